@@ -1,0 +1,37 @@
+//! What can go wrong with a file, said with its place.
+
+use std::io;
+
+/// Why a score could not be read or written. Lines and columns are 1-based.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    #[error("{file}: {reason}")]
+    Io { file: String, reason: String },
+    #[error("{file}: the file is empty")]
+    Empty { file: String },
+    #[error("{file}: not a readable .mxl archive: {reason}")]
+    Container { file: String, reason: String },
+    #[error("{file}: the text is not {encoding} from byte {at} on; save it again as UTF-8")]
+    Encoding { file: String, encoding: String, at: usize },
+    #[error("{file}: line {line}, column {column}: {reason}")]
+    Syntax { file: String, line: u32, column: u32, reason: String },
+    #[error("{file}: line {line}, column {column}: not MusicXML: {reason}")]
+    NotMusicXml { file: String, line: u32, column: u32, reason: String },
+    #[error("{file}: line {line}, column {column} ({path}): {reason}")]
+    Content { file: String, line: u32, column: u32, path: String, reason: String },
+    #[error("{file}: {reason}")]
+    TooLarge { file: String, reason: String },
+}
+
+impl Error {
+    /// A reading error of the system, in a musician's words.
+    pub fn io(file: &str, error: &io::Error) -> Error {
+        let reason = match error.kind() {
+            io::ErrorKind::NotFound => "there is no such file".into(),
+            io::ErrorKind::PermissionDenied => "permission denied".into(),
+            io::ErrorKind::IsADirectory => "this is a folder, not a file".into(),
+            _ => error.to_string(),
+        };
+        Error::Io { file: file.into(), reason }
+    }
+}

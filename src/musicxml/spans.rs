@@ -1,0 +1,86 @@
+//! Slurs, hairpins and other spans: pairing their ends by kind and number.
+
+use crate::score::{Element, MarkId, Part, Place};
+use crate::time::Time;
+
+/// What kinds of span there are; ends only pair within one kind.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    Slur,
+    Hairpin,
+    Dashes,
+    OctaveLine,
+    Pedal,
+    Wavy,
+    Glissando,
+    Slide,
+    Bracket,
+    Ending,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Role {
+    Start,
+    Continue,
+    Stop,
+}
+
+/// One end (or middle) of a span, as the document has it.
+#[derive(Debug, Clone)]
+pub struct End {
+    pub kind: Kind,
+    pub number: String,
+    pub role: Role,
+    pub place: Place,
+    /// Absolute time, and before the main note for grace notes.
+    pub order: (Time, i32),
+    pub voice: u32,
+    pub staff: u32,
+    pub element: Element,
+    /// The mark that a start opened, or a mark made for a lone stop.
+    pub mark: Option<MarkId>,
+}
+
+/// Pairs all ends of a part, in time rather than in the order of the document:
+/// a stop may stand before its start in the file. Returns the ends left alone.
+pub fn pair(part: &mut Part, mut ends: Vec<End>) -> Vec<End> {
+    // A span that ends where the next one starts ends first.
+    ends.sort_by_key(|e| (e.order, e.role != Role::Stop));
+    let mut open: Vec<End> = Vec::new();
+    let mut alone = Vec::new();
+    for end in ends {
+        if end.role == Role::Start {
+            open.push(end);
+            continue;
+        }
+        let Some(index) = best_open(&open, &end) else {
+            alone.push(end);
+            continue;
+        };
+        let mark = open[index].mark.expect("a start has its mark");
+        let mark = &mut part.marks[mark];
+        mark.elements.push(end.element);
+        if end.role == Role::Stop {
+            mark.end = Some(end.place);
+            mark.end_elements.push(end.element);
+            open.remove(index);
+        }
+    }
+    alone.extend(open);
+    for mark in &mut part.marks {
+        mark.elements.sort_unstable();
+    }
+    alone
+}
+
+/// Numbers are reused across voices and staves: the same voice is preferred,
+/// then the same staff, then whatever was opened last.
+fn best_open(open: &[End], end: &End) -> Option<usize> {
+    let fits = |o: &&(usize, &End)| o.1.kind == end.kind && o.1.number == end.number;
+    let candidates: Vec<(usize, &End)> = open.iter().enumerate().collect();
+    candidates
+        .iter()
+        .filter(fits)
+        .max_by_key(|(index, o)| (o.voice == end.voice, o.staff == end.staff, *index))
+        .map(|(index, _)| *index)
+}

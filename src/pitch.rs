@@ -1,0 +1,273 @@
+//! Pitches, intervals and key signatures as musicians spell them.
+
+use std::fmt;
+
+/// The letter names, C first, as `Pitch::step` counts them.
+pub const LETTERS: [char; 7] = ['C', 'D', 'E', 'F', 'G', 'A', 'B'];
+/// Semitones of the naturals above C.
+const NATURALS: [i32; 7] = [0, 2, 4, 5, 7, 9, 11];
+/// Fifths of the naturals above C, on the line of fifths.
+const FIFTHS: [i32; 7] = [0, 2, 4, -1, 1, 3, 5];
+
+/// A spelled pitch. The octave is the letter's: B#3 sounds as C4.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Pitch {
+    pub octave: i32,
+    /// Letter: 0 is C, 6 is B.
+    pub step: i32,
+    /// Hundredths of a semitone; 100 is a sharp, -50 a quarter tone down.
+    pub alter: i32,
+}
+
+impl Pitch {
+    /// `alter` in hundredths of a semitone.
+    pub fn new(step: i32, alter: i32, octave: i32) -> Self {
+        Pitch { octave, step, alter }
+    }
+
+    /// Steps of the staff, counted from C0.
+    pub fn staff_place(self) -> i32 {
+        self.octave * 7 + self.step
+    }
+
+    /// Sound in hundredths of a semitone; C4 is 6000.
+    pub fn sound(self) -> i32 {
+        ((self.octave + 1) * 12 + NATURALS[self.step as usize]) * 100 + self.alter
+    }
+
+    /// The pitch an interval away, spelled as the interval asks.
+    pub fn moved(self, by: Interval) -> Pitch {
+        let place = self.staff_place() + by.steps;
+        let natural = Pitch::new(place.rem_euclid(7), 0, place.div_euclid(7));
+        let alter = self.sound() + by.semitones * 100 - natural.sound();
+        Pitch { alter, ..natural }
+    }
+
+    /// The same pitch class, spelling included.
+    pub fn same_name(self, other: Pitch) -> bool {
+        self.step == other.step && self.alter == other.alter
+    }
+
+    /// Reads `F#6`, `Bb3`, `C4`, `Ebb5` or `F##4`.
+    pub fn parse(text: &str) -> Option<Pitch> {
+        let mut chars = text.chars();
+        let letter = chars.next()?.to_ascii_uppercase();
+        let step = LETTERS.iter().position(|l| *l == letter)? as i32;
+        let rest = chars.as_str();
+        let name = rest.trim_end_matches(|c: char| c.is_ascii_digit() || c == '-');
+        let octave = rest[name.len()..].parse().ok()?;
+        let alter = match name {
+            "" => 0,
+            "#" | "♯" => 100,
+            "##" | "x" => 200,
+            "b" | "♭" => -100,
+            "bb" => -200,
+            _ => return None,
+        };
+        Some(Pitch::new(step, alter, octave))
+    }
+
+    /// The name without its octave, as in `F#`.
+    pub fn name(self) -> String {
+        let mut text = String::from(LETTERS[self.step as usize]);
+        let sign = if self.alter < 0 { 'b' } else { '#' };
+        for _ in 0..self.alter.abs() / 100 {
+            text.push(sign);
+        }
+        if self.alter % 100 != 0 {
+            text.push_str(if self.alter < 0 { "d" } else { "+" });
+        }
+        text
+    }
+}
+
+/// Scientific notation: `C4` is middle C.
+impl fmt::Display for Pitch {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}{}", self.name(), self.octave)
+    }
+}
+
+/// A directed interval: letters and semitones, both signed and 0-based, so
+/// that a second is one step.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub struct Interval {
+    pub steps: i32,
+    pub semitones: i32,
+}
+
+impl Interval {
+    pub const UNISON: Interval = Interval { steps: 0, semitones: 0 };
+
+    pub fn new(steps: i32, semitones: i32) -> Self {
+        Interval { steps, semitones }
+    }
+
+    /// From one pitch up or down to another; microtones are rounded.
+    pub fn between(from: Pitch, to: Pitch) -> Interval {
+        Interval {
+            steps: to.staff_place() - from.staff_place(),
+            semitones: (to.sound() - from.sound() + 50).div_euclid(100),
+        }
+    }
+
+    pub fn octaves(n: i32) -> Interval {
+        Interval::new(7 * n, 12 * n)
+    }
+
+    pub fn inverse(self) -> Interval {
+        Interval::new(-self.steps, -self.semitones)
+    }
+
+    pub fn plus(self, other: Interval) -> Interval {
+        Interval::new(self.steps + other.steps, self.semitones + other.semitones)
+    }
+
+    /// How many fifths a key signature moves by: up a fifth is 1.
+    pub fn fifths(self) -> i32 {
+        // A step of the staff is two fifths (a tone), a semitone's surplus seven.
+        let natural = Pitch::new(0, 0, 4).moved(self);
+        FIFTHS[natural.step as usize] + 7 * natural.alter / 100
+    }
+
+    /// In words, as in `down a major second`; `the same pitch` for a unison.
+    pub fn name(self) -> String {
+        if self == Interval::UNISON {
+            return "the same pitch".into();
+        }
+        let down = self.steps < 0 || (self.steps == 0 && self.semitones < 0);
+        let up = if down { self.inverse() } else { self };
+        let octaves = up.steps / 7;
+        let steps = up.steps % 7;
+        let surplus = up.semitones - octaves * 12 - NATURALS[steps as usize];
+        let direction = if down { "down" } else { "up" };
+        let perfect = matches!(steps, 0 | 3 | 4);
+        let quality = match (perfect, surplus) {
+            (true, 0) => "perfect",
+            (true, -1) | (false, -2) => "diminished",
+            (_, 1) => "augmented",
+            (false, 0) => "major",
+            (false, -1) => "minor",
+            _ => return format!("{direction} {} steps ({} semitones)", up.steps, up.semitones),
+        };
+        if steps == 0 && surplus == 0 {
+            return match octaves {
+                1 => format!("{direction} an octave"),
+                n => format!("{direction} {} octaves", in_words(n)),
+            };
+        }
+        let article = if quality == "augmented" { "an" } else { "a" };
+        let simple = ["unison", "second", "third", "fourth", "fifth", "sixth", "seventh"];
+        let name = format!("{direction} {article} {quality} {}", simple[steps as usize]);
+        match octaves {
+            0 => name,
+            1 => format!("{name} and an octave"),
+            n => format!("{name} and {} octaves", in_words(n)),
+        }
+    }
+}
+
+fn in_words(n: i32) -> String {
+    match n {
+        2 => "two".into(),
+        3 => "three".into(),
+        4 => "four".into(),
+        _ => n.to_string(),
+    }
+}
+
+/// The alteration that a signature of `fifths` gives a letter, in hundredths.
+pub fn key_alter(fifths: i32, step: i32) -> i32 {
+    // Sharps come in the order F C G D A E B, flats the other way round.
+    const ORDER: [i32; 7] = [1, 3, 5, 0, 2, 4, 6];
+    let place = ORDER[step as usize];
+    if fifths > 0 {
+        ((fifths - place + 6).div_euclid(7)) * 100
+    } else {
+        -((-fifths - (6 - place) + 6).div_euclid(7)) * 100
+    }
+}
+
+/// A signature in words, as in `2 flats`.
+pub fn key_name(fifths: i32) -> String {
+    let sign = if fifths < 0 { "flat" } else { "sharp" };
+    match fifths.abs() {
+        0 => "no sharps or flats".into(),
+        1 => format!("1 {sign}"),
+        n => format!("{n} {sign}s"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn p(text: &str) -> Pitch {
+        Pitch::parse(text).unwrap()
+    }
+
+    // Computed with music21 10.5.1 (music21.note.Note.transpose).
+    #[test]
+    fn worked_transpositions_agree_with_music21() {
+        let cases = [
+            ("F#5", -1, -2, "E5", 76),
+            ("E#5", -1, -2, "D#5", 75),
+            ("C4", -1, -2, "Bb3", 58),
+            ("Db5", -1, -2, "Cb5", 71),
+            ("E5", -2, -3, "C#5", 73),
+            ("Cb5", -2, -3, "Ab4", 68),
+            ("A#5", -2, -3, "F##5", 79),
+            ("D4", 2, 3, "F4", 65),
+            ("D#6", 2, 3, "F#6", 90),
+            ("Eb6", 2, 3, "Gb6", 90),
+            ("F##4", 2, 3, "A#4", 70),
+        ];
+        for (from, steps, semitones, to, midi) in cases {
+            let moved = p(from).moved(Interval::new(steps, semitones));
+            assert_eq!(moved.to_string(), to, "{from}");
+            assert_eq!(moved.sound(), midi * 100, "{from}");
+        }
+        assert_eq!(p("B#3").sound(), 6000);
+        assert_eq!(p("Cb4").sound(), 5900);
+    }
+
+    // Common practice: the tables of signatures in any theory primer.
+    #[test]
+    fn signatures_move_by_fifths() {
+        let cases = [(-1, -2, -2), (-2, -3, 3), (2, 3, -3), (1, 2, 2), (3, 5, -1), (-4, -7, -1), (4, 7, 1)];
+        for (steps, semitones, fifths) in cases {
+            assert_eq!(Interval::new(steps, semitones).fifths(), fifths, "{steps} {semitones}");
+        }
+        assert_eq!(Interval::octaves(-1).fifths(), 0);
+    }
+
+    #[test]
+    fn intervals_have_words() {
+        let cases = [
+            (-1, -2, "down a major second"),
+            (2, 3, "up a minor third"),
+            (3, 5, "up a perfect fourth"),
+            (-7, -12, "down an octave"),
+            (3, 6, "up an augmented fourth"),
+            (9, 15, "up a minor third and an octave"),
+            (0, 0, "the same pitch"),
+        ];
+        for (steps, semitones, name) in cases {
+            assert_eq!(Interval::new(steps, semitones).name(), name);
+        }
+    }
+
+    #[test]
+    fn signatures_alter_letters() {
+        assert_eq!(key_alter(0, 3), 0);
+        assert_eq!(key_alter(1, 3), 100);
+        assert_eq!(key_alter(2, 0), 100);
+        assert_eq!(key_alter(1, 0), 0);
+        assert_eq!(key_alter(-1, 6), -100);
+        assert_eq!(key_alter(-2, 2), -100);
+        assert_eq!(key_alter(-2, 5), 0);
+        assert_eq!(key_alter(7, 6), 100);
+        assert_eq!(key_alter(-7, 3), -100);
+        assert_eq!(key_alter(8, 3), 200);
+    }
+}

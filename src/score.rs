@@ -1,0 +1,354 @@
+//! A score as plain data: parts, bars, notes and marks. No XML, no I/O.
+//!
+//! Everything remembers the elements it came from, by number only; what an
+//! element is, only the room `musicxml` knows.
+
+use crate::pitch::{Interval, Pitch};
+use crate::time::Time;
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// The place of an element in its document.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Element(pub u32);
+
+/// Index of a note in its part.
+pub type NoteId = usize;
+/// Index of a mark in its part.
+pub type MarkId = usize;
+
+/// What a finding is about: a kind of mark or of note.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Category {
+    Octave,
+    Pitch,
+    Spelling,
+    Rhythm,
+    Note,
+    Tie,
+    Realisation,
+    Dynamics,
+    Hairpin,
+    Slur,
+    Articulation,
+    Breath,
+    Ornament,
+    Grace,
+    Fermata,
+    Tempo,
+    Expression,
+    Fingering,
+    Bowing,
+    Technique,
+    OctaveLine,
+    Pedal,
+    Structure,
+    Signature,
+    Accidental,
+    Rehearsal,
+    Harmony,
+    Lyric,
+    Text,
+}
+
+impl Category {
+    /// All categories, those of notes first.
+    pub const ALL: [Category; 29] = [
+        Category::Octave,
+        Category::Pitch,
+        Category::Spelling,
+        Category::Rhythm,
+        Category::Note,
+        Category::Tie,
+        Category::Realisation,
+        Category::Dynamics,
+        Category::Hairpin,
+        Category::Slur,
+        Category::Articulation,
+        Category::Breath,
+        Category::Ornament,
+        Category::Grace,
+        Category::Fermata,
+        Category::Tempo,
+        Category::Expression,
+        Category::Fingering,
+        Category::Bowing,
+        Category::Technique,
+        Category::OctaveLine,
+        Category::Pedal,
+        Category::Structure,
+        Category::Signature,
+        Category::Accidental,
+        Category::Rehearsal,
+        Category::Harmony,
+        Category::Lyric,
+        Category::Text,
+    ];
+
+    /// The name in reports and on the command line.
+    pub fn name(self) -> &'static str {
+        match self {
+            Category::Octave => "octave",
+            Category::Pitch => "pitch",
+            Category::Spelling => "spelling",
+            Category::Rhythm => "rhythm",
+            Category::Note => "note",
+            Category::Tie => "tie",
+            Category::Realisation => "realisation",
+            Category::Dynamics => "dynamics",
+            Category::Hairpin => "hairpin",
+            Category::Slur => "slur",
+            Category::Articulation => "articulation",
+            Category::Breath => "breath",
+            Category::Ornament => "ornament",
+            Category::Grace => "grace",
+            Category::Fermata => "fermata",
+            Category::Tempo => "tempo",
+            Category::Expression => "expression",
+            Category::Fingering => "fingering",
+            Category::Bowing => "bowing",
+            Category::Technique => "technique",
+            Category::OctaveLine => "octave-line",
+            Category::Pedal => "pedal",
+            Category::Structure => "structure",
+            Category::Signature => "signature",
+            Category::Accidental => "accidental",
+            Category::Rehearsal => "rehearsal",
+            Category::Harmony => "harmony",
+            Category::Lyric => "lyric",
+            Category::Text => "text",
+        }
+    }
+
+    pub fn from_name(name: &str) -> Option<Category> {
+        Category::ALL.into_iter().find(|c| c.name() == name)
+    }
+
+    /// Whether it is a category of notes rather than of marks.
+    pub fn is_of_notes(self) -> bool {
+        self <= Category::Realisation
+    }
+}
+
+impl fmt::Display for Category {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.name())
+    }
+}
+
+#[derive(Debug, Clone, Default)]
+pub struct Score {
+    pub title: Option<String>,
+    pub parts: Vec<Part>,
+}
+
+#[derive(Debug, Clone)]
+pub struct Part {
+    pub id: String,
+    pub name: String,
+    pub bars: Vec<Bar>,
+    /// In the order of the document, rests and grace notes included.
+    pub notes: Vec<Note>,
+    pub marks: Vec<Mark>,
+    /// How many staves the part declares.
+    pub staves: u32,
+    /// An octave clef or a transposition says in which octave it sounds.
+    pub octave_is_told: bool,
+}
+
+#[derive(Debug, Clone)]
+pub struct Bar {
+    /// The printed number.
+    pub number: String,
+    pub element: Element,
+    /// From the start of the part.
+    pub start: Time,
+    /// What its notes fill.
+    pub length: Time,
+    pub meter: Meter,
+    /// Fifths of the signature at the bar's start.
+    pub fifths: i32,
+    /// Divisions of a quarter note at the bar's start.
+    pub divisions: i64,
+    /// How the written pitch sounds at the bar's start.
+    pub transpose: Interval,
+    /// Its notes in `Part::notes`.
+    pub notes: std::ops::Range<NoteId>,
+}
+
+/// A time signature; lengths in quarter notes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Meter {
+    pub bar: Time,
+    pub beat: Time,
+}
+
+impl Default for Meter {
+    fn default() -> Self {
+        Meter { bar: Time::from(4), beat: Time::from(1) }
+    }
+}
+
+/// What a note sounds like.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sound {
+    /// Sounding pitch.
+    Pitched(Pitch),
+    /// The staff place of a percussion note.
+    Unpitched(Pitch),
+    Rest,
+}
+
+#[derive(Debug, Clone)]
+pub struct Note {
+    pub element: Element,
+    pub bar: usize,
+    /// From the bar's start.
+    pub offset: Time,
+    /// As written; 0 for grace notes.
+    pub duration: Time,
+    pub sound: Sound,
+    /// Index into the voices of the part, in order of first appearance.
+    pub voice: u32,
+    pub staff: u32,
+    /// It belongs to the chord of the note before it.
+    pub chord: bool,
+    /// For a grace note its place in its group, 1-based; 0 for others.
+    pub grace: u32,
+    /// A grace note that comes after its main note.
+    pub grace_after: bool,
+    pub cue: bool,
+    /// The note whose tie ends here.
+    pub tied_from: Option<NoteId>,
+    /// The note to which this one is tied.
+    pub tied_to: Option<NoteId>,
+}
+
+impl Note {
+    pub fn pitch(&self) -> Option<Pitch> {
+        match self.sound {
+            Sound::Pitched(p) => Some(p),
+            _ => None,
+        }
+    }
+
+    pub fn is_rest(&self) -> bool {
+        self.sound == Sound::Rest
+    }
+
+    /// A note that is struck: not a rest, a grace note or the rest of a tie.
+    pub fn is_struck(&self) -> bool {
+        self.grace == 0 && !self.is_rest() && self.tied_from.is_none()
+    }
+}
+
+/// A place in time, and the note that carries it if one does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Place {
+    pub bar: usize,
+    /// From the bar's start.
+    pub offset: Time,
+    pub note: Option<NoteId>,
+}
+
+/// Anything that is not a note: a slur, a dynamic, a trill.
+#[derive(Debug, Clone)]
+pub struct Mark {
+    pub category: Category,
+    /// The element's or the word's name, as in `staccato`, `p`, `crescendo`.
+    pub kind: String,
+    /// What is compared: two marks that say the same have the same meaning.
+    pub meaning: String,
+    /// What a person reads.
+    pub reading: String,
+    /// Pitches that move with a transposition: grace notes, chord roots.
+    pub pitches: Vec<Pitch>,
+    pub at: Place,
+    /// Where a span ends; a slur at the onset of its last note.
+    pub end: Option<Place>,
+    pub voice: u32,
+    pub staff: u32,
+    /// All elements that make it up, in the order of the document.
+    pub elements: Vec<Element>,
+    /// Of these, the ones that stand at its end.
+    pub end_elements: Vec<Element>,
+}
+
+impl Part {
+    /// The first note of the tie that this one belongs to.
+    pub fn head(&self, mut note: NoteId) -> NoteId {
+        while let Some(from) = self.notes[note].tied_from {
+            note = from;
+        }
+        note
+    }
+
+    /// The notes tied to this one, itself first.
+    pub fn tied(&self, note: NoteId) -> impl Iterator<Item = NoteId> + '_ {
+        std::iter::successors(Some(note), |n| self.notes[*n].tied_to)
+    }
+
+    /// From the start of the part, in quarter notes.
+    pub fn onset(&self, note: NoteId) -> Time {
+        self.time(self.notes[note].bar, self.notes[note].offset)
+    }
+
+    pub fn time(&self, bar: usize, offset: Time) -> Time {
+        self.bars[bar].start + offset
+    }
+
+    /// How long a note sounds, ties included.
+    pub fn sounding(&self, note: NoteId) -> Time {
+        self.tied(note).map(|n| self.notes[n].duration).sum()
+    }
+
+    /// The beat, 1-based, in beats of the time signature. A short first bar is
+    /// counted back from its end, as players count a pickup.
+    pub fn beat(&self, bar: usize, offset: Time) -> Time {
+        let b = &self.bars[bar];
+        (offset + self.pickup(bar)) / b.meter.beat + Time::from(1)
+    }
+
+    /// What a pickup bar lacks at its front; 0 for every other bar.
+    pub fn pickup(&self, bar: usize) -> Time {
+        let b = &self.bars[bar];
+        if bar == 0 && b.length < b.meter.bar && self.bars.len() > 1 { b.meter.bar - b.length } else { Time::from(0) }
+    }
+
+    /// Struck notes of a bar.
+    pub fn struck_in(&self, bar: usize) -> impl Iterator<Item = NoteId> + '_ {
+        self.bars[bar].notes.clone().filter(|n| self.notes[*n].is_struck())
+    }
+
+    pub fn struck(&self) -> impl Iterator<Item = NoteId> + '_ {
+        (0..self.notes.len()).filter(|n| self.notes[*n].is_struck())
+    }
+
+    /// The notes of the same chord, in the order of the document.
+    pub fn chord(&self, note: NoteId) -> std::ops::Range<NoteId> {
+        let mut first = note;
+        while self.notes[first].chord && first > 0 {
+            first -= 1;
+        }
+        let mut end = first + 1;
+        while end < self.notes.len() && self.notes[end].chord {
+            end += 1;
+        }
+        first..end
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn categories_are_named_once() {
+        for category in Category::ALL {
+            assert_eq!(Category::from_name(category.name()), Some(category));
+            assert_eq!(serde_json::to_value(category).unwrap(), category.name());
+        }
+        assert_eq!(Category::ALL.iter().filter(|c| c.is_of_notes()).count(), 7);
+    }
+}

@@ -1,0 +1,147 @@
+//! The Python test tools: a virtual environment made on first use, and calls into `tests/python`.
+//!
+//! A missing Python or network is a failure with a reason, never a test that passes unseen.
+
+#![allow(dead_code)] // each test binary uses its own share of these calls
+
+use std::ffi::OsStr;
+use std::fs::{self, File};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+use std::sync::OnceLock;
+
+/// `tests/python` of this repository.
+fn scripts() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests")
+        .join("python")
+}
+
+/// The folder of the virtual environment, shared by all test binaries.
+fn environment() -> PathBuf {
+    Path::new(env!("CARGO_TARGET_TMPDIR")).join("python")
+}
+
+/// The interpreter of the virtual environment, which is made or renewed on the first call.
+///
+/// # Panics
+/// If Python is missing, or if the packages cannot be installed.
+pub fn python() -> &'static Path {
+    static PYTHON: OnceLock<PathBuf> = OnceLock::new();
+    PYTHON.get_or_init(prepare)
+}
+
+fn prepare() -> PathBuf {
+    let folder = environment();
+    let interpreter = if cfg!(windows) {
+        folder.join("Scripts").join("python.exe")
+    } else {
+        folder.join("bin").join("python")
+    };
+    let requirements = scripts().join("requirements.txt");
+    let wanted = fs::read_to_string(&requirements)
+        .unwrap_or_else(|error| panic!("cannot read {}: {error}", requirements.display()));
+    let stamp = folder.join("requirements.stamp");
+
+    // Several test binaries may come here at once: one installs, the others wait.
+    let parent = Path::new(env!("CARGO_TARGET_TMPDIR"));
+    fs::create_dir_all(parent)
+        .unwrap_or_else(|error| panic!("cannot make {}: {error}", parent.display()));
+    let lock_path = parent.join("python.lock");
+    let lock = File::create(&lock_path)
+        .unwrap_or_else(|error| panic!("cannot make {}: {error}", lock_path.display()));
+    lock.lock()
+        .unwrap_or_else(|error| panic!("cannot lock {}: {error}", lock_path.display()));
+
+    // The stamp is written last, so an installation that broke off is begun anew.
+    if interpreter.exists() && fs::read_to_string(&stamp).is_ok_and(|done| done == wanted) {
+        return interpreter;
+    }
+    let system = ["python3", "python"]
+        .into_iter()
+        .find(|name| {
+            Command::new(name)
+                .args(["-c", "import sys; sys.exit(sys.version_info < (3, 11))"])
+                .output()
+                .is_ok_and(|output| output.status.success())
+        })
+        .unwrap_or_else(|| {
+            panic!("the tests need Python 3.11 or later: install it so that `python3` is found")
+        });
+    step(
+        Command::new(system)
+            .args(["-m", "venv", "--clear"])
+            .arg(&folder),
+        "cannot make a virtual environment: install Python's venv module (on Debian: python3-venv)",
+    );
+    step(
+        Command::new(&interpreter)
+            .args(["-m", "pip", "install", "--quiet", "--no-input"])
+            .args(["--disable-pip-version-check", "-r"])
+            .arg(&requirements),
+        "cannot install tests/python/requirements.txt: the first run needs a network \
+         (or a package index that pip knows)",
+    );
+    fs::write(&stamp, &wanted)
+        .unwrap_or_else(|error| panic!("cannot write {}: {error}", stamp.display()));
+    interpreter
+}
+
+/// Runs one step of the installation.
+fn step(command: &mut Command, advice: &str) {
+    match command.output() {
+        Ok(output) if output.status.success() => {}
+        Ok(output) => panic!("{advice}\n{}", said(&output)),
+        Err(error) => panic!("{advice}\n{error}"),
+    }
+}
+
+/// All that a command said, for a panic message: some tools complain on standard output.
+fn said(output: &Output) -> String {
+    format!(
+        "{}\n{}{}",
+        output.status,
+        String::from_utf8_lossy(&output.stdout),
+        String::from_utf8_lossy(&output.stderr),
+    )
+}
+
+/// Runs `tests/python/<script>` and gives its standard output.
+///
+/// # Panics
+/// If the script fails; the message holds what it said.
+pub fn run(script: &str, args: &[&OsStr]) -> String {
+    let path = scripts().join(script);
+    let output = Command::new(python())
+        // No byte code beside the sources, and UTF-8 whatever the locale says.
+        .args(["-B", "-X", "utf8"])
+        .arg(&path)
+        .args(args)
+        .output()
+        .unwrap_or_else(|error| panic!("cannot run {}: {error}", path.display()));
+    assert!(
+        output.status.success(),
+        "{script} {args:?} failed: {}",
+        said(&output)
+    );
+    String::from_utf8(output.stdout)
+        .unwrap_or_else(|error| panic!("{script} did not write UTF-8: {error}"))
+}
+
+/// A file of music21's corpus, by its path there, such as `cpebach/h186.mxl`.
+///
+/// # Panics
+/// If the corpus holds no such file.
+pub fn corpus(relative: &str) -> PathBuf {
+    python();
+    let unix = fs::read_dir(environment().join("lib"))
+        .into_iter()
+        .flatten()
+        .flatten()
+        .map(|entry| entry.path().join("site-packages"));
+    let windows = environment().join("Lib").join("site-packages");
+    unix.chain([windows])
+        .map(|packages| packages.join("music21").join("corpus").join(relative))
+        .find(|path| path.is_file())
+        .unwrap_or_else(|| panic!("music21's corpus holds no file {relative}"))
+}

@@ -1,0 +1,856 @@
+#!/usr/bin/env python3
+"""Makes an "edition" out of a real score, and writes down what was done to it.
+
+    editor.py INPUT EDITION MOVED TRUTH.json
+              [--steps N --semitones N] [--seed S] [--marks K] [--categories A,B]
+
+MOVED is the input moved by the interval and nothing else. EDITION is MOVED
+with K marks of an imagined editor. TRUTH lists the marks the way an audit
+should report them. Works on the XML alone; shares nothing with the program
+under test.
+"""
+
+import argparse
+import json
+import random
+import sys
+import xml.etree.ElementTree as ET
+from fractions import Fraction
+
+import files
+from files import elements, text_of
+
+STEPS = "CDEFGAB"
+NATURAL = [0, 2, 4, 5, 7, 9, 11]
+GLYPHS = {
+    Fraction(-3): "triple-flat", Fraction(-2): "flat-flat", Fraction(-3, 2): "three-quarters-flat",
+    Fraction(-1): "flat", Fraction(-1, 2): "quarter-flat", Fraction(0): "natural",
+    Fraction(1, 2): "quarter-sharp", Fraction(1): "sharp", Fraction(3, 2): "three-quarters-sharp",
+    Fraction(2): "double-sharp", Fraction(3): "triple-sharp",
+}
+GLYPH_ALTER = {glyph: alter for alter, glyph in GLYPHS.items()}
+GLYPH_ALTER.update({"sharp-sharp": Fraction(2), "natural-sharp": Fraction(1), "natural-flat": Fraction(-1)})
+
+NOTE_ORDER = [
+    "grace", "cue", "chord", "pitch", "unpitched", "rest", "duration", "tie", "instrument", "footnote",
+    "level", "voice", "type", "dot", "accidental", "time-modification", "stem", "notehead",
+    "notehead-text", "staff", "beam", "notations", "lyric", "play", "listen",
+]
+
+# Marks of these kinds that lie within a quarter note of each other could
+# rightly be read as one mark that was altered; the others only on one onset.
+CLOSE = {
+    "dynamics", "hairpin", "tempo", "expression", "technique", "octave-line", "pedal", "rehearsal", "text",
+}
+WORDY = ("dynamics", "tempo", "expression", "technique", "text")
+NUMBERS = range(1, 7)  # MusicXML up to 3.1 knows no more
+
+
+class Impossible(Exception):
+    """The score cannot be moved by this interval."""
+
+
+# ---------------------------------------------------------------- moving
+
+class Interval:
+    def __init__(self, steps, semitones):
+        self.steps, self.semitones = steps, semitones
+        self.fifths = 7 * semitones - 12 * steps
+
+    def pitch(self, step, alter, octave):
+        place = STEPS.index(step) + 7 * octave
+        sounding = NATURAL[place % 7] + 12 * (place // 7) + alter + self.semitones
+        place += self.steps
+        alter = sounding - NATURAL[place % 7] - 12 * (place // 7)
+        if abs(alter) > 3:
+            raise Impossible("%s%+d%d would need more than three signs" % (step, alter, octave))
+        return STEPS[place % 7], alter, place // 7
+
+
+def number(text):
+    return Fraction(text.strip()) if text and text.strip() else Fraction(0)
+
+
+def plain(value):
+    return str(value) if value.denominator == 1 else "%g" % float(value)
+
+
+def set_alter(parent, after, name, alter):
+    """Sets, adds or removes an alter element so that an untouched one keeps its form."""
+    found = parent.find(name)
+    if found is not None:
+        if number(found.text) != alter:
+            if alter == 0:
+                parent.remove(found)
+            else:
+                found.text = plain(alter)
+    elif alter != 0:
+        place = list(parent).index(parent.find(after)) + 1
+        insert(parent, place, element(name, plain(alter)))
+
+
+def move_pitch(el, interval, names=("step", "alter", "octave")):
+    """Moves a pitch, or a pitch class where the element has no octave."""
+    step, alter, octave = names
+    old = number(text_of(el, alter))
+    has_octave = octave is not None
+    new_step, new_alter, new_octave = interval.pitch(
+        text_of(el, step), old, int(text_of(el, octave)) if has_octave else 4)
+    el.find(step).text = new_step
+    set_alter(el, step, alter, new_alter)
+    if has_octave:
+        if not 0 <= new_octave <= 9:
+            raise Impossible("a note would lie in octave %d" % new_octave)
+        el.find(octave).text = str(new_octave)
+    return old, new_alter
+
+
+def move_sign(el, step, octave, interval):
+    """Moves the sign over or under an ornament, which alters the neighbouring note."""
+    if (el.text or "").strip() not in GLYPH_ALTER:
+        return
+    place = STEPS.index(step) + 7 * octave + (-1 if el.get("placement") == "below" else 1)
+    old = GLYPH_ALTER[el.text.strip()]
+    new = interval.pitch(STEPS[place % 7], old, place // 7)[1]
+    if new != old:
+        el.text = GLYPHS[new]
+
+
+def move_key(key, interval):
+    fifths = key.find("fifths")
+    if fifths is not None:
+        moved = int(fifths.text) + interval.fifths
+        if abs(moved) > 7:
+            raise Impossible("a key of %d signs: respell the interval" % abs(moved))
+        fifths.text = str(moved)
+        cancel = key.find("cancel")
+        if cancel is not None:
+            moved = int(cancel.text) + interval.fifths
+            if abs(moved) > 7:
+                key.remove(cancel)
+            else:
+                cancel.text = str(moved)
+    # A key that is not of the circle of fifths: step, alter and perhaps a sign, in turn.
+    step = None
+    for child in list(key):
+        if child.tag == "key-step":
+            step = child
+        elif child.tag == "key-alter":
+            old = number(child.text)
+            step.text, alter, _ = interval.pitch(step.text.strip(), old, 4)
+            child.text = plain(alter)
+        elif child.tag == "key-accidental" and alter != old and alter in GLYPHS:
+            child.text = GLYPHS[alter]
+
+
+def move(root, interval):
+    """Moves a whole score; gives the ids of the parts that have nothing to move."""
+    still = []
+    for part in root.iter("part"):
+        if part.find(".//unpitched") is not None and part.find(".//pitch") is None:
+            still.append(part.get("id"))
+            continue
+        if interval.steps == 0 and interval.semitones == 0:
+            continue
+        for key in part.iter("key"):
+            move_key(key, interval)
+        for fifths in part.iter("numeral-fifths"):
+            fifths.text = str(int(fifths.text) + interval.fifths)
+        for name in ("root", "bass"):
+            for el in part.iter(name):
+                if el.find(name + "-step") is not None:
+                    move_pitch(el, interval, (name + "-step", name + "-alter", None))
+        for rest in part.iter("rest"):
+            if rest.find("display-step") is not None:
+                place = STEPS.index(text_of(rest, "display-step")) + 7 * int(text_of(rest, "display-octave"))
+                place += interval.steps
+                rest.find("display-step").text = STEPS[place % 7]
+                rest.find("display-octave").text = str(place // 7)
+        for note in part.iter("note"):
+            pitch = note.find("pitch")
+            if pitch is None:
+                continue
+            step, octave = text_of(pitch, "step"), int(text_of(pitch, "octave"))
+            for sign in note.iter("accidental-mark"):
+                move_sign(sign, step, octave, interval)
+            old, new = move_pitch(pitch, interval)
+            # The key moves with the notes, so a sign is needed exactly where it was
+            # before; only which sign it is may change.
+            accidental = note.find("accidental")
+            if accidental is not None and new != old and new in GLYPHS:
+                accidental.text = GLYPHS[new]
+    return still
+
+
+# ---------------------------------------------------------------- building XML
+
+def element(name, text=None, children=(), **attributes):
+    made = ET.Element(name, {key.replace("_", "-"): value for key, value in attributes.items() if value is not None})
+    made.text = text
+    made.extend(children)
+    return made
+
+
+def insert(parent, place, child):
+    """Puts a child in so that it stands on a line of its own where its siblings do."""
+    siblings = list(parent)
+    lead = parent.text if siblings and not (parent.text or "").strip() else None
+    indent(child, lead)
+    if place < len(siblings):
+        child.tail = siblings[place - 1].tail if place else parent.text
+        parent.insert(place, child)
+    elif siblings:
+        child.tail = siblings[-1].tail
+        siblings[-1].tail = lead
+        parent.append(child)
+    else:
+        parent.append(child)
+
+
+def indent(el, lead):
+    """Lays out a new element whose own line begins with `lead`."""
+    if not lead or "\n" not in lead or not len(el):
+        return
+    deeper = lead + ("\t" if lead.endswith("\t") else "  ")
+    el.text = deeper
+    for child in el:
+        indent(child, deeper)
+        child.tail = deeper
+    el[-1].tail = lead
+
+
+def put_in_note(note, child):
+    rank = NOTE_ORDER.index(child.tag)
+    place = len(note)
+    for at, sibling in enumerate(note):
+        if sibling.tag in NOTE_ORDER and NOTE_ORDER.index(sibling.tag) > rank:
+            place = at
+            break
+    insert(note, place, child)
+
+
+# ---------------------------------------------------------------- reading
+
+class Chord:
+    """A head note with the chord notes that follow it."""
+
+    def __init__(self, head, bar, onset, duration):
+        self.head, self.members, self.bar = head, [head], bar
+        self.onset, self.duration = onset, duration
+        self.voice = text_of(head, "voice", "1")
+        self.staff = text_of(head, "staff")
+        self.grace = head.find("grace") is not None
+        self.cue = head.find("cue") is not None
+        self.rest = head.find("rest") is not None
+        self.slurred = False
+
+    @property
+    def time(self):
+        return self.bar.start + self.onset
+
+    def has(self, path):
+        return any(note.find(path) is not None for note in self.members)
+
+    def tie(self, kind):
+        return any(
+            tie.get("type") == kind
+            for note in self.members
+            for tie in note.findall("tie") + note.findall("notations/tied"))
+
+    @property
+    def playable(self):
+        size = self.head.find("type")
+        return not (
+            self.grace or self.cue or self.rest or self.head.get("print-object") == "no"
+            or (size is not None and size.get("size") in ("cue", "grace-cue")))
+
+
+class Bar:
+    def __init__(self, el, index, start):
+        self.el, self.index, self.start = el, index, start
+        self.number, self.length = el.get("number", ""), Fraction(0)
+
+
+class Part:
+    """What of a part an editor must know: where the notes are, and which marks there are."""
+
+    def __init__(self, el):
+        self.el, self.id = el, el.get("id")
+        self.bars, self.chords, self.directions = [], [], []
+        self.staves, self.keys = 1, []
+        self.points = {}          # category -> times of marks
+        self.spans = {}           # category -> [(from, to)]
+        self.numbers = {}         # kind of span -> [(bar index, number, type)] in file order
+        self.lyrics = el.find(".//lyric") is not None
+        self.read()
+        self.voices = {}
+        for chord in self.chords:
+            if not chord.grace:
+                self.voices.setdefault(chord.voice, []).append(chord)
+
+    def mark(self, category, time, end=None):
+        self.points.setdefault(category, []).append(time)
+        if end is not None:
+            self.points[category].append(end)
+            self.spans.setdefault(category, []).append((time, end))
+
+    def free(self, category, time, end=None):
+        """May a mark of this category be put here, in plain sight of the others?"""
+        margin = Fraction(1) if category in CLOSE else Fraction(0)
+        first, last = time - margin, (time if end is None else end) + margin
+        for point in self.points.get(category, ()):
+            if first <= point <= last:
+                return False
+        return not any(a <= last and first <= b for a, b in self.spans.get(category, ()))
+
+    def read(self):
+        divisions, start, key = Fraction(1), Fraction(0), 0
+        opened = {}
+        for index, el in enumerate(self.el.findall("measure")):
+            bar = Bar(el, index, start)
+            self.bars.append(bar)
+            cursor, previous = Fraction(0), Fraction(0)
+            for item in elements(el):
+                if item.tag == "attributes":
+                    divisions = number(text_of(item, "divisions")) or divisions
+                    self.staves = max(self.staves, int(text_of(item, "staves", "1")))
+                    for signature in item.findall("key"):
+                        key = int(text_of(signature, "fifths", "0"))
+                elif item.tag == "backup":
+                    cursor -= number(text_of(item, "duration")) / divisions
+                elif item.tag == "forward":
+                    cursor += number(text_of(item, "duration")) / divisions
+                elif item.tag == "note":
+                    grace = item.find("grace") is not None
+                    length = Fraction(0) if grace else number(text_of(item, "duration")) / divisions
+                    if item.find("chord") is not None and self.chords and self.chords[-1].bar is bar:
+                        self.chords[-1].members.append(item)
+                        self.read_note(item, bar, previous, opened)
+                        continue
+                    previous = cursor
+                    self.chords.append(Chord(item, bar, cursor, length))
+                    self.read_note(item, bar, cursor, opened)
+                    cursor += length
+                elif item.tag in ("direction", "harmony", "figured-bass"):
+                    shift = number(text_of(item, "offset")) / divisions
+                    self.read_direction(item, bar, cursor, shift, opened)
+                elif item.tag == "barline" and item.find("fermata") is not None:
+                    # It could stand for a fermata on any late note of the bar.
+                    self.spans.setdefault("fermata", []).append((start, start + 16))
+                bar.length = max(bar.length, cursor)
+            self.keys.append(key)
+            start += bar.length
+        for chord in self.chords:
+            chord.slurred = chord.has("notations/slur")
+
+    def number_used(self, kind, el, bar, time, opened):
+        key = (kind, el.get("number", "1"))
+        self.numbers.setdefault(kind, []).append((bar.index, el.get("number", "1"), el.get("type")))
+        if el.get("type") == "stop":
+            if key in opened:
+                self.spans.setdefault(kind, []).append(tuple(sorted((opened.pop(key), time))))
+        elif el.get("type") != "continue":
+            opened[key] = time
+
+    def read_note(self, note, bar, onset, opened):
+        time = bar.start + onset
+        if note.find("grace") is not None:
+            self.mark("grace", time)
+        accidental = note.find("accidental")
+        if accidental is not None and {"cautionary", "editorial", "parentheses", "bracket"} & set(accidental.keys()):
+            self.mark("accidental", time)
+        for notations in note.findall("notations"):
+            for item in elements(notations):
+                if item.tag == "articulations":
+                    for child in elements(item):
+                        breath = child.tag in ("breath-mark", "caesura")
+                        self.mark("breath" if breath else "articulation", time)
+                elif item.tag == "ornaments":
+                    self.mark("ornament", time)
+                    for wave in item.findall("wavy-line"):
+                        self.number_used("wavy-line", wave, bar, time, opened)
+                elif item.tag in ("arpeggiate", "non-arpeggiate", "glissando", "slide"):
+                    self.mark("ornament", time)
+                elif item.tag == "technical":
+                    for child in elements(item):
+                        self.mark(technical(child.tag), time)
+                elif item.tag in ("fermata", "dynamics"):
+                    self.mark(item.tag, time)
+                elif item.tag == "slur":
+                    self.number_used("slur", item, bar, time, opened)
+                elif item.tag == "other-notation":
+                    self.mark("text", time)
+
+    def read_direction(self, item, bar, cursor, shift, opened):
+        if item.tag == "direction" and shift == 0:
+            self.directions.append((item, bar, cursor))
+        for time in {bar.start + cursor, bar.start + cursor + shift}:
+            for child in item.findall("direction-type/*"):
+                if child.tag == "wedge":
+                    self.mark("hairpin", time)
+                    self.number_used("hairpin", child, bar, time, opened)
+                elif child.tag == "octave-shift":
+                    self.mark("octave-line", time)
+                    self.number_used("octave-line", child, bar, time, opened)
+                elif child.tag in ("pedal", "damp", "damp-all"):
+                    self.mark("pedal", time)
+                    self.number_used("pedal", child, bar, time, opened)
+                elif child.tag == "dynamics":
+                    self.mark("dynamics", time)
+                elif child.tag == "metronome":
+                    self.mark("tempo", time)
+                else:
+                    # What words mean is not this tool's to say: they may be any of these.
+                    for category in WORDY + ("rehearsal",):
+                        self.mark(category, time)
+
+    def free_number(self, kind, first, last):
+        """A number that no span of this kind uses anywhere near bars first..last."""
+        used = set()
+        by_number = {}
+        for bar, name, what in self.numbers.get(kind, ()):
+            by_number.setdefault(name, []).append((bar, what))
+        for name, events in by_number.items():
+            reach = []
+            if events[0][1] == "stop":
+                reach.append((0, events[0][0]))
+            for here, following in zip(events, events[1:] + [(len(self.bars), "start")]):
+                # Only between a stop and the next start is the number surely free.
+                surely = here[1] == "stop" and following[1] not in ("stop", "continue")
+                reach.append((here[0], here[0] if surely else following[0]))
+            if any(a <= last + 1 and first - 1 <= b for a, b in reach):
+                used.add(name)
+        for name in NUMBERS:
+            if str(name) not in used:
+                return str(name)
+        return None
+
+
+def technical(tag):
+    if tag in ("up-bow", "down-bow"):
+        return "bowing"
+    if tag in ("fingering", "string", "fret", "pluck", "thumb-position", "hole"):
+        return "fingering"
+    return "technique"
+
+
+# ---------------------------------------------------------------- the editor
+
+class Editor:
+    """Puts marks in, one at a time. Each `add_*` returns a list of findings, or None
+    where the place it drew does not suit; the score is then untouched."""
+
+    TRIES = 60
+
+    def __init__(self, root, rng):
+        self.rng = rng
+        self.parts = [part for part in map(Part, root.iter("part")) if any(c.playable for c in part.chords)]
+        self.findings = []
+        self.letters = iter("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
+        self.additions = {
+            name[4:].replace("_", "-"): getattr(self, name) for name in sorted(dir(self)) if name.startswith("add_")}
+        # Other doings of an editor (altered and omitted marks, wrong notes, octave
+        # drops) are to stand beside the additions as tables of the same shape.
+        self.deeds = {"added": self.additions}
+
+    def work(self, status, count, wanted=None):
+        """Does `count` deeds, the categories by turns; gives how many found no place."""
+        table = {name: deed for name, deed in self.deeds[status].items() if not wanted or name in wanted}
+        if not self.parts:
+            return count
+        done, exhausted = 0, set()
+        while done < count and len(exhausted) < len(table):
+            turn = sorted(set(table) - exhausted)
+            self.rng.shuffle(turn)
+            for name in turn:
+                if done >= count:
+                    break
+                for _ in range(self.TRIES):
+                    found = table[name]()
+                    if found:
+                        for finding in found:
+                            finding["status"] = status
+                        self.findings.extend(found)
+                        done += len(found)
+                        break
+                else:
+                    exhausted.add(name)
+        return max(0, count - done)
+
+    # -- drawing places
+
+    def place(self, tied=False):
+        """A part and a chord in it: first the part, then the bar, so that dense bars do not draw all."""
+        part = self.rng.choice(self.parts)
+        bar = self.rng.choice(part.bars)
+        chords = [c for c in part.chords if c.bar is bar and c.playable and (tied or not c.tie("stop"))]
+        return (part, self.rng.choice(chords)) if chords else (part, None)
+
+    def run_of_notes(self, part, chord, longest, tied=False):
+        """A later note of the voice, in this bar or the next, with no rest on the way."""
+        line = part.voices[chord.voice]
+        at = next(i for i, c in enumerate(line) if c is chord)
+        after = []
+        for later in line[at + 1: at + 1 + longest]:
+            if not later.playable or later.bar.index > chord.bar.index + 1 or later.time <= chord.time:
+                break
+            if later.staff == chord.staff and (tied or not later.tie("stop")):
+                after.append(later)
+        return self.rng.choice(after) if after else None
+
+    # -- writing it down
+
+    def finding(self, part, category, reading, bar, onset, end=None):
+        return {
+            "part": part.id, "category": category, "status": None,
+            "bar": bar.number, "bar_index": bar.index, "offset": str(onset),
+            "end": None if end is None else {
+                "bar": end.bar.number, "bar_index": end.bar.index, "offset": str(end.onset)},
+            "reading": reading,
+        }
+
+    # -- putting elements in
+
+    def look(self):
+        """Attributes of appearance, as engraving programs leave them; often none."""
+        some = {}
+        if self.rng.random() < 0.5:
+            some["default_y"] = str(self.rng.randint(-90, 60))
+        return some
+
+    def put_direction(self, part, chord, contents, sound=None):
+        """A direction right before a note, and before its grace notes."""
+        children = [element("direction-type", children=[c]) for c in contents]
+        if part.staves > 1:
+            children.append(element("staff", chord.staff or "1"))
+        if sound is not None:
+            children.append(sound)
+        made = element("direction", children=children, placement=self.rng.choice(["above", "below", None]))
+        place = list(chord.bar.el).index(chord.head)
+        while place > 0:
+            before = chord.bar.el[place - 1]
+            if before.tag != "note" or before.find("grace") is None:
+                break
+            place -= 1
+        insert(chord.bar.el, place, made)
+        return made
+
+    def put_notation(self, chord, group, child):
+        """A notation on the head note; the group (articulations …) is shared or new."""
+        notations = chord.head.find("notations")
+        if notations is None or self.rng.random() < 0.15:
+            inner = [child] if group is None else [element(group, children=[child])]
+            put_in_note(chord.head, element("notations", children=inner))
+            return
+        holder = notations if group is None else notations.find(group)
+        if holder is None or (group is not None and self.rng.random() < 0.15):
+            holder, child = notations, element(group, children=[child])
+        insert(holder, len(holder), child)
+
+    def words(self, category, choices, sound=None):
+        part, chord = self.place()
+        if chord is None or not part.free(category, chord.time):
+            return None
+        text = self.rng.choice(choices)
+        style = {"font_style": self.rng.choice(["italic", None]), "font_weight": self.rng.choice(["bold", None])}
+        content = element("words", text, **style, **self.look())
+        if self.rng.random() < 0.15:
+            joined = self.join(part, category, content, text)
+            if joined:
+                return joined
+        self.put_direction(part, chord, [content], sound)
+        part.mark(category, chord.time)
+        return [self.finding(part, category, text, chord.bar, chord.onset)]
+
+    def join(self, part, category, content, text):
+        """Adds to a direction that is there already, which then must outlive the mark."""
+        candidates = [
+            (el, bar, onset) for el, bar, onset in part.directions
+            # At the very end of a bar it could as well be said to stand in the next.
+            if onset < bar.length and el.find("direction-type/words") is None
+            and part.free(category, bar.start + onset)]
+        if not candidates:
+            return None
+        el, bar, onset = self.rng.choice(candidates)
+        last = max(i for i, child in enumerate(el) if child.tag == "direction-type")
+        insert(el, last + 1, element("direction-type", children=[content]))
+        part.mark(category, bar.start + onset)
+        return [self.finding(part, category, text, bar, onset)]
+
+    def span(self, category, kind_start, kind_stop, reading):
+        """A direction with a start before one note and a stop before a later one."""
+        part, chord = self.place()
+        if chord is None:
+            return None
+        end = self.run_of_notes(part, chord, 8)
+        if end is None or not part.free(category, chord.time, end.time):
+            return None
+        name = part.free_number(category, chord.bar.index, end.bar.index)
+        if name is None:
+            return None
+        start, stop = kind_start(name), kind_stop(name)
+        self.put_direction(part, chord, [start])
+        self.put_direction(part, end, [stop])
+        part.mark(category, chord.time, end.time)
+        used = part.numbers.setdefault(category, [])
+        used.extend([(chord.bar.index, name, "start"), (end.bar.index, name, "stop")])
+        used.sort(key=lambda event: event[0])
+        return [self.finding(part, category, reading, chord.bar, chord.onset, end)]
+
+    # -- the marks, one method a category
+
+    def add_dynamics(self):
+        if self.rng.random() < 0.4:
+            return self.words("dynamics", ["cresc.", "dim.", "più piano", "sempre forte", "poco f", "crescendo"])
+        part, chord = self.place()
+        if chord is None or not part.free("dynamics", chord.time):
+            return None
+        sign = self.rng.choice(["p", "f", "mp", "mf", "pp", "ff", "sf", "fp", "sfz"])
+        content = element("dynamics", children=[element(sign)], **self.look())
+        found = [self.finding(part, "dynamics", sign, chord.bar, chord.onset)]
+        draw = self.rng.random()
+        if draw < 0.1:
+            self.put_notation(chord, None, content)
+        elif draw < 0.25 and part.free("expression", chord.time):
+            # Two marks in one direction.
+            text = self.rng.choice(["dolce", "espressivo"])
+            self.put_direction(part, chord, [content, element("words", text)])
+            part.mark("expression", chord.time)
+            found.append(self.finding(part, "expression", text, chord.bar, chord.onset))
+        else:
+            sound = element("sound", dynamics="54") if self.rng.random() < 0.3 else None
+            self.put_direction(part, chord, [content], sound)
+        part.mark("dynamics", chord.time)
+        return found
+
+    def add_hairpin(self):
+        kind = self.rng.choice(["crescendo", "diminuendo"])
+        return self.span(
+            "hairpin",
+            lambda name: element("wedge", type=kind, number=name, **self.look()),
+            lambda name: element("wedge", type="stop", number=name, spread="15" if kind == "crescendo" else "0"),
+            kind)
+
+    def add_octave_line(self):
+        kind = self.rng.choice(["up", "down"])
+        return self.span(
+            "octave-line",
+            lambda name: element("octave-shift", type=kind, size="8", number=name),
+            lambda name: element("octave-shift", type="stop", size="8", number=name),
+            "8va" if kind == "down" else "8vb")
+
+    def add_pedal(self):
+        # Without a number: only one pedal at a time.
+        line = self.rng.choice(["yes", "no"])
+        look = {"line": line, "sign": "no" if line == "yes" else "yes"}
+        return self.span(
+            "pedal", lambda name: element("pedal", type="start", **look),
+            lambda name: element("pedal", type="stop", **look), "pedal")
+
+    def add_slur(self):
+        part, chord = self.place()
+        if chord is None or chord.slurred:
+            return None
+        end = self.run_of_notes(part, chord, 5)
+        if end is None or end.slurred:
+            return None
+        over = any(a <= end.time and chord.time <= b for a, b in part.spans.get("slur", ()))
+        if over and self.rng.random() < 0.75:
+            return None
+        # No second slur over the very same stretch, in whatever voice.
+        if any((a, b) == (chord.time, end.time) for a, b in part.spans.get("slur", ())):
+            return None
+        name = part.free_number("slur", chord.bar.index, end.bar.index)
+        if name is None:
+            return None
+        look = {"placement": self.rng.choice(["above", "below", None])}
+        self.put_notation(chord, None, element("slur", type="start", number=name, **look))
+        self.put_notation(end, None, element("slur", type="stop", number=name))
+        chord.slurred = end.slurred = True
+        part.spans.setdefault("slur", []).append((chord.time, end.time))
+        used = part.numbers.setdefault("slur", [])
+        used.extend([(chord.bar.index, name, "start"), (end.bar.index, name, "stop")])
+        used.sort(key=lambda event: event[0])
+        return [self.finding(part, "slur", "slur", chord.bar, chord.onset, end)]
+
+    def on_note(self, category, group, choices, tied=False, **attributes):
+        part, chord = self.place(tied)
+        if chord is None or not part.free(category, chord.time):
+            return None
+        sign, reading, text = self.rng.choice(choices)
+        self.put_notation(chord, group, element(sign, text, **attributes))
+        part.mark(category, chord.time)
+        return [self.finding(part, category, reading, chord.bar, chord.onset)]
+
+    def add_articulation(self):
+        signs = ["staccato", "tenuto", "accent", "strong-accent", "staccatissimo"]
+        return self.on_note(
+            "articulation", "articulations", [(s, s, None) for s in signs],
+            placement=self.rng.choice(["above", "below", None]))
+
+    def add_breath(self):
+        return self.on_note("breath", "articulations", [("breath-mark", "breath-mark", None)], tied=True)
+
+    def add_ornament(self):
+        part, chord = self.place()
+        if chord is None or any(a <= chord.time <= b for a, b in part.spans.get("wavy-line", ())):
+            return None
+        if not part.free("ornament", chord.time):
+            return None
+        sign = self.rng.choice(["mordent", "inverted-mordent", "turn", "trill-mark"])
+        self.put_notation(chord, "ornaments", element(sign, **self.look()))
+        part.mark("ornament", chord.time)
+        return [self.finding(part, "ornament", sign, chord.bar, chord.onset)]
+
+    def add_fermata(self):
+        return self.on_note("fermata", None, [("fermata", "fermata", None)], tied=True, type="upright")
+
+    def add_fingering(self):
+        return self.on_note("fingering", "technical", [("fingering", str(i), str(i)) for i in range(0, 6)])
+
+    def add_bowing(self):
+        return self.on_note("bowing", "technical", [(s, s, None) for s in ("up-bow", "down-bow")])
+
+    def add_technique(self):
+        if self.rng.random() < 0.5:
+            return self.words("technique", ["pizz.", "arco", "con sord."])
+        return self.on_note("technique", "technical", [(s, s, None) for s in ("open-string", "harmonic", "stopped")])
+
+    def add_tempo(self):
+        if self.rng.random() < 0.6:
+            sound = element("sound", tempo="96") if self.rng.random() < 0.3 else None
+            return self.words("tempo", ["rit.", "a tempo", "Allegro con brio", "poco rit.", "accel."], sound)
+        part, chord = self.place()
+        if chord is None or not part.free("tempo", chord.time):
+            return None
+        unit, rate = self.rng.choice(["quarter", "eighth", "half"]), str(self.rng.randint(40, 140))
+        content = element(
+            "metronome", children=[element("beat-unit", unit), element("per-minute", rate)], **self.look())
+        self.put_direction(part, chord, [content], element("sound", tempo=rate))
+        part.mark("tempo", chord.time)
+        return [self.finding(part, "tempo", "%s = %s" % (unit, rate), chord.bar, chord.onset)]
+
+    def add_expression(self):
+        return self.words("expression", ["dolce", "espressivo", "cantabile", "con anima", "grazioso"])
+
+    def add_text(self):
+        return self.words("text", ["Solo", "cf. facsimile", "Tutti", "NB"])
+
+    def add_rehearsal(self):
+        part, chord = self.place()
+        # An editor's letters head their bars.
+        if chord is None or chord.onset != 0 or not part.free("rehearsal", chord.time):
+            return None
+        letter = next(self.letters, None)
+        if letter is None:
+            return None
+        self.put_direction(part, chord, [element("rehearsal", letter, **self.look())])
+        part.mark("rehearsal", chord.time)
+        return [self.finding(part, "rehearsal", letter, chord.bar, chord.onset)]
+
+    def add_accidental(self):
+        part, chord = self.place()
+        if chord is None or not part.free("accidental", chord.time):
+            return None
+        pitch = chord.head.find("pitch")
+        if pitch is None or chord.has("accidental"):
+            return None
+        alter = number(text_of(pitch, "alter"))
+        if alter not in GLYPHS:
+            return None
+        put_in_note(chord.head, element("accidental", GLYPHS[alter], cautionary="yes", parentheses="yes"))
+        part.mark("accidental", chord.time)
+        return [self.finding(part, "accidental", GLYPHS[alter], chord.bar, chord.onset)]
+
+    def add_grace(self):
+        part, chord = self.place()
+        if chord is None or not part.free("grace", chord.time):
+            return None
+        pitch = chord.head.find("pitch")
+        if pitch is None:
+            return None
+        place = STEPS.index(text_of(pitch, "step")) + 7 * int(text_of(pitch, "octave")) + 1
+        step, octave = STEPS[place % 7], place // 7
+        fifths = part.keys[chord.bar.index]
+        sharps, flats = "FCGDAEB"[:max(0, fifths)], "BEADGCF"[:max(0, -fifths)]
+        alter = (step in sharps) - (step in flats)
+        # Where the bar alters that step, what the grace note sounds would need a sign.
+        for other in chord.bar.el.iter("pitch"):
+            if text_of(other, "step") == step and number(text_of(other, "alter")) != alter:
+                return None
+        children = [
+            element("grace", slash=self.rng.choice(["yes", "no", None])),
+            element("pitch", children=[element("step", step)]
+                    + ([element("alter", str(alter))] if alter else []) + [element("octave", str(octave))]),
+        ]
+        # A part with several instruments wants each note to say whose it is.
+        for name in ("instrument", "voice"):
+            found = chord.head.find(name)
+            if found is not None:
+                children.append(element(name, found.text, id=found.get("id")))
+        children.append(element("type", "eighth"))
+        if chord.staff:
+            children.append(element("staff", chord.staff))
+        insert(chord.bar.el, list(chord.bar.el).index(chord.head), element("note", children=children))
+        part.mark("grace", chord.time)
+        reading = step + {-1: "b", 0: "", 1: "#"}[alter] + str(octave)
+        return [self.finding(part, "grace", reading, chord.bar, chord.onset)]
+
+    def add_lyric(self):
+        part, chord = self.place()
+        if chord is None or part.lyrics or not part.free("lyric", chord.time):
+            return None
+        text = self.rng.choice(["la", "glo", "ri", "a"])
+        put_in_note(chord.head, element(
+            "lyric", children=[element("syllabic", "single"), element("text", text)], number="1"))
+        part.mark("lyric", chord.time)
+        return [self.finding(part, "lyric", text, chord.bar, chord.onset)]
+
+
+def main():
+    options = argparse.ArgumentParser(description="Makes an edition out of a score.")
+    options.add_argument("input")
+    options.add_argument("edition")
+    options.add_argument("moved")
+    options.add_argument("truth")
+    options.add_argument("--steps", type=int, default=0)
+    options.add_argument("--semitones", type=int, default=0)
+    options.add_argument("--seed", type=int, default=1)
+    options.add_argument("--marks", type=int, default=40)
+    options.add_argument("--categories", default="", help="only these, divided by commas")
+    given = options.parse_args()
+
+    prolog, root = files.load(given.input)
+    if root.tag != "score-partwise":
+        sys.exit("editor.py: %s is not a partwise score" % given.input)
+    interval = Interval(given.steps, given.semitones)
+    try:
+        still = move(root, interval)
+    except Impossible as error:
+        sys.exit("editor.py: %s: %s" % (given.input, error))
+    files.save(given.moved, prolog, root)
+
+    editor = Editor(root, random.Random(given.seed))
+    wanted = [name for name in given.categories.split(",") if name]
+    unknown = set(wanted) - set(editor.additions)
+    if unknown:
+        sys.exit("editor.py: no such category: %s" % ", ".join(sorted(unknown)))
+    missing = editor.work("added", given.marks, wanted)
+    files.save(given.edition, prolog, root)
+
+    order = {part.id: at for at, part in enumerate(editor.parts)}
+    findings = sorted(editor.findings, key=lambda f: (
+        order[f["part"]], f["bar_index"], Fraction(f["offset"]), f["category"]))
+    truth = {
+        "transposition": {"semitones": given.semitones, "steps": given.steps, "fifths": interval.fifths},
+        "unmoved_parts": still,
+        "without_place": missing,
+        "findings": findings,
+    }
+    with open(given.truth, "w", encoding="utf-8") as handle:
+        json.dump(truth, handle, ensure_ascii=False, indent=1)
+        handle.write("\n")
+
+
+if __name__ == "__main__":
+    main()
