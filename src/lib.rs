@@ -1,6 +1,8 @@
 //! Collates a performing edition with a plain source, both MusicXML, says what
 //! the editor did, and writes the music without it.
 
+pub mod collate;
+pub mod findings;
 pub mod musicxml;
 pub mod patch;
 pub mod pitch;

@@ -113,7 +113,7 @@ class Reader:
         self.sounded = []      # every written note that sounds, in file order
         self.events = []       # starts and stops of spans
         self.graces = []       # of the group being read
-        self.last_words = "text"
+        self.worded = []       # (time, category) of words
         self.transpose = []
         self.count = 0
 
@@ -210,8 +210,9 @@ class Reader:
                 self.dynamics(child, place)
             elif tag == "words":
                 text = folded(child)
-                self.last_words = words_category(text)
-                self.mark(self.last_words, "words", text, place)
+                category = words_category(text)
+                self.worded.append((self.bar["start"] + place, category))
+                self.mark(category, "words", text, place)
             elif tag == "wedge":
                 self.span("hairpin", child, child.get("type"), place)
             elif tag == "octave-shift":
@@ -228,13 +229,17 @@ class Reader:
             elif tag in ("segno", "coda"):
                 self.mark("structure", tag, tag, place)
             elif tag == "dashes":
-                # They prolong the words before them.
-                category = self.last_words if self.last_words in ("dynamics", "tempo") else "text"
-                self.span(category, child, "dashes", place)
+                self.span(self.prolonged(self.bar["start"] + place), child, "dashes", place)
             elif tag == "bracket":
                 self.span("text", child, "bracket", place)
             else:
                 self.mark("text", tag, folded(child), place)
+
+    def prolonged(self, time):
+        """Dashes belong to the words before them, but only near ones: the last words of
+        the part may be any, and would make the dashes change with a mark put between."""
+        near = [(then, at, category) for at, (then, category) in enumerate(self.worded) if 0 <= time - then <= 1]
+        return max(near)[2] if near else "dynamics"
 
     def dynamics(self, el, place):
         for child in elements(el):

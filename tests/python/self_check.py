@@ -30,7 +30,25 @@ def tool(name, *args):
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, encoding="utf-8")
 
 
-def counted(score, grace_only=False):
+def signs(before, after):
+    """MOVED must write a sign where the input does, and the right one where the input's was."""
+    names = {value: {name} for value, name in content.SIGNS.items()}
+    names[1] |= {"natural-sharp"}
+    names[-1] |= {"natural-flat"}
+    names[2] |= {"sharp-sharp"}
+
+    def fits(note):
+        alter = float(files.text_of(note, "pitch/alter", "0"))
+        return files.text_of(note, "accidental") in names.get(alter, ())
+    for old, new in zip(before.iter("note"), after.iter("note")):
+        if (old.find("accidental") is None) != (new.find("accidental") is None):
+            return ["a sign came or went"]
+        if old.find("pitch") is not None and old.find("accidental") is not None and fits(old) and not fits(new):
+            return ["a wrong sign: %s" % files.text_of(new, "accidental")]
+    return []
+
+
+def counted(score):
     notes, marks = collections.Counter(), collections.Counter()
     for part in score["parts"]:
         for index, bar in enumerate(part["bars"]):
@@ -52,6 +70,7 @@ def one(path, steps, semitones, seed, marks, folder, counts):
     base = content.content(files.load(path)[1], steps, semitones)
     plain = content.content(files.load(moved)[1])
     full = content.content(files.load(edition)[1])
+    wrong += signs(files.load(path)[1], files.load(moved)[1])
     if base != plain:
         for before, after in zip(base["parts"], plain["parts"]):
             for one_bar, other in zip(before["bars"], after["bars"]):
@@ -93,12 +112,13 @@ def by_music21(path, steps, semitones, folder):
         rows = []
         for part in score.parts:
             for el in part.recurse():
+                if "ChordSymbol" in el.classes:
+                    continue  # its notes are made up, in an octave of no meaning
                 if "KeySignature" in el.classes:
                     rows.append(("key", el.sharps))
-                elif el.isNote if hasattr(el, "isNote") else False:
-                    if hasattr(el, "pitch"):
-                        rows.append(el.pitch.nameWithOctave)
-                elif getattr(el, "isChord", False) and hasattr(el, "pitches"):
+                elif "Note" in el.classes:
+                    rows.append(el.pitch.nameWithOctave)
+                elif "Chord" in el.classes:
                     rows.append(" ".join(p.nameWithOctave for p in el.pitches))
         return rows
     mine = told(converter.parse(os.path.join(folder, "m.musicxml"), forceSource=True))

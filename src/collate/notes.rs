@@ -1,0 +1,233 @@
+//! Which note is which inside a pair of bars.
+
+use super::bars::Row;
+use super::{PartAlignment, PartView};
+use crate::score::{NoteId, Part};
+use crate::time::Time;
+
+/// A chord, or a single note, of one voice.
+struct Group {
+    offset: Time,
+    duration: Time,
+    notes: Vec<NoteId>,
+}
+
+/// Costs of the alignment inside a voice, in tenths of a note's worth. Two
+/// notes stay partners as long as that is cheaper than leaving both alone.
+const ALONE: i32 = 25;
+const OTHER_OCTAVE: i32 = 10;
+const OTHER_PITCH: i32 = 40;
+const OTHER_PLACE: i32 = 20;
+const OTHER_LENGTH: i32 = 8;
+
+/// Fills the tables of partners for all paired bars that are the same music.
+pub fn align(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
+    for row in rows.iter().filter(|r| !r.rewritten) {
+        let (Some(e), Some(s)) = (row.pair.edition, row.pair.source) else {
+            continue;
+        };
+        if e < view.edition.bars.len() && s < view.source.bars.len() {
+            align_bar(view, e, s, row.pair.shift, alignment);
+        }
+    }
+}
+
+fn align_bar(view: &PartView, e: usize, s: usize, shift: Time, alignment: &mut PartAlignment) {
+    let mut ours: Vec<(Time, i32, u32, NoteId)> = view
+        .edition
+        .struck_in(e)
+        .map(|n| {
+            (
+                view.edition.notes[n].offset,
+                view.edition_height(n),
+                view.edition.notes[n].voice,
+                n,
+            )
+        })
+        .collect();
+    let mut theirs: Vec<(Time, i32, u32, NoteId)> = view
+        .source
+        .struck_in(s)
+        .map(|n| {
+            (
+                view.source.notes[n].offset + shift,
+                view.source_height(n),
+                view.source.notes[n].voice,
+                n,
+            )
+        })
+        .collect();
+    ours.sort_unstable();
+    theirs.sort_unstable();
+    let equal = ours.len() == theirs.len()
+        && ours
+            .iter()
+            .zip(&theirs)
+            .all(|(a, b)| (a.0, a.1) == (b.0, b.1));
+    if equal {
+        for (a, b) in ours.iter().zip(&theirs) {
+            alignment.pair(a.3, b.3);
+        }
+        return;
+    }
+    for (ev, sv) in voices(&ours, &theirs) {
+        let edition = groups(view.edition, &ours, ev);
+        let source = groups(view.source, &theirs, sv);
+        align_voice(view, &edition, &source, alignment);
+    }
+    // A note may stand in another voice on the other side.
+    for same_octave in [true, false] {
+        for a in &ours {
+            if alignment.edition_to_source[a.3].is_some() {
+                continue;
+            }
+            let fits = |b: &&(Time, i32, u32, NoteId)| {
+                alignment.source_to_edition[b.3].is_none()
+                    && a.0 == b.0
+                    && if same_octave {
+                        a.1 == b.1
+                    } else {
+                        (a.1 - b.1) % 1200 == 0
+                    }
+            };
+            if let Some(b) = theirs.iter().find(fits) {
+                alignment.pair(a.3, b.3);
+            }
+        }
+    }
+}
+
+/// Which voice is which: by the notes they share, then by their order.
+fn voices(
+    ours: &[(Time, i32, u32, NoteId)],
+    theirs: &[(Time, i32, u32, NoteId)],
+) -> Vec<(u32, u32)> {
+    let list = |notes: &[(Time, i32, u32, NoteId)]| {
+        let mut voices: Vec<u32> = notes.iter().map(|n| n.2).collect();
+        voices.sort_unstable();
+        voices.dedup();
+        voices
+    };
+    let (mut edition, mut source) = (list(ours), list(theirs));
+    let mut shared: Vec<(usize, u32, u32)> = Vec::new();
+    for &ev in &edition {
+        for &sv in &source {
+            let of_e = ours.iter().filter(|n| n.2 == ev);
+            let count = of_e
+                .filter(|a| {
+                    theirs
+                        .iter()
+                        .any(|b| b.2 == sv && a.0 == b.0 && (a.1 - b.1) % 1200 == 0)
+                })
+                .count();
+            shared.push((count, ev, sv));
+        }
+    }
+    shared.sort_by_key(|(count, ev, sv)| (std::cmp::Reverse(*count), ev.abs_diff(*sv), *ev));
+    let mut out = Vec::new();
+    for (_, ev, sv) in shared {
+        if edition.contains(&ev) && source.contains(&sv) {
+            edition.retain(|v| *v != ev);
+            source.retain(|v| *v != sv);
+            out.push((ev, sv));
+        }
+    }
+    out
+}
+
+fn groups(part: &Part, notes: &[(Time, i32, u32, NoteId)], voice: u32) -> Vec<Group> {
+    let mut out: Vec<Group> = Vec::new();
+    for (offset, _, _, note) in notes.iter().filter(|n| n.2 == voice) {
+        match out.last_mut() {
+            Some(group) if group.offset == *offset => group.notes.push(*note),
+            _ => out.push(Group {
+                offset: *offset,
+                duration: part.sounding(*note),
+                notes: vec![*note],
+            }),
+        }
+    }
+    out
+}
+
+/// The cheapest way to walk through both voices side by side.
+fn align_voice(
+    view: &PartView,
+    edition: &[Group],
+    source: &[Group],
+    alignment: &mut PartAlignment,
+) {
+    let (n, m) = (edition.len(), source.len());
+    let width = m + 1;
+    let mut cost = vec![0_i32; (n + 1) * width];
+    for i in (0..=n).rev() {
+        for j in (0..=m).rev() {
+            let mut best = if i == n && j == m { 0 } else { i32::MAX };
+            if i < n {
+                best = best.min(cost[(i + 1) * width + j] + ALONE);
+            }
+            if j < m {
+                best = best.min(cost[i * width + j + 1] + ALONE);
+            }
+            if i < n && j < m {
+                best = best
+                    .min(cost[(i + 1) * width + j + 1] + group_cost(view, &edition[i], &source[j]));
+            }
+            cost[i * width + j] = best;
+        }
+    }
+    let (mut i, mut j) = (0, 0);
+    while i < n && j < m {
+        let here = cost[i * width + j];
+        if here == cost[(i + 1) * width + j + 1] + group_cost(view, &edition[i], &source[j]) {
+            pair_groups(view, &edition[i], &source[j], alignment);
+            i += 1;
+            j += 1;
+        } else if here == cost[(i + 1) * width + j] + ALONE {
+            i += 1;
+        } else {
+            j += 1;
+        }
+    }
+}
+
+fn group_cost(view: &PartView, e: &Group, s: &Group) -> i32 {
+    let size = e.notes.len().max(s.notes.len()) as i32;
+    let mut pitch = (size - e.notes.len().min(s.notes.len()) as i32) * OTHER_PITCH;
+    for (a, b) in e.notes.iter().zip(&s.notes) {
+        let apart = view.edition_height(*a) - view.source_height(*b);
+        pitch += match apart {
+            0 => 0,
+            _ if apart % 1200 == 0 => OTHER_OCTAVE,
+            _ => OTHER_PITCH,
+        };
+    }
+    let place = if e.offset == s.offset { 0 } else { OTHER_PLACE };
+    let length = if e.duration == s.duration {
+        0
+    } else {
+        OTHER_LENGTH
+    };
+    pitch / size + place + length
+}
+
+/// Inside two chords: equal pitches first, then octaves, then what is left in
+/// order, as long as it stands in the same place.
+fn pair_groups(view: &PartView, e: &Group, s: &Group, alignment: &mut PartAlignment) {
+    type Test = fn(i32) -> bool;
+    let tests: [Test; 3] = [|apart| apart == 0, |apart| apart % 1200 == 0, |_| true];
+    for test in tests {
+        for &a in &e.notes {
+            if alignment.edition_to_source[a].is_some() {
+                continue;
+            }
+            let fits = |b: &&NoteId| {
+                alignment.source_to_edition[**b].is_none()
+                    && test(view.edition_height(a) - view.source_height(**b))
+            };
+            if let Some(&b) = s.notes.iter().find(fits) {
+                alignment.pair(a, b);
+            }
+        }
+    }
+}

@@ -1,0 +1,256 @@
+//! Which part of the source each part of the edition comes from, and how far
+//! it was moved. Both are read off short melodies that the two share.
+
+use crate::pitch::Interval;
+use crate::score::{NoteId, Part, Score};
+use std::collections::HashMap;
+
+/// Parts that the user named, by their place in the score.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Choice {
+    pub edition: Option<usize>,
+    pub source: Option<usize>,
+}
+
+pub struct Pairing {
+    pub pairs: Vec<Pair>,
+    pub unmatched_edition: Vec<usize>,
+    pub unmatched_source: Vec<usize>,
+}
+
+#[derive(Debug, Clone, Copy)]
+pub struct Pair {
+    pub edition: usize,
+    pub source: usize,
+    pub interval: Interval,
+}
+
+/// Melodies of this many intervals are compared, the longest first; short
+/// pieces have no long ones.
+const LENGTHS: [usize; 4] = [6, 3, 1, 0];
+/// A melody that stands in more places than this tells little.
+const MOST_PLACES: usize = 16;
+/// The least share of an edition's melodies that the right part has. Unrelated
+/// music shares a few per cent by chance.
+const LEAST_SHARE: [f64; 4] = [0.10, 0.30, 0.34, 0.99];
+
+pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
+    let chosen = |part: Option<usize>, count: usize| match part {
+        Some(part) => vec![part],
+        None => (0..count).collect::<Vec<_>>(),
+    };
+    let editions = chosen(choice.edition, edition.parts.len());
+    let sources = chosen(choice.source, source.parts.len());
+    let forced = choice.edition.is_some() && choice.source.is_some()
+        || editions.len() == 1 && sources.len() == 1 && choice.edition.or(choice.source).is_some();
+    let mut pairs: Vec<Pair> = Vec::new();
+    let melodies: Vec<Melody> = sources.iter().map(|p| melody(&source.parts[*p])).collect();
+    for (length, least) in LENGTHS.into_iter().zip(LEAST_SHARE) {
+        let least = if forced { 0.0 } else { least };
+        let free = |p: &&usize, taken: &[usize]| !taken.contains(p);
+        let taken: Vec<usize> = pairs.iter().map(|p| p.edition).collect();
+        let open: Vec<usize> = editions
+            .iter()
+            .filter(|p| free(p, &taken))
+            .copied()
+            .collect();
+        if open.is_empty() {
+            break;
+        }
+        let index = Index::new(&melodies, length);
+        let mut candidates = Vec::new();
+        for part in open {
+            for (at, interval, share) in index.votes(&melody(&edition.parts[part])) {
+                if share > least {
+                    candidates.push((share, part, sources[at], interval));
+                }
+            }
+        }
+        // Ties (two identical parts) go to the same name, then the same place.
+        candidates.sort_by(|a, b| {
+            let likeness = |c: &(f64, usize, usize, Interval)| {
+                let same_name = edition.parts[c.1].name == source.parts[c.2].name;
+                (!same_name, c.1.abs_diff(c.2), c.1, c.2)
+            };
+            ((b.0 * 100.0).round().total_cmp(&(a.0 * 100.0).round()))
+                .then(likeness(a).cmp(&likeness(b)))
+        });
+        for (_, part, from, interval) in candidates {
+            if pairs.iter().all(|p| p.edition != part && p.source != from) {
+                pairs.push(Pair {
+                    edition: part,
+                    source: from,
+                    interval,
+                });
+            }
+        }
+    }
+    pair_pitchless(edition, source, &editions, &sources, forced, &mut pairs);
+    pairs.sort_by_key(|p| p.edition);
+    let unmatched = |all: &[usize], taken: &dyn Fn(&usize) -> bool| {
+        all.iter().copied().filter(|p| !taken(p)).collect()
+    };
+    Pairing {
+        unmatched_edition: unmatched(&editions, &|p| pairs.iter().any(|q| q.edition == *p)),
+        unmatched_source: unmatched(&sources, &|p| pairs.iter().any(|q| q.source == *p)),
+        pairs,
+    }
+}
+
+/// Percussion and silent parts have no melody: they are matched by name or, in
+/// scores of as many parts, by place.
+fn pair_pitchless(
+    edition: &Score,
+    source: &Score,
+    editions: &[usize],
+    sources: &[usize],
+    forced: bool,
+    pairs: &mut Vec<Pair>,
+) {
+    let silent = |part: &Part| part.struck().all(|n| part.notes[n].pitch().is_none());
+    let interval = pairs.first().map_or(Interval::UNISON, |p| p.interval);
+    for &part in editions {
+        if pairs.iter().any(|p| p.edition == part) {
+            continue;
+        }
+        let own = &edition.parts[part];
+        let free: Vec<usize> = sources
+            .iter()
+            .copied()
+            .filter(|s| pairs.iter().all(|p| p.source != *s))
+            .collect();
+        let fits = |s: &&usize| {
+            let other = &source.parts[**s];
+            forced
+                || silent(own)
+                    && silent(other)
+                    && (own.name == other.name || **s == part && editions.len() == sources.len())
+        };
+        if let Some(&from) = free.iter().find(fits) {
+            pairs.push(Pair {
+                edition: part,
+                source: from,
+                interval,
+            });
+        }
+    }
+}
+
+/// The struck notes of each voice, the highest of each chord.
+struct Melody {
+    voices: Vec<Vec<(i32, i32)>>,
+}
+
+/// Each note as its height in semitones and its place on the staff.
+fn melody(part: &Part) -> Melody {
+    let mut voices: Vec<Vec<(i32, i32)>> = Vec::new();
+    let mut last: Vec<Option<NoteId>> = Vec::new();
+    for note in part.struck() {
+        let own = &part.notes[note];
+        let Some(pitch) = own.pitch() else { continue };
+        let voice = own.voice as usize;
+        if voices.len() <= voice {
+            voices.resize(voice + 1, Vec::new());
+            last.resize(voice + 1, None);
+        }
+        let here = (pitch.sound().div_euclid(100), pitch.staff_place());
+        let same_chord = last[voice]
+            .is_some_and(|l| part.notes[l].bar == own.bar && part.notes[l].offset == own.offset);
+        match voices[voice].last_mut() {
+            Some(top) if same_chord => *top = (*top).max(here),
+            _ => voices[voice].push(here),
+        }
+        last[voice] = Some(note);
+    }
+    Melody { voices }
+}
+
+impl Melody {
+    /// Every run of `length` intervals with its first note.
+    fn runs(&self, length: usize) -> impl Iterator<Item = (u64, (i32, i32))> + '_ {
+        self.voices.iter().flat_map(move |voice| {
+            voice.windows(length + 1).map(|notes| {
+                let mut hash = 0xcbf2_9ce4_8422_2325_u64;
+                for pair in notes.windows(2) {
+                    hash = (hash ^ (pair[1].0 - pair[0].0 + 128) as u64)
+                        .wrapping_mul(0x0100_0000_01b3);
+                }
+                (hash, notes[0])
+            })
+        })
+    }
+}
+
+/// A place of a melody: which part, and its first note.
+type Seat = (usize, (i32, i32));
+
+struct Index {
+    length: usize,
+    parts: usize,
+    seats: HashMap<u64, Vec<Seat>>,
+}
+
+impl Index {
+    fn new(melodies: &[Melody], length: usize) -> Index {
+        let mut seats: HashMap<u64, Vec<Seat>> = HashMap::new();
+        for (part, melody) in melodies.iter().enumerate() {
+            for (hash, first) in melody.runs(length) {
+                let seats = seats.entry(hash).or_default();
+                if seats.len() < MOST_PLACES * melodies.len() {
+                    seats.push((part, first));
+                }
+            }
+        }
+        Index {
+            length,
+            parts: melodies.len(),
+            seats,
+        }
+    }
+
+    /// For each part the interval that most melodies agree on, and the share
+    /// of the edition's melodies that do.
+    fn votes(&self, melody: &Melody) -> Vec<(usize, Interval, f64)> {
+        let mut votes: Vec<HashMap<Interval, f64>> = vec![HashMap::new(); self.parts];
+        let mut runs = 0_usize;
+        for (hash, first) in melody.runs(self.length) {
+            runs += 1;
+            let Some(seats) = self.seats.get(&hash) else {
+                continue;
+            };
+            for (part, from) in seats {
+                let interval = Interval::new(first.1 - from.1, first.0 - from.0);
+                let own = seats.iter().filter(|s| s.0 == *part).count();
+                *votes[*part].entry(interval).or_default() += 1.0 / own as f64;
+            }
+        }
+        let best = |votes: HashMap<Interval, f64>| {
+            // First the sound, then its spelling: wrong spellings are few.
+            let mut sounds: HashMap<i32, f64> = HashMap::new();
+            for (interval, count) in &votes {
+                *sounds.entry(interval.semitones).or_default() += count;
+            }
+            let (semitones, share) = highest(sounds, |s| s.abs())?;
+            let spelled = votes
+                .into_iter()
+                .filter(|(i, _)| i.semitones == semitones)
+                .collect();
+            let (interval, _) = highest(spelled, |i: Interval| i.steps.abs())?;
+            Some((interval, share / runs as f64))
+        };
+        votes
+            .into_iter()
+            .enumerate()
+            .filter_map(|(part, v)| best(v).map(|(i, share)| (part, i, share)))
+            .collect()
+    }
+}
+
+/// The key with most votes; between equals the smaller, so that the order of
+/// the table does not matter.
+fn highest<K: Copy + Ord>(votes: HashMap<K, f64>, size: impl Fn(K) -> i32) -> Option<(K, f64)> {
+    votes.into_iter().max_by(|a, b| {
+        ((a.1 * 64.0).round().total_cmp(&(b.1 * 64.0).round()))
+            .then((size(b.0), b.0).cmp(&(size(a.0), a.0)))
+    })
+}

@@ -1,0 +1,590 @@
+//! After the notes are paired: held against struck notes, ornaments written
+//! out, and stretches where the music is simply not the same.
+
+use super::bars::Row;
+use super::{PartAlignment, PartView, Realisation, Stretch, TieChange};
+use crate::score::{Category, MarkId, NoteId, Part};
+use crate::time::Time;
+
+/// More notes than this that agree are no accident.
+const LARGEST_ISLAND: usize = 16;
+/// From this many notes on, differences next to each other are other music
+/// rather than wrong notes.
+const LEAST_STRETCH: usize = 4;
+
+pub fn settle(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
+    ties(view, alignment);
+    realisations(view, rows, alignment);
+    stretches(view, rows, alignment);
+}
+
+// ---------------------------------------------------------------- held notes
+
+fn ties(view: &PartView, alignment: &mut PartAlignment) {
+    let pairs: Vec<(NoteId, NoteId)> = alignment
+        .edition_to_source
+        .iter()
+        .enumerate()
+        .filter_map(|(e, s)| s.map(|s| (e, s)))
+        .collect();
+    for (e, s) in pairs {
+        if view.edition_height(e) != view.source_height(s) {
+            continue;
+        }
+        let (ours, theirs) = (view.edition.sounding(e), view.source.sounding(s));
+        if ours > theirs {
+            let more = struck_again(view.source, s, ours - theirs, |n| {
+                alignment.source_to_edition[n].is_none()
+            });
+            if let Some(source) = more {
+                alignment.ties.push(TieChange {
+                    added: true,
+                    edition: vec![e],
+                    source,
+                });
+            }
+        } else if theirs > ours {
+            let more = struck_again(view.edition, e, theirs - ours, |n| {
+                alignment.edition_to_source[n].is_none()
+            });
+            if let Some(edition) = more {
+                alignment.ties.push(TieChange {
+                    added: false,
+                    edition,
+                    source: vec![s],
+                });
+            }
+        }
+    }
+}
+
+/// The note and those of the same pitch struck right after it, without a
+/// partner, that fill `lacking`.
+fn struck_again(
+    part: &Part,
+    note: NoteId,
+    mut lacking: Time,
+    free: impl Fn(NoteId) -> bool,
+) -> Option<Vec<NoteId>> {
+    let mut out = vec![note];
+    let mut end = part.onset(note) + part.sounding(note);
+    for next in note + 1..part.notes.len() {
+        let own = &part.notes[next];
+        if lacking == Time::from(0) || part.bars[own.bar].start > end {
+            break;
+        }
+        if own.is_struck()
+            && own.sound == part.notes[note].sound
+            && part.onset(next) == end
+            && free(next)
+        {
+            let length = part.sounding(next);
+            lacking -= length;
+            end += length;
+            out.push(next);
+        }
+    }
+    (lacking == Time::from(0) && out.len() > 1).then_some(out)
+}
+
+// ------------------------------------------------------------- small notes
+
+fn realisations(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
+    for row in rows.iter().filter(|r| !r.rewritten) {
+        let (Some(eb), Some(sb)) = (row.pair.edition, row.pair.source) else {
+            continue;
+        };
+        if eb >= view.edition.bars.len() || sb >= view.source.bars.len() {
+            continue;
+        }
+        for s in view.source.struck_in(sb).collect::<Vec<_>>() {
+            if alignment.is_in_tie_change(None, Some(s)) {
+                continue;
+            }
+            let onset = view.source.notes[s].offset + row.pair.shift;
+            let Some(edition) = written_out(view, alignment, s, eb, onset) else {
+                continue;
+            };
+            let sign = sign_of(view.source, s);
+            if is_realisation(view, s, &edition, sign) {
+                for &e in &edition {
+                    alignment.part_edition(e);
+                }
+                alignment.pair(edition[0], s);
+                alignment.realisations.push(Realisation {
+                    source: s,
+                    edition,
+                    sign,
+                });
+            }
+        }
+    }
+}
+
+/// The edition's notes that exactly fill the time of one source note, none of
+/// them the partner of another.
+fn written_out(
+    view: &PartView,
+    alignment: &PartAlignment,
+    s: NoteId,
+    bar: usize,
+    onset: Time,
+) -> Option<Vec<NoteId>> {
+    let length = view.source.sounding(s);
+    let partner = alignment.source_to_edition[s];
+    let own = |n: NoteId| alignment.edition_to_source[n].is_none_or(|p| p == s);
+    let voice = partner.map(|n| view.edition.notes[n].voice);
+    let first = view.edition.struck_in(bar).find(|n| {
+        let note = &view.edition.notes[*n];
+        note.offset == onset && own(*n) && voice.is_none_or(|v| v == note.voice)
+    })?;
+    let mut out = vec![first];
+    let mut sum = view.edition.sounding(first);
+    let mut end = view.edition.onset(first) + sum;
+    for next in first + 1..view.edition.notes.len() {
+        if sum >= length {
+            break;
+        }
+        let note = &view.edition.notes[next];
+        if !note.is_struck() || note.voice != view.edition.notes[first].voice {
+            continue;
+        }
+        if view.edition.onset(next) != end || !own(next) {
+            return None;
+        }
+        let more = view.edition.sounding(next);
+        sum += more;
+        end += more;
+        out.push(next);
+    }
+    let holds_partner = partner.is_none_or(|p| out.contains(&p));
+    (sum == length && out.len() > 1 && holds_partner).then_some(out)
+}
+
+/// The ornament or grace notes that the source prints at a note.
+fn sign_of(part: &Part, note: NoteId) -> Option<MarkId> {
+    let is_sign = |category| matches!(category, Category::Ornament | Category::Grace);
+    part.marks
+        .iter()
+        .position(|m| is_sign(m.category) && m.at.note == Some(note))
+}
+
+/// Small notes around the main note. Without a sign there must be three at
+/// least, going to and fro: two notes are more likely a changed rhythm.
+fn is_realisation(view: &PartView, s: NoteId, edition: &[NoteId], sign: Option<MarkId>) -> bool {
+    let Some(main) = view.source.notes[s].pitch().map(|p| view.moved(p)) else {
+        return false;
+    };
+    let steps: Option<Vec<i32>> = edition
+        .iter()
+        .map(|n| {
+            view.edition.notes[*n]
+                .pitch()
+                .map(|p| p.staff_place() - main.staff_place())
+        })
+        .collect();
+    let Some(steps) = steps else { return false };
+    let reach = if sign.is_some() { 2 } else { 1 };
+    let near = steps.iter().all(|d| d.abs() <= reach)
+        && steps.contains(&0)
+        && steps.iter().any(|d| *d != 0);
+    let moves = steps.windows(2).all(|pair| pair[0] != pair[1]);
+    near && moves && (sign.is_some() || steps.len() >= 3)
+}
+
+// ---------------------------------------------------------- other music
+
+/// One step of walking through both sides in time.
+#[derive(Debug, Clone, Copy)]
+struct Item {
+    row: usize,
+    offset: Time,
+    edition: Option<NoteId>,
+    source: Option<NoteId>,
+    kind: Kind,
+    /// The same note at the same place, in the same octave and of one length.
+    exact: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    /// The same note, in whatever octave or length.
+    Same,
+    Different,
+    /// In bars that have no partner or are other music as a whole.
+    Alien,
+}
+
+fn stretches(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
+    let items = items(view, rows, alignment);
+    let voices = items.iter().map(|i| i.1).max().map_or(0, |v| v + 1);
+    let mut found: Vec<Vec<Item>> = Vec::new();
+    for voice in 0..voices {
+        let own: Vec<Item> = items.iter().filter(|i| i.1 == voice).map(|i| i.0).collect();
+        found.extend(runs(&own));
+    }
+    found.sort_by_key(|run| (run[0].row, run[0].offset));
+    let empty = rows
+        .iter()
+        .enumerate()
+        .filter(|(_, r)| r.pair.edition.is_none() || r.pair.source.is_none());
+    let mut stretches: Vec<Stretch> = Vec::new();
+    for run in found {
+        let next = bound(view, rows, run);
+        match stretches.iter_mut().find(|s| touches(s, &next, rows)) {
+            Some(stretch) => merge(stretch, next),
+            None => stretches.push(next),
+        }
+    }
+    // Bars without notes that only one side has are other music, too.
+    for (row, _) in empty {
+        if !stretches
+            .iter()
+            .any(|s| (s.outline.0..=s.outline.1).contains(&row))
+        {
+            let bare = Stretch {
+                edition: vec![],
+                source: vec![],
+                outline: (row, row),
+                from: Time::from(0),
+                to: None,
+                to_the_end: false,
+            };
+            match stretches.iter_mut().find(|s| touches(s, &bare, rows)) {
+                Some(stretch) => merge(stretch, bare),
+                None => stretches.push(bare),
+            }
+        }
+    }
+    stretches.sort_by_key(|s| (s.outline, s.from));
+    join_over_islands(&items, &mut stretches);
+    take_in_last_note(&items, &mut stretches, rows);
+    for stretch in &mut stretches {
+        for &e in &stretch.edition {
+            alignment.part_edition(e);
+        }
+        for &s in &stretch.source {
+            if let Some(e) = alignment.source_to_edition[s] {
+                alignment.part_edition(e);
+            }
+        }
+        stretch.edition.sort_unstable();
+        stretch.source.sort_unstable();
+        alignment
+            .ties
+            .retain(|t| !t.edition.iter().any(|n| stretch.edition.contains(n)));
+        alignment
+            .ties
+            .retain(|t| !t.source.iter().any(|n| stretch.source.contains(n)));
+        alignment
+            .realisations
+            .retain(|r| !stretch.source.contains(&r.source));
+    }
+    alignment.stretches = stretches;
+}
+
+/// All struck notes of both sides in time, with the voice of the edition that
+/// each belongs to.
+fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) -> Vec<(Item, usize)> {
+    let voice_of = source_voices(view, alignment);
+    let swallowed_e: Vec<NoteId> = alignment
+        .ties
+        .iter()
+        .flat_map(|t| t.edition.iter().skip(1))
+        .chain(
+            alignment
+                .realisations
+                .iter()
+                .flat_map(|r| r.edition.iter().skip(1)),
+        )
+        .copied()
+        .collect();
+    let swallowed_s: Vec<NoteId> = alignment
+        .ties
+        .iter()
+        .flat_map(|t| t.source.iter().skip(1))
+        .copied()
+        .collect();
+    let mut out = Vec::new();
+    for (index, row) in rows.iter().enumerate() {
+        let alien = row.rewritten || row.pair.edition.is_none() || row.pair.source.is_none();
+        let kind = |same: bool| match (alien, same) {
+            (true, _) => Kind::Alien,
+            (false, true) => Kind::Same,
+            (false, false) => Kind::Different,
+        };
+        let from = out.len();
+        if let Some(bar) = row.pair.edition.filter(|b| *b < view.edition.bars.len()) {
+            for e in view.edition.struck_in(bar) {
+                let note = &view.edition.notes[e];
+                let source = alignment.edition_to_source[e];
+                let written_out = alignment.realisations.iter().any(|r| r.edition[0] == e);
+                let same = swallowed_e.contains(&e)
+                    || written_out
+                    || source.is_some_and(|s| {
+                        (view.edition_height(e) - view.source_height(s)) % 1200 == 0
+                    });
+                let exact = source.is_some_and(|s| {
+                    let other = &view.source.notes[s];
+                    view.edition_height(e) == view.source_height(s)
+                        && note.offset == other.offset + row.pair.shift
+                        && view.edition.sounding(e) == view.source.sounding(s)
+                });
+                let item = Item {
+                    row: index,
+                    offset: note.offset,
+                    edition: Some(e),
+                    source,
+                    kind: kind(same),
+                    exact,
+                };
+                out.push((item, note.voice as usize));
+            }
+        }
+        if let Some(bar) = row.pair.source.filter(|b| *b < view.source.bars.len()) {
+            for s in view
+                .source
+                .struck_in(bar)
+                .filter(|s| alignment.source_to_edition[*s].is_none())
+            {
+                let note = &view.source.notes[s];
+                let offset = note.offset + row.pair.shift;
+                let same = swallowed_s.contains(&s);
+                let item = Item {
+                    row: index,
+                    offset,
+                    edition: None,
+                    source: Some(s),
+                    kind: kind(same),
+                    exact: false,
+                };
+                out.push((item, voice_of[note.voice as usize]));
+            }
+        }
+        out[from..].sort_by_key(|(item, voice)| (item.offset, *voice, item.edition.is_none()));
+    }
+    out
+}
+
+/// For each voice of the source the edition's voice that most of its notes are in.
+fn source_voices(view: &PartView, alignment: &PartAlignment) -> Vec<usize> {
+    let count = |part: &Part| {
+        part.notes
+            .iter()
+            .map(|n| n.voice as usize + 1)
+            .max()
+            .unwrap_or(0)
+    };
+    let mut table = vec![vec![0_usize; count(view.edition)]; count(view.source)];
+    for (e, s) in alignment.edition_to_source.iter().enumerate() {
+        if let Some(s) = s {
+            table[view.source.notes[*s].voice as usize][view.edition.notes[e].voice as usize] += 1;
+        }
+    }
+    let best = |(voice, row): (usize, &Vec<usize>)| {
+        let most = (0..row.len())
+            .max_by_key(|v| (row[*v], std::cmp::Reverse(*v)))
+            .filter(|v| row[*v] > 0);
+        most.unwrap_or(voice)
+    };
+    table.iter().enumerate().map(best).collect()
+}
+
+/// Runs of differences in one voice, long enough to be other music. One equal
+/// note between differences may be chance.
+fn runs(items: &[Item]) -> Vec<Vec<Item>> {
+    let mut out: Vec<Vec<Item>> = Vec::new();
+    let mut at = 0;
+    while at < items.len() {
+        if items[at].kind == Kind::Same {
+            at += 1;
+            continue;
+        }
+        let mut end = at + 1;
+        let mut last = at;
+        while end < items.len() && (items[end].kind != Kind::Same || end - last <= 1) {
+            if items[end].kind != Kind::Same {
+                last = end;
+            }
+            end += 1;
+        }
+        let run = &items[at..=last];
+        at = last + 1;
+        if run.iter().any(|i| i.kind == Kind::Alien) {
+            // Alien bars stay; what hangs on to them must be unbroken.
+            out.push(around_alien(run));
+            continue;
+        }
+        let different = run.iter().filter(|i| i.kind == Kind::Different).count();
+        if different >= LEAST_STRETCH && different >= 3 * (run.len() - different) {
+            out.push(run.to_vec());
+        }
+    }
+    out
+}
+
+/// The alien bars of a run, with the differences right before and after them.
+fn around_alien(run: &[Item]) -> Vec<Item> {
+    let first = run
+        .iter()
+        .position(|i| i.kind == Kind::Alien)
+        .expect("checked by the caller");
+    let last = run
+        .iter()
+        .rposition(|i| i.kind == Kind::Alien)
+        .expect("checked by the caller");
+    let from = run[..first]
+        .iter()
+        .rposition(|i| i.kind == Kind::Same)
+        .map_or(0, |p| p + 1);
+    let to = run[last..]
+        .iter()
+        .position(|i| i.kind == Kind::Same)
+        .map_or(run.len(), |p| last + p);
+    run[from..to].to_vec()
+}
+
+fn bound(view: &PartView, rows: &[Row], run: Vec<Item>) -> Stretch {
+    let (first, last) = (run[0], run[run.len() - 1]);
+    let whole = |row: usize| {
+        let r = &rows[row];
+        r.rewritten || r.pair.edition.is_none() || r.pair.source.is_none()
+    };
+    let end = run
+        .iter()
+        .filter(|i| i.row == last.row)
+        .map(|i| i.offset + length(view, i))
+        .max();
+    Stretch {
+        edition: run.iter().filter_map(|i| i.edition).collect(),
+        source: run.iter().filter_map(|i| i.source).collect(),
+        outline: (first.row, last.row),
+        from: if whole(first.row) {
+            Time::from(0)
+        } else {
+            first.offset
+        },
+        to: if whole(last.row) { None } else { end },
+        to_the_end: false,
+    }
+}
+
+fn length(view: &PartView, item: &Item) -> Time {
+    let ours = item.edition.map(|n| view.edition.notes[n].duration);
+    let theirs = item.source.map(|n| view.source.notes[n].duration);
+    ours.into_iter().chain(theirs).max().unwrap_or_default()
+}
+
+/// Whether two stretches overlap, or are alien bars side by side.
+fn touches(a: &Stretch, b: &Stretch, rows: &[Row]) -> bool {
+    let (first, second) = if (a.outline, a.from) <= (b.outline, b.from) {
+        (a, b)
+    } else {
+        (b, a)
+    };
+    if first.outline.1 > second.outline.0 {
+        return true;
+    }
+    if first.outline.1 == second.outline.0 {
+        return first.to.is_none_or(|to| to > second.from);
+    }
+    let side_by_side = first.outline.1 + 1 == second.outline.0;
+    let whole = |row: usize| {
+        rows[row].rewritten || rows[row].pair.edition.is_none() || rows[row].pair.source.is_none()
+    };
+    side_by_side
+        && first.to.is_none()
+        && second.from == Time::from(0)
+        && whole(first.outline.1)
+        && whole(second.outline.0)
+}
+
+fn merge(into: &mut Stretch, from: Stretch) {
+    let first = if from.outline.0 < into.outline.0 {
+        from.from
+    } else {
+        into.from
+    };
+    into.from = if from.outline.0 == into.outline.0 {
+        into.from.min(from.from)
+    } else {
+        first
+    };
+    into.to = match from.outline.1.cmp(&into.outline.1) {
+        std::cmp::Ordering::Less => into.to,
+        std::cmp::Ordering::Greater => from.to,
+        std::cmp::Ordering::Equal => into.to.zip(from.to).map(|(a, b)| a.max(b)),
+    };
+    into.outline = (
+        into.outline.0.min(from.outline.0),
+        into.outline.1.max(from.outline.1),
+    );
+    into.edition.extend(from.edition);
+    into.source.extend(from.source);
+}
+
+/// Between two stretches a few notes may agree by chance: where less than half
+/// of them are the same note in the same place, it is all one stretch.
+fn join_over_islands(items: &[(Item, usize)], stretches: &mut Vec<Stretch>) {
+    let mut at = 0;
+    while at + 1 < stretches.len() {
+        let (left, right) = (&stretches[at], &stretches[at + 1]);
+        let after = |i: &Item| {
+            left.to
+                .is_some_and(|to| i.row == left.outline.1 && i.offset >= to)
+                || i.row > left.outline.1
+        };
+        let before = |i: &Item| (i.row, i.offset) < (right.outline.0, right.from);
+        let island: Vec<&Item> = items
+            .iter()
+            .map(|i| &i.0)
+            .filter(|i| after(i) && before(i))
+            .collect();
+        let exact = island.iter().filter(|i| i.exact).count();
+        if island.is_empty() || island.len() > LARGEST_ISLAND || 2 * exact >= island.len() {
+            at += 1;
+            continue;
+        }
+        let edition: Vec<NoteId> = island.iter().filter_map(|i| i.edition).collect();
+        let source: Vec<NoteId> = island.iter().filter_map(|i| i.source).collect();
+        let right = stretches.remove(at + 1);
+        let left = &mut stretches[at];
+        left.edition
+            .extend(edition.into_iter().chain(right.edition));
+        left.source.extend(source.into_iter().chain(right.source));
+        left.outline.1 = right.outline.1;
+        left.to = right.to;
+    }
+}
+
+/// A close of the editor's own may end on the same last note by chance: what
+/// follows other music and is no more than one chord belongs to it.
+fn take_in_last_note(items: &[(Item, usize)], stretches: &mut [Stretch], rows: &[Row]) {
+    let Some(last) = stretches.last_mut() else {
+        return;
+    };
+    let inside = |item: &Item| {
+        item.edition.is_some_and(|n| last.edition.contains(&n))
+            || item.source.is_some_and(|n| last.source.contains(&n))
+    };
+    let Some(at) = items.iter().rposition(|i| inside(&i.0)) else {
+        return;
+    };
+    let rest = &items[at + 1..];
+    let one_chord = rest
+        .iter()
+        .all(|(item, _)| item.offset == rest[0].0.offset && item.row == rest[0].0.row);
+    if !one_chord {
+        return;
+    }
+    if last.edition.is_empty() || (last.source.is_empty() && !rest.is_empty()) {
+        // A cut, or a cadenza before the last chord.
+        last.to_the_end = rest.is_empty();
+        return;
+    }
+    last.edition.extend(rest.iter().filter_map(|i| i.0.edition));
+    last.source.extend(rest.iter().filter_map(|i| i.0.source));
+    last.outline.1 = rows.len() - 1;
+    last.to = None;
+    last.to_the_end = true;
+}
