@@ -47,6 +47,21 @@ impl Pitch {
         Pitch { alter, ..natural }
     }
 
+    /// The same sound with at most a double accidental, as music is written.
+    pub fn simplest(self) -> Pitch {
+        let mut out = self;
+        while out.alter.abs() > 200 {
+            let step = if out.alter > 0 { 1 } else { -1 };
+            let place = out.staff_place() + step;
+            let natural = Pitch::new(place.rem_euclid(7), 0, place.div_euclid(7));
+            out = Pitch {
+                alter: out.sound() - natural.sound(),
+                ..natural
+            };
+        }
+        out
+    }
+
     /// The same pitch class, spelling included.
     pub fn same_name(self, other: Pitch) -> bool {
         self.step == other.step && self.alter == other.alter

@@ -1,14 +1,18 @@
 //! The only room that knows MusicXML's element names.
 
 mod error;
+mod fragment;
 mod marks;
 mod open;
+mod plan;
 mod read;
+pub mod rewrite;
 mod spans;
 mod tree;
 mod words;
 
 pub use error::Error;
 pub use open::Input;
+pub use plan::Plan;
 pub use read::{Reading, read};
 pub use tree::Tree;

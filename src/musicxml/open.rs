@@ -95,6 +95,17 @@ impl Input {
         })
     }
 
+    /// Another text under the same name, to be read back; it has no archive.
+    pub fn with_text(&self, text: String) -> Input {
+        Input {
+            file: self.file.clone(),
+            text,
+            encoding: self.encoding,
+            bom: self.bom,
+            container: None,
+        }
+    }
+
     /// The bytes of a file with this text, in the input's encoding and, for an
     /// `.mxl`, in its archive with all other members as they were.
     pub fn encode(&self, text: &str) -> Result<Vec<u8>, Error> {

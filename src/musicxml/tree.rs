@@ -55,6 +55,10 @@ impl<'i> Tree<'i> {
             .expect("elements come from this document")
     }
 
+    pub fn is_timewise(&self) -> bool {
+        self.root().tag_name().name() == "score-timewise"
+    }
+
     pub fn text(&self) -> &'i str {
         &self.input.text
     }

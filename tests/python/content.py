@@ -32,14 +32,29 @@ SIGNS = {
 SIGN_VALUES = {name: value for value, name in SIGNS.items()}
 
 # What words say, tried in this order on the folded text; the rest is text.
-DYNAMIC = r"(?:p{1,6}|f{1,6}|mp|mf|sfz?|sfp|fz|ffz|rfz?|fp|pf|piano|forte|pianissimo|fortissimo|mezzo ?forte|mezzo ?piano|mezza voce|sotto voce|cresc(?:endo)?|decresc(?:endo)?|dim(?:inuendo)?|smorz(?:ando)?|sforzando|sforzato|rinf(?:orzando)?)"
-MODIFIER = r"(?:più|piu|meno|poco|un|un poco|molto|sempre|subito|sub|assai|possibile|a|al|e|ed|ma|non|troppo|quasi|semp|il|la|meno|poco a poco)"
+DYNAMIC = (
+    r"(?:p{1,6}|f{1,6}|mp|mf|sfz?|sfp|fz|ffz|rfz?|fp|pf|piano|forte|pianissimo|fortissimo|mezzo ?forte"
+    r"|mezzo ?piano|mezza voce|sotto voce|(?:de)?cresc(?:endo)?|dim(?:inuendo)?|smorz(?:ando)?|sforzando"
+    r"|sforzato|rinf(?:orzando)?)")
+MODIFIER = r"(?:più|piu|meno|poco|un|molto|sempre|semp|subito|sub|assai|possibile|a|al|e|ed|ma|non|troppo|quasi|il|la)"
+TECHNIQUES = (
+    r"pizz(?:icato)?|arco|col legno|(?:con|senza) sord(?:ino|ini)?|sul (?:[gdaec]|ponticello|tasto|pont)|spiccato"
+    r"|una corda|tre corde|due corde|mute[ds]?|open|div(?:isi)?|unis(?:oni|ono)?|flautando|tremolo")
+TEMPI = (
+    r"allegr\w*|andant\w*|adagi\w*|larg\w*|lent\w*|presto|prestissimo|vivace|vivo|moderato|grave|maestoso|tempo"
+    r"|rit|ritard|ritardando|ritenuto|rall|rallentando|accel|accelerando|string|stringendo|mosso|allarg\w*|calando"
+    r"|menuett\w*|l'istesso|tardando|langsam\w*|lebhaft\w*|schnell\w*|mäßig\w*|rasch\w*|bewegt\w*|morendo")
+MANNERS = (
+    r"dolce|dolciss\w*|espr(?:ess\w*)?|cantabile|cantando|con \w+|grazios\w*|legg\w*|legato|staccato|marc\w*"
+    r"|semplice|tenerament\w*|affettuos\w*|appassionat\w*|agitat\w*|tranquill\w*|sostenut\w*|ten|tenuto|scherz\w*"
+    r"|giocos\w*|brillant\w*|pesante|ausdruck\w*|zart\w*|innig\w*|mesto|risolut\w*|energic\w*")
+ROAD = r"d\.? ?c\.?|d\.? ?s\.?|da capo|dal segno|fine|al fine|al coda|to coda|coda|segno"
 KINDS = [
-    ("structure", r"(?:d\.? ?c\.?|d\.? ?s\.?|da capo|dal segno|fine|al fine|al coda|to coda|coda|segno)(?:[ .]+(?:al|alla|e poi|la)?[ .]*(?:fine|coda|segno|capo))*"),
-    ("dynamics", r"(?:%s[ .,]*)*%s(?:[ .,-]+(?:%s|%s))*" % (MODIFIER + r"[ .,]+", DYNAMIC, MODIFIER, DYNAMIC)),
-    ("technique", r".*\b(?:pizz(?:icato)?|arco|col legno|con sord(?:ino|ini)?|senza sord(?:ino|ini)?|sul (?:g|d|a|e|c|ponticello|tasto)|sul pont|spiccato|una corda|tre corde|due corde|mute[ds]?|open|div(?:isi)?|unis(?:oni|ono)?|flautando|tremolo)\b.*"),
-    ("tempo", r".*\b(?:allegro|allegretto|allegr\w*|andant\w*|adagi\w*|larg\w*|lent\w*|presto|prestissimo|vivace|vivo|moderato|grave|maestoso|tempo|rit|ritard|ritardando|ritenuto|rall|rallentando|accel|accelerando|string|stringendo|mosso|allarg\w*|calando|menuett\w*|l'istesso|tardando|langsam\w*|lebhaft\w*|schnell\w*|mäßig\w*|rasch\w*|bewegt\w*|morendo)\b.*"),
-    ("expression", r".*\b(?:dolce|dolciss\w*|espr(?:ess\w*)?|cantabile|cantando|con \w+|grazios\w*|legg\w*|legato|staccato|marc\w*|semplice|tenerament\w*|affettuos\w*|appassionat\w*|agitat\w*|tranquill\w*|sostenut\w*|ten|tenuto|scherz\w*|giocos\w*|brillant\w*|pesante|ausdruck\w*|zart\w*|innig\w*|mesto|risolut\w*|energic\w*)\b.*"),
+    ("structure", r"(?:%s)(?:[ .]+(?:al|alla|e poi|la)?[ .]*(?:fine|coda|segno|capo))*" % ROAD),
+    ("dynamics", r"(?:%s[ .,]+)*%s(?:[ .,-]+(?:%s|%s))*" % (MODIFIER, DYNAMIC, MODIFIER, DYNAMIC)),
+    ("technique", r".*\b(?:%s)\b.*" % TECHNIQUES),
+    ("tempo", r".*\b(?:%s)\b.*" % TEMPI),
+    ("expression", r".*\b(?:%s)\b.*" % MANNERS),
 ]
 KINDS = [(name, re.compile(pattern)) for name, pattern in KINDS]
 
@@ -365,7 +380,8 @@ class Reader:
         # end of one span before the start of the next.
         order = (self.bar["start"] + place, 0 if grace else 1, self.count if el.tag == "slur" else 0,
                  0 if kind == "stop" else 1, len(self.events))
-        self.events.append((order, category, el.tag, el.get("number", "1"), kind, reading, self.bar, self.index, place, owner))
+        self.events.append((
+            order, category, el.tag, el.get("number", "1"), kind, reading, self.bar, self.index, place, owner))
 
     def pair_spans(self):
         opened = {}

@@ -1,0 +1,428 @@
+//! What the clean copy must hold, worked out from both scores and never from
+//! the text that was made.
+
+use super::{PartJob, Verdict};
+use crate::findings::{Finding, Subject};
+use crate::musicxml::rewrite::Fate;
+use crate::pitch::{Interval, Pitch};
+use crate::score::{Category, Mark, NoteId, Part, Place, Sound};
+use crate::time::Time;
+use std::collections::{BTreeMap, HashMap};
+
+/// The notes and marks of a part in a form that can be compared. Bars are
+/// counted from 0 in the result, offsets in quarter notes.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Content {
+    pub part: String,
+    pub bars: usize,
+    pub notes: Vec<NoteLine>,
+    pub marks: Vec<MarkLine>,
+    /// Fifths of the signature and length of the time signature, for each bar.
+    pub signatures: Vec<(i32, Time)>,
+}
+
+/// One struck note, ties counted into its length.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct NoteLine {
+    pub bar: usize,
+    pub offset: Time,
+    pub sound: String,
+    pub length: Time,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct MarkLine {
+    pub bar: usize,
+    pub offset: Time,
+    pub end: Option<(usize, Time)>,
+    pub category: Category,
+    pub meaning: String,
+}
+
+impl Content {
+    /// What a part holds as it stands.
+    pub fn of(part: &Part) -> Content {
+        let fates: Vec<Fate> = (0..part.bars.len())
+            .map(|edition| Fate::Keep {
+                edition,
+                source: None,
+                shift: Time::from(0),
+            })
+            .collect();
+        unmatched(part, &fates)
+    }
+
+    pub(super) fn sort(&mut self) {
+        self.notes.sort_unstable();
+        self.marks.sort_unstable();
+    }
+}
+
+fn note_line(bar: usize, offset: Time, sound: Sound, by: Interval, length: Time) -> NoteLine {
+    let sound = match sound {
+        Sound::Pitched(pitch) => pitch.moved(by).to_string(),
+        Sound::Unpitched(pitch) => format!("stroke at {pitch}"),
+        Sound::Rest => "rest".into(),
+    };
+    NoteLine {
+        bar,
+        offset,
+        sound,
+        length,
+    }
+}
+
+pub(super) fn mark_line(
+    mark: &Mark,
+    at: (usize, Time),
+    end: Option<(usize, Time)>,
+    by: Interval,
+) -> MarkLine {
+    let names: Vec<String> = mark
+        .pitches
+        .iter()
+        .map(|p| match mark.category {
+            // Chord symbols have no octave.
+            Category::Harmony => p.moved(by).sound().rem_euclid(1200).to_string(),
+            _ => p.moved(by).sound().to_string(),
+        })
+        .collect();
+    let meaning = format!("{} {}", mark.meaning, names.join(" "));
+    MarkLine {
+        bar: at.0,
+        offset: at.1,
+        end,
+        category: mark.category,
+        meaning: meaning.trim().to_string(),
+    }
+}
+
+/// The result's bar for each row.
+fn numbered(fates: &[Fate]) -> Vec<Option<usize>> {
+    let mut next = 0;
+    fates
+        .iter()
+        .map(|fate| {
+            fate.is_in_result().then(|| {
+                next += 1;
+                next - 1
+            })
+        })
+        .collect()
+}
+
+/// A part without a source keeps what is its own, but for bars that go.
+pub fn unmatched(part: &Part, fates: &[Fate]) -> Content {
+    let bars = numbered(fates);
+    let mut out = Content {
+        part: part.id.clone(),
+        bars: bars.iter().flatten().count(),
+        ..Content::default()
+    };
+    let mut row_of: HashMap<usize, usize> = HashMap::new();
+    let mut last = (0, Time::from(4));
+    for (row, fate) in fates.iter().enumerate() {
+        if let Fate::Keep { edition, .. } = fate
+            && let Some(bar) = part.bars.get(*edition)
+        {
+            row_of.insert(*edition, row);
+            last = (bar.fifths, bar.meter.bar);
+        }
+        if fate.is_in_result() {
+            out.signatures.push(last);
+        }
+    }
+    let place = |bar: usize| row_of.get(&bar).and_then(|r| bars[*r]);
+    for note in part.struck() {
+        let own = &part.notes[note];
+        if let Some(bar) = place(own.bar) {
+            out.notes.push(note_line(
+                bar,
+                own.offset,
+                own.sound,
+                Interval::UNISON,
+                part.sounding(note),
+            ));
+        }
+    }
+    for mark in part
+        .marks
+        .iter()
+        .filter(|m| m.category != Category::Signature)
+    {
+        if let Some(bar) = place(mark.at.bar) {
+            let end = mark.end.and_then(|e| place(e.bar).map(|b| (b, e.offset)));
+            out.marks.push(mark_line(
+                mark,
+                (bar, mark.at.offset),
+                end,
+                Interval::UNISON,
+            ));
+        }
+    }
+    out.sort();
+    out
+}
+
+impl PartJob<'_, '_, '_> {
+    /// What the result must hold: the source moved, and what is kept.
+    pub fn expected(&self) -> Content {
+        let rows = numbered(&self.fates);
+        let mut out = Content {
+            part: self.edition.id.clone(),
+            bars: rows.iter().flatten().count(),
+            ..Content::default()
+        };
+        self.expect_notes(&rows, &mut out);
+        self.expect_marks(&rows, &mut out);
+        self.expect_signatures(&mut out);
+        out.sort();
+        out
+    }
+
+    fn edition_bar(&self, rows: &[Option<usize>], bar: usize) -> Option<(usize, Fate)> {
+        let row = self.fates.iter().position(|f| f.edition() == Some(bar))?;
+        Some((rows[row]?, self.fates[row]))
+    }
+
+    fn source_bar(&self, rows: &[Option<usize>], bar: usize) -> Option<(usize, Fate)> {
+        let row = self.fates.iter().position(|f| f.source() == Some(bar))?;
+        Some((rows[row]?, self.fates[row]))
+    }
+
+    fn expect_notes(&self, rows: &[Option<usize>], out: &mut Content) {
+        let interval = self.alignment.interval;
+        // What is left as the edition has it, by note.
+        let mut kept: BTreeMap<NoteId, Vec<&Finding>> = BTreeMap::new();
+        let mut kept_out: Vec<NoteId> = Vec::new();
+        for (finding, _) in self
+            .with(|f| f.category.is_of_notes())
+            .filter(|(_, undone)| !undone)
+        {
+            match finding.subject {
+                Subject::Note {
+                    edition: Some(e), ..
+                } => kept.entry(e).or_default().push(finding),
+                Subject::Note {
+                    edition: None,
+                    source: Some(s),
+                } => kept_out.push(s),
+                Subject::Tie(t) => {
+                    let tie = &self.alignment.ties[t];
+                    kept.entry(tie.edition[0]).or_default().push(finding);
+                    tie.edition
+                        .iter()
+                        .skip(1)
+                        .for_each(|e| kept.entry(*e).or_default().push(finding));
+                    kept_out.extend(tie.source.iter().skip(1));
+                }
+                Subject::Realisation(r) => {
+                    let r = &self.alignment.realisations[r];
+                    r.edition
+                        .iter()
+                        .for_each(|e| kept.entry(*e).or_default().push(finding));
+                    kept_out.push(r.source);
+                }
+                _ => {}
+            }
+        }
+        for s in self.source.struck() {
+            if kept_out.contains(&s) {
+                continue;
+            }
+            let note = &self.source.notes[s];
+            let Some((bar, fate)) = self.source_bar(rows, note.bar) else {
+                continue;
+            };
+            let shift = match fate {
+                Fate::Keep { shift, .. } => shift,
+                _ => Time::from(0),
+            };
+            let partner = self.alignment.source_to_edition[s];
+            let left = partner
+                .and_then(|e| kept.get(&e))
+                .map_or(&[][..], Vec::as_slice);
+            let is_left = |c: Category| left.iter().any(|f| f.category == c);
+            if matches!(fate, Fate::Keep { .. })
+                && (is_left(Category::Rhythm) || is_left(Category::Tie))
+            {
+                continue;
+            }
+            let of_pitch = is_left(Category::Octave)
+                || is_left(Category::Pitch)
+                || is_left(Category::Spelling);
+            let sound = match (partner.filter(|_| of_pitch), note.sound) {
+                (Some(e), _) => self.edition.notes[e].sound,
+                (None, Sound::Pitched(p)) => Sound::Pitched(self.spelled(p, partner, interval)),
+                (None, other) => other,
+            };
+            out.notes.push(note_line(
+                bar,
+                note.offset + shift,
+                sound,
+                Interval::UNISON,
+                self.source.sounding(s),
+            ));
+        }
+        for e in self.edition.struck() {
+            let note = &self.edition.notes[e];
+            let Some((bar, fate)) = self.edition_bar(rows, note.bar) else {
+                continue;
+            };
+            let Fate::Keep { source, .. } = fate else {
+                continue;
+            };
+            let alone = kept.get(&e).is_some_and(|findings| {
+                let of = |c: Category| findings.iter().any(|f| f.category == c);
+                of(Category::Note)
+                    || of(Category::Rhythm)
+                    || of(Category::Tie)
+                    || of(Category::Realisation)
+            });
+            if alone || source.is_none() {
+                // A kept rhythm may have had its pitch put right.
+                let wrong = |f: &&Finding| matches!(f.subject, Subject::Note { edition: Some(n), .. } if n == e);
+                let fixed = self
+                    .with(|f| {
+                        matches!(
+                            f.category,
+                            Category::Octave | Category::Pitch | Category::Spelling
+                        )
+                    })
+                    .filter(|(f, undone)| wrong(f) && *undone)
+                    .find_map(|_| self.source.notes[self.alignment.edition_to_source[e]?].pitch());
+                let sound =
+                    fixed.map_or(note.sound, |p| Sound::Pitched(p.moved(interval).simplest()));
+                out.notes.push(note_line(
+                    bar,
+                    note.offset,
+                    sound,
+                    Interval::UNISON,
+                    self.edition.sounding(e),
+                ));
+            }
+        }
+    }
+
+    /// A source pitch as the result spells it: as the edition does where its
+    /// note was right, else with no more than double accidentals.
+    fn spelled(&self, pitch: Pitch, partner: Option<NoteId>, interval: Interval) -> Pitch {
+        let moved = pitch.moved(interval);
+        let ours = partner.and_then(|e| self.edition.notes[e].pitch());
+        if ours == Some(moved) {
+            moved
+        } else {
+            moved.simplest()
+        }
+    }
+
+    fn expect_marks(&self, rows: &[Option<usize>], out: &mut Content) {
+        let decisions = self.mark_decisions();
+        let mut source: Vec<usize> = self.restored_signs();
+        for pair in self.alignment.marks.iter() {
+            match self.verdict(pair, &decisions) {
+                Verdict::Edition => {
+                    let mark = &self.edition.marks[pair.edition.expect("the edition's")];
+                    let composed = [Some(mark.at), mark.end].into_iter().flatten().any(|p| {
+                        self.edition_bar(rows, p.bar)
+                            .is_none_or(|(_, fate)| !matches!(fate, Fate::Keep { .. }))
+                    });
+                    match pair.source {
+                        Some(s) if composed && pair.same => source.push(s),
+                        _ => self.expect_edition_mark(mark, composed, rows, out),
+                    }
+                }
+                Verdict::Source => source.extend(pair.source),
+                Verdict::Neither => {}
+            }
+        }
+        for mark in source.into_iter().map(|m| &self.source.marks[m]) {
+            let place = |p: Place| {
+                let (bar, fate) = self.source_bar(rows, p.bar)?;
+                let shift = match fate {
+                    Fate::Keep { shift, .. } => shift,
+                    _ => Time::from(0),
+                };
+                Some((bar, p.offset + shift))
+            };
+            if mark.category != Category::Signature
+                && let Some(at) = place(mark.at)
+            {
+                out.marks.push(mark_line(
+                    mark,
+                    at,
+                    mark.end.and_then(place),
+                    self.alignment.interval,
+                ));
+            }
+        }
+    }
+
+    fn expect_edition_mark(
+        &self,
+        mark: &Mark,
+        composed: bool,
+        rows: &[Option<usize>],
+        out: &mut Content,
+    ) {
+        if mark.category == Category::Signature {
+            return;
+        }
+        let place = |p: Place| {
+            let (bar, fate) = self.edition_bar(rows, p.bar)?;
+            if matches!(fate, Fate::Keep { .. }) {
+                return Some((bar, p.offset));
+            }
+            // In a rebuilt bar the mark follows its note.
+            match p.note.map(|n| self.edition.head(n)) {
+                Some(note) => {
+                    let source = self.alignment.edition_to_source[note]?;
+                    Some((bar, self.source.notes[source].offset))
+                }
+                None => Some((bar, p.offset)),
+            }
+        };
+        let at = place(mark.at);
+        let end = mark.end.and_then(place);
+        let whole = at.filter(|_| mark.end.is_none() || end.is_some() || !composed);
+        if let Some(at) = whole {
+            out.marks.push(mark_line(mark, at, end, Interval::UNISON));
+        }
+    }
+
+    /// Each bar's signatures: the source's where they are restored.
+    fn expect_signatures(&self, out: &mut Content) {
+        let restored = self
+            .with(|f| f.category == Category::Signature)
+            .any(|(_, undone)| undone);
+        let fifths = self.alignment.interval.fifths();
+        let mut last = (
+            self.edition.bars.first().map_or(0, |b| b.fifths),
+            Time::from(4),
+        );
+        let mut follows = false;
+        for fate in self.fates.iter().filter(|f| f.is_in_result()) {
+            let theirs = fate
+                .source()
+                .and_then(|b| self.source.bars.get(b))
+                .map(|b| (b.fifths + fifths, b.meter.bar));
+            match fate.edition().and_then(|b| self.edition.bars.get(b)) {
+                Some(bar) => {
+                    let ours = (bar.fifths, bar.meter.bar);
+                    follows = theirs.is_some_and(|t| t.0 == ours.0);
+                    let near = theirs.is_some_and(|t| (t.0 - ours.0).abs() <= 1);
+                    last = match theirs.filter(|_| restored) {
+                        Some(theirs) if near => (ours.0, theirs.1),
+                        Some(theirs) => theirs,
+                        None => ours,
+                    };
+                }
+                None => {
+                    let theirs = theirs.unwrap_or(last);
+                    last = (if follows { theirs.0 } else { last.0 }, theirs.1);
+                }
+            }
+            out.signatures.push(last);
+        }
+    }
+}

@@ -1,0 +1,59 @@
+//! Instruments and their ranges: what a part asks of the one that plays it.
+
+mod names;
+mod range;
+mod table;
+
+use crate::pitch::{Interval, Pitch};
+use std::fmt;
+
+pub use range::{Compass, Outside, OutsidePassage, RangeCheck, Reading, Side, check};
+pub use table::{Error, Instruments};
+
+/// The notes from a lowest to a highest one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Range {
+    pub lowest: Pitch,
+    pub highest: Pitch,
+}
+
+impl Range {
+    /// The side on which a pitch leaves the range; spelling does not matter.
+    pub fn leaves(&self, pitch: Pitch) -> Option<Side> {
+        if pitch.sound() < self.lowest.sound() {
+            Some(Side::Below)
+        } else if pitch.sound() > self.highest.sound() {
+            Some(Side::Above)
+        } else {
+            None
+        }
+    }
+}
+
+/// As in `F4 to G6`.
+impl fmt::Display for Range {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} to {}", self.lowest, self.highest)
+    }
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Instrument {
+    pub name: String,
+    pub aliases: Vec<String>,
+    pub written: Range,
+    pub sounding: Range,
+}
+
+impl Instrument {
+    /// From the written to the sounding pitch.
+    pub fn transposition(&self) -> Interval {
+        Interval::between(self.written.lowest, self.sounding.lowest)
+    }
+
+    /// It sounds whole octaves away from where it is written.
+    pub fn sounds_octaves_away(&self) -> bool {
+        let apart = self.transposition().semitones;
+        apart != 0 && apart % 12 == 0
+    }
+}

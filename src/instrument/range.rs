@@ -1,0 +1,245 @@
+//! Which notes of a part leave an instrument's range.
+
+use super::{Instrument, Range};
+use crate::pitch::{Interval, Pitch};
+use crate::score::{NoteId, Part};
+use crate::time::Time;
+use serde::Serialize;
+
+/// So many notes inside the range do not end a passage outside it.
+const BRIDGE: usize = 2;
+
+/// On which side of its range a note lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Side {
+    Below,
+    Above,
+}
+
+impl Side {
+    pub fn name(self) -> &'static str {
+        match self {
+            Side::Below => "below",
+            Side::Above => "above",
+        }
+    }
+}
+
+/// Which pitches are compared. The octave is never certain from a part alone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Reading {
+    /// As it sounds, with the sounding range.
+    Sounding,
+    /// As it is written, with the written range: the part does not say in
+    /// which octave its instrument sounds.
+    Written,
+}
+
+/// A part against a range.
+#[derive(Debug, Clone)]
+pub struct RangeCheck {
+    pub instrument: String,
+    pub reading: Reading,
+    /// The reading in one sentence, for people.
+    pub reading_sentence: String,
+    /// The range that the pitches were compared with.
+    pub range: Range,
+    /// In the order of the part.
+    pub outside: Vec<Outside>,
+    pub passages: Vec<OutsidePassage>,
+    /// `None` for a part without pitches.
+    pub compass: Option<Compass>,
+}
+
+/// A note outside the range, struck or a grace note.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Outside {
+    pub note: NoteId,
+    /// In the reading that was taken.
+    pub pitch: Pitch,
+    pub side: Side,
+}
+
+/// Notes of one voice that leave the range together.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OutsidePassage {
+    pub side: Side,
+    /// All its notes from the first to the last one outside.
+    pub notes: Vec<NoteId>,
+    /// How many of them are outside.
+    pub outside: usize,
+    /// Towards the range: 1 for what lies below, -1 for what lies above.
+    pub octave: i32,
+    /// How many would be outside after that octave.
+    pub outside_moved: usize,
+}
+
+/// The lowest and the highest note of a part, the first of each.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Compass {
+    pub lowest: (NoteId, Pitch),
+    pub highest: (NoteId, Pitch),
+}
+
+/// Compares a part with the range of an instrument.
+pub fn check(part: &Part, instrument: &Instrument) -> RangeCheck {
+    let written = instrument.sounds_octaves_away() && !part.octave_is_told;
+    let reading = if written {
+        Reading::Written
+    } else {
+        Reading::Sounding
+    };
+    let range = match reading {
+        Reading::Written => instrument.written,
+        Reading::Sounding => instrument.sounding,
+    };
+    let mut check = RangeCheck {
+        instrument: instrument.name.clone(),
+        reading,
+        reading_sentence: sentence(part, instrument, reading),
+        range,
+        outside: Vec::new(),
+        passages: Vec::new(),
+        compass: None,
+    };
+    for note in played(part) {
+        let Some(pitch) = check.pitch(part, note) else {
+            continue;
+        };
+        if let Some(side) = range.leaves(pitch) {
+            check.outside.push(Outside { note, pitch, side });
+        }
+        let own = (note, pitch);
+        let compass = check.compass.get_or_insert(Compass {
+            lowest: own,
+            highest: own,
+        });
+        if pitch.sound() < compass.lowest.1.sound() {
+            compass.lowest = own;
+        }
+        if pitch.sound() > compass.highest.1.sound() {
+            compass.highest = own;
+        }
+    }
+    check.passages = passages(part, &check);
+    check
+}
+
+/// Notes that sound anew: struck ones and grace notes, without cues.
+fn played(part: &Part) -> impl Iterator<Item = NoteId> + '_ {
+    (0..part.notes.len()).filter(|n| {
+        let note = &part.notes[*n];
+        !note.cue && !note.is_rest() && note.tied_from.is_none()
+    })
+}
+
+fn sentence(part: &Part, instrument: &Instrument, reading: Reading) -> String {
+    match reading {
+        Reading::Written => {
+            let name = octaves_name(instrument);
+            format!(
+                "The part does not say in which octave it sounds; it was read as the {}'s \
+                 written notes, which sound {name}.",
+                instrument.name
+            )
+        }
+        Reading::Sounding if instrument.sounds_octaves_away() => {
+            "The part says in which octave it sounds; its sounding notes were compared.".into()
+        }
+        Reading::Sounding if part.bars.iter().any(|b| b.transpose != Interval::UNISON) => {
+            "The part transposes; its sounding notes were compared.".into()
+        }
+        Reading::Sounding => "The notes were taken to sound as they are written.".into(),
+    }
+}
+
+fn octaves_name(instrument: &Instrument) -> String {
+    let octaves = instrument.transposition().semitones / 12;
+    let way = if octaves > 0 { "higher" } else { "lower" };
+    match octaves.abs() {
+        1 => format!("an octave {way}"),
+        n => format!("{n} octaves {way}"),
+    }
+}
+
+impl RangeCheck {
+    /// The pitch of a note in the reading that was taken.
+    pub fn pitch(&self, part: &Part, note: NoteId) -> Option<Pitch> {
+        let pitch = part.notes[note].pitch()?;
+        Some(self.read(part, part.notes[note].bar, pitch))
+    }
+
+    /// A sounding pitch in the reading that was taken, as it stands in a bar.
+    pub fn read(&self, part: &Part, bar: usize, sounding: Pitch) -> Pitch {
+        match self.reading {
+            Reading::Sounding => sounding,
+            Reading::Written => sounding.moved(part.bars[bar].transpose.inverse()),
+        }
+    }
+
+    /// Whether a note is on the list of those outside.
+    pub fn is_outside(&self, note: NoteId) -> bool {
+        self.outside.binary_search_by_key(&note, |o| o.note).is_ok()
+    }
+}
+
+fn passages(part: &Part, check: &RangeCheck) -> Vec<OutsidePassage> {
+    let mut voices: Vec<u32> = check
+        .outside
+        .iter()
+        .map(|o| part.notes[o.note].voice)
+        .collect();
+    voices.sort_unstable();
+    voices.dedup();
+    let mut out = Vec::new();
+    for voice in voices {
+        let line: Vec<(NoteId, Pitch)> = played(part)
+            .filter(|n| part.notes[*n].voice == voice)
+            .filter_map(|n| Some((n, check.pitch(part, n)?)))
+            .collect();
+        for (first, last, side) in runs(part, check, &line) {
+            let line = &line[first..=last];
+            let octave = if side == Side::Below { 1 } else { -1 };
+            let outside = |by: i32| {
+                line.iter()
+                    .filter(|n| check.range.leaves(n.1.moved(Interval::octaves(by))).is_some())
+                    .count()
+            };
+            out.push(OutsidePassage {
+                side,
+                notes: line.iter().map(|n| n.0).collect(),
+                outside: outside(0),
+                octave,
+                outside_moved: outside(octave),
+            });
+        }
+    }
+    out.sort_by_key(|p| p.notes[0]);
+    out
+}
+
+/// First and last note outside of each run in a voice, as places in its line.
+fn runs(part: &Part, check: &RangeCheck, line: &[(NoteId, Pitch)]) -> Vec<(usize, usize, Side)> {
+    let mut out: Vec<(usize, usize, Side)> = Vec::new();
+    let mut open = false;
+    // Where the music of this voice has come to.
+    let mut reached: Option<Time> = None;
+    for (place, (note, pitch)) in line.iter().enumerate() {
+        let onset = part.onset(*note);
+        let bar = part.bars[part.notes[*note].bar].meter.bar;
+        open &= reached.is_none_or(|end| onset - end <= bar);
+        let end = onset + part.sounding(*note);
+        reached = Some(reached.map_or(end, |r| r.max(end)));
+        let Some(side) = check.range.leaves(*pitch) else {
+            continue;
+        };
+        match out.last_mut() {
+            Some(run) if open && run.2 == side && place - run.1 <= BRIDGE + 1 => run.1 = place,
+            _ => out.push((place, place, side)),
+        }
+        open = true;
+    }
+    out
+}

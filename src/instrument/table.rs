@@ -1,0 +1,392 @@
+//! The table of instruments: the one that comes along, and the user's own.
+
+use super::names;
+use super::{Instrument, Range};
+use crate::pitch::Pitch;
+use serde::{Deserialize, Deserializer};
+use std::path::Path;
+
+const STANDARD: &str = include_str!("instruments.toml");
+/// More than any table needs; a score given by mistake is not read whole.
+const LARGEST_FILE: u64 = 4 << 20;
+
+/// What can be wrong with a table of instruments or a name looked up in it.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    #[error("{file}: {reason}")]
+    File { file: String, reason: String },
+    /// `line` is 1-based.
+    #[error("{file}: line {line}: {reason}")]
+    Content {
+        file: String,
+        line: usize,
+        reason: String,
+    },
+    #[error("no instrument is called \"{name}\"; {advice}")]
+    Unknown { name: String, advice: String },
+}
+
+/// Instruments by name and alias.
+#[derive(Debug, Clone)]
+pub struct Instruments {
+    /// In the order of the table; a later name or alias wins over an earlier one.
+    list: Vec<Instrument>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    #[serde(default)]
+    instrument: Vec<toml::Spanned<Entry>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Entry {
+    name: toml::Spanned<String>,
+    #[serde(default)]
+    aliases: Vec<String>,
+    #[serde(default, deserialize_with = "range")]
+    written: Option<Range>,
+    #[serde(default, deserialize_with = "range")]
+    sounding: Option<Range>,
+}
+
+fn range<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Range>, D::Error> {
+    use serde::de::Error;
+    let [lowest, highest] = <[String; 2]>::deserialize(from).map_err(|_| {
+        D::Error::custom("a range is its lowest and its highest note, as in [\"F4\", \"G6\"]")
+    })?;
+    let read = |text: &str| {
+        Pitch::parse(text)
+            .ok_or_else(|| D::Error::custom(format!("\"{text}\" is not a pitch; write F4 or Bb3")))
+    };
+    let range = Range {
+        lowest: read(&lowest)?,
+        highest: read(&highest)?,
+    };
+    if range.lowest.sound() > range.highest.sound() {
+        let reason = format!("{lowest} lies above {highest}; the lowest note comes first");
+        return Err(D::Error::custom(reason));
+    }
+    Ok(Some(range))
+}
+
+impl Instruments {
+    /// The table that comes along.
+    pub fn standard() -> Instruments {
+        let mut table = Instruments { list: Vec::new() };
+        table
+            .add("instruments.toml", STANDARD)
+            .expect("the table that comes along is sound");
+        table
+    }
+
+    /// The standard table with a user's own, whose entries win.
+    ///
+    /// # Errors
+    /// When the file cannot be read, with its line when its content is wrong.
+    pub fn with_file(path: &Path) -> Result<Instruments, Error> {
+        let file = path.display().to_string();
+        let failed = |reason: String| Error::File {
+            file: file.clone(),
+            reason,
+        };
+        let about = std::fs::metadata(path).map_err(|e| failed(io_reason(&e)))?;
+        if about.is_dir() {
+            return Err(failed("this is a folder, not a table of instruments".into()));
+        }
+        if about.len() > LARGEST_FILE {
+            return Err(failed("too large for a table of instruments".into()));
+        }
+        let bytes = std::fs::read(path).map_err(|e| failed(io_reason(&e)))?;
+        let text = String::from_utf8(bytes)
+            .map_err(|_| failed("not a text in UTF-8; save it again as UTF-8".into()))?;
+        let mut table = Instruments::standard();
+        table.add(&file, text.trim_start_matches('\u{feff}'))?;
+        Ok(table)
+    }
+
+    fn add(&mut self, file: &str, text: &str) -> Result<(), Error> {
+        let wrong = |at: usize, reason: String| Error::Content {
+            file: file.into(),
+            line: text[..at.min(text.len())].matches('\n').count() + 1,
+            reason,
+        };
+        let entries: File = toml::from_str(text).map_err(|e| {
+            let reason = e.message().replace('\n', " ");
+            wrong(e.span().map_or(0, |s| s.start), reason)
+        })?;
+        for entry in entries.instrument {
+            let start = entry.span().start;
+            let entry = entry.into_inner();
+            let name_start = entry.name.span().start;
+            let name = entry.name.into_inner();
+            if names::plain(&name).is_empty() {
+                return Err(wrong(name_start, "an instrument needs a name".into()));
+            }
+            let (Some(written), Some(sounding)) = (
+                entry.written.or(entry.sounding),
+                entry.sounding.or(entry.written),
+            ) else {
+                let reason = format!("\"{name}\" has no range; give its written notes");
+                return Err(wrong(start, reason));
+            };
+            let size = |r: Range| r.highest.sound() - r.lowest.sound();
+            if size(written) != size(sounding) {
+                let reason = format!(
+                    "\"{name}\" is written {written} but sounds {sounding}, \
+                     which are not equally far apart"
+                );
+                return Err(wrong(start, reason));
+            }
+            self.put(Instrument {
+                name,
+                aliases: entry.aliases,
+                written,
+                sounding,
+            });
+        }
+        Ok(())
+    }
+
+    fn put(&mut self, instrument: Instrument) {
+        let name = names::plain(&instrument.name);
+        match self.list.iter_mut().find(|i| names::plain(&i.name) == name) {
+            Some(old) => *old = instrument,
+            None => self.list.push(instrument),
+        }
+    }
+
+    pub fn iter(&self) -> impl Iterator<Item = &Instrument> {
+        self.list.iter()
+    }
+
+    /// The instrument of a name or alias.
+    ///
+    /// # Errors
+    /// `Error::Unknown`, with the names that come nearest.
+    pub fn find(&self, name: &str) -> Result<&Instrument, Error> {
+        let wanted = names::plain(name);
+        self.get(&wanted).ok_or_else(|| Error::Unknown {
+            name: name.into(),
+            advice: self.advice(&wanted),
+        })
+    }
+
+    /// The instrument that a part's name tells, if it tells one for certain.
+    pub fn guess(&self, part_name: &str) -> Option<&Instrument> {
+        self.get(&names::plain(part_name))
+            .or_else(|| self.get(&names::core(part_name)))
+    }
+
+    fn get(&self, plain: &str) -> Option<&Instrument> {
+        let is_name = |i: &&Instrument| names::plain(&i.name) == plain;
+        let is_alias = |i: &&Instrument| i.aliases.iter().any(|a| names::plain(a) == plain);
+        // A name is surer than an alias, the user's surer than ours.
+        let mut list = self.list.iter().rev();
+        list.clone().find(is_name).or_else(|| list.find(is_alias))
+    }
+
+    fn advice(&self, wanted: &str) -> String {
+        let mut near: Vec<(usize, &str)> = self
+            .list
+            .iter()
+            .filter_map(|instrument| {
+                let all = std::iter::once(&instrument.name).chain(&instrument.aliases);
+                let least = all
+                    .map(|n| names::unlikeness(wanted, &names::plain(n)))
+                    .min()?;
+                (least <= wanted.chars().count() / 3).then_some((least, instrument.name.as_str()))
+            })
+            .collect();
+        near.sort_by_key(|n| n.0);
+        near.truncate(7);
+        let near: Vec<&str> = near.into_iter().map(|n| n.1).collect();
+        match near.split_last() {
+            None => "obelus range --list prints the table".into(),
+            Some((one, [])) => format!("did you mean \"{one}\"?"),
+            Some((last, rest)) => format!("did you mean {} or {last}?", rest.join(", ")),
+        }
+    }
+}
+
+fn io_reason(error: &std::io::Error) -> String {
+    match error.kind() {
+        std::io::ErrorKind::NotFound => "there is no such file".into(),
+        std::io::ErrorKind::PermissionDenied => "permission denied".into(),
+        _ => error.to_string(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Written and sounding range of every instrument, with its source.
+    #[test]
+    fn ranges_are_those_of_the_trade() {
+        let table = Instruments::standard();
+        let rows = [
+            // B. Thorn, Composing for the Recorder; top: common practice, no source.
+            ("sopranino recorder", "F4 to G6", "F5 to G7"),
+            // Thorn; top: encyclopedia article "Soprano recorder".
+            ("soprano recorder", "C4 to D6", "C5 to D7"),
+            // Thorn; encyclopedia article "Alto recorder".
+            ("alto recorder", "F4 to G6", "F4 to G6"),
+            // Thorn; top: common practice, no source.
+            ("tenor recorder", "C4 to D6", "C4 to D6"),
+            // Thorn; top: common practice, no source.
+            ("bass recorder", "F2 to G4", "F3 to G5"),
+            // Common practice, no source.
+            ("great bass recorder", "C2 to D4", "C3 to D5"),
+            // D. Lasocki, American Recorder, Summer 2017.
+            ("voice flute", "D4 to E6", "D4 to E6"),
+            // Hotteterre, Principes, 1707.
+            ("Baroque flute", "D4 to E6", "D4 to E6"),
+            // music21 (low note), orchestration range tables.
+            ("modern flute", "C4 to C7", "C4 to C7"),
+            // Orchestration range tables, music21.
+            ("piccolo", "D4 to C7", "D5 to C8"),
+            // Walther, Lexicon, 1732.
+            ("Baroque oboe", "C4 to D6", "C4 to D6"),
+            // Range tables; music21 (low note).
+            ("modern oboe", "Bb3 to A6", "Bb3 to A6"),
+            // Range tables; music21 (low note).
+            ("clarinet in B flat", "E3 to C7", "D3 to Bb6"),
+            // Range tables; music21.
+            ("bassoon", "Bb1 to Eb5", "Bb1 to Eb5"),
+            // music21 (low note), range tables.
+            ("violin", "G3 to A7", "G3 to A7"),
+            // music21 (low notes); tops: common practice, no source.
+            ("viola", "C3 to E6", "C3 to E6"),
+            ("cello", "C2 to C6", "C2 to C6"),
+        ];
+        assert_eq!(table.iter().count(), rows.len());
+        for (name, written, sounding) in rows {
+            let instrument = table.find(name).unwrap();
+            assert_eq!(instrument.name, name);
+            assert_eq!(instrument.written.to_string(), written, "{name}");
+            assert_eq!(instrument.sounding.to_string(), sounding, "{name}");
+        }
+    }
+
+    // A recorder's nominal compass is two octaves and a tone (26 semitones):
+    // Thorn; two octaves exactly is the comfortable one: "Writing for recorders".
+    #[test]
+    fn recorders_have_two_octaves_and_a_tone() {
+        let table = Instruments::standard();
+        let recorders = table.iter().filter(|i| i.name.ends_with("recorder"));
+        for r in recorders.clone() {
+            let size = r.sounding.highest.sound() - r.sounding.lowest.sound();
+            assert_eq!(size, 2600, "{}", r.name);
+        }
+        assert_eq!(recorders.count(), 6);
+    }
+
+    #[test]
+    fn every_name_leads_to_one_instrument() {
+        let table = Instruments::standard();
+        for instrument in table.iter() {
+            for name in std::iter::once(&instrument.name).chain(&instrument.aliases) {
+                let found = table.find(name).unwrap();
+                assert_eq!(found.name, instrument.name, "{name}");
+            }
+        }
+    }
+
+    #[test]
+    fn names_are_found_in_four_languages() {
+        let table = Instruments::standard();
+        for (name, instrument) in [
+            ("Treble Recorder", "alto recorder"),
+            ("ALTBLOCKFLÖTE", "alto recorder"),
+            ("Flauto dolce contralto", "alto recorder"),
+            ("flute a bec alto", "alto recorder"),
+            ("Bb Clarinet", "clarinet in B flat"),
+            ("clarinet in B♭", "clarinet in B flat"),
+        ] {
+            assert_eq!(table.find(name).unwrap().name, instrument, "{name}");
+        }
+    }
+
+    #[test]
+    fn parts_tell_their_instrument_or_nothing() {
+        let table = Instruments::standard();
+        let guess = |name: &str| table.guess(name).map(|i| i.name.as_str());
+        assert_eq!(guess("Violino II"), Some("violin"));
+        assert_eq!(guess("Treble Recorder 1 (solo)"), Some("alto recorder"));
+        assert_eq!(guess("Viola da gamba"), None);
+        assert_eq!(guess("Oboe d'amore"), None);
+        // It does not say which size.
+        assert_eq!(guess("Recorder"), None);
+        assert_eq!(guess(""), None);
+    }
+
+    #[test]
+    fn an_unknown_name_gets_the_nearest_ones() {
+        let table = Instruments::standard();
+        let said = |name: &str| table.find(name).unwrap_err().to_string();
+        assert_eq!(
+            said("obeo"),
+            "no instrument is called \"obeo\"; obelus range --list prints the table"
+        );
+        assert_eq!(
+            said("bason"),
+            "no instrument is called \"bason\"; did you mean \"bassoon\"?"
+        );
+        assert!(said("recorder").contains("alto recorder"));
+    }
+
+    #[test]
+    fn a_users_table_adds_and_replaces() {
+        let mut table = Instruments::standard();
+        let text = "[[instrument]]\nname = \"Alto Recorder\"\nwritten = [\"F4\", \"F6\"]\n\n\
+                    [[instrument]]\nname = \"tin whistle\"\nsounding = [\"D5\", \"D7\"]\n\
+                    aliases = [\"flute\"]\n";
+        table.add("mine.toml", text).unwrap();
+        assert_eq!(
+            table.find("alto recorder").unwrap().written.to_string(),
+            "F4 to F6"
+        );
+        assert_eq!(table.find("flute").unwrap().name, "tin whistle");
+    }
+
+    #[test]
+    fn mistakes_in_a_table_have_their_line() {
+        let said = |text: &str| {
+            let mut table = Instruments::standard();
+            table.add("mine.toml", text).unwrap_err().to_string()
+        };
+        for (text, line, word) in [
+            ("[[instrument]]\nname = \"a\"\n", 1, "no range"),
+            (
+                "[[instrument]]\nname = \"a\"\nwritten = [\"H4\", \"G6\"]\n",
+                3,
+                "H4",
+            ),
+            (
+                "[[instrument]]\nname = \"a\"\nwritten = [\"G6\", \"F4\"]\n",
+                3,
+                "above",
+            ),
+            (
+                "[[instrument]]\nname = \"a\"\nwritten = \"G6\"\n",
+                3,
+                "lowest",
+            ),
+            ("[[instrument]]\nnam = \"a\"\n", 2, "nam"),
+            ("\n\nnot a table", 3, ""),
+            (
+                "[[instrument]]\nname = \"a\"\nwritten = [\"C4\", \"C5\"]\nsounding = [\"C5\", \"D6\"]",
+                1,
+                "equally",
+            ),
+        ] {
+            let said = said(text);
+            assert!(said.starts_with(&format!("mine.toml: line {line}: ")), "{said}");
+            assert!(said.contains(word), "{said}");
+            assert!(!said.contains('\n'), "{said}");
+        }
+    }
+}

@@ -1,0 +1,312 @@
+//! New elements: small trees that are written out and spliced into a text.
+
+use quick_xml::Writer;
+use quick_xml::events::{BytesEnd, BytesStart, BytesText, Event};
+use roxmltree::Node;
+
+/// An element of our own making, or a copy of one without its layout.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fragment {
+    pub name: String,
+    pub attributes: Vec<(String, String)>,
+    pub children: Vec<Fragment>,
+    pub text: String,
+}
+
+/// How the document is laid out, so that new lines look like old ones.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Style {
+    /// Empty in a document without line breaks.
+    pub newline: &'static str,
+    pub unit: String,
+}
+
+/// Positions and curves fit one engraving only; ids must not come twice.
+const LAYOUT: [&str; 15] = [
+    "default-x",
+    "default-y",
+    "relative-x",
+    "relative-y",
+    "bezier-x",
+    "bezier-y",
+    "bezier-x2",
+    "bezier-y2",
+    "bezier-offset",
+    "bezier-offset2",
+    "id",
+    "dynamics",
+    "end-dynamics",
+    "attack",
+    "release",
+];
+
+impl Fragment {
+    pub fn new(name: &str) -> Fragment {
+        Fragment {
+            name: name.into(),
+            attributes: vec![],
+            children: vec![],
+            text: String::new(),
+        }
+    }
+
+    pub fn leaf(name: &str, text: impl ToString) -> Fragment {
+        Fragment {
+            text: text.to_string(),
+            ..Fragment::new(name)
+        }
+    }
+
+    pub fn with(mut self, child: Fragment) -> Fragment {
+        self.children.push(child);
+        self
+    }
+
+    pub fn set(mut self, name: &str, value: impl ToString) -> Fragment {
+        self.set_attribute(name, value);
+        self
+    }
+
+    pub fn set_attribute(&mut self, name: &str, value: impl ToString) {
+        let value = value.to_string();
+        match self.attributes.iter_mut().find(|a| a.0 == name) {
+            Some(attribute) => attribute.1 = value,
+            None => self.attributes.push((name.into(), value)),
+        }
+    }
+
+    /// The element without its children, and without its layout.
+    pub fn shell(node: Node<'_, '_>) -> Fragment {
+        let mut out = Fragment::new(node.tag_name().name());
+        for attribute in node.attributes().filter(|a| !LAYOUT.contains(&a.name())) {
+            let name = match attribute.namespace() {
+                Some("http://www.w3.org/XML/1998/namespace") => format!("xml:{}", attribute.name()),
+                Some(_) => continue,
+                None => attribute.name().to_string(),
+            };
+            out.attributes.push((name, attribute.value().to_string()));
+        }
+        out
+    }
+
+    /// The whole element without its layout.
+    pub fn copy(node: Node<'_, '_>) -> Fragment {
+        let mut out = Fragment::shell(node);
+        out.children = node
+            .children()
+            .filter(|n| n.is_element())
+            .map(Fragment::copy)
+            .collect();
+        if out.children.is_empty() {
+            out.text = node
+                .children()
+                .filter(|n| n.is_text())
+                .filter_map(|n| n.text())
+                .collect();
+        }
+        out
+    }
+
+    pub fn child(&self, name: &str) -> Option<&Fragment> {
+        self.children.iter().find(|c| c.name == name)
+    }
+
+    /// The child of a name, made in its place if it is missing.
+    pub fn child_mut(&mut self, name: &str) -> &mut Fragment {
+        let at = match self.children.iter().position(|c| c.name == name) {
+            Some(at) => at,
+            None => self.place(Fragment::new(name)),
+        };
+        &mut self.children[at]
+    }
+
+    /// Puts a child where the schema wants it, after its equals.
+    pub fn place(&mut self, child: Fragment) -> usize {
+        let at = match rank(&self.name, &child.name) {
+            Some(own) => {
+                let before = |c: &Fragment| rank(&self.name, &c.name).is_some_and(|r| r <= own);
+                self.children.iter().rposition(before).map_or(0, |p| p + 1)
+            }
+            None => self.children.len(),
+        };
+        self.children.insert(at, child);
+        at
+    }
+
+    pub fn remove(&mut self, name: &str) {
+        self.children.retain(|c| c.name != name);
+    }
+
+    /// The text of the element; lines after the first start with `indent`.
+    pub fn render(&self, style: &Style, indent: &str) -> String {
+        let mut writer = Writer::new(Vec::new());
+        self.write(&mut writer, style, indent)
+            .expect("writing to memory does not fail");
+        String::from_utf8(writer.into_inner()).expect("only text was written")
+    }
+
+    fn write(
+        &self,
+        writer: &mut Writer<Vec<u8>>,
+        style: &Style,
+        indent: &str,
+    ) -> std::io::Result<()> {
+        let mut start = BytesStart::new(self.name.as_str());
+        for (name, value) in &self.attributes {
+            start.push_attribute((name.as_str(), value.as_str()));
+        }
+        if self.children.is_empty() && self.text.is_empty() {
+            return writer.write_event(Event::Empty(start));
+        }
+        writer.write_event(Event::Start(start))?;
+        if self.children.is_empty() {
+            writer.write_event(Event::Text(BytesText::new(&self.text)))?;
+        } else {
+            let inner = format!("{indent}{}", style.unit);
+            let line = |writer: &mut Writer<Vec<u8>>, indent: &str| {
+                if style.newline.is_empty() {
+                    return Ok(());
+                }
+                writer.write_event(Event::Text(BytesText::from_escaped(format!(
+                    "{}{indent}",
+                    style.newline
+                ))))
+            };
+            for child in &self.children {
+                line(writer, &inner)?;
+                child.write(writer, style, &inner)?;
+            }
+            line(writer, indent)?;
+        }
+        writer.write_event(Event::End(BytesEnd::new(self.name.as_str())))
+    }
+}
+
+/// The order of children that the MusicXML 4.0 schema asks for, where it asks
+/// for one.
+pub fn rank(parent: &str, child: &str) -> Option<usize> {
+    const NOTE: [&str; 26] = [
+        "grace",
+        "cue",
+        "chord",
+        "pitch",
+        "unpitched",
+        "rest",
+        "duration",
+        "tie",
+        "instrument",
+        "footnote",
+        "level",
+        "voice",
+        "type",
+        "dot",
+        "accidental",
+        "time-modification",
+        "stem",
+        "notehead",
+        "notehead-text",
+        "staff",
+        "beam",
+        "notations",
+        "lyric",
+        "play",
+        "listen",
+        "",
+    ];
+    const DIRECTION: [&str; 8] = [
+        "direction-type",
+        "offset",
+        "footnote",
+        "level",
+        "voice",
+        "staff",
+        "sound",
+        "listening",
+    ];
+    const BARLINE: [&str; 10] = [
+        "bar-style",
+        "footnote",
+        "level",
+        "wavy-line",
+        "segno",
+        "coda",
+        "fermata",
+        "ending",
+        "repeat",
+        "",
+    ];
+    const ATTRIBUTES: [&str; 14] = [
+        "footnote",
+        "level",
+        "divisions",
+        "key",
+        "time",
+        "staves",
+        "part-symbol",
+        "instruments",
+        "clef",
+        "staff-details",
+        "transpose",
+        "for-part",
+        "directive",
+        "measure-style",
+    ];
+    const HARMONY: [&str; 13] = [
+        "root",
+        "numeral",
+        "function",
+        "kind",
+        "inversion",
+        "bass",
+        "degree",
+        "frame",
+        "offset",
+        "footnote",
+        "level",
+        "staff",
+        "",
+    ];
+    let order: &[&str] = match parent {
+        "note" => &NOTE,
+        "direction" => &DIRECTION,
+        "barline" => &BARLINE,
+        "attributes" => &ATTRIBUTES,
+        "harmony" => &HARMONY,
+        _ => return None,
+    };
+    order.iter().position(|name| *name == child)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn children_are_placed_as_the_schema_asks() {
+        let mut note = Fragment::new("note")
+            .with(Fragment::leaf("duration", 4))
+            .with(Fragment::leaf("type", "half"));
+        note.place(Fragment::leaf("voice", 1));
+        note.place(Fragment::new("chord"));
+        note.place(Fragment::new("dot"));
+        let names: Vec<&str> = note.children.iter().map(|c| c.name.as_str()).collect();
+        assert_eq!(names, ["chord", "duration", "voice", "type", "dot"]);
+    }
+
+    #[test]
+    fn text_is_escaped_and_layout_left_behind() {
+        let doc = roxmltree::Document::parse(
+            "<words default-x='3' id='a' xml:lang='it'>p &amp; f</words>",
+        )
+        .unwrap();
+        let style = Style {
+            newline: "\n",
+            unit: "  ".into(),
+        };
+        let copy = Fragment::new("a").with(Fragment::copy(doc.root_element()));
+        assert_eq!(
+            copy.render(&style, ""),
+            "<a>\n  <words xml:lang=\"it\">p &amp; f</words>\n</a>"
+        );
+    }
+}

@@ -1,0 +1,540 @@
+//! Laying marks on: copies of the source's, or new ones, each in its home.
+
+use super::super::fragment::Fragment;
+use super::super::tree::{Tree, child, element, text_of};
+use super::{Fate, NewGraces, Occupied, PartRewrite, Target};
+use crate::score::{Category, Element, Mark, NoteId, Part};
+use crate::time::Time;
+use num_traits::Zero;
+use roxmltree::Node;
+use std::collections::HashMap;
+
+/// Where in a document an element of a mark lives.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Home {
+    /// In a note's notations, there perhaps in a container.
+    Notation(Option<&'static str>),
+    /// Beside a note's notations.
+    Note,
+    Direction,
+    Barline,
+    Attributes,
+    /// Among the notes of a bar.
+    Bar,
+    /// It is a note itself.
+    Grace,
+}
+
+/// Elements whose number keeps one span from another.
+const NUMBERED: [&str; 10] = [
+    "slur",
+    "wedge",
+    "dashes",
+    "bracket",
+    "octave-shift",
+    "pedal",
+    "glissando",
+    "slide",
+    "wavy-line",
+    "principal-voice",
+];
+
+fn home(node: Node<'_, '_>) -> Home {
+    let parent = node.parent().map_or("", |p| p.tag_name().name());
+    let above = node
+        .parent()
+        .and_then(|p| p.parent())
+        .map_or("", |p| p.tag_name().name());
+    match (parent, above) {
+        ("articulations", _) => Home::Notation(Some("articulations")),
+        ("ornaments", _) => Home::Notation(Some("ornaments")),
+        ("technical", _) => Home::Notation(Some("technical")),
+        ("dynamics", "notations") => Home::Notation(Some("dynamics")),
+        ("notations", _) => Home::Notation(None),
+        ("dynamics", _) | ("direction-type", _) => Home::Direction,
+        ("barline", _) => Home::Barline,
+        ("attributes", _) => Home::Attributes,
+        ("note", _) => Home::Note,
+        _ if node.tag_name().name() == "note" => Home::Grace,
+        _ => Home::Bar,
+    }
+}
+
+impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
+    /// Notes which spans of the edition stay, so that new ones get other numbers.
+    pub fn occupy(&mut self, mark: &Mark) {
+        let (Some(from), Some(to)) = (
+            self.place_of_edition(mark.at),
+            mark.end.and_then(|e| self.place_of_edition(e)),
+        ) else {
+            return;
+        };
+        let node = self.plan.tree().node(mark.elements[0]);
+        let name = node.tag_name().name();
+        if NUMBERED.contains(&name) {
+            let number = node
+                .attribute("number")
+                .and_then(|n| n.parse().ok())
+                .unwrap_or(1);
+            self.spans.push(Occupied {
+                name: name.into(),
+                number,
+                from,
+                to,
+            });
+        }
+    }
+
+    /// Lays a mark of the source on. False when its place is not in the result.
+    pub fn lay_source_mark(&mut self, mark: &Mark) -> bool {
+        let Some(source) = self.source else {
+            return false;
+        };
+        let at = self.place_of_source(mark.at);
+        let end = mark.end.and_then(|e| self.place_of_source(e));
+        let owners = std::mem::take(&mut self.source_owner);
+        let done = self.lay(source.tree, &owners, mark, at, end, |this, note| {
+            this.target_of_source(note)
+        });
+        self.source_owner = owners;
+        done
+    }
+
+    /// Lays a mark of the edition on again, in a bar that is rebuilt.
+    pub fn lay_edition_mark(&mut self, mark: &Mark) -> bool {
+        let tree = self.plan.tree();
+        let at = self.place_of_edition(mark.at);
+        let end = mark.end.and_then(|e| self.place_of_edition(e));
+        let owners = std::mem::take(&mut self.edition_owner);
+        let done = self.lay(tree, &owners, mark, at, end, |this, note| {
+            this.target_of_edition(note)
+        });
+        self.edition_owner = owners;
+        done
+    }
+
+    fn lay(
+        &mut self,
+        tree: &Tree<'_>,
+        owners: &HashMap<Element, NoteId>,
+        mark: &Mark,
+        at: Option<(usize, Time)>,
+        end: Option<(usize, Time)>,
+        target: impl Fn(&Self, NoteId) -> Option<Target>,
+    ) -> bool {
+        if mark.category == Category::Grace {
+            return self.lay_graces(owners, mark);
+        }
+        let Some(at) = at else { return false };
+        let nodes: Vec<Node> = mark.elements.iter().map(|e| tree.node(*e)).collect();
+        let numbered = nodes
+            .iter()
+            .find(|n| NUMBERED.contains(&n.tag_name().name()));
+        let number = numbered
+            .zip(end)
+            .map(|(n, end)| self.free_number(n.tag_name().name(), at, end));
+        let mut directions: Vec<(Element, usize, Time, Fragment)> = Vec::new();
+        let mut done = false;
+        for node in nodes {
+            let is_end = mark.end_elements.contains(&element(node));
+            let middle = !is_end && matches!(node.attribute("type"), Some("continue" | "change"));
+            if middle && NUMBERED.contains(&node.tag_name().name()) {
+                continue;
+            }
+            let mut fragment = Fragment::copy(node);
+            if let Some(number) = number.filter(|_| NUMBERED.contains(&node.tag_name().name())) {
+                // A first span needs no number where it had none.
+                if number > 1 || fragment.attributes.iter().any(|a| a.0 == "number") {
+                    fragment.set_attribute("number", number);
+                }
+            }
+            let Some((row, offset)) = (if is_end { end } else { Some(at) }) else {
+                continue;
+            };
+            let owner = node
+                .ancestors()
+                .find_map(|n| owners.get(&element(n)).copied());
+            match (home(node), owner.and_then(|n| target(self, n))) {
+                (Home::Notation(container), Some(target)) => {
+                    self.add_notation(target, container, fragment);
+                    done = true;
+                }
+                (Home::Note, Some(target)) => {
+                    self.add_to_note(target, fragment);
+                    done = true;
+                }
+                (Home::Direction, _) => {
+                    let holder = node
+                        .ancestors()
+                        .find(|n| n.tag_name().name() == "direction")
+                        .expect("its home");
+                    let kind = in_direction_type(node, fragment);
+                    match directions.iter_mut().find(|d| d.0 == element(holder)) {
+                        Some(direction) => {
+                            direction.3.place(kind);
+                        }
+                        None => {
+                            let direction = self.direction_shell(holder, row).with(kind);
+                            directions.push((element(holder), row, offset, direction));
+                        }
+                    }
+                    done = true;
+                }
+                (Home::Bar, _) => {
+                    self.add_timed(row, offset, self.moved_harmony(fragment, row));
+                    done = true;
+                }
+                (Home::Barline, _) => {
+                    self.add_to_barline(row, offset, fragment);
+                    done = true;
+                }
+                (Home::Attributes, _) => {
+                    self.add_signature(row, offset, mark, fragment);
+                    done = true;
+                }
+                _ => {}
+            }
+        }
+        for (_, row, offset, mut direction) in directions {
+            sort_children(&mut direction);
+            self.add_timed(row, offset, direction);
+        }
+        done
+    }
+
+    /// A new mark that lives in a note's notations.
+    pub fn add_notation(&mut self, target: Target, container: Option<&str>, fragment: Fragment) {
+        let note = match target {
+            Target::Composed(note) => {
+                let Some(note) = self.composed.get_mut(&note) else {
+                    return;
+                };
+                let notations = note.child_mut("notations");
+                match container {
+                    Some(name) => notations.child_mut(name).children.push(fragment),
+                    None => notations.children.push(fragment),
+                }
+                return;
+            }
+            Target::Kept(note) => self.part.notes[note].element,
+        };
+        let tree = self.plan.tree();
+        let node = tree.node(note);
+        let Some(notations) = child(node, "notations") else {
+            let wrapped = match container {
+                Some(name) => {
+                    if let Some(pending) = self.plan.pending(note, "notations") {
+                        pending.child_mut(name).children.push(fragment);
+                        return;
+                    }
+                    Fragment::new(name).with(fragment)
+                }
+                None => fragment,
+            };
+            match self.plan.pending(note, "notations") {
+                Some(pending) => pending.children.push(wrapped),
+                None => self
+                    .plan
+                    .add_child(note, Fragment::new("notations").with(wrapped)),
+            }
+            return;
+        };
+        let Some(name) = container else {
+            return self.plan.add_child(element(notations), fragment);
+        };
+        let holders = node
+            .children()
+            .filter(|n| n.tag_name().name() == "notations");
+        if let Some(holder) = holders
+            .flat_map(|n| n.children())
+            .find(|n| n.tag_name().name() == name)
+        {
+            return self.plan.add_child(element(holder), fragment);
+        }
+        match self.plan.pending(element(notations), name) {
+            Some(pending) => pending.children.push(fragment),
+            None => self
+                .plan
+                .add_child(element(notations), Fragment::new(name).with(fragment)),
+        }
+    }
+
+    fn add_to_note(&mut self, target: Target, fragment: Fragment) {
+        if fragment.name == "accidental" {
+            self.flagged.insert(target, fragment.attributes);
+            return;
+        }
+        match target {
+            Target::Kept(note) => self.plan.add_child(self.part.notes[note].element, fragment),
+            Target::Composed(note) => {
+                if let Some(note) = self.composed.get_mut(&note) {
+                    note.place(fragment);
+                }
+            }
+        }
+    }
+
+    /// A new direction (or harmony) at a place of the result.
+    pub fn add_timed(&mut self, row: usize, offset: Time, fragment: Fragment) {
+        match self.fates[row] {
+            Fate::Keep { edition, .. } => self.put_in_bar(edition, offset, fragment),
+            _ => self.timed.entry(row).or_default().push((offset, fragment)),
+        }
+    }
+
+    /// Before the note at its time; after the one that ends there; else before
+    /// the last note that comes earlier, with an offset.
+    pub(super) fn put_in_bar(&mut self, bar: usize, offset: Time, mut fragment: Fragment) {
+        let notes = self.part.bars[bar].notes.clone();
+        let own = |n: NoteId| &self.part.notes[n];
+        let staff = fragment
+            .child("staff")
+            .and_then(|s| s.text.parse::<u32>().ok())
+            .unwrap_or(1);
+        let stays = |n: &NoteId| !own(*n).chord && own(*n).grace == 0;
+        let at_time = notes
+            .clone()
+            .filter(stays)
+            .filter(|n| own(*n).offset == offset);
+        if let Some(note) = at_time.min_by_key(|n| (own(*n).staff != staff, *n)) {
+            // Grace notes before it belong to it.
+            let mut first = note;
+            while first > notes.start
+                && own(first - 1).grace > 0
+                && own(first - 1).voice == own(note).voice
+            {
+                first -= 1;
+            }
+            return self.plan.insert_before(own(first).element, fragment);
+        }
+        let ending = notes
+            .clone()
+            .filter(stays)
+            .filter(|n| own(*n).offset + own(*n).duration == offset);
+        if let Some(note) = ending.min_by_key(|n| (own(*n).staff != staff, std::cmp::Reverse(*n))) {
+            let last = self.part.chord(note).last().expect("a chord has a note");
+            return self.plan.insert_after(own(last).element, fragment);
+        }
+        let earlier = notes
+            .clone()
+            .filter(stays)
+            .filter(|n| own(*n).offset < offset)
+            .max_by_key(|n| own(*n).offset);
+        let host = earlier.or_else(|| notes.clone().find(stays));
+        let Some(host) = host else {
+            return self.plan.add_child(self.part.bars[bar].element, fragment);
+        };
+        set_offset(
+            &mut fragment,
+            offset - own(host).offset,
+            self.part.bars[bar].divisions,
+        );
+        self.plan.insert_before(own(host).element, fragment);
+    }
+
+    fn direction_shell(&self, holder: Node<'_, '_>, row: usize) -> Fragment {
+        let mut out = Fragment::shell(holder);
+        if self.part.staves > 1 {
+            let staff = child(holder, "staff")
+                .map_or("1", text_of)
+                .parse()
+                .unwrap_or(1);
+            out.children
+                .push(Fragment::leaf("staff", self.staff_in(row, staff)));
+        }
+        out
+    }
+
+    fn add_to_barline(&mut self, row: usize, offset: Time, fragment: Fragment) {
+        let left = offset.is_zero();
+        let Some(bar) = self.fates[row].edition() else {
+            self.barlines.entry(row).or_default().push((left, fragment));
+            return;
+        };
+        let tree = self.plan.tree();
+        let measure = tree.node(self.part.bars[bar].element);
+        let length = self.part.bars[bar].length;
+        let location = match () {
+            () if left => "left",
+            () if offset >= length || self.fates[row].is_composed() => "right",
+            () => "middle",
+        };
+        let barlines = measure
+            .children()
+            .filter(|n| n.tag_name().name() == "barline");
+        let found = barlines
+            .into_iter()
+            .find(|b| b.attribute("location").unwrap_or("right") == location);
+        if let Some(barline) = found {
+            match child(barline, &fragment.name) {
+                Some(old) if fragment.name == "bar-style" => {
+                    self.plan.replace(element(old), fragment)
+                }
+                _ => self.plan.add_child(element(barline), fragment),
+            }
+            return;
+        }
+        let elements: Vec<Node> = measure.children().filter(|n| n.is_element()).collect();
+        let before = elements.iter().find(|n| n.tag_name().name() != "print");
+        let home = if left { before } else { elements.last() };
+        let Some(home) = home.map(|n| element(*n)) else {
+            return;
+        };
+        // Several children of one new barline come together.
+        let barline = self
+            .new_barlines
+            .entry((row, left))
+            .or_insert_with(|| (home, Fragment::new("barline").set("location", location)));
+        barline.1.place(fragment);
+    }
+
+    fn add_signature(&mut self, row: usize, offset: Time, mark: &Mark, mut fragment: Fragment) {
+        let Some(bar) = self.fates[row].edition() else {
+            return;
+        };
+        if mark.kind == "key" {
+            let interval = self.writing_interval(row);
+            let fifths: i32 = mark.meaning.parse().unwrap_or(0);
+            if let Some(leaf) = fragment.children.iter_mut().find(|c| c.name == "fifths") {
+                leaf.text = (fifths + interval.fifths()).to_string();
+            }
+        }
+        if !offset.is_zero() {
+            return self.add_timed(row, offset, Fragment::new("attributes").with(fragment));
+        }
+        let tree = self.plan.tree();
+        let measure = tree.node(self.part.bars[bar].element);
+        match child(measure, "attributes") {
+            Some(attributes) => match child(attributes, &fragment.name)
+                .filter(|c| !self.plan.is_removed(element(*c)))
+            {
+                Some(old) => self.plan.replace(element(old), fragment),
+                None => self.plan.add_child(element(attributes), fragment),
+            },
+            None => {
+                let first = measure.children().filter(|n| n.is_element());
+                let first = first.into_iter().find(|n| n.tag_name().name() != "print");
+                if let Some(first) = first {
+                    self.plan
+                        .insert_before(element(first), Fragment::new("attributes").with(fragment));
+                }
+            }
+        }
+    }
+
+    fn moved_harmony(&self, mut fragment: Fragment, row: usize) -> Fragment {
+        let by = self.writing_interval(row);
+        for (holder, step, alter) in [
+            ("root", "root-step", "root-alter"),
+            ("bass", "bass-step", "bass-alter"),
+        ] {
+            if let Some(holder) = fragment.children.iter_mut().find(|c| c.name == holder) {
+                super::bars::move_named_pitch(holder, step, alter, by);
+            }
+        }
+        if self.part.staves <= 1 {
+            fragment.remove("staff");
+        }
+        fragment
+    }
+
+    /// Grace notes of the source come in before (or after) the partner of
+    /// their main note; in rebuilt bars they are there already.
+    fn lay_graces(&mut self, owners: &HashMap<Element, NoteId>, mark: &Mark) -> bool {
+        let Some(source) = self.source else {
+            return false;
+        };
+        let notes: Vec<NoteId> = mark
+            .elements
+            .iter()
+            .filter_map(|e| owners.get(e).copied())
+            .collect();
+        let Some(&first) = notes.first() else {
+            return false;
+        };
+        if notes.iter().all(|n| self.composed.contains_key(n)) {
+            return true;
+        }
+        let main = source
+            .part
+            .main_note(first)
+            .and_then(|n| self.target_of_source(n));
+        let Some(Target::Kept(main)) = main else {
+            return false;
+        };
+        let row = self.edition_rows[&self.part.notes[main].bar];
+        for note in &notes {
+            let fragment = self.compose_note(source, *note, row);
+            self.composed.insert(*note, fragment);
+        }
+        self.new_graces.push(NewGraces {
+            main,
+            after: source.part.notes[first].grace_after,
+            notes,
+        });
+        true
+    }
+
+    /// A source mark that is not to be restored: only its grace notes could be
+    /// in a composed bar already.
+    pub fn leave_out(&mut self, mark: &Mark) {
+        if mark.category == Category::Grace {
+            let notes: Vec<NoteId> = mark
+                .elements
+                .iter()
+                .filter_map(|e| self.source_owner.get(e).copied())
+                .collect();
+            notes.iter().for_each(|n| drop(self.composed.remove(n)));
+        }
+    }
+
+    /// The lowest number that no span of the same kind uses at that time.
+    pub fn free_number(&mut self, name: &str, from: (usize, Time), to: (usize, Time)) -> u32 {
+        let meets = |s: &&Occupied| s.name == name && s.from <= to && from <= s.to;
+        let taken: Vec<u32> = self.spans.iter().filter(meets).map(|s| s.number).collect();
+        let number = (1..=16).find(|n| !taken.contains(n)).unwrap_or(1);
+        self.spans.push(Occupied {
+            name: name.into(),
+            number,
+            from,
+            to,
+        });
+        number
+    }
+
+    pub fn part(&self) -> &'a Part {
+        self.part
+    }
+}
+
+/// The element in its direction-type, with what stands between the two.
+fn in_direction_type(node: Node<'_, '_>, fragment: Fragment) -> Fragment {
+    let parent = node.parent().expect("a mark stands in something");
+    let inner = if parent.tag_name().name() == "dynamics" {
+        Fragment::shell(parent).with(fragment)
+    } else {
+        fragment
+    };
+    Fragment::new("direction-type").with(inner)
+}
+
+fn sort_children(direction: &mut Fragment) {
+    direction
+        .children
+        .sort_by_key(|c| super::super::fragment::rank("direction", &c.name));
+}
+
+/// `by` is in quarter notes; an offset counts divisions.
+pub(super) fn set_offset(fragment: &mut Fragment, by: Time, divisions: i64) {
+    fragment.remove("offset");
+    if by.is_zero() {
+        return;
+    }
+    let ticks = by * Time::from(divisions);
+    let text = if ticks.is_integer() {
+        ticks.to_integer().to_string()
+    } else {
+        format!("{}", *ticks.numer() as f64 / *ticks.denom() as f64)
+    };
+    fragment.place(Fragment::leaf("offset", text));
+}

@@ -1,0 +1,556 @@
+//! Turning what should become of a part into changes of its document: pitches
+//! put right, marks taken out and laid on, bars rebuilt from the source.
+
+mod bars;
+mod lay;
+mod shown;
+
+use super::fragment::Fragment;
+use super::plan::Plan;
+use super::tree::{Tree, child, child_text};
+use crate::collate::PartAlignment;
+use crate::pitch::{Interval, LETTERS, Pitch};
+use crate::score::{Category, Element, Mark, NoteId, Part, Place};
+use crate::time::Time;
+use num_traits::Zero;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+pub use lay::Home;
+
+/// What becomes of one row of the outline.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fate {
+    /// The edition's bar stays; single notes and marks in it may change.
+    Keep {
+        edition: usize,
+        source: Option<usize>,
+        shift: Time,
+    },
+    /// The edition's bar gets the music of the source's.
+    Rebuild { edition: usize, source: usize },
+    /// A bar of the source that the edition lacks comes in.
+    Fresh { source: usize },
+    /// A bar of the edition goes.
+    Drop { edition: usize },
+    /// A bar of the source stays out.
+    Absent,
+}
+
+impl Fate {
+    pub fn edition(self) -> Option<usize> {
+        match self {
+            Fate::Keep { edition, .. } | Fate::Rebuild { edition, .. } | Fate::Drop { edition } => {
+                Some(edition)
+            }
+            Fate::Fresh { .. } | Fate::Absent => None,
+        }
+    }
+
+    /// The source bar whose music the row has afterwards, or stands for.
+    pub fn source(self) -> Option<usize> {
+        match self {
+            Fate::Keep { source, .. } => source,
+            Fate::Rebuild { source, .. } | Fate::Fresh { source } => Some(source),
+            Fate::Drop { .. } | Fate::Absent => None,
+        }
+    }
+
+    pub fn is_composed(self) -> bool {
+        matches!(self, Fate::Rebuild { .. } | Fate::Fresh { .. })
+    }
+
+    pub fn is_in_result(self) -> bool {
+        !matches!(self, Fate::Drop { .. } | Fate::Absent)
+    }
+}
+
+/// A note of the result: one of the edition's, or one made from the source's.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Target {
+    Kept(NoteId),
+    Composed(NoteId),
+}
+
+/// The source side of a rewrite.
+#[derive(Clone, Copy)]
+pub struct SourceSide<'a, 'i> {
+    pub tree: &'a Tree<'i>,
+    pub part: &'a Part,
+    pub alignment: &'a PartAlignment,
+}
+
+/// Changes of one part, collected in the plan of its document.
+pub struct PartRewrite<'p, 'a, 'i> {
+    plan: &'p mut Plan<'a, 'i>,
+    part: &'a Part,
+    source: Option<SourceSide<'a, 'i>>,
+    fates: &'p [Fate],
+    edition_rows: HashMap<usize, usize>,
+    source_rows: HashMap<usize, usize>,
+    /// Notes made from the source's, by the source's note.
+    composed: BTreeMap<NoteId, Fragment>,
+    /// Directions and the like in composed bars: row, offset, element.
+    timed: BTreeMap<usize, Vec<(Time, Fragment)>>,
+    /// Barline children of new bars: row, at the left, element.
+    barlines: BTreeMap<usize, Vec<(bool, Fragment)>>,
+    /// Barlines that bars of the edition lacked: by row and side, and where.
+    new_barlines: BTreeMap<(usize, bool), (Element, Fragment)>,
+    /// Spans that are in the result: name, number, from and to.
+    spans: Vec<Occupied>,
+    edition_owner: HashMap<Element, NoteId>,
+    source_owner: HashMap<Element, NoteId>,
+    /// New written pitches of the edition's notes.
+    pitches: BTreeMap<NoteId, Pitch>,
+    /// Pitches that composed notes take from the edition instead.
+    overrides: BTreeMap<NoteId, Pitch>,
+    /// Notes whose accidental gets these attributes.
+    flagged: BTreeMap<Target, Vec<(String, String)>>,
+    /// Notes whose accidental loses what the editor made of it.
+    unflagged: BTreeSet<NoteId>,
+    /// Grace notes that come in: before or after which note.
+    new_graces: Vec<NewGraces>,
+    gone_graces: BTreeSet<NoteId>,
+    /// The signature that each row has afterwards.
+    fifths: Vec<i32>,
+    signatures_restored: bool,
+}
+
+struct Occupied {
+    name: String,
+    number: u32,
+    from: (usize, Time),
+    to: (usize, Time),
+}
+
+struct NewGraces {
+    main: NoteId,
+    after: bool,
+    notes: Vec<NoteId>,
+}
+
+impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
+    /// `fates` has one entry for each row of the outline.
+    pub fn new(
+        plan: &'p mut Plan<'a, 'i>,
+        part: &'a Part,
+        source: Option<SourceSide<'a, 'i>>,
+        fates: &'p [Fate],
+    ) -> Self {
+        let index = |bar: fn(Fate) -> Option<usize>| {
+            fates
+                .iter()
+                .enumerate()
+                .filter_map(|(row, f)| bar(*f).map(|b| (b, row)))
+                .collect()
+        };
+        let owners = |part: &Part| {
+            part.notes
+                .iter()
+                .enumerate()
+                .map(|(id, n)| (n.element, id))
+                .collect()
+        };
+        PartRewrite {
+            plan,
+            part,
+            source,
+            fates,
+            edition_rows: index(Fate::edition),
+            source_rows: index(Fate::source),
+            composed: BTreeMap::new(),
+            timed: BTreeMap::new(),
+            barlines: BTreeMap::new(),
+            new_barlines: BTreeMap::new(),
+            spans: Vec::new(),
+            edition_owner: owners(part),
+            source_owner: source.map_or_else(HashMap::new, |s| owners(s.part)),
+            pitches: BTreeMap::new(),
+            overrides: BTreeMap::new(),
+            flagged: BTreeMap::new(),
+            unflagged: BTreeSet::new(),
+            new_graces: Vec::new(),
+            gone_graces: BTreeSet::new(),
+            fifths: Vec::new(),
+            signatures_restored: false,
+        }
+    }
+
+    /// Composes the notes of all bars that take the source's music. Call it
+    /// before laying marks; `overrides` are sounding pitches, by source note.
+    pub fn compose_bars(&mut self, overrides: BTreeMap<NoteId, Pitch>, signatures_restored: bool) {
+        self.overrides = overrides;
+        self.signatures_restored = signatures_restored;
+        self.fifths = self.row_fifths();
+        let Some(source) = self.source else { return };
+        for (row, fate) in self
+            .fates
+            .iter()
+            .enumerate()
+            .filter(|(_, f)| f.is_composed())
+        {
+            let bar = fate.source().expect("composed bars have a source");
+            let Some(bar) = source.part.bars.get(bar) else {
+                continue;
+            };
+            for note in bar.notes.clone() {
+                let fragment = self.compose_note(source, note, row);
+                self.composed.insert(note, fragment);
+            }
+        }
+    }
+
+    /// A note of the edition gets another sounding pitch, and all that are tied to it.
+    pub fn set_pitch(&mut self, note: NoteId, sounding: Pitch) {
+        for tied in self.part.tied(note).collect::<Vec<_>>() {
+            let bar = &self.part.bars[self.part.notes[tied].bar];
+            let written = sounding.moved(bar.transpose.inverse());
+            self.pitches.insert(tied, written);
+            let node = self.plan.tree().node(self.part.notes[tied].element);
+            let Some(pitch) = child(node, "pitch") else {
+                continue;
+            };
+            let old = self.written(tied);
+            match child(pitch, "octave").filter(|_| old.is_some_and(|o| o.same_name(written))) {
+                Some(octave) => {
+                    self.plan.replace(
+                        super::tree::element(octave),
+                        Fragment::leaf("octave", written.octave),
+                    );
+                }
+                None => self
+                    .plan
+                    .replace(super::tree::element(pitch), pitch_fragment(written)),
+            }
+        }
+    }
+
+    /// The written pitch of a note of the edition, as the edition has it.
+    fn written(&self, note: NoteId) -> Option<Pitch> {
+        let own = &self.part.notes[note];
+        let transpose = self.part.bars[own.bar].transpose;
+        own.pitch().map(|p| p.moved(transpose.inverse()))
+    }
+
+    /// Takes a tie out between a note of the edition and the next.
+    pub fn untie(&mut self, from: NoteId) {
+        self.remove_tie(from, "start");
+        if let Some(to) = self.part.notes[from].tied_to {
+            self.remove_tie(to, "stop");
+        }
+    }
+
+    /// Takes out one end of a tie.
+    fn remove_tie(&mut self, note: NoteId, kind: &str) {
+        let node = self.plan.tree().node(self.part.notes[note].element);
+        let mut gone = Vec::new();
+        for item in node.children().filter(|n| n.is_element()) {
+            let name = item.tag_name().name();
+            if name == "tie" && item.attribute("type") == Some(kind) {
+                gone.push(item);
+            }
+            if name == "notations" {
+                gone.extend(item.children().filter(|n| {
+                    n.tag_name().name() == "tied" && n.attribute("type") == Some(kind)
+                }));
+            }
+        }
+        for item in gone {
+            self.plan.remove(super::tree::element(item));
+        }
+    }
+
+    /// Ties two notes of the edition.
+    pub fn tie(&mut self, from: NoteId, to: NoteId) {
+        self.add_tie(Target::Kept(from), "start");
+        self.add_tie(Target::Kept(to), "stop");
+    }
+
+    fn add_tie(&mut self, target: Target, kind: &str) {
+        let tie = Fragment::new("tie").set("type", kind);
+        match target {
+            Target::Kept(note) => self.plan.add_child(self.part.notes[note].element, tie),
+            Target::Composed(note) => {
+                if let Some(fragment) = self.composed.get_mut(&note) {
+                    fragment.place(tie);
+                }
+            }
+        }
+        self.add_notation(target, None, Fragment::new("tied").set("type", kind));
+    }
+
+    /// Takes a mark of the edition out.
+    pub fn remove_mark(&mut self, mark: &Mark) {
+        match (mark.category, mark.kind.as_str(), mark.at.note) {
+            // Its accidental may still be needed: settled with all others.
+            (Category::Accidental, "accidental", Some(note)) => {
+                self.unflagged.insert(note);
+            }
+            (Category::Grace, ..) => {
+                let gone = mark
+                    .elements
+                    .iter()
+                    .filter_map(|e| self.edition_owner.get(e))
+                    .copied();
+                self.gone_graces.extend(gone.collect::<Vec<_>>());
+                mark.elements.iter().for_each(|e| self.plan.remove(*e));
+            }
+            _ => mark.elements.iter().for_each(|e| self.plan.remove(*e)),
+        }
+    }
+
+    /// Whether an element lies in a bar that is taken out or rebuilt.
+    pub fn is_in_composed_bar(&self, mark: &Mark) -> bool {
+        let touched = |place: Place| {
+            let row = self.edition_rows.get(&place.bar);
+            row.is_some_and(|r| !matches!(self.fates[*r], Fate::Keep { .. }))
+        };
+        touched(mark.at) || mark.end.is_some_and(touched)
+    }
+
+    /// Where a source note is in the result.
+    pub fn target_of_source(&self, note: NoteId) -> Option<Target> {
+        let source = self.source?;
+        if self.composed.contains_key(&note) {
+            return Some(Target::Composed(note));
+        }
+        let own = &source.part.notes[note];
+        if !matches!(
+            self.fates[*self.source_rows.get(&own.bar)?],
+            Fate::Keep { .. }
+        ) {
+            return None;
+        }
+        if own.grace > 0 {
+            let main = self.partner(source, source.part.main_note(note)?)?;
+            let same = |n: &NoteId| {
+                self.part.notes[*n].grace == own.grace && self.part.main_note(*n) == Some(main)
+            };
+            let bar = self.part.bars[self.part.notes[main].bar].notes.clone();
+            return bar
+                .clone()
+                .find(same)
+                .filter(|n| !self.gone_graces.contains(n))
+                .map(Target::Kept);
+        }
+        self.partner(source, note).map(Target::Kept)
+    }
+
+    /// The edition's note at the place of a source note, wherever its ties start.
+    fn partner(&self, source: SourceSide, note: NoteId) -> Option<NoteId> {
+        let head = source.part.head(note);
+        let later = source.part.onset(note) - source.part.onset(head);
+        let tie = source
+            .alignment
+            .ties
+            .iter()
+            .find(|t| t.source.contains(&head));
+        let first = match tie {
+            Some(tie) => tie.source[0],
+            None => source.part.chord(head).find_map(|n| {
+                source.alignment.source_to_edition[source.part.head(n)].map(|_| source.part.head(n))
+            })?,
+        };
+        let edition = source.alignment.source_to_edition[if tie.is_none()
+            && source.alignment.source_to_edition[head].is_some()
+        {
+            head
+        } else {
+            first
+        }]?;
+        let later = if tie.is_some() {
+            source.part.onset(note) - source.part.onset(first)
+        } else {
+            later
+        };
+        let time = self.part.onset(edition) + later;
+        let struck = tie.map_or(vec![edition], |t| t.edition.clone());
+        let candidates = struck
+            .iter()
+            .flat_map(|n| self.part.tied(*n))
+            .filter(|n| self.part.onset(*n) <= time);
+        candidates.max_by_key(|n| self.part.onset(*n))
+    }
+
+    /// Where a place of the source is in the result: row and offset.
+    pub fn place_of_source(&self, place: Place) -> Option<(usize, Time)> {
+        let row = *self.source_rows.get(&place.bar)?;
+        match self.fates[row] {
+            Fate::Keep { shift, .. } => Some((row, place.offset + shift)),
+            Fate::Rebuild { .. } | Fate::Fresh { .. } => Some((row, place.offset)),
+            _ => None,
+        }
+    }
+
+    /// Where a note of the edition is in the result.
+    pub fn target_of_edition(&self, note: NoteId) -> Option<Target> {
+        let row = *self.edition_rows.get(&self.part.notes[note].bar)?;
+        match self.fates[row] {
+            Fate::Keep { .. } => (!self.gone_graces.contains(&note)).then_some(Target::Kept(note)),
+            Fate::Rebuild { .. } => {
+                let source = self.source?;
+                source.alignment.edition_to_source[self.part.head(note)].map(Target::Composed)
+            }
+            _ => None,
+        }
+    }
+
+    pub fn place_of_edition(&self, place: Place) -> Option<(usize, Time)> {
+        let row = *self.edition_rows.get(&place.bar)?;
+        match self.fates[row] {
+            Fate::Keep { .. } => Some((row, place.offset)),
+            Fate::Rebuild { .. } => Some((row, place.offset)),
+            _ => None,
+        }
+    }
+
+    /// The interval from the source's sounding pitch to what a row writes.
+    fn writing_interval(&self, row: usize) -> Interval {
+        let sounding = self
+            .source
+            .map_or(Interval::UNISON, |s| s.alignment.interval);
+        sounding.plus(self.transpose_at(row).inverse())
+    }
+
+    /// How written pitch sounds in a row; new bars go on as the one before.
+    fn transpose_at(&self, row: usize) -> Interval {
+        self.nearest_edition_bar(row)
+            .map_or(Interval::UNISON, |bar| self.part.bars[bar].transpose)
+    }
+
+    fn nearest_edition_bar(&self, row: usize) -> Option<usize> {
+        let before = self.fates[..=row].iter().rev().find_map(|f| f.edition());
+        before
+            .or_else(|| self.fates[row..].iter().find_map(|f| f.edition()))
+            .filter(|b| *b < self.part.bars.len())
+    }
+
+    /// Makes ties over a barline agree with the source wherever a bar beside
+    /// it was rebuilt, taken out or put in.
+    fn mend_ties_at_seams(&mut self) {
+        let Some(source) = self.source else { return };
+        let rows: Vec<usize> = (0..self.fates.len())
+            .filter(|r| self.fates[*r].is_in_result())
+            .collect();
+        for pair in rows.windows(2) {
+            let (left, right) = (self.fates[pair[0]], self.fates[pair[1]]);
+            let natural = match (left, right) {
+                (Fate::Keep { edition: a, .. }, Fate::Keep { edition: b, .. }) => a + 1 == b,
+                _ => left.is_composed() && right.is_composed(),
+            };
+            if natural {
+                continue;
+            }
+            if let Fate::Keep {
+                edition,
+                source: Some(bar),
+                ..
+            } = left
+            {
+                let wanted: Vec<NoteId> = tied_over(source.part, bar, true);
+                self.mend_ties(source, edition, &wanted, true);
+            }
+            if let Fate::Keep {
+                edition,
+                source: Some(bar),
+                ..
+            } = right
+            {
+                let wanted: Vec<NoteId> = tied_over(source.part, bar, false);
+                self.mend_ties(source, edition, &wanted, false);
+            }
+        }
+    }
+
+    fn mend_ties(
+        &mut self,
+        source: SourceSide<'a, 'i>,
+        bar: usize,
+        wanted: &[NoteId],
+        forward: bool,
+    ) {
+        let kind = if forward { "start" } else { "stop" };
+        let targets: Vec<NoteId> = wanted
+            .iter()
+            .filter_map(|n| match self.target_of_source(*n) {
+                Some(Target::Kept(e)) => Some(e),
+                _ => self.same_sound(source, bar, *n, forward),
+            })
+            .collect();
+        let present = tied_over(self.part, bar, forward);
+        for note in &present {
+            if !targets.contains(note) {
+                self.remove_tie(*note, kind);
+            }
+        }
+        for note in targets {
+            if !present.contains(&note) {
+                self.add_tie(Target::Kept(note), kind);
+            }
+        }
+    }
+
+    /// The continuation of a note that was struck in a bar now gone has no
+    /// partner of its own: found by its sound.
+    fn same_sound(
+        &self,
+        source: SourceSide,
+        bar: usize,
+        note: NoteId,
+        forward: bool,
+    ) -> Option<NoteId> {
+        let pitch = source.part.notes[note]
+            .pitch()?
+            .moved(source.alignment.interval);
+        self.part.bars[bar].notes.clone().find(|n| {
+            let own = &self.part.notes[*n];
+            let at_edge = if forward {
+                own.offset + own.duration == self.part.bars[bar].length
+            } else {
+                own.offset.is_zero()
+            };
+            at_edge && own.grace == 0 && own.pitch() == Some(pitch)
+        })
+    }
+
+    /// Ends the changes of this part.
+    pub fn finish(mut self) {
+        self.mend_ties_at_seams();
+        self.put_graces();
+        self.settle_accidentals();
+        self.settle_stems();
+        self.put_bars();
+    }
+}
+
+/// The notes of a bar that are tied over its right or left barline.
+fn tied_over(part: &Part, bar: usize, right: bool) -> Vec<NoteId> {
+    part.bars[bar]
+        .notes
+        .clone()
+        .filter(|n| {
+            let note = &part.notes[*n];
+            let other = if right { note.tied_to } else { note.tied_from };
+            other.is_some_and(|o| part.notes[o].bar != bar)
+        })
+        .collect()
+}
+
+fn pitch_fragment(pitch: Pitch) -> Fragment {
+    let mut out = Fragment::new("pitch").with(Fragment::leaf("step", LETTERS[pitch.step as usize]));
+    if pitch.alter != 0 {
+        let text = if pitch.alter % 100 == 0 {
+            (pitch.alter / 100).to_string()
+        } else {
+            format!("{}", f64::from(pitch.alter) / 100.0)
+        };
+        out = out.with(Fragment::leaf("alter", text));
+    }
+    out.with(Fragment::leaf("octave", pitch.octave))
+}
+
+/// The voice as the document names it.
+fn voice_name(tree: &Tree<'_>, element: Element) -> String {
+    child_text(tree.node(element), "voice")
+        .unwrap_or("")
+        .to_string()
+}

@@ -1,0 +1,392 @@
+//! What the eye needs after the notes have changed: accidentals and stems.
+
+use super::super::fragment::Fragment;
+use super::super::tree::{child, child_text, element};
+use super::bars::{is_pitched, stem_of};
+use super::{Fate, PartRewrite, Target};
+use crate::pitch::{Interval, Pitch, key_alter};
+use crate::score::NoteId;
+use crate::time::Time;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+/// A note as it will be printed.
+struct Shown {
+    target: Target,
+    staff: u32,
+    pitch: Pitch,
+    /// A tie brings it over the barline: no accidental of its own.
+    continued: bool,
+}
+
+/// Which notes need an accidental: those that the signature and what came
+/// before them in the bar, on the same staff and in the same octave, do not tell.
+fn required(notes: &[Shown], fifths: i32) -> Vec<bool> {
+    let mut bar: HashMap<(u32, i32), i32> = HashMap::new();
+    notes
+        .iter()
+        .map(|note| {
+            let place = (note.staff, note.pitch.staff_place());
+            let shown = bar
+                .get(&place)
+                .copied()
+                .unwrap_or_else(|| key_alter(fifths, note.pitch.step));
+            if note.continued {
+                return false;
+            }
+            bar.insert(place, note.pitch.alter);
+            shown != note.pitch.alter
+        })
+        .collect()
+}
+
+impl PartRewrite<'_, '_, '_> {
+    pub(super) fn settle_accidentals(&mut self) {
+        for row in self.touched_rows() {
+            let fifths = self.fifths.get(row).copied();
+            let after = self.shown_after(row);
+            let fate = self.fates[row];
+            let fifths = fifths
+                .or(fate.edition().map(|b| self.part.bars[b].fifths))
+                .unwrap_or(0);
+            let needs = required(&after, fifths);
+            let before: BTreeMap<NoteId, bool> = match fate {
+                Fate::Keep { edition, .. } => {
+                    let notes = self.shown_before(edition);
+                    let needs = required(&notes, self.part.bars[edition].fifths);
+                    let id = |s: &Shown| match s.target {
+                        Target::Kept(n) | Target::Composed(n) => n,
+                    };
+                    notes.iter().map(id).zip(needs).collect()
+                }
+                _ => BTreeMap::new(),
+            };
+            for (note, needed) in after.iter().zip(needs) {
+                self.settle_accidental(note, needed, &before);
+            }
+        }
+    }
+
+    fn settle_accidental(&mut self, note: &Shown, needed: bool, before: &BTreeMap<NoteId, bool>) {
+        let Some(name) = accidental_name(note.pitch.alter) else {
+            return;
+        };
+        let flags = self.flagged.get(&note.target).cloned();
+        let wanted = || {
+            let mut out = Fragment::leaf("accidental", name);
+            out.attributes = flags.clone().unwrap_or_default();
+            out
+        };
+        let id = match note.target {
+            Target::Composed(id) => {
+                if (needed || flags.is_some())
+                    && let Some(fragment) = self.composed.get_mut(&id)
+                {
+                    fragment.remove("accidental");
+                    fragment.place(wanted());
+                }
+                return;
+            }
+            Target::Kept(id) => id,
+        };
+        let node = self.plan.tree().node(self.part.notes[id].element);
+        let old = child(node, "accidental");
+        let changed = self.pitches.contains_key(&id);
+        let unflagged = self.unflagged.contains(&id);
+        let status_changed = before.get(&id).is_some_and(|b| *b != needed);
+        let special = old.is_some_and(|o| {
+            ["cautionary", "editorial", "parentheses", "bracket"]
+                .iter()
+                .any(|a| o.attribute(*a) == Some("yes"))
+        });
+        match old {
+            None if flags.is_some() || needed && (changed || status_changed) => {
+                self.plan.add_child(self.part.notes[id].element, wanted());
+            }
+            Some(old) if flags.is_some() => self.plan.replace(element(old), wanted()),
+            Some(old) if unflagged && !needed => self.plan.remove(element(old)),
+            Some(old) if unflagged || changed && needed => {
+                self.plan.replace(element(old), wanted())
+            }
+            Some(old) if changed => self.plan.remove(element(old)),
+            Some(old) if status_changed && !needed && !special => self.plan.remove(element(old)),
+            _ => {}
+        }
+    }
+
+    /// Rows in which some accidental may have to come or go.
+    fn touched_rows(&self) -> Vec<usize> {
+        let bars: BTreeSet<usize> = (self.pitches.keys())
+            .chain(&self.gone_graces)
+            .chain(&self.unflagged)
+            .chain(self.new_graces.iter().map(|g| &g.main))
+            .chain(self.flagged.keys().filter_map(|t| match t {
+                Target::Kept(n) => Some(n),
+                Target::Composed(_) => None,
+            }))
+            .map(|n| self.part.notes[*n].bar)
+            .collect();
+        let touched = |(row, fate): &(usize, &Fate)| match fate {
+            Fate::Keep { edition, .. } => {
+                let key = self
+                    .fifths
+                    .get(*row)
+                    .is_some_and(|f| *f != self.part.bars[*edition].fifths);
+                key || bars.contains(edition)
+            }
+            other => other.is_composed(),
+        };
+        self.fates
+            .iter()
+            .enumerate()
+            .filter(touched)
+            .map(|(row, _)| row)
+            .collect()
+    }
+
+    fn shown_before(&self, bar: usize) -> Vec<Shown> {
+        let notes = self.part.bars[bar]
+            .notes
+            .clone()
+            .filter(|n| is_pitched(self.part, *n));
+        let mut out: Vec<(Time, bool, NoteId, Shown)> = notes
+            .filter_map(|n| {
+                let own = &self.part.notes[n];
+                let continued = own.tied_from.is_some_and(|f| self.part.notes[f].bar != bar);
+                let shown = Shown {
+                    target: Target::Kept(n),
+                    staff: own.staff,
+                    pitch: self.written(n)?,
+                    continued,
+                };
+                Some((own.offset, own.grace == 0, n, shown))
+            })
+            .collect();
+        out.sort_by_key(|n| (n.0, n.1, n.2));
+        out.into_iter().map(|n| n.3).collect()
+    }
+
+    fn shown_after(&self, row: usize) -> Vec<Shown> {
+        if let Fate::Keep { edition, .. } = self.fates[row] {
+            let mut out = Vec::new();
+            for mut shown in self.shown_before(edition) {
+                let Target::Kept(id) = shown.target else {
+                    continue;
+                };
+                if self.gone_graces.contains(&id) {
+                    continue;
+                }
+                if let Some(pitch) = self.pitches.get(&id) {
+                    shown.pitch = *pitch;
+                }
+                for group in self.new_graces.iter().filter(|g| g.main == id && !g.after) {
+                    out.extend(
+                        group
+                            .notes
+                            .iter()
+                            .filter_map(|n| self.shown_composed(*n, row)),
+                    );
+                }
+                out.push(shown);
+            }
+            return out;
+        }
+        let Some((source, bar)) = self.source.zip(self.fates[row].source()) else {
+            return Vec::new();
+        };
+        let mut notes: Vec<NoteId> = source.part.bars[bar]
+            .notes
+            .clone()
+            .filter(|n| is_pitched(source.part, *n))
+            .collect();
+        notes.sort_by_key(|n| {
+            (
+                source.part.notes[*n].offset,
+                source.part.notes[*n].grace == 0,
+                *n,
+            )
+        });
+        notes
+            .into_iter()
+            .filter_map(|n| self.shown_composed(n, row))
+            .collect()
+    }
+
+    fn shown_composed(&self, note: NoteId, row: usize) -> Option<Shown> {
+        let source = self.source?;
+        let own = &source.part.notes[note];
+        let sounding = self
+            .overrides
+            .get(&note)
+            .copied()
+            .or(own.pitch().map(|p| p.moved(source.alignment.interval)))?;
+        let pitch = sounding.moved(self.transpose_at(row).inverse()).simplest();
+        let continued = own
+            .tied_from
+            .is_some_and(|f| source.part.notes[f].bar != own.bar);
+        Some(Shown {
+            target: Target::Composed(note),
+            staff: self.staff_in(row, own.staff),
+            pitch,
+            continued,
+        })
+    }
+
+    /// Stems follow the staff where one voice is alone on it.
+    pub(super) fn settle_stems(&mut self) {
+        for row in 0..self.fates.len() {
+            match self.fates[row] {
+                Fate::Keep { edition, .. } => {
+                    let notes = self.part.bars[edition].notes.clone();
+                    if notes.clone().any(|n| self.pitches.contains_key(&n))
+                        && self.alone(notes.clone().map(|n| self.part.notes[n].voice))
+                    {
+                        self.restem_kept(row, edition);
+                    }
+                }
+                Fate::Rebuild { source: bar, .. } | Fate::Fresh { source: bar } => {
+                    let Some(source) = self.source else { continue };
+                    let notes = source.part.bars[bar].notes.clone();
+                    if self.alone(notes.map(|n| source.part.notes[n].voice)) {
+                        self.restem_composed(row, bar);
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+
+    fn alone(&self, voices: impl Iterator<Item = u32>) -> bool {
+        self.part.staves == 1 && voices.collect::<BTreeSet<_>>().len() == 1
+    }
+
+    fn restem_kept(&mut self, row: usize, bar: usize) {
+        let tree = self.plan.tree();
+        let middle = self.middle_line(row);
+        let notes = self.part.bars[bar]
+            .notes
+            .clone()
+            .filter(|n| is_pitched(self.part, *n) && self.part.notes[*n].grace == 0);
+        let beam = |n: NoteId| {
+            child_text(tree.node(self.part.notes[n].element), "beam").map(str::to_string)
+        };
+        let place = |n: NoteId| {
+            let pitch = self.pitches.get(&n).copied().or_else(|| self.written(n));
+            pitch.map_or(0, Pitch::staff_place)
+        };
+        let groups = beamed(notes.map(|n| (n, beam(n), place(n))));
+        for group in groups
+            .into_iter()
+            .filter(|g| g.iter().any(|n| self.pitches.contains_key(&n.0)))
+        {
+            let direction = direction(&group, middle);
+            for (note, _, _) in group {
+                if let Some((stem, old)) = stem_of(tree, self.part, note)
+                    && matches!(old, "up" | "down")
+                    && old != direction
+                {
+                    self.plan.replace(stem, Fragment::leaf("stem", direction));
+                }
+            }
+        }
+    }
+
+    fn restem_composed(&mut self, row: usize, bar: usize) {
+        let Some(source) = self.source else { return };
+        let middle = self.middle_line(row);
+        let notes = source.part.bars[bar].notes.clone();
+        let notes: Vec<(NoteId, Option<String>, i32)> = notes
+            .filter(|n| is_pitched(source.part, *n) && source.part.notes[*n].grace == 0)
+            .filter_map(|n| {
+                let shown = self.shown_composed(n, row)?;
+                let beam = self.composed[&n]
+                    .child("beam")
+                    .map(|b| b.text.trim().to_string());
+                Some((n, beam, shown.pitch.staff_place()))
+            })
+            .collect();
+        for group in beamed(notes.into_iter()) {
+            let direction = direction(&group, middle);
+            for (note, _, _) in group {
+                let fragment = self.composed.get_mut(&note).expect("composed above");
+                if let Some(stem) = fragment.children.iter_mut().find(|c| c.name == "stem") {
+                    if matches!(stem.text.trim(), "up" | "down") {
+                        stem.text = direction.into();
+                    }
+                }
+            }
+        }
+    }
+
+    /// The staff place of the middle line under the clef in force.
+    fn middle_line(&self, row: usize) -> i32 {
+        let treble = Pitch::new(6, 0, 4).staff_place();
+        let Some(bar) = self.nearest_edition_bar(row) else {
+            return treble;
+        };
+        let tree = self.plan.tree();
+        let clef = self.part.bars[..=bar].iter().rev().find_map(|b| {
+            let attributes = tree
+                .node(b.element)
+                .children()
+                .filter(|n| n.tag_name().name() == "attributes");
+            attributes.filter_map(|a| child(a, "clef")).last()
+        });
+        let Some(clef) = clef else { return treble };
+        let line: i32 = child_text(clef, "line")
+            .and_then(|l| l.parse().ok())
+            .unwrap_or(2);
+        let change: i32 = child_text(clef, "clef-octave-change")
+            .and_then(|l| l.parse().ok())
+            .unwrap_or(0);
+        let sign = match child_text(clef, "sign") {
+            Some("F") => Pitch::new(3, 0, 3),
+            Some("C") => Pitch::new(0, 0, 4),
+            _ => Pitch::new(4, 0, 4),
+        };
+        sign.moved(Interval::octaves(change)).staff_place() + 2 * (3 - line)
+    }
+}
+
+type Stemmed = (NoteId, Option<String>, i32);
+
+/// Notes under one beam share a stem direction.
+fn beamed(notes: impl Iterator<Item = Stemmed>) -> Vec<Vec<Stemmed>> {
+    let mut out: Vec<Vec<Stemmed>> = Vec::new();
+    let mut open = false;
+    for note in notes {
+        let continues = open && matches!(note.1.as_deref(), Some("continue" | "end") | None);
+        let opens = matches!(note.1.as_deref(), Some("begin"));
+        let ends = matches!(note.1.as_deref(), Some("end"));
+        match out.last_mut().filter(|_| continues && note.1.is_some()) {
+            Some(group) => group.push(note),
+            None => out.push(vec![note]),
+        }
+        open = opens || open && !ends;
+    }
+    out
+}
+
+/// Down when the note farthest from the middle line lies on it or above.
+fn direction(group: &[Stemmed], middle: i32) -> &'static str {
+    let farthest = group
+        .iter()
+        .map(|n| n.2 - middle)
+        .max_by_key(|d| d.abs())
+        .unwrap_or(0);
+    if farthest >= 0 { "down" } else { "up" }
+}
+
+fn accidental_name(alter: i32) -> Option<&'static str> {
+    Some(match alter {
+        0 => "natural",
+        100 => "sharp",
+        -100 => "flat",
+        200 => "double-sharp",
+        -200 => "flat-flat",
+        50 => "quarter-sharp",
+        -50 => "quarter-flat",
+        150 => "three-quarters-sharp",
+        -150 => "three-quarters-flat",
+        _ => return None,
+    })
+}

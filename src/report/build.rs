@@ -1,0 +1,290 @@
+//! From scores, alignment and findings to the one result of an audit.
+
+use super::*;
+use crate::collate::{Collation, PartAlignment};
+use crate::findings::{self, Passage, PartFindings, Spot};
+use crate::instrument::{RangeCheck, check};
+use crate::pitch::Interval;
+use crate::score::{NoteId, Score};
+use std::collections::{BTreeMap, HashSet};
+use std::ops::RangeInclusive;
+
+/// Everything that an audit has worked out.
+pub struct Material<'a> {
+    pub edition: &'a Score,
+    pub source: &'a Score,
+    pub edition_file: &'a str,
+    pub source_file: &'a str,
+    pub collation: &'a Collation,
+    /// In the order of `Collation::parts`.
+    pub findings: &'a [PartFindings],
+    /// The instrument of each pair of parts, and whether it was guessed.
+    pub instruments: &'a [Option<(&'a crate::instrument::Instrument, bool)>],
+    /// Only these bars of the edition.
+    pub bars: Option<&'a Bars>,
+    pub warnings: Vec<String>,
+}
+
+/// Puts the result together.
+///
+/// # Errors
+/// When `bars` names a bar that a part does not have.
+pub fn audit(material: Material) -> Result<Audit, BarError> {
+    let m = &material;
+    let names = |parts: &[usize], score: &Score| -> Vec<PartName> {
+        parts.iter().map(|p| PartName::of(&score.parts[*p])).collect()
+    };
+    let mut parts = Vec::new();
+    for (place, alignment) in m.collation.parts.iter().enumerate() {
+        let edition = &m.edition.parts[alignment.edition];
+        let all = 0..=edition.bars.len().saturating_sub(1);
+        let builder = PartBuilder {
+            edition,
+            source: &m.source.parts[alignment.source],
+            alignment,
+            collation: m.collation,
+            found: &m.findings[place],
+            bars: m.bars.map_or(Ok(all), |bars| bars.find(edition))?,
+            range: m.instruments[place].map(|(i, guessed)| (check(edition, i), guessed)),
+        };
+        parts.push(builder.build());
+    }
+    Ok(Audit {
+        schema: SCHEMA,
+        edition: ScoreName {
+            file: m.edition_file.into(),
+            title: m.edition.title.clone(),
+        },
+        source: ScoreName {
+            file: m.source_file.into(),
+            title: m.source.title.clone(),
+        },
+        parts,
+        unmatched_parts: Unmatched {
+            edition: names(&m.collation.unmatched_edition, m.edition),
+            source: names(&m.collation.unmatched_source, m.source),
+        },
+        warnings: material.warnings,
+    })
+}
+
+struct PartBuilder<'a> {
+    edition: &'a Part,
+    source: &'a Part,
+    alignment: &'a PartAlignment,
+    collation: &'a Collation,
+    found: &'a PartFindings,
+    bars: RangeInclusive<usize>,
+    range: Option<(RangeCheck, bool)>,
+}
+
+impl PartBuilder<'_> {
+    fn build(self) -> PartReport {
+        let kept: Vec<&Finding> = self
+            .found
+            .findings
+            .iter()
+            .filter(|f| is_in(f, &self.bars))
+            .collect();
+        let used: HashSet<usize> = kept.iter().filter_map(|f| f.passage).collect();
+        // The new place of each passage that stays.
+        let mut places = BTreeMap::new();
+        for (old, passage) in self.found.passages.iter().enumerate() {
+            let touches =
+                passage.from.bar <= *self.bars.end() && passage.to.bar >= *self.bars.start();
+            if touches || used.contains(&old) {
+                places.insert(old, places.len());
+            }
+        }
+        let interval = self.alignment.interval;
+        let numbers = self.edition.bars.iter().map(|b| b.number.clone());
+        let in_bars = |bar: usize| self.bars.contains(&bar);
+        let marks = self.edition.marks.iter();
+        PartReport {
+            part: PartName::of(self.edition),
+            source_part: PartName::of(self.source),
+            transposition: Transposition {
+                semitones: interval.semitones,
+                steps: interval.steps,
+                name: interval.name(),
+            },
+            notes: self.notes(),
+            findings: kept.iter().map(|f| self.finding(f, &places)).collect(),
+            passages: places.keys().map(|p| self.passage(*p)).collect(),
+            bars: self.bar_reports(&kept),
+            totals: findings::count(kept.iter().copied()),
+            range: self.range_result(),
+            marks: marks.filter(|m| in_bars(m.at.bar)).count(),
+            bar_numbers: numbers
+                .enumerate()
+                .filter_map(|(b, number)| in_bars(b).then_some(number))
+                .collect(),
+        }
+    }
+
+    fn notes(&self) -> NoteCounts {
+        let ours: Vec<NoteId> = self
+            .edition
+            .struck()
+            .filter(|n| self.bars.contains(&self.edition.notes[*n].bar))
+            .collect();
+        let matched = |n: &&NoteId| self.alignment.edition_to_source[**n].is_some();
+        NoteCounts {
+            edition: ours.len(),
+            source: self.source_notes(),
+            matched: ours.iter().filter(matched).count(),
+        }
+    }
+
+    /// Struck notes of the source in the stretch of the bars looked at.
+    fn source_notes(&self) -> usize {
+        let bars = self.edition.bars.len();
+        if bars == 0 || self.bars == (0..=bars - 1) {
+            return self.source.struck().count();
+        }
+        let rows = self.collation.edition_row(*self.bars.start())
+            ..=self.collation.edition_row(*self.bars.end());
+        let theirs = self.collation.outline[rows].iter().filter_map(|r| r.source);
+        theirs.map(|bar| self.source.struck_in(bar).count()).sum()
+    }
+
+    fn point(&self, spot: Spot) -> Point {
+        Point::new(self.edition, spot.bar, spot.offset)
+    }
+
+    fn source_point(&self, spot: Spot) -> Point {
+        Point::new(self.source, spot.bar, spot.offset)
+    }
+
+    fn finding(&self, f: &Finding, places: &BTreeMap<usize, usize>) -> FindingReport {
+        let there = f.source_at.map(|spot| self.source_point(spot));
+        let (source_bar, source_bar_index, source_offset) = match there {
+            Some(p) => (Some(p.bar), Some(p.bar_index), Some(p.offset)),
+            None => (None, None, None),
+        };
+        FindingReport {
+            category: f.category,
+            status: f.status,
+            at: self.point(f.at),
+            end: f.end.map(|end| self.point(end)),
+            source_bar,
+            source_bar_index,
+            source_offset,
+            voice: (f.voice > 0).then_some(f.voice),
+            staff: f.staff,
+            edition_reading: f.edition_reading.clone(),
+            source_reading: f.source_reading.clone(),
+            passage: f.passage.map(|p| places[&p]),
+        }
+    }
+
+    fn passage(&self, place: usize) -> PassageReport {
+        let p: &Passage = &self.found.passages[place];
+        let before = self.collation.outline[..p.row]
+            .iter()
+            .rev()
+            .find_map(|row| row.edition)
+            .map(|bar| self.edition.bars[bar].number.clone());
+        let range = self.range.as_ref().map(|r| &r.0);
+        PassageReport {
+            kind: p.kind,
+            from: self.point(p.from),
+            to: self.point(p.to),
+            source_from: p.source_from.map(|s| self.source_point(s)),
+            source_to: p.source_to.map(|s| self.source_point(s)),
+            octaves: p.octaves,
+            notes: if p.kind == PassageKind::Cut {
+                p.source.len()
+            } else {
+                p.edition.len()
+            },
+            outside_range: range
+                .map(|r| p.edition.iter().filter(|n| r.is_outside(**n)).count()),
+            outside_range_restored: range.map(|r| self.outside_restored(p, r)),
+            bar_before: before,
+        }
+    }
+
+    /// How many notes would be outside with the source's music in place of the
+    /// edition's.
+    fn outside_restored(&self, p: &Passage, check: &RangeCheck) -> usize {
+        let is_outside = |bar: usize, sounding: crate::pitch::Pitch| {
+            check
+                .range
+                .leaves(check.read(self.edition, bar, sounding))
+                .is_some()
+        };
+        match p.octaves {
+            // The edition's own notes, put back: a wrong one among them stays.
+            Some(octaves) => p
+                .edition
+                .iter()
+                .map(|n| &self.edition.notes[*n])
+                .filter_map(|n| Some((n.bar, n.pitch()?.moved(Interval::octaves(-octaves)))))
+                .filter(|(bar, pitch)| is_outside(*bar, *pitch))
+                .count(),
+            None => p
+                .source
+                .iter()
+                .filter_map(|n| self.source.notes[*n].pitch())
+                .map(|pitch| pitch.moved(self.alignment.interval))
+                .filter(|pitch| is_outside(p.from.bar, *pitch))
+                .count(),
+        }
+    }
+
+    fn bar_reports(&self, kept: &[&Finding]) -> Vec<BarReport> {
+        let mut by_bar: BTreeMap<usize, Vec<&Finding>> = BTreeMap::new();
+        for finding in kept {
+            by_bar.entry(finding.at.bar).or_default().push(finding);
+        }
+        by_bar
+            .into_iter()
+            .map(|(bar, found)| {
+                let row = self.collation.outline[self.collation.edition_row(bar)];
+                BarReport {
+                    bar: self.edition.bars[bar].number.clone(),
+                    bar_index: bar,
+                    source_bar: row
+                        .source
+                        .and_then(|b| self.source.bars.get(b))
+                        .map(|b| b.number.clone()),
+                    counts: findings::count(found.into_iter()),
+                }
+            })
+            .collect()
+    }
+
+    fn range_result(&self) -> Option<RangeResult> {
+        let (check, guessed) = self.range.as_ref()?;
+        let displaced: HashSet<NoteId> = self
+            .found
+            .passages
+            .iter()
+            .filter(|p| p.kind == PassageKind::OctaveDisplacement)
+            .flat_map(|p| p.edition.iter().copied())
+            .collect();
+        let outside = check
+            .outside
+            .iter()
+            .filter(|o| self.bars.contains(&self.edition.notes[o.note].bar))
+            .map(|o| {
+                let note = &self.edition.notes[o.note];
+                OutsideReport {
+                    at: Point::new(self.edition, note.bar, note.offset),
+                    pitch: o.pitch.to_string(),
+                    side: o.side,
+                    displaced: displaced.contains(&o.note),
+                }
+            })
+            .collect();
+        Some(RangeResult {
+            instrument: check.instrument.clone(),
+            lowest: check.range.lowest.to_string(),
+            highest: check.range.highest.to_string(),
+            outside,
+            reading: check.reading_sentence.clone(),
+            guessed: *guessed,
+        })
+    }
+}

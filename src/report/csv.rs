@@ -1,0 +1,92 @@
+//! Reports as comma-separated lines, for a spreadsheet.
+
+use super::{Audit, RangeReport};
+use serde::Serialize;
+
+/// One line per finding under a line of headings; an empty cell is nothing.
+pub fn audit(audit: &Audit) -> String {
+    let mut out = line(&[
+        "part", "bar", "beat", "offset", "category", "status", "edition", "source", "end_bar",
+        "end_beat", "passage",
+    ]);
+    for part in &audit.parts {
+        for f in &part.findings {
+            let end = f.end.as_ref();
+            let passage = f.passage.map(|p| word(&part.passages[p].kind));
+            out += &line(&[
+                part.part.spoken(),
+                &f.at.bar,
+                &f.at.beat,
+                &f.at.offset,
+                f.category.name(),
+                f.status.name(),
+                f.edition_reading.as_deref().unwrap_or(""),
+                f.source_reading.as_deref().unwrap_or(""),
+                end.map_or("", |e| &e.bar),
+                end.map_or("", |e| &e.beat),
+                passage.as_deref().unwrap_or(""),
+            ]);
+        }
+    }
+    out
+}
+
+/// One line per note outside the range under a line of headings.
+pub fn range(report: &RangeReport) -> String {
+    let mut out = line(&[
+        "part", "instrument", "bar", "beat", "offset", "pitch", "side", "passage",
+    ]);
+    for part in &report.parts {
+        let Some(range) = &part.range else { continue };
+        for (place, o) in range.outside.iter().enumerate() {
+            let passage = part
+                .passages
+                .iter()
+                .position(|p| p.outside_places.contains(&place))
+                .map_or(String::new(), |p| (p + 1).to_string());
+            out += &line(&[
+                part.part.spoken(),
+                &range.instrument,
+                &o.at.bar,
+                &o.at.beat,
+                &o.at.offset,
+                &o.pitch,
+                o.side.name(),
+                &passage,
+            ]);
+        }
+    }
+    out
+}
+
+/// The name that the JSON has for it.
+fn word(value: &impl Serialize) -> String {
+    match serde_json::to_value(value) {
+        Ok(serde_json::Value::String(text)) => text,
+        _ => String::new(),
+    }
+}
+
+fn line(cells: &[&str]) -> String {
+    let cells: Vec<String> = cells.iter().map(|c| cell(c)).collect();
+    cells.join(",") + "\n"
+}
+
+fn cell(text: &str) -> String {
+    if text.contains([',', '"', '\n', '\r']) {
+        format!("\"{}\"", text.replace('"', "\"\""))
+    } else {
+        text.into()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn cells_are_quoted_where_they_must_be() {
+        assert_eq!(line(&["a", "", "p, dolce"]), "a,,\"p, dolce\"\n");
+        assert_eq!(cell("say \"f\""), "\"say \"\"f\"\"\"");
+    }
+}

@@ -1,0 +1,238 @@
+//! One result for each command, and its forms: text, JSON, CSV.
+//!
+//! The JSON is the result itself; its fields are promised to scripts, and a
+//! change of them is a new `SCHEMA`. What only the text needs is not in it.
+
+mod bars;
+mod build;
+mod csv;
+mod phrases;
+mod range;
+mod table;
+mod text;
+
+use crate::findings::{Finding, PassageKind, Status, Totals};
+use crate::instrument::Side;
+use crate::score::{Category, Part};
+use crate::time::{self, Time};
+use serde::Serialize;
+
+pub use bars::{BarError, Bars};
+pub use build::{Material, audit};
+pub use csv::{audit as audit_csv, range as range_csv};
+pub use range::{Passage as RangePassage, RangePart, RangeReport, range_report};
+pub use text::{audit as audit_text, instruments as instruments_text, range as range_text};
+
+/// The number of the JSON's form.
+pub const SCHEMA: u32 = 1;
+
+/// What `obelus audit` says.
+#[derive(Debug, Serialize)]
+pub struct Audit {
+    pub schema: u32,
+    pub edition: ScoreName,
+    pub source: ScoreName,
+    pub parts: Vec<PartReport>,
+    pub unmatched_parts: Unmatched,
+    pub warnings: Vec<String>,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub struct ScoreName {
+    pub file: String,
+    pub title: Option<String>,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub struct PartName {
+    pub id: String,
+    pub name: String,
+}
+
+impl PartName {
+    pub fn of(part: &Part) -> PartName {
+        PartName {
+            id: part.id.clone(),
+            name: part.name.clone(),
+        }
+    }
+
+    /// The name, or the id of a part without one.
+    pub fn spoken(&self) -> &str {
+        if self.name.is_empty() {
+            &self.id
+        } else {
+            &self.name
+        }
+    }
+}
+
+/// Parts for which the other side has none.
+#[derive(Debug, Serialize)]
+pub struct Unmatched {
+    pub edition: Vec<PartName>,
+    pub source: Vec<PartName>,
+}
+
+/// One part of the edition beside its part of the source.
+#[derive(Debug, Serialize)]
+pub struct PartReport {
+    pub part: PartName,
+    pub source_part: PartName,
+    pub transposition: Transposition,
+    pub notes: NoteCounts,
+    pub findings: Vec<FindingReport>,
+    pub passages: Vec<PassageReport>,
+    /// Only bars that have findings.
+    pub bars: Vec<BarReport>,
+    pub totals: Totals,
+    pub range: Option<RangeResult>,
+    /// All the edition's marks, its own and the source's.
+    #[serde(skip)]
+    pub marks: usize,
+    /// Printed numbers of the bars looked at, in order.
+    #[serde(skip)]
+    pub bar_numbers: Vec<String>,
+}
+
+/// How the edition sounds against the source.
+#[derive(Debug, Serialize)]
+pub struct Transposition {
+    pub semitones: i32,
+    /// Letter names, 0-based: a second is 1.
+    pub steps: i32,
+    pub name: String,
+}
+
+/// Struck notes, and pairs of them.
+#[derive(Debug, Serialize)]
+pub struct NoteCounts {
+    pub edition: usize,
+    pub source: usize,
+    pub matched: usize,
+}
+
+/// A place in a part.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Point {
+    /// The printed number.
+    pub bar: String,
+    /// 0-based.
+    pub bar_index: usize,
+    /// Quarter notes from the bar's start, as a fraction.
+    pub offset: String,
+    /// 1-based, in beats of the time signature.
+    pub beat: String,
+}
+
+impl Point {
+    pub fn new(part: &Part, bar: usize, offset: Time) -> Point {
+        Point {
+            bar: part.bars[bar].number.clone(),
+            bar_index: bar,
+            offset: time::text(offset),
+            beat: time::beat_text(part.beat(bar, offset)),
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+pub struct FindingReport {
+    pub category: Category,
+    pub status: Status,
+    #[serde(flatten)]
+    pub at: Point,
+    pub end: Option<Point>,
+    pub source_bar: Option<String>,
+    pub source_bar_index: Option<usize>,
+    pub source_offset: Option<String>,
+    pub voice: Option<u32>,
+    pub staff: u32,
+    pub edition_reading: Option<String>,
+    pub source_reading: Option<String>,
+    /// Its place in the list of passages.
+    pub passage: Option<usize>,
+}
+
+#[derive(Debug, Serialize)]
+pub struct PassageReport {
+    pub kind: PassageKind,
+    pub from: Point,
+    pub to: Point,
+    pub source_from: Option<Point>,
+    pub source_to: Option<Point>,
+    pub octaves: Option<i32>,
+    /// The edition's notes; of a cut the source's.
+    pub notes: usize,
+    /// `None` when no instrument is known.
+    pub outside_range: Option<usize>,
+    pub outside_range_restored: Option<usize>,
+    /// The bar after which the source's music is missing.
+    #[serde(skip)]
+    pub bar_before: Option<String>,
+}
+
+#[derive(Debug, Serialize)]
+pub struct BarReport {
+    pub bar: String,
+    pub bar_index: usize,
+    pub source_bar: Option<String>,
+    pub counts: Totals,
+}
+
+/// The part against an instrument's range.
+#[derive(Debug, Serialize)]
+pub struct RangeResult {
+    pub instrument: String,
+    pub lowest: String,
+    pub highest: String,
+    pub outside: Vec<OutsideReport>,
+    /// Which pitches were compared, in a sentence.
+    #[serde(skip)]
+    pub reading: String,
+    /// The instrument was read off the part's name.
+    #[serde(skip)]
+    pub guessed: bool,
+}
+
+#[derive(Debug, Serialize)]
+pub struct OutsideReport {
+    #[serde(flatten)]
+    pub at: Point,
+    pub pitch: String,
+    pub side: Side,
+    /// It belongs to an octave displacement.
+    pub displaced: bool,
+}
+
+impl Audit {
+    /// Whether anything at all was found; a part without a partner counts.
+    pub fn found_something(&self) -> bool {
+        self.parts.iter().any(|p| !p.findings.is_empty())
+            || !self.unmatched_parts.edition.is_empty()
+    }
+
+    /// The report as JSON, with a line end.
+    pub fn json(&self) -> String {
+        json(self)
+    }
+}
+
+pub(crate) fn json(result: &impl Serialize) -> String {
+    let mut text = serde_json::to_string_pretty(result).expect("plain data is always JSON");
+    text.push('\n');
+    text
+}
+
+/// The number of findings of a status, in some categories.
+pub(crate) fn sum(totals: &Totals, status: Status, of_notes: bool) -> usize {
+    totals
+        .iter()
+        .filter(|(category, _)| category.is_of_notes() == of_notes)
+        .filter_map(|(_, counts)| counts.get(&status))
+        .sum()
+}
+
+pub(crate) fn is_in(finding: &Finding, bars: &std::ops::RangeInclusive<usize>) -> bool {
+    bars.contains(&finding.at.bar)
+}

@@ -1,0 +1,178 @@
+//! The result of `obelus range`.
+
+use super::{PartName, Point, SCHEMA, ScoreName, json};
+use crate::instrument::{Instrument, RangeCheck, Reading, Side, check};
+use crate::score::{NoteId, Part, Score};
+use serde::Serialize;
+
+/// What `obelus range` says.
+#[derive(Debug, Serialize)]
+pub struct RangeReport {
+    pub schema: u32,
+    pub score: ScoreName,
+    pub parts: Vec<RangePart>,
+    pub warnings: Vec<String>,
+}
+
+#[derive(Debug, Serialize)]
+pub struct RangePart {
+    pub part: PartName,
+    /// `None` when no instrument is known.
+    pub reading: Option<ReadingReport>,
+    pub range: Option<RangeOutside>,
+    /// `None` for a part without pitches, or when no instrument is known.
+    pub compass: Option<CompassReport>,
+    pub passages: Vec<Passage>,
+    /// How many notes the part strikes, grace notes included.
+    pub notes: usize,
+    #[serde(skip)]
+    pub guessed: bool,
+}
+
+#[derive(Debug, Serialize)]
+pub struct ReadingReport {
+    /// Which pitches were compared.
+    pub pitches: Reading,
+    pub sentence: String,
+}
+
+#[derive(Debug, Serialize)]
+pub struct RangeOutside {
+    pub instrument: String,
+    pub lowest: String,
+    pub highest: String,
+    pub outside: Vec<OutsideNote>,
+}
+
+#[derive(Debug, Serialize)]
+pub struct OutsideNote {
+    #[serde(flatten)]
+    pub at: Point,
+    pub pitch: String,
+    pub side: Side,
+}
+
+#[derive(Debug, Serialize)]
+pub struct CompassReport {
+    pub lowest: CompassNote,
+    pub highest: CompassNote,
+}
+
+#[derive(Debug, Serialize)]
+pub struct CompassNote {
+    #[serde(flatten)]
+    pub at: Point,
+    pub pitch: String,
+}
+
+/// Notes of one voice that leave the range together.
+#[derive(Debug, Serialize)]
+pub struct Passage {
+    pub side: Side,
+    pub from: Point,
+    pub to: Point,
+    /// All its notes, the few inside the range too.
+    pub notes: usize,
+    pub outside: usize,
+    /// Towards the range: 1 is an octave up.
+    pub octave: i32,
+    /// How many notes would be outside after that octave.
+    pub outside_moved: usize,
+    /// Its notes in the list of those outside.
+    #[serde(skip)]
+    pub outside_places: Vec<usize>,
+}
+
+impl RangeReport {
+    /// The report as JSON, with a line end.
+    pub fn json(&self) -> String {
+        json(self)
+    }
+}
+
+/// Checks parts of a score. `parts` gives the place of each part, its
+/// instrument if one is known, and whether that was guessed.
+pub fn range_report(
+    score: &Score,
+    file: &str,
+    parts: &[(usize, Option<&Instrument>, bool)],
+    warnings: Vec<String>,
+) -> RangeReport {
+    let parts = parts
+        .iter()
+        .map(|(place, instrument, guessed)| {
+            let part = &score.parts[*place];
+            let result = instrument.map(|i| check(part, i));
+            of_part(part, result, *guessed)
+        })
+        .collect();
+    RangeReport {
+        schema: SCHEMA,
+        score: ScoreName {
+            file: file.into(),
+            title: score.title.clone(),
+        },
+        parts,
+        warnings,
+    }
+}
+
+fn of_part(part: &Part, check: Option<RangeCheck>, guessed: bool) -> RangePart {
+    let at = |n: NoteId| Point::new(part, part.notes[n].bar, part.notes[n].offset);
+    let played = |n: &&crate::score::Note| !n.cue && !n.is_rest() && n.tied_from.is_none();
+    let mut out = RangePart {
+        part: PartName::of(part),
+        reading: None,
+        range: None,
+        compass: None,
+        passages: Vec::new(),
+        notes: part.notes.iter().filter(played).count(),
+        guessed,
+    };
+    let Some(check) = check else { return out };
+    out.reading = Some(ReadingReport {
+        pitches: check.reading,
+        sentence: check.reading_sentence.clone(),
+    });
+    out.compass = check.compass.map(|c| {
+        let [lowest, highest] = [c.lowest, c.highest].map(|(note, pitch)| CompassNote {
+            at: at(note),
+            pitch: pitch.to_string(),
+        });
+        CompassReport { lowest, highest }
+    });
+    out.passages = check
+        .passages
+        .iter()
+        .map(|p| Passage {
+            side: p.side,
+            from: at(p.notes[0]),
+            to: at(*p.notes.last().expect("a passage has a note")),
+            notes: p.notes.len(),
+            outside: p.outside,
+            octave: p.octave,
+            outside_moved: p.outside_moved,
+            outside_places: p
+                .notes
+                .iter()
+                .filter_map(|n| check.outside.binary_search_by_key(n, |o| o.note).ok())
+                .collect(),
+        })
+        .collect();
+    let outside = check
+        .outside
+        .iter()
+        .map(|o| OutsideNote {
+            at: at(o.note),
+            pitch: o.pitch.to_string(),
+            side: o.side,
+        })
+        .collect();
+    out.range = Some(RangeOutside {
+        instrument: check.instrument,
+        lowest: check.range.lowest.to_string(),
+        highest: check.range.highest.to_string(),
+        outside,
+    });
+    out
+}
