@@ -4,8 +4,10 @@
 pub mod clean;
 pub mod collate;
 pub mod findings;
+pub mod instrument;
 pub mod musicxml;
 pub mod patch;
 pub mod pitch;
+pub mod report;
 pub mod score;
 pub mod time;

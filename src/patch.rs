@@ -30,10 +30,7 @@ impl Patch {
     }
 
     pub fn replace(&mut self, range: Range<usize>, text: impl Into<String>) {
-        self.edits.push(Edit {
-            range,
-            text: text.into(),
-        });
+        self.edits.push(Edit { range, text: text.into() });
     }
 
     pub fn is_empty(&self) -> bool {

@@ -22,11 +22,7 @@ pub struct Pitch {
 impl Pitch {
     /// `alter` in hundredths of a semitone.
     pub fn new(step: i32, alter: i32, octave: i32) -> Self {
-        Pitch {
-            octave,
-            step,
-            alter,
-        }
+        Pitch { octave, step, alter }
     }
 
     /// Steps of the staff, counted from C0.
@@ -54,10 +50,7 @@ impl Pitch {
             let step = if out.alter > 0 { 1 } else { -1 };
             let place = out.staff_place() + step;
             let natural = Pitch::new(place.rem_euclid(7), 0, place.div_euclid(7));
-            out = Pitch {
-                alter: out.sound() - natural.sound(),
-                ..natural
-            };
+            out = Pitch { alter: out.sound() - natural.sound(), ..natural };
         }
         out
     }
@@ -116,10 +109,7 @@ pub struct Interval {
 }
 
 impl Interval {
-    pub const UNISON: Interval = Interval {
-        steps: 0,
-        semitones: 0,
-    };
+    pub const UNISON: Interval = Interval { steps: 0, semitones: 0 };
 
     pub fn new(steps: i32, semitones: i32) -> Self {
         Interval { steps, semitones }
@@ -171,10 +161,7 @@ impl Interval {
             (false, 0) => "major",
             (false, -1) => "minor",
             _ => {
-                return format!(
-                    "{direction} {} steps ({} semitones)",
-                    up.steps, up.semitones
-                );
+                return format!("{direction} {} steps ({} semitones)", up.steps, up.semitones);
             }
         };
         if steps == 0 && surplus == 0 {
@@ -184,9 +171,7 @@ impl Interval {
             };
         }
         let article = if quality == "augmented" { "an" } else { "a" };
-        let simple = [
-            "unison", "second", "third", "fourth", "fifth", "sixth", "seventh",
-        ];
+        let simple = ["unison", "second", "third", "fourth", "fifth", "sixth", "seventh"];
         let name = format!("{direction} {article} {quality} {}", simple[steps as usize]);
         match octaves {
             0 => name,
@@ -263,21 +248,9 @@ mod tests {
     // Common practice: the tables of signatures in any theory primer.
     #[test]
     fn signatures_move_by_fifths() {
-        let cases = [
-            (-1, -2, -2),
-            (-2, -3, 3),
-            (2, 3, -3),
-            (1, 2, 2),
-            (3, 5, -1),
-            (-4, -7, -1),
-            (4, 7, 1),
-        ];
+        let cases = [(-1, -2, -2), (-2, -3, 3), (2, 3, -3), (1, 2, 2), (3, 5, -1), (-4, -7, -1), (4, 7, 1)];
         for (steps, semitones, fifths) in cases {
-            assert_eq!(
-                Interval::new(steps, semitones).fifths(),
-                fifths,
-                "{steps} {semitones}"
-            );
+            assert_eq!(Interval::new(steps, semitones).fifths(), fifths, "{steps} {semitones}");
         }
         assert_eq!(Interval::octaves(-1).fifths(), 0);
     }

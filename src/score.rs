@@ -186,10 +186,7 @@ pub struct Meter {
 
 impl Default for Meter {
     fn default() -> Self {
-        Meter {
-            bar: Time::from(4),
-            beat: Time::from(1),
-        }
+        Meter { bar: Time::from(4), beat: Time::from(1) }
     }
 }
 
@@ -316,19 +313,12 @@ impl Part {
     /// What a pickup bar lacks at its front; 0 for every other bar.
     pub fn pickup(&self, bar: usize) -> Time {
         let b = &self.bars[bar];
-        if bar == 0 && b.length < b.meter.bar && self.bars.len() > 1 {
-            b.meter.bar - b.length
-        } else {
-            Time::from(0)
-        }
+        if bar == 0 && b.length < b.meter.bar && self.bars.len() > 1 { b.meter.bar - b.length } else { Time::from(0) }
     }
 
     /// Struck notes of a bar.
     pub fn struck_in(&self, bar: usize) -> impl Iterator<Item = NoteId> + '_ {
-        self.bars[bar]
-            .notes
-            .clone()
-            .filter(|n| self.notes[*n].is_struck())
+        self.bars[bar].notes.clone().filter(|n| self.notes[*n].is_struck())
     }
 
     pub fn struck(&self) -> impl Iterator<Item = NoteId> + '_ {

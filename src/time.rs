@@ -31,10 +31,7 @@ pub fn parse_beat(text: &str) -> Option<Time> {
         return Some(parse_beat(whole)? + parse_beat(rest)?);
     }
     if let Some((numer, denom)) = text.split_once('/') {
-        let (numer, denom) = (
-            numer.trim().parse::<i64>().ok()?,
-            denom.trim().parse::<i64>().ok()?,
-        );
+        let (numer, denom) = (numer.trim().parse::<i64>().ok()?, denom.trim().parse::<i64>().ok()?);
         return (denom != 0).then(|| Time::new(numer, denom));
     }
     parse_decimal(text)
@@ -49,28 +46,14 @@ pub fn parse_decimal(text: &str) -> Option<Time> {
     };
     let (whole, decimals) = digits.split_once('.').unwrap_or((digits, ""));
     let only_digits = |t: &str| t.bytes().all(|b| b.is_ascii_digit());
-    if (whole.is_empty() && decimals.is_empty())
-        || !only_digits(whole)
-        || !only_digits(decimals)
-        || decimals.len() > 9
+    if (whole.is_empty() && decimals.is_empty()) || !only_digits(whole) || !only_digits(decimals) || decimals.len() > 9
     {
         return None;
     }
     let scale = 10_i64.pow(decimals.len() as u32);
-    let whole: i64 = if whole.is_empty() {
-        0
-    } else {
-        whole.parse().ok()?
-    };
-    let part: i64 = if decimals.is_empty() {
-        0
-    } else {
-        decimals.parse().ok()?
-    };
-    Some(Time::new(
-        sign * (whole.checked_mul(scale)?.checked_add(part)?),
-        scale,
-    ))
+    let whole: i64 = if whole.is_empty() { 0 } else { whole.parse().ok()? };
+    let part: i64 = if decimals.is_empty() { 0 } else { decimals.parse().ok()? };
+    Some(Time::new(sign * (whole.checked_mul(scale)?.checked_add(part)?), scale))
 }
 
 #[cfg(test)]
@@ -80,13 +63,7 @@ mod tests {
 
     #[test]
     fn beats_read_as_people_write_them() {
-        for (text, numer, denom) in [
-            ("3", 3, 1),
-            ("2.5", 5, 2),
-            ("2+1/2", 5, 2),
-            ("7/3", 7, 3),
-            ("1.25", 5, 4),
-        ] {
+        for (text, numer, denom) in [("3", 3, 1), ("2.5", 5, 2), ("2+1/2", 5, 2), ("7/3", 7, 3), ("1.25", 5, 4)] {
             assert_eq!(parse_beat(text), Some(Time::new(numer, denom)), "{text}");
         }
         for text in ["", "x", "1/0", "--1", "1.2.3"] {

@@ -42,13 +42,8 @@ pub struct MarkLine {
 impl Content {
     /// What a part holds as it stands.
     pub fn of(part: &Part) -> Content {
-        let fates: Vec<Fate> = (0..part.bars.len())
-            .map(|edition| Fate::Keep {
-                edition,
-                source: None,
-                shift: Time::from(0),
-            })
-            .collect();
+        let fates: Vec<Fate> =
+            (0..part.bars.len()).map(|edition| Fate::Keep { edition, source: None, shift: Time::from(0) }).collect();
         unmatched(part, &fates)
     }
 
@@ -64,20 +59,10 @@ fn note_line(bar: usize, offset: Time, sound: Sound, by: Interval, length: Time)
         Sound::Unpitched(pitch) => format!("stroke at {pitch}"),
         Sound::Rest => "rest".into(),
     };
-    NoteLine {
-        bar,
-        offset,
-        sound,
-        length,
-    }
+    NoteLine { bar, offset, sound, length }
 }
 
-pub(super) fn mark_line(
-    mark: &Mark,
-    at: (usize, Time),
-    end: Option<(usize, Time)>,
-    by: Interval,
-) -> MarkLine {
+pub(super) fn mark_line(mark: &Mark, at: (usize, Time), end: Option<(usize, Time)>, by: Interval) -> MarkLine {
     let names: Vec<String> = mark
         .pitches
         .iter()
@@ -88,13 +73,7 @@ pub(super) fn mark_line(
         })
         .collect();
     let meaning = format!("{} {}", mark.meaning, names.join(" "));
-    MarkLine {
-        bar: at.0,
-        offset: at.1,
-        end,
-        category: mark.category,
-        meaning: meaning.trim().to_string(),
-    }
+    MarkLine { bar: at.0, offset: at.1, end, category: mark.category, meaning: meaning.trim().to_string() }
 }
 
 /// The result's bar for each row.
@@ -114,11 +93,7 @@ fn numbered(fates: &[Fate]) -> Vec<Option<usize>> {
 /// A part without a source keeps what is its own, but for bars that go.
 pub fn unmatched(part: &Part, fates: &[Fate]) -> Content {
     let bars = numbered(fates);
-    let mut out = Content {
-        part: part.id.clone(),
-        bars: bars.iter().flatten().count(),
-        ..Content::default()
-    };
+    let mut out = Content { part: part.id.clone(), bars: bars.iter().flatten().count(), ..Content::default() };
     let mut row_of: HashMap<usize, usize> = HashMap::new();
     let mut last = (0, Time::from(4));
     for (row, fate) in fates.iter().enumerate() {
@@ -136,28 +111,13 @@ pub fn unmatched(part: &Part, fates: &[Fate]) -> Content {
     for note in part.struck() {
         let own = &part.notes[note];
         if let Some(bar) = place(own.bar) {
-            out.notes.push(note_line(
-                bar,
-                own.offset,
-                own.sound,
-                Interval::UNISON,
-                part.sounding(note),
-            ));
+            out.notes.push(note_line(bar, own.offset, own.sound, Interval::UNISON, part.sounding(note)));
         }
     }
-    for mark in part
-        .marks
-        .iter()
-        .filter(|m| m.category != Category::Signature)
-    {
+    for mark in part.marks.iter().filter(|m| m.category != Category::Signature) {
         if let Some(bar) = place(mark.at.bar) {
             let end = mark.end.and_then(|e| place(e.bar).map(|b| (b, e.offset)));
-            out.marks.push(mark_line(
-                mark,
-                (bar, mark.at.offset),
-                end,
-                Interval::UNISON,
-            ));
+            out.marks.push(mark_line(mark, (bar, mark.at.offset), end, Interval::UNISON));
         }
     }
     out.sort();
@@ -168,11 +128,8 @@ impl PartJob<'_, '_, '_> {
     /// What the result must hold: the source moved, and what is kept.
     pub fn expected(&self) -> Content {
         let rows = numbered(&self.fates);
-        let mut out = Content {
-            part: self.edition.id.clone(),
-            bars: rows.iter().flatten().count(),
-            ..Content::default()
-        };
+        let mut out =
+            Content { part: self.edition.id.clone(), bars: rows.iter().flatten().count(), ..Content::default() };
         self.expect_notes(&rows, &mut out);
         self.expect_marks(&rows, &mut out);
         self.expect_signatures(&mut out);
@@ -195,32 +152,19 @@ impl PartJob<'_, '_, '_> {
         // What is left as the edition has it, by note.
         let mut kept: BTreeMap<NoteId, Vec<&Finding>> = BTreeMap::new();
         let mut kept_out: Vec<NoteId> = Vec::new();
-        for (finding, _) in self
-            .with(|f| f.category.is_of_notes())
-            .filter(|(_, undone)| !undone)
-        {
+        for (finding, _) in self.with(|f| f.category.is_of_notes()).filter(|(_, undone)| !undone) {
             match finding.subject {
-                Subject::Note {
-                    edition: Some(e), ..
-                } => kept.entry(e).or_default().push(finding),
-                Subject::Note {
-                    edition: None,
-                    source: Some(s),
-                } => kept_out.push(s),
+                Subject::Note { edition: Some(e), .. } => kept.entry(e).or_default().push(finding),
+                Subject::Note { edition: None, source: Some(s) } => kept_out.push(s),
                 Subject::Tie(t) => {
                     let tie = &self.alignment.ties[t];
                     kept.entry(tie.edition[0]).or_default().push(finding);
-                    tie.edition
-                        .iter()
-                        .skip(1)
-                        .for_each(|e| kept.entry(*e).or_default().push(finding));
+                    tie.edition.iter().skip(1).for_each(|e| kept.entry(*e).or_default().push(finding));
                     kept_out.extend(tie.source.iter().skip(1));
                 }
                 Subject::Realisation(r) => {
                     let r = &self.alignment.realisations[r];
-                    r.edition
-                        .iter()
-                        .for_each(|e| kept.entry(*e).or_default().push(finding));
+                    r.edition.iter().for_each(|e| kept.entry(*e).or_default().push(finding));
                     kept_out.push(r.source);
                 }
                 _ => {}
@@ -239,30 +183,18 @@ impl PartJob<'_, '_, '_> {
                 _ => Time::from(0),
             };
             let partner = self.alignment.source_to_edition[s];
-            let left = partner
-                .and_then(|e| kept.get(&e))
-                .map_or(&[][..], Vec::as_slice);
+            let left = partner.and_then(|e| kept.get(&e)).map_or(&[][..], Vec::as_slice);
             let is_left = |c: Category| left.iter().any(|f| f.category == c);
-            if matches!(fate, Fate::Keep { .. })
-                && (is_left(Category::Rhythm) || is_left(Category::Tie))
-            {
+            if matches!(fate, Fate::Keep { .. }) && (is_left(Category::Rhythm) || is_left(Category::Tie)) {
                 continue;
             }
-            let of_pitch = is_left(Category::Octave)
-                || is_left(Category::Pitch)
-                || is_left(Category::Spelling);
+            let of_pitch = is_left(Category::Octave) || is_left(Category::Pitch) || is_left(Category::Spelling);
             let sound = match (partner.filter(|_| of_pitch), note.sound) {
                 (Some(e), _) => self.edition.notes[e].sound,
                 (None, Sound::Pitched(p)) => Sound::Pitched(self.spelled(p, partner, interval)),
                 (None, other) => other,
             };
-            out.notes.push(note_line(
-                bar,
-                note.offset + shift,
-                sound,
-                Interval::UNISON,
-                self.source.sounding(s),
-            ));
+            out.notes.push(note_line(bar, note.offset + shift, sound, Interval::UNISON, self.source.sounding(s)));
         }
         for e in self.edition.struck() {
             let note = &self.edition.notes[e];
@@ -274,32 +206,17 @@ impl PartJob<'_, '_, '_> {
             };
             let alone = kept.get(&e).is_some_and(|findings| {
                 let of = |c: Category| findings.iter().any(|f| f.category == c);
-                of(Category::Note)
-                    || of(Category::Rhythm)
-                    || of(Category::Tie)
-                    || of(Category::Realisation)
+                of(Category::Note) || of(Category::Rhythm) || of(Category::Tie) || of(Category::Realisation)
             });
             if alone || source.is_none() {
                 // A kept rhythm may have had its pitch put right.
                 let wrong = |f: &&Finding| matches!(f.subject, Subject::Note { edition: Some(n), .. } if n == e);
                 let fixed = self
-                    .with(|f| {
-                        matches!(
-                            f.category,
-                            Category::Octave | Category::Pitch | Category::Spelling
-                        )
-                    })
+                    .with(|f| matches!(f.category, Category::Octave | Category::Pitch | Category::Spelling))
                     .filter(|(f, undone)| wrong(f) && *undone)
                     .find_map(|_| self.source.notes[self.alignment.edition_to_source[e]?].pitch());
-                let sound =
-                    fixed.map_or(note.sound, |p| Sound::Pitched(p.moved(interval).simplest()));
-                out.notes.push(note_line(
-                    bar,
-                    note.offset,
-                    sound,
-                    Interval::UNISON,
-                    self.edition.sounding(e),
-                ));
+                let sound = fixed.map_or(note.sound, |p| Sound::Pitched(p.moved(interval).simplest()));
+                out.notes.push(note_line(bar, note.offset, sound, Interval::UNISON, self.edition.sounding(e)));
             }
         }
     }
@@ -309,11 +226,7 @@ impl PartJob<'_, '_, '_> {
     fn spelled(&self, pitch: Pitch, partner: Option<NoteId>, interval: Interval) -> Pitch {
         let moved = pitch.moved(interval);
         let ours = partner.and_then(|e| self.edition.notes[e].pitch());
-        if ours == Some(moved) {
-            moved
-        } else {
-            moved.simplest()
-        }
+        if ours == Some(moved) { moved } else { moved.simplest() }
     }
 
     fn expect_marks(&self, rows: &[Option<usize>], out: &mut Content) {
@@ -324,8 +237,7 @@ impl PartJob<'_, '_, '_> {
                 Verdict::Edition => {
                     let mark = &self.edition.marks[pair.edition.expect("the edition's")];
                     let composed = [Some(mark.at), mark.end].into_iter().flatten().any(|p| {
-                        self.edition_bar(rows, p.bar)
-                            .is_none_or(|(_, fate)| !matches!(fate, Fate::Keep { .. }))
+                        self.edition_bar(rows, p.bar).is_none_or(|(_, fate)| !matches!(fate, Fate::Keep { .. }))
                     });
                     match pair.source {
                         Some(s) if composed && pair.same => source.push(s),
@@ -348,23 +260,12 @@ impl PartJob<'_, '_, '_> {
             if mark.category != Category::Signature
                 && let Some(at) = place(mark.at)
             {
-                out.marks.push(mark_line(
-                    mark,
-                    at,
-                    mark.end.and_then(place),
-                    self.alignment.interval,
-                ));
+                out.marks.push(mark_line(mark, at, mark.end.and_then(place), self.alignment.interval));
             }
         }
     }
 
-    fn expect_edition_mark(
-        &self,
-        mark: &Mark,
-        composed: bool,
-        rows: &[Option<usize>],
-        out: &mut Content,
-    ) {
+    fn expect_edition_mark(&self, mark: &Mark, composed: bool, rows: &[Option<usize>], out: &mut Content) {
         if mark.category == Category::Signature {
             return;
         }
@@ -392,20 +293,12 @@ impl PartJob<'_, '_, '_> {
 
     /// Each bar's signatures: the source's where they are restored.
     fn expect_signatures(&self, out: &mut Content) {
-        let restored = self
-            .with(|f| f.category == Category::Signature)
-            .any(|(_, undone)| undone);
+        let restored = self.with(|f| f.category == Category::Signature).any(|(_, undone)| undone);
         let fifths = self.alignment.interval.fifths();
-        let mut last = (
-            self.edition.bars.first().map_or(0, |b| b.fifths),
-            Time::from(4),
-        );
+        let mut last = (self.edition.bars.first().map_or(0, |b| b.fifths), Time::from(4));
         let mut follows = false;
         for fate in self.fates.iter().filter(|f| f.is_in_result()) {
-            let theirs = fate
-                .source()
-                .and_then(|b| self.source.bars.get(b))
-                .map(|b| (b.fifths + fifths, b.meter.bar));
+            let theirs = fate.source().and_then(|b| self.source.bars.get(b)).map(|b| (b.fifths + fifths, b.meter.bar));
             match fate.edition().and_then(|b| self.edition.bars.get(b)) {
                 Some(bar) => {
                     let ours = (bar.fifths, bar.meter.bar);

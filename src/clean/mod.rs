@@ -23,12 +23,7 @@ pub enum Restore {
 }
 
 impl Restore {
-    pub const ALL: [Restore; 4] = [
-        Restore::Octaves,
-        Restore::Passages,
-        Restore::Readings,
-        Restore::Omissions,
-    ];
+    pub const ALL: [Restore; 4] = [Restore::Octaves, Restore::Passages, Restore::Readings, Restore::Omissions];
 
     pub fn name(self) -> &'static str {
         match self {
@@ -63,10 +58,7 @@ impl Policy {
             _ if of_notes => self.restores(Restore::Readings),
             Status::Added if in_stretch && self.restores(Restore::Passages) => true,
             Status::Added => !self.keep.contains(&finding.category),
-            Status::Omitted => {
-                self.restores(Restore::Omissions)
-                    && (!in_stretch || self.restores(Restore::Passages))
-            }
+            Status::Omitted => self.restores(Restore::Omissions) && (!in_stretch || self.restores(Restore::Passages)),
             Status::Altered => self.restores(Restore::Readings),
         }
     }
@@ -87,10 +79,7 @@ pub struct Summary {
 
 impl Summary {
     pub fn is_nothing(&self) -> bool {
-        Summary {
-            kept: 0,
-            ..self.clone()
-        } == Summary::default()
+        Summary { kept: 0, ..self.clone() } == Summary::default()
     }
 }
 
@@ -120,17 +109,9 @@ pub enum Failure {
 }
 
 fn list(differences: &[Difference]) -> String {
-    let shown: Vec<String> = differences
-        .iter()
-        .take(5)
-        .map(Difference::to_string)
-        .collect();
+    let shown: Vec<String> = differences.iter().take(5).map(Difference::to_string).collect();
     let more = differences.len().saturating_sub(shown.len());
-    if more > 0 {
-        format!("{}; and {more} more", shown.join("; "))
-    } else {
-        shown.join("; ")
-    }
+    if more > 0 { format!("{}; and {more} more", shown.join("; ")) } else { shown.join("; ") }
 }
 
 /// Both sides of a cleaning, read and laid beside each other.
@@ -155,15 +136,9 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
     let shape = shape(sides.collation, restored);
     refuse_new_bars_in_timewise(sides, &shape)?;
     for (index, part) in sides.edition.parts.iter().enumerate() {
-        let at = sides
-            .collation
-            .parts
-            .iter()
-            .position(|a| a.edition == index);
+        let at = sides.collation.parts.iter().position(|a| a.edition == index);
         let Some(at) = at else {
-            let changed = shape
-                .iter()
-                .any(|f| matches!(f, Fate::Drop { .. } | Fate::Fresh { .. }));
+            let changed = shape.iter().any(|f| matches!(f, Fate::Drop { .. } | Fate::Fresh { .. }));
             if changed {
                 warnings.push(format!(
                     "part {}: it has no source; where bars came in, it rests, and where bars went, its own went too",
@@ -180,27 +155,12 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
         job.rewrite(&mut plan, &mut summary, &mut warnings);
         expected.push(job.expected());
     }
-    summary.bars_inserted = shape
-        .iter()
-        .filter(|f| matches!(f, Fate::Fresh { .. }))
-        .count();
-    summary.bars_removed = shape
-        .iter()
-        .filter(|f| matches!(f, Fate::Drop { .. }))
-        .count();
+    summary.bars_inserted = shape.iter().filter(|f| matches!(f, Fate::Fresh { .. })).count();
+    summary.bars_removed = shape.iter().filter(|f| matches!(f, Fate::Drop { .. })).count();
     let old = sides.edition_tree.text();
-    let text = if plan.is_empty() {
-        old.to_string()
-    } else {
-        plan.finish().apply(old)?
-    };
+    let text = if plan.is_empty() { old.to_string() } else { plan.finish().apply(old)? };
     let proof = proof::prove(sides.edition_tree.input, &text, &expected)?;
-    Ok(Cleaned {
-        text,
-        summary,
-        proof,
-        warnings,
-    })
+    Ok(Cleaned { text, summary, proof, warnings })
 }
 
 /// Reads a text that we made under the name of the input that it came from.
@@ -217,11 +177,7 @@ fn shape(collation: &Collation, restored: bool) -> Vec<Fate> {
         .iter()
         .map(|pair| match (pair.edition, pair.source) {
             (Some(edition), None) if restored => Fate::Drop { edition },
-            (Some(edition), source) => Fate::Keep {
-                edition,
-                source,
-                shift: pair.shift,
-            },
+            (Some(edition), source) => Fate::Keep { edition, source, shift: pair.shift },
             (None, Some(source)) if restored => Fate::Fresh { source },
             (None, _) => Fate::Absent,
         })
@@ -253,24 +209,11 @@ struct PartJob<'s, 'a, 'i> {
 }
 
 impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
-    fn new(
-        sides: &'s Sides<'a, 'i>,
-        at: usize,
-        policy: &Policy,
-        shape: &[Fate],
-        warnings: &mut Vec<String>,
-    ) -> Self {
+    fn new(sides: &'s Sides<'a, 'i>, at: usize, policy: &Policy, shape: &[Fate], warnings: &mut Vec<String>) -> Self {
         let alignment = &sides.collation.parts[at];
         let found = &sides.findings[at];
-        let in_stretch = |f: &Finding| {
-            f.passage
-                .is_some_and(|p| found.passages[p].stretch.is_some())
-        };
-        let undone = found
-            .findings
-            .iter()
-            .map(|f| policy.undoes(f, in_stretch(f)))
-            .collect();
+        let in_stretch = |f: &Finding| f.passage.is_some_and(|p| found.passages[p].stretch.is_some());
+        let undone = found.findings.iter().map(|f| policy.undoes(f, in_stretch(f))).collect();
         let mut job = PartJob {
             sides,
             alignment,
@@ -293,12 +236,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             }
         }
         for (row, findings) in wanted {
-            let Fate::Keep {
-                edition,
-                source: Some(source),
-                ..
-            } = self.fates[row]
-            else {
+            let Fate::Keep { edition, source: Some(source), .. } = self.fates[row] else {
                 continue;
             };
             if source >= self.source.bars.len() {
@@ -319,8 +257,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         }
         // Marks that only a rebuilt or new bar could carry stay out with it.
         for (index, finding) in self.findings.iter().enumerate() {
-            if finding.status == Status::Omitted && matches!(self.fates[finding.row], Fate::Absent)
-            {
+            if finding.status == Status::Omitted && matches!(self.fates[finding.row], Fate::Absent) {
                 self.undone[index] = false;
             }
         }
@@ -333,19 +270,12 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             Subject::Tie(tie) if !self.tie_is_written(tie) => {
                 let tie = &self.alignment.ties[tie];
                 let ours = tie.edition.iter().flat_map(|n| self.edition.tied(*n));
-                let ours =
-                    ours.map(|n| self.sides.collation.edition_row(self.edition.notes[n].bar));
+                let ours = ours.map(|n| self.sides.collation.edition_row(self.edition.notes[n].bar));
                 let theirs = tie.source.iter().flat_map(|n| self.source.tied(*n));
-                let theirs =
-                    theirs.map(|n| self.sides.collation.source_row(self.source.notes[n].bar));
-                ours.chain(theirs)
-                    .collect::<BTreeSet<_>>()
-                    .into_iter()
-                    .collect()
+                let theirs = theirs.map(|n| self.sides.collation.source_row(self.source.notes[n].bar));
+                ours.chain(theirs).collect::<BTreeSet<_>>().into_iter().collect()
             }
-            Subject::Note { .. }
-                if matches!(finding.category, Category::Note | Category::Rhythm) =>
-            {
+            Subject::Note { .. } if matches!(finding.category, Category::Note | Category::Rhythm) => {
                 self.rows_of_notes(finding)
             }
             Subject::Realisation(_) => vec![finding.row],
@@ -360,18 +290,10 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         };
         let mut rows = BTreeSet::from([finding.row]);
         if let Some(e) = edition {
-            rows.extend(
-                self.edition
-                    .tied(e)
-                    .map(|n| self.sides.collation.edition_row(self.edition.notes[n].bar)),
-            );
+            rows.extend(self.edition.tied(e).map(|n| self.sides.collation.edition_row(self.edition.notes[n].bar)));
         }
         if let Some(s) = source {
-            rows.extend(
-                self.source
-                    .tied(s)
-                    .map(|n| self.sides.collation.source_row(self.source.notes[n].bar)),
-            );
+            rows.extend(self.source.tied(s).map(|n| self.sides.collation.source_row(self.source.notes[n].bar)));
         }
         rows.into_iter().collect()
     }
@@ -392,21 +314,11 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     }
 
     fn rewrite(&self, plan: &mut Plan<'a, 'i>, summary: &mut Summary, warnings: &mut Vec<String>) {
-        let side = SourceSide {
-            tree: self.sides.source_tree,
-            part: self.source,
-            alignment: self.alignment,
-        };
+        let side = SourceSide { tree: self.sides.source_tree, part: self.source, alignment: self.alignment };
         let mut rewrite = PartRewrite::new(plan, self.edition, Some(side), &self.fates);
-        let signatures = self
-            .with(|f| f.category == Category::Signature)
-            .any(|(_, undone)| undone);
+        let signatures = self.with(|f| f.category == Category::Signature).any(|(_, undone)| undone);
         rewrite.compose_bars(self.overrides(), signatures);
-        summary.bars_rebuilt += self
-            .fates
-            .iter()
-            .filter(|f| matches!(f, Fate::Rebuild { .. }))
-            .count();
+        summary.bars_rebuilt += self.fates.iter().filter(|f| matches!(f, Fate::Rebuild { .. })).count();
         summary.kept += self.undone.iter().filter(|u| !**u).count();
         self.rewrite_notes(&mut rewrite, summary);
         self.rewrite_marks(&mut rewrite, summary, warnings);
@@ -414,31 +326,19 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     }
 
     fn with(&self, test: impl Fn(&Finding) -> bool) -> impl Iterator<Item = (&'a Finding, bool)> {
-        let all: Vec<(&'a Finding, bool)> = self
-            .findings
-            .iter()
-            .zip(self.undone.iter().copied())
-            .filter(|(f, _)| test(f))
-            .collect();
+        let all: Vec<(&'a Finding, bool)> =
+            self.findings.iter().zip(self.undone.iter().copied()).filter(|(f, _)| test(f)).collect();
         all.into_iter()
     }
 
     /// Pitches that rebuilt bars take from the edition, where it is to keep them.
     fn overrides(&self) -> BTreeMap<NoteId, crate::pitch::Pitch> {
-        let kept = self.with(|f| {
-            matches!(
-                f.category,
-                Category::Octave | Category::Pitch | Category::Spelling
-            )
-        });
+        let kept = self.with(|f| matches!(f.category, Category::Octave | Category::Pitch | Category::Spelling));
         kept.filter(|(_, undone)| !undone)
             .filter_map(|(f, _)| match f.subject {
-                Subject::Note {
-                    edition: Some(e),
-                    source: Some(s),
-                } => self.edition.notes[e]
-                    .pitch()
-                    .map(|p| self.source.tied(s).map(move |n| (n, p)).collect::<Vec<_>>()),
+                Subject::Note { edition: Some(e), source: Some(s) } => {
+                    self.edition.notes[e].pitch().map(|p| self.source.tied(s).map(move |n| (n, p)).collect::<Vec<_>>())
+                }
                 _ => None,
             })
             .flatten()
@@ -446,24 +346,16 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     }
 
     fn rewrite_notes(&self, rewrite: &mut PartRewrite<'_, 'a, 'i>, summary: &mut Summary) {
-        for (finding, _) in self
-            .with(|f| f.category.is_of_notes())
-            .filter(|(_, undone)| *undone)
-        {
+        for (finding, _) in self.with(|f| f.category.is_of_notes()).filter(|(_, undone)| *undone) {
             summary.notes_restored += 1;
             let kept = matches!(self.fates[finding.row], Fate::Keep { .. });
             match finding.subject {
-                Subject::Note {
-                    edition: Some(e),
-                    source: Some(s),
-                } if kept && finding.category != Category::Rhythm => {
+                Subject::Note { edition: Some(e), source: Some(s) } if kept && finding.category != Category::Rhythm => {
                     if let Some(pitch) = self.source.notes[s].pitch() {
                         rewrite.set_pitch(e, pitch.moved(self.alignment.interval).simplest());
                     }
                 }
-                Subject::Tie(index) if self.tie_is_written(index) => {
-                    self.rewrite_tie(rewrite, index)
-                }
+                Subject::Tie(index) if self.tie_is_written(index) => self.rewrite_tie(rewrite, index),
                 _ => {}
             }
         }
@@ -472,10 +364,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     fn rewrite_tie(&self, rewrite: &mut PartRewrite<'_, 'a, 'i>, index: usize) {
         let tie = &self.alignment.ties[index];
         let kept = |n: NoteId| {
-            matches!(
-                self.fates[self.sides.collation.edition_row(self.edition.notes[n].bar)],
-                Fate::Keep { .. }
-            )
+            matches!(self.fates[self.sides.collation.edition_row(self.edition.notes[n].bar)], Fate::Keep { .. })
         };
         if !tie.added {
             for pair in tie.edition.windows(2) {
@@ -490,11 +379,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         let from = self.source.onset(tie.source[0]);
         for struck in &tie.source[1..] {
             let time = self.source.onset(*struck) - from + start;
-            let before = self
-                .edition
-                .tied(tie.edition[0])
-                .filter(|n| self.edition.onset(*n) < time)
-                .last();
+            let before = self.edition.tied(tie.edition[0]).filter(|n| self.edition.onset(*n) < time).last();
             if let Some(before) = before.filter(|n| kept(*n)) {
                 rewrite.untie(before);
             }
@@ -513,12 +398,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             .collect()
     }
 
-    fn rewrite_marks(
-        &self,
-        rewrite: &mut PartRewrite<'_, 'a, 'i>,
-        summary: &mut Summary,
-        warnings: &mut Vec<String>,
-    ) {
+    fn rewrite_marks(&self, rewrite: &mut PartRewrite<'_, 'a, 'i>, summary: &mut Summary, warnings: &mut Vec<String>) {
         let decisions = self.mark_decisions();
         let (mut from_source, mut from_edition) = (self.restored_signs(), Vec::new());
         for pair in &self.alignment.marks {
@@ -559,11 +439,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         from_source.sort_unstable_by_key(|m| {
             let mark = &self.source.marks[*m];
             // Grace notes first: other marks may stand on them.
-            (
-                mark.category != Category::Grace,
-                self.source.time(mark.at.bar, mark.at.offset),
-                *m,
-            )
+            (mark.category != Category::Grace, self.source.time(mark.at.bar, mark.at.offset), *m)
         });
         for mark in from_source {
             rewrite.lay_source_mark(&self.source.marks[mark]);
@@ -581,9 +457,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
 
     /// The source's signs whose written-out notes are taken back.
     fn restored_signs(&self) -> Vec<MarkId> {
-        let undone = self
-            .with(|f| f.category == Category::Realisation)
-            .filter(|(_, undone)| *undone);
+        let undone = self.with(|f| f.category == Category::Realisation).filter(|(_, undone)| *undone);
         undone
             .filter_map(|(f, _)| match f.subject {
                 Subject::Realisation(index) => Some(self.alignment.realisations[index].source),
@@ -592,26 +466,18 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             .flat_map(|note| {
                 let is_sign = |c| matches!(c, Category::Ornament | Category::Grace);
                 let signs = self.source.marks.iter().enumerate();
-                let signs =
-                    signs.filter(move |(_, m)| is_sign(m.category) && m.at.note == Some(note));
+                let signs = signs.filter(move |(_, m)| is_sign(m.category) && m.at.note == Some(note));
                 signs.map(|(id, _)| id).collect::<Vec<_>>()
             })
             .filter(|m| self.alignment.marks.iter().all(|p| p.source != Some(*m)))
             .collect()
     }
 
-    fn verdict(
-        &self,
-        pair: &MarkPair,
-        decisions: &HashMap<(Option<MarkId>, Option<MarkId>), bool>,
-    ) -> Verdict {
+    fn verdict(&self, pair: &MarkPair, decisions: &HashMap<(Option<MarkId>, Option<MarkId>), bool>) -> Verdict {
         if pair.same {
             return Verdict::Edition;
         }
-        let undone = decisions
-            .get(&(pair.edition, pair.source))
-            .copied()
-            .unwrap_or(false);
+        let undone = decisions.get(&(pair.edition, pair.source)).copied().unwrap_or(false);
         match (pair.edition, pair.source, undone) {
             (Some(_), None, true) | (None, Some(_), false) => Verdict::Neither,
             (_, Some(_), true) => Verdict::Source,

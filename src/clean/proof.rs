@@ -42,67 +42,33 @@ pub fn compare(score: &Score, expected: &[Content]) -> Result<Proof, Failure> {
     let mut differences = Vec::new();
     if score.parts.len() != expected.len() {
         let what = format!("{} parts instead of {}", score.parts.len(), expected.len());
-        differences.push(Difference {
-            part: "-".into(),
-            bar: "-".into(),
-            what,
-        });
+        differences.push(Difference { part: "-".into(), bar: "-".into(), what });
     }
     for (part, wanted) in score.parts.iter().zip(expected) {
         let found = Content::of(part);
         proof.bars += found.bars;
         proof.notes += found.notes.len();
         proof.marks += found.marks.len();
-        let number = |bar: usize| {
-            part.bars
-                .get(bar)
-                .map_or("-".to_string(), |b| b.number.clone())
-        };
+        let number = |bar: usize| part.bars.get(bar).map_or("-".to_string(), |b| b.number.clone());
         let mut tell = |bar: usize, what: String| {
-            differences.push(Difference {
-                part: part.id.clone(),
-                bar: number(bar),
-                what,
-            });
+            differences.push(Difference { part: part.id.clone(), bar: number(bar), what });
         };
         if found.bars != wanted.bars {
-            tell(
-                usize::MAX,
-                format!("{} bars instead of {}", found.bars, wanted.bars),
-            );
+            tell(usize::MAX, format!("{} bars instead of {}", found.bars, wanted.bars));
         }
         for (bar, (ours, theirs)) in found.signatures.iter().zip(&wanted.signatures).enumerate() {
             if ours != theirs {
-                tell(
-                    bar,
-                    format!(
-                        "the signature is {} instead of {}",
-                        signature(ours),
-                        signature(theirs)
-                    ),
-                );
+                tell(bar, format!("the signature is {} instead of {}", signature(ours), signature(theirs)));
             }
         }
         let (lacking, extra) = apart(&wanted.notes, &found.notes);
-        lacking
-            .iter()
-            .for_each(|n| tell(n.bar, format!("{} is missing", note(n))));
-        extra
-            .iter()
-            .for_each(|n| tell(n.bar, format!("{} should not be there", note(n))));
+        lacking.iter().for_each(|n| tell(n.bar, format!("{} is missing", note(n))));
+        extra.iter().for_each(|n| tell(n.bar, format!("{} should not be there", note(n))));
         let (lacking, extra) = apart(&wanted.marks, &found.marks);
-        lacking
-            .iter()
-            .for_each(|m| tell(m.bar, format!("{} is missing", mark(m))));
-        extra
-            .iter()
-            .for_each(|m| tell(m.bar, format!("{} should not be there", mark(m))));
+        lacking.iter().for_each(|m| tell(m.bar, format!("{} is missing", mark(m))));
+        extra.iter().for_each(|m| tell(m.bar, format!("{} should not be there", mark(m))));
     }
-    if differences.is_empty() {
-        Ok(proof)
-    } else {
-        Err(Failure::Unproved(differences))
-    }
+    if differences.is_empty() { Ok(proof) } else { Err(Failure::Unproved(differences)) }
 }
 
 /// What only one of two sorted lists has.
@@ -134,30 +100,14 @@ fn apart<'l, T: Ord>(wanted: &'l [T], found: &'l [T]) -> (Vec<&'l T>, Vec<&'l T>
 }
 
 fn note(line: &NoteLine) -> String {
-    format!(
-        "the note {} at {} for {}",
-        line.sound,
-        time::text(line.offset),
-        time::text(line.length)
-    )
+    format!("the note {} at {} for {}", line.sound, time::text(line.offset), time::text(line.length))
 }
 
 fn mark(line: &MarkLine) -> String {
-    let end = line.end.map_or(String::new(), |(_, offset)| {
-        format!(" to {}", time::text(offset))
-    });
-    format!(
-        "the {} {} at {}{end}",
-        line.category,
-        line.meaning,
-        time::text(line.offset)
-    )
+    let end = line.end.map_or(String::new(), |(_, offset)| format!(" to {}", time::text(offset)));
+    format!("the {} {} at {}{end}", line.category, line.meaning, time::text(line.offset))
 }
 
 fn signature(signature: &(i32, time::Time)) -> String {
-    format!(
-        "{}, {} quarters",
-        crate::pitch::key_name(signature.0),
-        time::text(signature.1)
-    )
+    format!("{}, {} quarters", crate::pitch::key_name(signature.0), time::text(signature.1))
 }

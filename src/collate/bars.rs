@@ -30,48 +30,25 @@ struct Side<'a> {
 }
 
 pub fn outline(views: &[PartView]) -> Vec<Row> {
-    let edition = side(views.iter().map(|v| v.edition).collect(), |part, note| {
-        views[part].edition_height(note)
-    });
-    let source = side(views.iter().map(|v| v.source).collect(), |part, note| {
-        views[part].source_height(note)
-    });
+    let edition = side(views.iter().map(|v| v.edition).collect(), |part, note| views[part].edition_height(note));
+    let source = side(views.iter().map(|v| v.source).collect(), |part, note| views[part].source_height(note));
     let hashes = |side: &Side| side.bars.iter().map(hash).collect::<Vec<u64>>();
     // The source is the old text, the edition the new one.
     let ops = capture_diff_slices(Algorithm::Myers, &hashes(&source), &hashes(&edition));
     let mut rows = Vec::new();
     for op in ops {
         match op {
-            DiffOp::Equal {
-                old_index,
-                new_index,
-                len,
-            } => {
-                rows.extend(
-                    (0..len)
-                        .map(|i| paired(&edition, &source, new_index + i, old_index + i, false)),
-                );
+            DiffOp::Equal { old_index, new_index, len } => {
+                rows.extend((0..len).map(|i| paired(&edition, &source, new_index + i, old_index + i, false)));
             }
-            DiffOp::Delete {
-                old_index, old_len, ..
-            } => {
+            DiffOp::Delete { old_index, old_len, .. } => {
                 rows.extend((old_index..old_index + old_len).map(|s| alone(None, Some(s))));
             }
-            DiffOp::Insert {
-                new_index, new_len, ..
-            } => {
+            DiffOp::Insert { new_index, new_len, .. } => {
                 rows.extend((new_index..new_index + new_len).map(|e| alone(Some(e), None)));
             }
-            DiffOp::Replace {
-                old_index,
-                old_len,
-                new_index,
-                new_len,
-            } => {
-                let (e, s) = (
-                    new_index..new_index + new_len,
-                    old_index..old_index + old_len,
-                );
+            DiffOp::Replace { old_index, old_len, new_index, new_len } => {
+                let (e, s) = (new_index..new_index + new_len, old_index..old_index + old_len);
                 gap(&edition, &source, e, s, &mut rows);
             }
         }
@@ -102,28 +79,14 @@ fn hash(content: &Content) -> u64 {
 }
 
 fn alone(edition: Option<usize>, source: Option<usize>) -> Row {
-    Row {
-        pair: BarPair {
-            edition,
-            source,
-            shift: Time::zero(),
-        },
-        rewritten: false,
-    }
+    Row { pair: BarPair { edition, source, shift: Time::zero() }, rewritten: false }
 }
 
 fn paired(edition: &Side, source: &Side, e: usize, s: usize, rewritten: bool) -> Row {
     // A pickup may be written as a full bar with rests before it.
     let pickup = |side: &Side, bar| side.parts.first().map_or(Time::zero(), |p| p.pickup(bar));
     let shift = pickup(source, s) - pickup(edition, e);
-    Row {
-        pair: BarPair {
-            edition: Some(e),
-            source: Some(s),
-            shift,
-        },
-        rewritten,
-    }
+    Row { pair: BarPair { edition: Some(e), source: Some(s), shift }, rewritten }
 }
 
 /// How much two bars share, from 0 to 1.
@@ -158,18 +121,8 @@ fn common<K: Ord>(e: &Content, s: &Content, key: impl Fn(&(usize, Time, i32)) ->
 }
 
 /// Pairs what can be paired between two equal places, in order.
-fn gap(
-    edition: &Side,
-    source: &Side,
-    e: std::ops::Range<usize>,
-    s: std::ops::Range<usize>,
-    rows: &mut Vec<Row>,
-) {
-    let pairs = if e.len() * s.len() <= LARGEST_GAP {
-        best_pairs(edition, source, &e, &s)
-    } else {
-        Vec::new()
-    };
+fn gap(edition: &Side, source: &Side, e: std::ops::Range<usize>, s: std::ops::Range<usize>, rows: &mut Vec<Row>) {
+    let pairs = if e.len() * s.len() <= LARGEST_GAP { best_pairs(edition, source, &e, &s) } else { Vec::new() };
     let (mut i, mut j) = (e.start, s.start);
     for (pe, ps) in pairs.into_iter().chain([(e.end, s.end)]) {
         unlike(edition, source, i..pe, j..ps, rows);
@@ -220,23 +173,10 @@ fn best_pairs(
 
 /// Bars between two pairs that resemble nothing. As many on both sides, and as
 /// long: they stand for each other, but were rewritten.
-fn unlike(
-    edition: &Side,
-    source: &Side,
-    e: std::ops::Range<usize>,
-    s: std::ops::Range<usize>,
-    rows: &mut Vec<Row>,
-) {
-    let length = |side: &Side, bar: usize| {
-        side.parts
-            .first()
-            .and_then(|p| p.bars.get(bar))
-            .map(|b| b.length)
-    };
-    let same_lengths = e.len() == s.len()
-        && e.clone()
-            .zip(s.clone())
-            .all(|(i, j)| length(edition, i) == length(source, j));
+fn unlike(edition: &Side, source: &Side, e: std::ops::Range<usize>, s: std::ops::Range<usize>, rows: &mut Vec<Row>) {
+    let length = |side: &Side, bar: usize| side.parts.first().and_then(|p| p.bars.get(bar)).map(|b| b.length);
+    let same_lengths =
+        e.len() == s.len() && e.clone().zip(s.clone()).all(|(i, j)| length(edition, i) == length(source, j));
     if !same_lengths {
         rows.extend(e.map(|e| alone(Some(e), None)));
         rows.extend(s.map(|s| alone(None, Some(s))));

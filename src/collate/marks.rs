@@ -31,20 +31,8 @@ const NEAR: i64 = 1;
 
 pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     let map = Map::new(view, rows, alignment);
-    let edition: Vec<Entry> = view
-        .edition
-        .marks
-        .iter()
-        .enumerate()
-        .map(|(id, m)| map.edition_entry(id, m))
-        .collect();
-    let source: Vec<Entry> = view
-        .source
-        .marks
-        .iter()
-        .enumerate()
-        .map(|(id, m)| map.source_entry(id, m))
-        .collect();
+    let edition: Vec<Entry> = view.edition.marks.iter().enumerate().map(|(id, m)| map.edition_entry(id, m)).collect();
+    let source: Vec<Entry> = view.source.marks.iter().enumerate().map(|(id, m)| map.source_entry(id, m)).collect();
     let mut matcher = Matcher::new(&edition, &source);
     matcher.equal();
     matcher.nearly(|e, s| e.start == s.start);
@@ -82,26 +70,16 @@ struct Map<'a> {
 impl<'a> Map<'a> {
     fn new(view: &'a PartView<'a>, rows: &'a [Row], alignment: &'a PartAlignment) -> Self {
         let index = |bar: fn(&Row) -> Option<usize>| {
-            rows.iter()
-                .enumerate()
-                .filter_map(|(i, r)| bar(r).map(|b| (b, i)))
-                .collect::<HashMap<_, _>>()
+            rows.iter().enumerate().filter_map(|(i, r)| bar(r).map(|b| (b, i))).collect::<HashMap<_, _>>()
         };
-        Map {
-            view,
-            alignment,
-            edition_rows: index(|r| r.pair.edition),
-            source_rows: index(|r| r.pair.source),
-            rows,
-        }
+        Map { view, alignment, edition_rows: index(|r| r.pair.edition), source_rows: index(|r| r.pair.source), rows }
     }
 
     /// Whether other music covers a place of a row.
     fn covered(&self, row: usize, offset: Time) -> bool {
         self.alignment.stretches.iter().any(|s| {
             let after_start = (row, offset) >= (s.outline.0, s.from);
-            let before_end =
-                row < s.outline.1 || row == s.outline.1 && s.to.is_none_or(|to| offset < to);
+            let before_end = row < s.outline.1 || row == s.outline.1 && s.to.is_none_or(|to| offset < to);
             after_start && before_end
         })
     }
@@ -110,57 +88,29 @@ impl<'a> Map<'a> {
         let meaning = meaning(mark, self.view, true);
         let start = self.edition_anchor(mark.at, mark);
         let end = mark.end.and_then(|end| self.edition_anchor(end, mark));
-        Entry {
-            mark: id,
-            category: mark.category,
-            meaning,
-            start,
-            end,
-            staff: mark.staff,
-        }
+        Entry { mark: id, category: mark.category, meaning, start, end, staff: mark.staff }
     }
 
     fn source_entry(&self, id: MarkId, mark: &Mark) -> Entry {
         let meaning = meaning(mark, self.view, false);
         let start = self.source_anchor(mark.at, mark);
         let end = mark.end.and_then(|end| self.source_anchor(end, mark));
-        Entry {
-            mark: id,
-            category: mark.category,
-            meaning,
-            start,
-            end,
-            staff: mark.staff,
-        }
+        Entry { mark: id, category: mark.category, meaning, start, end, staff: mark.staff }
     }
 
     fn edition_anchor(&self, place: Place, mark: &Mark) -> Option<Anchor> {
         let part = self.view.edition;
         if let Some((note, grace)) = carrier(part, place, mark) {
             let head = part.head(note);
-            let struck = part
-                .chord(head)
-                .find_map(|n| self.alignment.edition_to_source[part.head(n)]);
+            let struck = part.chord(head).find_map(|n| self.alignment.edition_to_source[part.head(n)]);
             let source = struck.or_else(|| self.swallowed(head))?;
             let time = self.view.source.onset(source) + part.time_of(place) - part.onset(head);
             // A note moved in its bar takes its marks along.
-            let time = if grace > 0 {
-                self.view.source.onset(source)
-            } else {
-                time
-            };
-            return Some(Anchor {
-                time,
-                voice: Some(self.view.source.notes[source].voice),
-                grace,
-            });
+            let time = if grace > 0 { self.view.source.onset(source) } else { time };
+            return Some(Anchor { time, voice: Some(self.view.source.notes[source].voice), grace });
         }
         if let Some(time) = self.edge(part, place, mark) {
-            return Some(Anchor {
-                time,
-                voice: None,
-                grace: 0,
-            });
+            return Some(Anchor { time, voice: None, grace: 0 });
         }
         let row = *self.edition_rows.get(&place.bar)?;
         let source = self.rows[row].pair.source?;
@@ -168,11 +118,7 @@ impl<'a> Map<'a> {
             return None;
         }
         let time = self.view.source.bars[source].start + place.offset - self.rows[row].pair.shift;
-        Some(Anchor {
-            time,
-            voice: None,
-            grace: 0,
-        })
+        Some(Anchor { time, voice: None, grace: 0 })
     }
 
     /// Barlines and signatures at the two ends of a piece belong to each other
@@ -180,9 +126,7 @@ impl<'a> Map<'a> {
     fn edge(&self, part: &Part, place: Place, mark: &Mark) -> Option<Time> {
         let last = part.bars.len() - 1;
         match mark.category {
-            Category::Signature if place.bar == 0 && place.offset == Time::from(0) => {
-                Some(Time::from(0))
-            }
+            Category::Signature if place.bar == 0 && place.offset == Time::from(0) => Some(Time::from(0)),
             Category::Structure if place.bar == last && place.offset >= part.bars[last].length => {
                 let end = self.view.source.bars.last()?;
                 Some(end.start + end.length)
@@ -194,11 +138,7 @@ impl<'a> Map<'a> {
     /// The source note at the place of an edition note that a tie of the
     /// source, or a realisation, has swallowed.
     fn swallowed(&self, note: usize) -> Option<usize> {
-        let tie = self
-            .alignment
-            .ties
-            .iter()
-            .find(|t| !t.added && t.edition.contains(&note));
+        let tie = self.alignment.ties.iter().find(|t| !t.added && t.edition.contains(&note));
         tie.map(|t| t.source[0])
     }
 
@@ -206,36 +146,16 @@ impl<'a> Map<'a> {
         let part = self.view.source;
         if let Some((note, grace)) = carrier(part, place, mark) {
             let head = part.head(note);
-            let inside = self
-                .alignment
-                .stretches
-                .iter()
-                .any(|s| s.source.contains(&head));
-            let time = if grace > 0 {
-                part.onset(note)
-            } else {
-                part.time_of(place)
-            };
-            return (!inside).then_some(Anchor {
-                time,
-                voice: Some(part.notes[note].voice),
-                grace,
-            });
+            let inside = self.alignment.stretches.iter().any(|s| s.source.contains(&head));
+            let time = if grace > 0 { part.onset(note) } else { part.time_of(place) };
+            return (!inside).then_some(Anchor { time, voice: Some(part.notes[head].voice), grace });
         }
         if let Some(time) = self.edge(part, place, mark) {
-            return Some(Anchor {
-                time,
-                voice: None,
-                grace: 0,
-            });
+            return Some(Anchor { time, voice: None, grace: 0 });
         }
         let row = *self.source_rows.get(&place.bar)?;
         let covered = self.covered(row, place.offset + self.rows[row].pair.shift);
-        (!covered).then(|| Anchor {
-            time: part.time_of(place),
-            voice: None,
-            grace: 0,
-        })
+        (!covered).then(|| Anchor { time: part.time_of(place), voice: None, grace: 0 })
     }
 }
 
@@ -244,26 +164,14 @@ impl<'a> Map<'a> {
 fn carrier(part: &Part, place: Place, mark: &Mark) -> Option<(usize, u32)> {
     let note = place.note?;
     let own = &part.notes[note];
-    let grace = if mark.category == Category::Grace {
-        0
-    } else {
-        own.grace
-    };
-    let main = if own.grace > 0 {
-        part.main_note(note)?
-    } else {
-        note
-    };
+    let grace = if mark.category == Category::Grace { 0 } else { own.grace };
+    let main = if own.grace > 0 { part.main_note(note)? } else { note };
     (!part.notes[main].is_rest()).then_some((main, grace))
 }
 
 /// The meaning with all pitches in the source's key.
 fn meaning(mark: &Mark, view: &PartView, of_edition: bool) -> String {
-    let by = if of_edition {
-        view.interval.inverse()
-    } else {
-        crate::pitch::Interval::UNISON
-    };
+    let by = if of_edition { view.interval.inverse() } else { crate::pitch::Interval::UNISON };
     match (mark.category, mark.kind.as_str()) {
         (Category::Signature, "key") => {
             let fifths: i32 = mark.meaning.parse().unwrap_or(0);
@@ -272,19 +180,12 @@ fn meaning(mark: &Mark, view: &PartView, of_edition: bool) -> String {
         }
         (Category::Signature, kind) => format!("{kind} {}", mark.meaning),
         (Category::Grace, _) => {
-            let pitches: Vec<String> = mark
-                .pitches
-                .iter()
-                .map(|p| p.moved(by).sound().to_string())
-                .collect();
+            let pitches: Vec<String> = mark.pitches.iter().map(|p| p.moved(by).sound().to_string()).collect();
             format!("{} {}", pitches.join(" "), mark.meaning)
         }
         (Category::Harmony, _) => {
-            let names: Vec<String> = mark
-                .pitches
-                .iter()
-                .map(|p| p.moved(by).sound().rem_euclid(1200).to_string())
-                .collect();
+            let names: Vec<String> =
+                mark.pitches.iter().map(|p| p.moved(by).sound().rem_euclid(1200).to_string()).collect();
             format!("{} {} {}", mark.kind, names.join(" "), mark.meaning)
         }
         _ => mark.meaning.clone(),
@@ -304,15 +205,8 @@ fn close(e: &Entry, s: &Entry) -> bool {
     let (Some(a), Some(b)) = (e.start, s.start) else {
         return false;
     };
-    let apart = if a.time > b.time {
-        a.time - b.time
-    } else {
-        b.time - a.time
-    };
-    a.voice.is_none()
-        && b.voice.is_none()
-        && e.end.is_some() == s.end.is_some()
-        && apart < Time::from(NEAR)
+    let apart = if a.time > b.time { a.time - b.time } else { b.time - a.time };
+    a.voice.is_none() && b.voice.is_none() && e.end.is_some() == s.end.is_some() && apart < Time::from(NEAR)
 }
 
 struct Matcher<'a> {
@@ -326,12 +220,7 @@ type Key<'a> = (Category, &'a str, Anchor, Option<Anchor>);
 
 impl<'a> Matcher<'a> {
     fn new(edition: &'a [Entry], source: &'a [Entry]) -> Self {
-        Matcher {
-            edition,
-            source,
-            partner: vec![None; edition.len()],
-            taken: vec![false; source.len()],
-        }
+        Matcher { edition, source, partner: vec![None; edition.len()], taken: vec![false; source.len()] }
     }
 
     /// Marks that say the same at the same place.
@@ -339,10 +228,7 @@ impl<'a> Matcher<'a> {
         let mut places: HashMap<Key<'a>, Vec<usize>> = HashMap::new();
         for (index, entry) in self.source.iter().enumerate() {
             if let Some(start) = entry.start {
-                places
-                    .entry((entry.category, &entry.meaning, start, entry.end))
-                    .or_default()
-                    .push(index);
+                places.entry((entry.category, &entry.meaning, start, entry.end)).or_default().push(index);
             }
         }
         for (index, entry) in self.edition.iter().enumerate() {
@@ -351,10 +237,8 @@ impl<'a> Matcher<'a> {
             let Some(free) = places.get_mut(&key) else {
                 continue;
             };
-            let Some(at) = free
-                .iter()
-                .position(|s| self.source[*s].staff == entry.staff)
-                .or((!free.is_empty()).then_some(0))
+            let Some(at) =
+                free.iter().position(|s| self.source[*s].staff == entry.staff).or((!free.is_empty()).then_some(0))
             else {
                 continue;
             };
@@ -367,9 +251,8 @@ impl<'a> Matcher<'a> {
     /// What is left, of the same category and alike in some way: one mark that
     /// was altered, not one gone and one come.
     fn nearly(&mut self, alike: impl Fn(&Entry, &Entry) -> bool) {
-        let free: Vec<usize> = (0..self.source.len())
-            .filter(|s| !self.taken[*s] && self.source[*s].start.is_some())
-            .collect();
+        let free: Vec<usize> =
+            (0..self.source.len()).filter(|s| !self.taken[*s] && self.source[*s].start.is_some()).collect();
         for e in 0..self.edition.len() {
             let entry = &self.edition[e];
             if self.partner[e].is_some() || entry.start.is_none() {
@@ -381,8 +264,7 @@ impl<'a> Matcher<'a> {
             };
             if let Some(&s) = free.iter().find(fits) {
                 // Old signatures often have one accidental fewer.
-                let tolerated =
-                    entry.category == Category::Signature && one_accidental(entry, &self.source[s]);
+                let tolerated = entry.category == Category::Signature && one_accidental(entry, &self.source[s]);
                 self.partner[e] = Some((s, tolerated));
                 self.taken[s] = true;
             }
@@ -392,37 +274,17 @@ impl<'a> Matcher<'a> {
     fn finish(self) -> Vec<MarkPair> {
         let mut out: Vec<MarkPair> = Vec::new();
         for (entry, partner) in self.edition.iter().zip(&self.partner) {
-            let (source, same) =
-                partner.map_or((None, false), |(s, same)| (Some(self.source[s].mark), same));
-            out.push(MarkPair {
-                edition: Some(entry.mark),
-                source,
-                same,
-            });
+            let (source, same) = partner.map_or((None, false), |(s, same)| (Some(self.source[s].mark), same));
+            out.push(MarkPair { edition: Some(entry.mark), source, same });
         }
-        let left = self
-            .source
-            .iter()
-            .zip(&self.taken)
-            .filter(|(_, taken)| !**taken);
-        out.extend(left.map(|(entry, _)| MarkPair {
-            edition: None,
-            source: Some(entry.mark),
-            same: false,
-        }));
+        let left = self.source.iter().zip(&self.taken).filter(|(_, taken)| !**taken);
+        out.extend(left.map(|(entry, _)| MarkPair { edition: None, source: Some(entry.mark), same: false }));
         out
     }
 }
 
 fn one_accidental(e: &Entry, s: &Entry) -> bool {
-    let fifths = |entry: &Entry| {
-        entry
-            .meaning
-            .strip_prefix("key ")
-            .and_then(|f| f.parse::<i32>().ok())
-    };
-    let apart = fifths(e)
-        .zip(fifths(s))
-        .map(|(a, b)| (a - b).rem_euclid(12));
+    let fifths = |entry: &Entry| entry.meaning.strip_prefix("key ").and_then(|f| f.parse::<i32>().ok());
+    let apart = fifths(e).zip(fifths(s)).map(|(a, b)| (a - b).rem_euclid(12));
     matches!(apart, Some(1 | 11))
 }

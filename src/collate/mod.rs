@@ -100,18 +100,10 @@ pub fn collate(edition: &Score, source: &Score, choice: Choice) -> Collation {
     let views: Vec<PartView> = pairing
         .pairs
         .iter()
-        .map(|p| PartView {
-            edition: &edition.parts[p.edition],
-            source: &source.parts[p.source],
-            interval: p.interval,
-        })
+        .map(|p| PartView { edition: &edition.parts[p.edition], source: &source.parts[p.source], interval: p.interval })
         .collect();
     let rows = bars::outline(&views);
-    let parts = views
-        .iter()
-        .zip(&pairing.pairs)
-        .map(|(view, p)| align(view, p.edition, p.source, &rows))
-        .collect();
+    let parts = views.iter().zip(&pairing.pairs).map(|(view, p)| align(view, p.edition, p.source, &rows)).collect();
     Collation {
         outline: rows.into_iter().map(|r| r.pair).collect(),
         parts,
@@ -174,17 +166,11 @@ fn align(view: &PartView, edition: usize, source: usize, rows: &[bars::Row]) -> 
 impl Collation {
     /// The row of the outline that holds a bar of the edition.
     pub fn edition_row(&self, bar: usize) -> usize {
-        self.outline
-            .iter()
-            .position(|p| p.edition == Some(bar))
-            .expect("every bar of the edition is in the outline")
+        self.outline.iter().position(|p| p.edition == Some(bar)).expect("every bar of the edition is in the outline")
     }
 
     pub fn source_row(&self, bar: usize) -> usize {
-        self.outline
-            .iter()
-            .position(|p| p.source == Some(bar))
-            .expect("every bar of the source is in the outline")
+        self.outline.iter().position(|p| p.source == Some(bar)).expect("every bar of the source is in the outline")
     }
 }
 
@@ -206,10 +192,9 @@ impl PartAlignment {
 
     /// The tie change that swallowed a note, if one did.
     pub fn is_in_tie_change(&self, edition: Option<NoteId>, source: Option<NoteId>) -> bool {
-        self.ties.iter().any(|t| {
-            edition.is_some_and(|n| t.edition.contains(&n))
-                || source.is_some_and(|n| t.source.contains(&n))
-        })
+        self.ties
+            .iter()
+            .any(|t| edition.is_some_and(|n| t.edition.contains(&n)) || source.is_some_and(|n| t.source.contains(&n)))
     }
 }
 
@@ -222,11 +207,7 @@ impl Part {
             note.voice == own.voice && note.grace == 0 && !note.chord
         };
         let bar = self.bars[own.bar].notes.clone();
-        if own.grace_after {
-            (bar.start..grace).rev().find(fits)
-        } else {
-            (grace + 1..bar.end).find(fits)
-        }
+        if own.grace_after { (bar.start..grace).rev().find(fits) } else { (grace + 1..bar.end).find(fits) }
     }
 
     /// The first note of the part's music at or after a place, for messages.

@@ -36,34 +36,16 @@ fn align_bar(view: &PartView, e: usize, s: usize, shift: Time, alignment: &mut P
     let mut ours: Vec<(Time, i32, u32, NoteId)> = view
         .edition
         .struck_in(e)
-        .map(|n| {
-            (
-                view.edition.notes[n].offset,
-                view.edition_height(n),
-                view.edition.notes[n].voice,
-                n,
-            )
-        })
+        .map(|n| (view.edition.notes[n].offset, view.edition_height(n), view.edition.notes[n].voice, n))
         .collect();
     let mut theirs: Vec<(Time, i32, u32, NoteId)> = view
         .source
         .struck_in(s)
-        .map(|n| {
-            (
-                view.source.notes[n].offset + shift,
-                view.source_height(n),
-                view.source.notes[n].voice,
-                n,
-            )
-        })
+        .map(|n| (view.source.notes[n].offset + shift, view.source_height(n), view.source.notes[n].voice, n))
         .collect();
     ours.sort_unstable();
     theirs.sort_unstable();
-    let equal = ours.len() == theirs.len()
-        && ours
-            .iter()
-            .zip(&theirs)
-            .all(|(a, b)| (a.0, a.1) == (b.0, b.1));
+    let equal = ours.len() == theirs.len() && ours.iter().zip(&theirs).all(|(a, b)| (a.0, a.1) == (b.0, b.1));
     if equal {
         for (a, b) in ours.iter().zip(&theirs) {
             alignment.pair(a.3, b.3);
@@ -84,11 +66,7 @@ fn align_bar(view: &PartView, e: usize, s: usize, shift: Time, alignment: &mut P
             let fits = |b: &&(Time, i32, u32, NoteId)| {
                 alignment.source_to_edition[b.3].is_none()
                     && a.0 == b.0
-                    && if same_octave {
-                        a.1 == b.1
-                    } else {
-                        (a.1 - b.1) % 1200 == 0
-                    }
+                    && if same_octave { a.1 == b.1 } else { (a.1 - b.1) % 1200 == 0 }
             };
             if let Some(b) = theirs.iter().find(fits) {
                 alignment.pair(a.3, b.3);
@@ -98,10 +76,7 @@ fn align_bar(view: &PartView, e: usize, s: usize, shift: Time, alignment: &mut P
 }
 
 /// Which voice is which: by the notes they share, then by their order.
-fn voices(
-    ours: &[(Time, i32, u32, NoteId)],
-    theirs: &[(Time, i32, u32, NoteId)],
-) -> Vec<(u32, u32)> {
+fn voices(ours: &[(Time, i32, u32, NoteId)], theirs: &[(Time, i32, u32, NoteId)]) -> Vec<(u32, u32)> {
     let list = |notes: &[(Time, i32, u32, NoteId)]| {
         let mut voices: Vec<u32> = notes.iter().map(|n| n.2).collect();
         voices.sort_unstable();
@@ -113,13 +88,8 @@ fn voices(
     for &ev in &edition {
         for &sv in &source {
             let of_e = ours.iter().filter(|n| n.2 == ev);
-            let count = of_e
-                .filter(|a| {
-                    theirs
-                        .iter()
-                        .any(|b| b.2 == sv && a.0 == b.0 && (a.1 - b.1) % 1200 == 0)
-                })
-                .count();
+            let count =
+                of_e.filter(|a| theirs.iter().any(|b| b.2 == sv && a.0 == b.0 && (a.1 - b.1) % 1200 == 0)).count();
             shared.push((count, ev, sv));
         }
     }
@@ -140,23 +110,14 @@ fn groups(part: &Part, notes: &[(Time, i32, u32, NoteId)], voice: u32) -> Vec<Gr
     for (offset, _, _, note) in notes.iter().filter(|n| n.2 == voice) {
         match out.last_mut() {
             Some(group) if group.offset == *offset => group.notes.push(*note),
-            _ => out.push(Group {
-                offset: *offset,
-                duration: part.sounding(*note),
-                notes: vec![*note],
-            }),
+            _ => out.push(Group { offset: *offset, duration: part.sounding(*note), notes: vec![*note] }),
         }
     }
     out
 }
 
 /// The cheapest way to walk through both voices side by side.
-fn align_voice(
-    view: &PartView,
-    edition: &[Group],
-    source: &[Group],
-    alignment: &mut PartAlignment,
-) {
+fn align_voice(view: &PartView, edition: &[Group], source: &[Group], alignment: &mut PartAlignment) {
     let (n, m) = (edition.len(), source.len());
     let width = m + 1;
     let mut cost = vec![0_i32; (n + 1) * width];
@@ -170,8 +131,7 @@ fn align_voice(
                 best = best.min(cost[i * width + j + 1] + ALONE);
             }
             if i < n && j < m {
-                best = best
-                    .min(cost[(i + 1) * width + j + 1] + group_cost(view, &edition[i], &source[j]));
+                best = best.min(cost[(i + 1) * width + j + 1] + group_cost(view, &edition[i], &source[j]));
             }
             cost[i * width + j] = best;
         }
@@ -203,11 +163,7 @@ fn group_cost(view: &PartView, e: &Group, s: &Group) -> i32 {
         };
     }
     let place = if e.offset == s.offset { 0 } else { OTHER_PLACE };
-    let length = if e.duration == s.duration {
-        0
-    } else {
-        OTHER_LENGTH
-    };
+    let length = if e.duration == s.duration { 0 } else { OTHER_LENGTH };
     pitch / size + place + length
 }
 
@@ -222,8 +178,7 @@ fn pair_groups(view: &PartView, e: &Group, s: &Group, alignment: &mut PartAlignm
                 continue;
             }
             let fits = |b: &&NoteId| {
-                alignment.source_to_edition[**b].is_none()
-                    && test(view.edition_height(a) - view.source_height(**b))
+                alignment.source_to_edition[**b].is_none() && test(view.edition_height(a) - view.source_height(**b))
             };
             if let Some(&b) = s.notes.iter().find(fits) {
                 alignment.pair(a, b);

@@ -49,11 +49,7 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
         let least = if forced { 0.0 } else { least };
         let free = |p: &&usize, taken: &[usize]| !taken.contains(p);
         let taken: Vec<usize> = pairs.iter().map(|p| p.edition).collect();
-        let open: Vec<usize> = editions
-            .iter()
-            .filter(|p| free(p, &taken))
-            .copied()
-            .collect();
+        let open: Vec<usize> = editions.iter().filter(|p| free(p, &taken)).copied().collect();
         if open.is_empty() {
             break;
         }
@@ -72,24 +68,17 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
                 let same_name = edition.parts[c.1].name == source.parts[c.2].name;
                 (!same_name, c.1.abs_diff(c.2), c.1, c.2)
             };
-            ((b.0 * 100.0).round().total_cmp(&(a.0 * 100.0).round()))
-                .then(likeness(a).cmp(&likeness(b)))
+            ((b.0 * 100.0).round().total_cmp(&(a.0 * 100.0).round())).then(likeness(a).cmp(&likeness(b)))
         });
         for (_, part, from, interval) in candidates {
             if pairs.iter().all(|p| p.edition != part && p.source != from) {
-                pairs.push(Pair {
-                    edition: part,
-                    source: from,
-                    interval,
-                });
+                pairs.push(Pair { edition: part, source: from, interval });
             }
         }
     }
     pair_pitchless(edition, source, &editions, &sources, forced, &mut pairs);
     pairs.sort_by_key(|p| p.edition);
-    let unmatched = |all: &[usize], taken: &dyn Fn(&usize) -> bool| {
-        all.iter().copied().filter(|p| !taken(p)).collect()
-    };
+    let unmatched = |all: &[usize], taken: &dyn Fn(&usize) -> bool| all.iter().copied().filter(|p| !taken(p)).collect();
     Pairing {
         unmatched_edition: unmatched(&editions, &|p| pairs.iter().any(|q| q.edition == *p)),
         unmatched_source: unmatched(&sources, &|p| pairs.iter().any(|q| q.source == *p)),
@@ -114,11 +103,7 @@ fn pair_pitchless(
             continue;
         }
         let own = &edition.parts[part];
-        let free: Vec<usize> = sources
-            .iter()
-            .copied()
-            .filter(|s| pairs.iter().all(|p| p.source != *s))
-            .collect();
+        let free: Vec<usize> = sources.iter().copied().filter(|s| pairs.iter().all(|p| p.source != *s)).collect();
         let fits = |s: &&usize| {
             let other = &source.parts[**s];
             forced
@@ -127,11 +112,7 @@ fn pair_pitchless(
                     && (own.name == other.name || **s == part && editions.len() == sources.len())
         };
         if let Some(&from) = free.iter().find(fits) {
-            pairs.push(Pair {
-                edition: part,
-                source: from,
-                interval,
-            });
+            pairs.push(Pair { edition: part, source: from, interval });
         }
     }
 }
@@ -154,8 +135,8 @@ fn melody(part: &Part) -> Melody {
             last.resize(voice + 1, None);
         }
         let here = (pitch.sound().div_euclid(100), pitch.staff_place());
-        let same_chord = last[voice]
-            .is_some_and(|l| part.notes[l].bar == own.bar && part.notes[l].offset == own.offset);
+        let same_chord =
+            last[voice].is_some_and(|l| part.notes[l].bar == own.bar && part.notes[l].offset == own.offset);
         match voices[voice].last_mut() {
             Some(top) if same_chord => *top = (*top).max(here),
             _ => voices[voice].push(here),
@@ -172,8 +153,7 @@ impl Melody {
             voice.windows(length + 1).map(|notes| {
                 let mut hash = 0xcbf2_9ce4_8422_2325_u64;
                 for pair in notes.windows(2) {
-                    hash = (hash ^ (pair[1].0 - pair[0].0 + 128) as u64)
-                        .wrapping_mul(0x0100_0000_01b3);
+                    hash = (hash ^ (pair[1].0 - pair[0].0 + 128) as u64).wrapping_mul(0x0100_0000_01b3);
                 }
                 (hash, notes[0])
             })
@@ -201,11 +181,7 @@ impl Index {
                 }
             }
         }
-        Index {
-            length,
-            parts: melodies.len(),
-            seats,
-        }
+        Index { length, parts: melodies.len(), seats }
     }
 
     /// For each part the interval that most melodies agree on, and the share
@@ -231,18 +207,11 @@ impl Index {
                 *sounds.entry(interval.semitones).or_default() += count;
             }
             let (semitones, share) = highest(sounds, |s| s.abs())?;
-            let spelled = votes
-                .into_iter()
-                .filter(|(i, _)| i.semitones == semitones)
-                .collect();
+            let spelled = votes.into_iter().filter(|(i, _)| i.semitones == semitones).collect();
             let (interval, _) = highest(spelled, |i: Interval| i.steps.abs())?;
             Some((interval, share / runs as f64))
         };
-        votes
-            .into_iter()
-            .enumerate()
-            .filter_map(|(part, v)| best(v).map(|(i, share)| (part, i, share)))
-            .collect()
+        votes.into_iter().enumerate().filter_map(|(part, v)| best(v).map(|(i, share)| (part, i, share))).collect()
     }
 }
 
@@ -250,7 +219,6 @@ impl Index {
 /// the table does not matter.
 fn highest<K: Copy + Ord>(votes: HashMap<K, f64>, size: impl Fn(K) -> i32) -> Option<(K, f64)> {
     votes.into_iter().max_by(|a, b| {
-        ((a.1 * 64.0).round().total_cmp(&(b.1 * 64.0).round()))
-            .then((size(b.0), b.0).cmp(&(size(a.0), a.0)))
+        ((a.1 * 64.0).round().total_cmp(&(b.1 * 64.0).round())).then((size(b.0), b.0).cmp(&(size(a.0), a.0)))
     })
 }

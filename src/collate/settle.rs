@@ -21,38 +21,22 @@ pub fn settle(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
 // ---------------------------------------------------------------- held notes
 
 fn ties(view: &PartView, alignment: &mut PartAlignment) {
-    let pairs: Vec<(NoteId, NoteId)> = alignment
-        .edition_to_source
-        .iter()
-        .enumerate()
-        .filter_map(|(e, s)| s.map(|s| (e, s)))
-        .collect();
+    let pairs: Vec<(NoteId, NoteId)> =
+        alignment.edition_to_source.iter().enumerate().filter_map(|(e, s)| s.map(|s| (e, s))).collect();
     for (e, s) in pairs {
         if view.edition_height(e) != view.source_height(s) {
             continue;
         }
         let (ours, theirs) = (view.edition.sounding(e), view.source.sounding(s));
         if ours > theirs {
-            let more = struck_again(view.source, s, ours - theirs, |n| {
-                alignment.source_to_edition[n].is_none()
-            });
+            let more = struck_again(view.source, s, ours - theirs, |n| alignment.source_to_edition[n].is_none());
             if let Some(source) = more {
-                alignment.ties.push(TieChange {
-                    added: true,
-                    edition: vec![e],
-                    source,
-                });
+                alignment.ties.push(TieChange { added: true, edition: vec![e], source });
             }
         } else if theirs > ours {
-            let more = struck_again(view.edition, e, theirs - ours, |n| {
-                alignment.edition_to_source[n].is_none()
-            });
+            let more = struck_again(view.edition, e, theirs - ours, |n| alignment.edition_to_source[n].is_none());
             if let Some(edition) = more {
-                alignment.ties.push(TieChange {
-                    added: false,
-                    edition,
-                    source: vec![s],
-                });
+                alignment.ties.push(TieChange { added: false, edition, source: vec![s] });
             }
         }
     }
@@ -60,12 +44,7 @@ fn ties(view: &PartView, alignment: &mut PartAlignment) {
 
 /// The note and those of the same pitch struck right after it, without a
 /// partner, that fill `lacking`.
-fn struck_again(
-    part: &Part,
-    note: NoteId,
-    mut lacking: Time,
-    free: impl Fn(NoteId) -> bool,
-) -> Option<Vec<NoteId>> {
+fn struck_again(part: &Part, note: NoteId, mut lacking: Time, free: impl Fn(NoteId) -> bool) -> Option<Vec<NoteId>> {
     let mut out = vec![note];
     let mut end = part.onset(note) + part.sounding(note);
     for next in note + 1..part.notes.len() {
@@ -73,11 +52,7 @@ fn struck_again(
         if lacking == Time::from(0) || part.bars[own.bar].start > end {
             break;
         }
-        if own.is_struck()
-            && own.sound == part.notes[note].sound
-            && part.onset(next) == end
-            && free(next)
-        {
+        if own.is_struck() && own.sound == part.notes[note].sound && part.onset(next) == end && free(next) {
             let length = part.sounding(next);
             lacking -= length;
             end += length;
@@ -111,11 +86,7 @@ fn realisations(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
                     alignment.part_edition(e);
                 }
                 alignment.pair(edition[0], s);
-                alignment.realisations.push(Realisation {
-                    source: s,
-                    edition,
-                    sign,
-                });
+                alignment.realisations.push(Realisation { source: s, edition, sign });
             }
         }
     }
@@ -123,13 +94,7 @@ fn realisations(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
 
 /// The edition's notes that exactly fill the time of one source note, none of
 /// them the partner of another.
-fn written_out(
-    view: &PartView,
-    alignment: &PartAlignment,
-    s: NoteId,
-    bar: usize,
-    onset: Time,
-) -> Option<Vec<NoteId>> {
+fn written_out(view: &PartView, alignment: &PartAlignment, s: NoteId, bar: usize, onset: Time) -> Option<Vec<NoteId>> {
     let length = view.source.sounding(s);
     let partner = alignment.source_to_edition[s];
     let own = |n: NoteId| alignment.edition_to_source[n].is_none_or(|p| p == s);
@@ -164,9 +129,7 @@ fn written_out(
 /// The ornament or grace notes that the source prints at a note.
 fn sign_of(part: &Part, note: NoteId) -> Option<MarkId> {
     let is_sign = |category| matches!(category, Category::Ornament | Category::Grace);
-    part.marks
-        .iter()
-        .position(|m| is_sign(m.category) && m.at.note == Some(note))
+    part.marks.iter().position(|m| is_sign(m.category) && m.at.note == Some(note))
 }
 
 /// Small notes around the main note. Without a sign there must be three at
@@ -175,19 +138,11 @@ fn is_realisation(view: &PartView, s: NoteId, edition: &[NoteId], sign: Option<M
     let Some(main) = view.source.notes[s].pitch().map(|p| view.moved(p)) else {
         return false;
     };
-    let steps: Option<Vec<i32>> = edition
-        .iter()
-        .map(|n| {
-            view.edition.notes[*n]
-                .pitch()
-                .map(|p| p.staff_place() - main.staff_place())
-        })
-        .collect();
+    let steps: Option<Vec<i32>> =
+        edition.iter().map(|n| view.edition.notes[*n].pitch().map(|p| p.staff_place() - main.staff_place())).collect();
     let Some(steps) = steps else { return false };
     let reach = if sign.is_some() { 2 } else { 1 };
-    let near = steps.iter().all(|d| d.abs() <= reach)
-        && steps.contains(&0)
-        && steps.iter().any(|d| *d != 0);
+    let near = steps.iter().all(|d| d.abs() <= reach) && steps.contains(&0) && steps.iter().any(|d| *d != 0);
     let moves = steps.windows(2).all(|pair| pair[0] != pair[1]);
     near && moves && (sign.is_some() || steps.len() >= 3)
 }
@@ -224,10 +179,7 @@ fn stretches(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
         found.extend(runs(&own));
     }
     found.sort_by_key(|run| (run[0].row, run[0].offset));
-    let empty = rows
-        .iter()
-        .enumerate()
-        .filter(|(_, r)| r.pair.edition.is_none() || r.pair.source.is_none());
+    let empty = rows.iter().enumerate().filter(|(_, r)| r.pair.edition.is_none() || r.pair.source.is_none());
     let mut stretches: Vec<Stretch> = Vec::new();
     for run in found {
         let next = bound(view, rows, run);
@@ -238,10 +190,7 @@ fn stretches(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     }
     // Bars without notes that only one side has are other music, too.
     for (row, _) in empty {
-        if !stretches
-            .iter()
-            .any(|s| (s.outline.0..=s.outline.1).contains(&row))
-        {
+        if !stretches.iter().any(|s| (s.outline.0..=s.outline.1).contains(&row)) {
             let bare = Stretch {
                 edition: vec![],
                 source: vec![],
@@ -270,15 +219,9 @@ fn stretches(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
         }
         stretch.edition.sort_unstable();
         stretch.source.sort_unstable();
-        alignment
-            .ties
-            .retain(|t| !t.edition.iter().any(|n| stretch.edition.contains(n)));
-        alignment
-            .ties
-            .retain(|t| !t.source.iter().any(|n| stretch.source.contains(n)));
-        alignment
-            .realisations
-            .retain(|r| !stretch.source.contains(&r.source));
+        alignment.ties.retain(|t| !t.edition.iter().any(|n| stretch.edition.contains(n)));
+        alignment.ties.retain(|t| !t.source.iter().any(|n| stretch.source.contains(n)));
+        alignment.realisations.retain(|r| !stretch.source.contains(&r.source));
     }
     alignment.stretches = stretches;
 }
@@ -291,20 +234,10 @@ fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) -> Vec<(Item,
         .ties
         .iter()
         .flat_map(|t| t.edition.iter().skip(1))
-        .chain(
-            alignment
-                .realisations
-                .iter()
-                .flat_map(|r| r.edition.iter().skip(1)),
-        )
+        .chain(alignment.realisations.iter().flat_map(|r| r.edition.iter().skip(1)))
         .copied()
         .collect();
-    let swallowed_s: Vec<NoteId> = alignment
-        .ties
-        .iter()
-        .flat_map(|t| t.source.iter().skip(1))
-        .copied()
-        .collect();
+    let swallowed_s: Vec<NoteId> = alignment.ties.iter().flat_map(|t| t.source.iter().skip(1)).copied().collect();
     let mut out = Vec::new();
     for (index, row) in rows.iter().enumerate() {
         let alien = row.rewritten || row.pair.edition.is_none() || row.pair.source.is_none();
@@ -321,43 +254,23 @@ fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) -> Vec<(Item,
                 let written_out = alignment.realisations.iter().any(|r| r.edition[0] == e);
                 let same = swallowed_e.contains(&e)
                     || written_out
-                    || source.is_some_and(|s| {
-                        (view.edition_height(e) - view.source_height(s)) % 1200 == 0
-                    });
+                    || source.is_some_and(|s| (view.edition_height(e) - view.source_height(s)) % 1200 == 0);
                 let exact = source.is_some_and(|s| {
                     let other = &view.source.notes[s];
                     view.edition_height(e) == view.source_height(s)
                         && note.offset == other.offset + row.pair.shift
                         && view.edition.sounding(e) == view.source.sounding(s)
                 });
-                let item = Item {
-                    row: index,
-                    offset: note.offset,
-                    edition: Some(e),
-                    source,
-                    kind: kind(same),
-                    exact,
-                };
+                let item = Item { row: index, offset: note.offset, edition: Some(e), source, kind: kind(same), exact };
                 out.push((item, note.voice as usize));
             }
         }
         if let Some(bar) = row.pair.source.filter(|b| *b < view.source.bars.len()) {
-            for s in view
-                .source
-                .struck_in(bar)
-                .filter(|s| alignment.source_to_edition[*s].is_none())
-            {
+            for s in view.source.struck_in(bar).filter(|s| alignment.source_to_edition[*s].is_none()) {
                 let note = &view.source.notes[s];
                 let offset = note.offset + row.pair.shift;
                 let same = swallowed_s.contains(&s);
-                let item = Item {
-                    row: index,
-                    offset,
-                    edition: None,
-                    source: Some(s),
-                    kind: kind(same),
-                    exact: false,
-                };
+                let item = Item { row: index, offset, edition: None, source: Some(s), kind: kind(same), exact: false };
                 out.push((item, voice_of[note.voice as usize]));
             }
         }
@@ -368,13 +281,7 @@ fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) -> Vec<(Item,
 
 /// For each voice of the source the edition's voice that most of its notes are in.
 fn source_voices(view: &PartView, alignment: &PartAlignment) -> Vec<usize> {
-    let count = |part: &Part| {
-        part.notes
-            .iter()
-            .map(|n| n.voice as usize + 1)
-            .max()
-            .unwrap_or(0)
-    };
+    let count = |part: &Part| part.notes.iter().map(|n| n.voice as usize + 1).max().unwrap_or(0);
     let mut table = vec![vec![0_usize; count(view.edition)]; count(view.source)];
     for (e, s) in alignment.edition_to_source.iter().enumerate() {
         if let Some(s) = s {
@@ -382,9 +289,7 @@ fn source_voices(view: &PartView, alignment: &PartAlignment) -> Vec<usize> {
         }
     }
     let best = |(voice, row): (usize, &Vec<usize>)| {
-        let most = (0..row.len())
-            .max_by_key(|v| (row[*v], std::cmp::Reverse(*v)))
-            .filter(|v| row[*v] > 0);
+        let most = (0..row.len()).max_by_key(|v| (row[*v], std::cmp::Reverse(*v))).filter(|v| row[*v] > 0);
         most.unwrap_or(voice)
     };
     table.iter().enumerate().map(best).collect()
@@ -425,22 +330,10 @@ fn runs(items: &[Item]) -> Vec<Vec<Item>> {
 
 /// The alien bars of a run, with the differences right before and after them.
 fn around_alien(run: &[Item]) -> Vec<Item> {
-    let first = run
-        .iter()
-        .position(|i| i.kind == Kind::Alien)
-        .expect("checked by the caller");
-    let last = run
-        .iter()
-        .rposition(|i| i.kind == Kind::Alien)
-        .expect("checked by the caller");
-    let from = run[..first]
-        .iter()
-        .rposition(|i| i.kind == Kind::Same)
-        .map_or(0, |p| p + 1);
-    let to = run[last..]
-        .iter()
-        .position(|i| i.kind == Kind::Same)
-        .map_or(run.len(), |p| last + p);
+    let first = run.iter().position(|i| i.kind == Kind::Alien).expect("checked by the caller");
+    let last = run.iter().rposition(|i| i.kind == Kind::Alien).expect("checked by the caller");
+    let from = run[..first].iter().rposition(|i| i.kind == Kind::Same).map_or(0, |p| p + 1);
+    let to = run[last..].iter().position(|i| i.kind == Kind::Same).map_or(run.len(), |p| last + p);
     run[from..to].to_vec()
 }
 
@@ -450,20 +343,12 @@ fn bound(view: &PartView, rows: &[Row], run: Vec<Item>) -> Stretch {
         let r = &rows[row];
         r.rewritten || r.pair.edition.is_none() || r.pair.source.is_none()
     };
-    let end = run
-        .iter()
-        .filter(|i| i.row == last.row)
-        .map(|i| i.offset + length(view, i))
-        .max();
+    let end = run.iter().filter(|i| i.row == last.row).map(|i| i.offset + length(view, i)).max();
     Stretch {
         edition: run.iter().filter_map(|i| i.edition).collect(),
         source: run.iter().filter_map(|i| i.source).collect(),
         outline: (first.row, last.row),
-        from: if whole(first.row) {
-            Time::from(0)
-        } else {
-            first.offset
-        },
+        from: if whole(first.row) { Time::from(0) } else { first.offset },
         to: if whole(last.row) { None } else { end },
         to_the_end: false,
     }
@@ -477,11 +362,7 @@ fn length(view: &PartView, item: &Item) -> Time {
 
 /// Whether two stretches overlap, or are alien bars side by side.
 fn touches(a: &Stretch, b: &Stretch, rows: &[Row]) -> bool {
-    let (first, second) = if (a.outline, a.from) <= (b.outline, b.from) {
-        (a, b)
-    } else {
-        (b, a)
-    };
+    let (first, second) = if (a.outline, a.from) <= (b.outline, b.from) { (a, b) } else { (b, a) };
     if first.outline.1 > second.outline.0 {
         return true;
     }
@@ -489,9 +370,7 @@ fn touches(a: &Stretch, b: &Stretch, rows: &[Row]) -> bool {
         return first.to.is_none_or(|to| to > second.from);
     }
     let side_by_side = first.outline.1 + 1 == second.outline.0;
-    let whole = |row: usize| {
-        rows[row].rewritten || rows[row].pair.edition.is_none() || rows[row].pair.source.is_none()
-    };
+    let whole = |row: usize| rows[row].rewritten || rows[row].pair.edition.is_none() || rows[row].pair.source.is_none();
     side_by_side
         && first.to.is_none()
         && second.from == Time::from(0)
@@ -500,25 +379,14 @@ fn touches(a: &Stretch, b: &Stretch, rows: &[Row]) -> bool {
 }
 
 fn merge(into: &mut Stretch, from: Stretch) {
-    let first = if from.outline.0 < into.outline.0 {
-        from.from
-    } else {
-        into.from
-    };
-    into.from = if from.outline.0 == into.outline.0 {
-        into.from.min(from.from)
-    } else {
-        first
-    };
+    let first = if from.outline.0 < into.outline.0 { from.from } else { into.from };
+    into.from = if from.outline.0 == into.outline.0 { into.from.min(from.from) } else { first };
     into.to = match from.outline.1.cmp(&into.outline.1) {
         std::cmp::Ordering::Less => into.to,
         std::cmp::Ordering::Greater => from.to,
         std::cmp::Ordering::Equal => into.to.zip(from.to).map(|(a, b)| a.max(b)),
     };
-    into.outline = (
-        into.outline.0.min(from.outline.0),
-        into.outline.1.max(from.outline.1),
-    );
+    into.outline = (into.outline.0.min(from.outline.0), into.outline.1.max(from.outline.1));
     into.edition.extend(from.edition);
     into.source.extend(from.source);
 }
@@ -529,17 +397,10 @@ fn join_over_islands(items: &[(Item, usize)], stretches: &mut Vec<Stretch>) {
     let mut at = 0;
     while at + 1 < stretches.len() {
         let (left, right) = (&stretches[at], &stretches[at + 1]);
-        let after = |i: &Item| {
-            left.to
-                .is_some_and(|to| i.row == left.outline.1 && i.offset >= to)
-                || i.row > left.outline.1
-        };
+        let after =
+            |i: &Item| left.to.is_some_and(|to| i.row == left.outline.1 && i.offset >= to) || i.row > left.outline.1;
         let before = |i: &Item| (i.row, i.offset) < (right.outline.0, right.from);
-        let island: Vec<&Item> = items
-            .iter()
-            .map(|i| &i.0)
-            .filter(|i| after(i) && before(i))
-            .collect();
+        let island: Vec<&Item> = items.iter().map(|i| &i.0).filter(|i| after(i) && before(i)).collect();
         let exact = island.iter().filter(|i| i.exact).count();
         if island.is_empty() || island.len() > LARGEST_ISLAND || 2 * exact >= island.len() {
             at += 1;
@@ -549,8 +410,7 @@ fn join_over_islands(items: &[(Item, usize)], stretches: &mut Vec<Stretch>) {
         let source: Vec<NoteId> = island.iter().filter_map(|i| i.source).collect();
         let right = stretches.remove(at + 1);
         let left = &mut stretches[at];
-        left.edition
-            .extend(edition.into_iter().chain(right.edition));
+        left.edition.extend(edition.into_iter().chain(right.edition));
         left.source.extend(source.into_iter().chain(right.source));
         left.outline.1 = right.outline.1;
         left.to = right.to;
@@ -564,16 +424,13 @@ fn take_in_last_note(items: &[(Item, usize)], stretches: &mut [Stretch], rows: &
         return;
     };
     let inside = |item: &Item| {
-        item.edition.is_some_and(|n| last.edition.contains(&n))
-            || item.source.is_some_and(|n| last.source.contains(&n))
+        item.edition.is_some_and(|n| last.edition.contains(&n)) || item.source.is_some_and(|n| last.source.contains(&n))
     };
     let Some(at) = items.iter().rposition(|i| inside(&i.0)) else {
         return;
     };
     let rest = &items[at + 1..];
-    let one_chord = rest
-        .iter()
-        .all(|(item, _)| item.offset == rest[0].0.offset && item.row == rest[0].0.row);
+    let one_chord = rest.iter().all(|(item, _)| item.offset == rest[0].0.offset && item.row == rest[0].0.row);
     if !one_chord {
         return;
     }

@@ -61,10 +61,7 @@ pub struct Spot {
 
 impl From<Place> for Spot {
     fn from(place: Place) -> Spot {
-        Spot {
-            bar: place.bar,
-            offset: place.offset,
-        }
+        Spot { bar: place.bar, offset: place.offset }
     }
 }
 
@@ -110,11 +107,7 @@ impl PartFindings {
 pub fn count<'a>(findings: impl Iterator<Item = &'a Finding>) -> Totals {
     let mut totals = Totals::new();
     for finding in findings {
-        *totals
-            .entry(finding.category)
-            .or_default()
-            .entry(finding.status)
-            .or_default() += 1;
+        *totals.entry(finding.category).or_default().entry(finding.status).or_default() += 1;
     }
     totals
 }
@@ -147,16 +140,9 @@ struct Rows {
 impl Rows {
     fn new(outline: &[BarPair]) -> Rows {
         let index = |bar: fn(&BarPair) -> Option<usize>| {
-            outline
-                .iter()
-                .enumerate()
-                .filter_map(|(i, p)| bar(p).map(|b| (b, i)))
-                .collect()
+            outline.iter().enumerate().filter_map(|(i, p)| bar(p).map(|b| (b, i))).collect()
         };
-        Rows {
-            edition: index(|p| p.edition),
-            source: index(|p| p.source),
-        }
+        Rows { edition: index(|p| p.edition), source: index(|p| p.source) }
     }
 }
 
@@ -192,51 +178,22 @@ impl Finder<'_> {
             key(a).cmp(&key(b))
         });
         let mut sorted: Vec<Option<Passage>> = passages.into_iter().map(Some).collect();
-        let passages = order
-            .into_iter()
-            .map(|p| sorted[p].take().expect("each place once"))
-            .collect();
+        let passages = order.into_iter().map(|p| sorted[p].take().expect("each place once")).collect();
         PartFindings { findings, passages }
     }
 
-    fn notes(
-        &self,
-        of_octave: &HashMap<NoteId, usize>,
-        of_stretch: &[usize],
-        out: &mut Vec<Finding>,
-    ) {
+    fn notes(&self, of_octave: &HashMap<NoteId, usize>, of_stretch: &[usize], out: &mut Vec<Finding>) {
         let a = self.alignment;
-        let swallowed_e: Vec<NoteId> = a
-            .ties
-            .iter()
-            .flat_map(|t| t.edition.iter().skip(1))
-            .copied()
-            .collect();
-        let swallowed_s: Vec<NoteId> = a
-            .ties
-            .iter()
-            .flat_map(|t| t.source.iter().skip(1))
-            .copied()
-            .collect();
-        let written_out: Vec<NoteId> = a
-            .realisations
-            .iter()
-            .flat_map(|r| r.edition.iter())
-            .copied()
-            .collect();
+        let swallowed_e: Vec<NoteId> = a.ties.iter().flat_map(|t| t.edition.iter().skip(1)).copied().collect();
+        let swallowed_s: Vec<NoteId> = a.ties.iter().flat_map(|t| t.source.iter().skip(1)).copied().collect();
+        let written_out: Vec<NoteId> = a.realisations.iter().flat_map(|r| r.edition.iter()).copied().collect();
         let in_tie: Vec<NoteId> = a.ties.iter().map(|t| t.edition[0]).collect();
         for e in self.edition.struck() {
             match a.edition_to_source[e] {
                 _ if swallowed_e.contains(&e) || written_out.contains(&e) => {}
                 None => {
                     let passage = self.stretch_of(Some(e), None).map(|s| of_stretch[s]);
-                    out.push(self.note_finding(
-                        Category::Note,
-                        Status::Added,
-                        Some(e),
-                        None,
-                        passage,
-                    ));
+                    out.push(self.note_finding(Category::Note, Status::Added, Some(e), None, passage));
                 }
                 Some(s) => self.pair(e, s, in_tie.contains(&e), of_octave, out),
             }
@@ -244,34 +201,19 @@ impl Finder<'_> {
         for s in self.source.struck() {
             if a.source_to_edition[s].is_none() && !swallowed_s.contains(&s) {
                 let passage = self.stretch_of(None, Some(s)).map(|s| of_stretch[s]);
-                out.push(self.note_finding(
-                    Category::Note,
-                    Status::Omitted,
-                    None,
-                    Some(s),
-                    passage,
-                ));
+                out.push(self.note_finding(Category::Note, Status::Omitted, None, Some(s), passage));
             }
         }
         for (index, tie) in a.ties.iter().enumerate() {
             self.tie(index, tie, out);
         }
         for (index, realisation) in a.realisations.iter().enumerate() {
-            let notes: Vec<String> = realisation
-                .edition
-                .iter()
-                .map(|n| self.edition_name(*n))
-                .collect();
+            let notes: Vec<String> = realisation.edition.iter().map(|n| self.edition_name(*n)).collect();
             let plain = self.source_name(realisation.source);
             let sign = realisation.sign.map(|m| &self.source.marks[m]);
             let e = realisation.edition[0];
-            let mut finding = self.note_finding(
-                Category::Realisation,
-                Status::Altered,
-                Some(e),
-                Some(realisation.source),
-                None,
-            );
+            let mut finding =
+                self.note_finding(Category::Realisation, Status::Altered, Some(e), Some(realisation.source), None);
             finding.subject = Subject::Realisation(index);
             finding.edition_reading = Some(notes.join(" "));
             finding.source_reading = Some(match sign {
@@ -285,56 +227,23 @@ impl Finder<'_> {
         }
     }
 
-    fn pair(
-        &self,
-        e: NoteId,
-        s: NoteId,
-        in_tie: bool,
-        of_octave: &HashMap<NoteId, usize>,
-        out: &mut Vec<Finding>,
-    ) {
+    fn pair(&self, e: NoteId, s: NoteId, in_tie: bool, of_octave: &HashMap<NoteId, usize>, out: &mut Vec<Finding>) {
         let apart = self.apart(e, s);
         if apart != 0 {
-            let category = if apart % 1200 == 0 {
-                Category::Octave
-            } else {
-                Category::Pitch
-            };
-            out.push(self.note_finding(
-                category,
-                Status::Altered,
-                Some(e),
-                Some(s),
-                of_octave.get(&e).copied(),
-            ));
-        } else if let (Some(ours), Some(theirs)) =
-            (self.edition.notes[e].pitch(), self.source.notes[s].pitch())
+            let category = if apart % 1200 == 0 { Category::Octave } else { Category::Pitch };
+            out.push(self.note_finding(category, Status::Altered, Some(e), Some(s), of_octave.get(&e).copied()));
+        } else if let (Some(ours), Some(theirs)) = (self.edition.notes[e].pitch(), self.source.notes[s].pitch())
             && ours.staff_place() != theirs.moved(self.alignment.interval).staff_place()
         {
-            out.push(self.note_finding(
-                Category::Spelling,
-                Status::Altered,
-                Some(e),
-                Some(s),
-                None,
-            ));
+            out.push(self.note_finding(Category::Spelling, Status::Altered, Some(e), Some(s), None));
         }
         let lengths = (self.edition.sounding(e), self.source.sounding(s));
         let shift = self.outline[self.rows.edition[&self.edition.notes[e].bar]].shift;
         let moved = self.edition.notes[e].offset != self.source.notes[s].offset + shift;
         if !in_tie && (moved || lengths.0 != lengths.1) {
-            let mut finding =
-                self.note_finding(Category::Rhythm, Status::Altered, Some(e), Some(s), None);
-            finding.edition_reading = Some(format!(
-                "{} for {}",
-                self.edition_name(e),
-                length_name(lengths.0)
-            ));
-            finding.source_reading = Some(format!(
-                "{} for {}",
-                self.source_name(s),
-                length_name(lengths.1)
-            ));
+            let mut finding = self.note_finding(Category::Rhythm, Status::Altered, Some(e), Some(s), None);
+            finding.edition_reading = Some(format!("{} for {}", self.edition_name(e), length_name(lengths.0)));
+            finding.source_reading = Some(format!("{} for {}", self.source_name(s), length_name(lengths.1)));
             out.push(finding);
         }
     }
@@ -346,35 +255,18 @@ impl Finder<'_> {
             Sound::Unpitched(p) => 1_000_000 + p.sound(),
             Sound::Rest => 0,
         };
-        height(self.edition.notes[e].sound, 0)
-            - height(
-                self.source.notes[s].sound,
-                self.alignment.interval.semitones,
-            )
+        height(self.edition.notes[e].sound, 0) - height(self.source.notes[s].sound, self.alignment.interval.semitones)
     }
 
     /// One finding for each note that is held where the other side strikes.
     fn tie(&self, index: usize, tie: &TieChange, out: &mut Vec<Finding>) {
-        let status = if tie.added {
-            Status::Added
-        } else {
-            Status::Omitted
-        };
-        let (held, struck) = if tie.added {
-            (tie.edition[0], &tie.source)
-        } else {
-            (tie.source[0], &tie.edition)
-        };
+        let status = if tie.added { Status::Added } else { Status::Omitted };
+        let (held, struck) = if tie.added { (tie.edition[0], &tie.source) } else { (tie.source[0], &tie.edition) };
         for pair in struck.windows(2) {
             let (e, s) = if tie.added {
                 // The edition's note at which the tie starts.
-                let time = self.source.onset(pair[0]) - self.source.onset(struck[0])
-                    + self.edition.onset(held);
-                let starts = self
-                    .edition
-                    .tied(held)
-                    .filter(|n| self.edition.onset(*n) <= time)
-                    .last();
+                let time = self.source.onset(pair[0]) - self.source.onset(struck[0]) + self.edition.onset(held);
+                let starts = self.edition.tied(held).filter(|n| self.edition.onset(*n) <= time).last();
                 (starts.unwrap_or(held), pair[0])
             } else {
                 (pair[0], tie.source[0])
@@ -383,11 +275,8 @@ impl Finder<'_> {
             finding.subject = Subject::Tie(index);
             let name = self.edition_name(e);
             let (one, two) = (format!("{name} held"), format!("{name} struck twice"));
-            (finding.edition_reading, finding.source_reading) = if tie.added {
-                (Some(one), Some(two))
-            } else {
-                (Some(two), Some(one))
-            };
+            (finding.edition_reading, finding.source_reading) =
+                if tie.added { (Some(one), Some(two)) } else { (Some(two), Some(one)) };
             out.push(finding);
         }
     }
@@ -412,11 +301,7 @@ impl Finder<'_> {
                 }
                 (None, Some(s)) => {
                     let row = self.rows.source[&s.at.bar];
-                    (
-                        row,
-                        self.to_edition(Spot::from(s.at)),
-                        Some(Spot::from(s.at)),
-                    )
+                    (row, self.to_edition(Spot::from(s.at)), Some(Spot::from(s.at)))
                 }
                 (None, None) => continue,
             };
@@ -424,43 +309,28 @@ impl Finder<'_> {
                 Some(e) => e.end.map(Spot::from),
                 None => lead.end.map(|end| self.to_edition(Spot::from(end))),
             };
-            let offset = if ours.is_some() {
-                at.offset
-            } else {
-                lead.at.offset + self.outline[row].shift
-            };
+            let offset = if ours.is_some() { at.offset } else { lead.at.offset + self.outline[row].shift };
             let carrier = |mark: &Mark, part: &Part| mark.at.note.map(|n| part.head(n));
             let passage = self.stretch_at(
                 row,
                 offset,
                 ours.and_then(|m| carrier(m, self.edition)),
-                theirs
-                    .filter(|_| ours.is_none())
-                    .and_then(|m| carrier(m, self.source)),
+                theirs.filter(|_| ours.is_none()).and_then(|m| carrier(m, self.source)),
             );
             let source_reading = theirs.map(|m| self.moved_reading(m));
             let mut finding = Finding {
                 category: lead.category,
                 status,
-                subject: Subject::Mark {
-                    edition: pair.edition,
-                    source: pair.source,
-                },
+                subject: Subject::Mark { edition: pair.edition, source: pair.source },
                 row,
                 at,
                 end,
                 source_at,
-                voice: if lead.at.note.is_some() {
-                    lead.voice + 1
-                } else {
-                    0
-                },
+                voice: if lead.at.note.is_some() { lead.voice + 1 } else { 0 },
                 staff: lead.staff,
                 edition_reading: ours.map(|m| m.reading.clone()),
                 source_reading,
-                passage: passage
-                    .filter(|_| status != Status::Altered)
-                    .map(|s| of_stretch[s]),
+                passage: passage.filter(|_| status != Status::Altered).map(|s| of_stretch[s]),
             };
             if status == Status::Altered && finding.edition_reading == finding.source_reading {
                 self.tell_places(ours, theirs, &mut finding);
@@ -509,10 +379,7 @@ impl Finder<'_> {
         }
         let mut reading = mark.reading.clone();
         if mark.category == Category::Grace {
-            let moved = mark
-                .pitches
-                .iter()
-                .map(|p| p.moved(self.alignment.interval).to_string());
+            let moved = mark.pitches.iter().map(|p| p.moved(self.alignment.interval).to_string());
             reading = moved.collect::<Vec<_>>().join(" ");
             if mark.meaning == "slash" || mark.reading.ends_with("slashed") {
                 reading.push_str(" slashed");
@@ -529,26 +396,16 @@ impl Finder<'_> {
         source: Option<NoteId>,
         passage: Option<usize>,
     ) -> Finding {
-        let place = |part: &Part, n: NoteId| Spot {
-            bar: part.notes[n].bar,
-            offset: part.notes[n].offset,
-        };
+        let place = |part: &Part, n: NoteId| Spot { bar: part.notes[n].bar, offset: part.notes[n].offset };
         let source_spot = source.map(|s| place(self.source, s));
         let (row, at) = match (edition, source_spot) {
-            (Some(e), _) => (
-                self.rows.edition[&self.edition.notes[e].bar],
-                place(self.edition, e),
-            ),
+            (Some(e), _) => (self.rows.edition[&self.edition.notes[e].bar], place(self.edition, e)),
             (None, Some(spot)) => (self.rows.source[&spot.bar], self.to_edition(spot)),
             (None, None) => unreachable!("a finding is about a note"),
         };
         let source_at = source_spot.or_else(|| {
             let e = &self.edition.notes[edition?];
-            self.to_source(Place {
-                bar: e.bar,
-                offset: e.offset,
-                note: edition,
-            })
+            self.to_source(Place { bar: e.bar, offset: e.offset, note: edition })
         });
         let lead = match edition {
             Some(e) => &self.edition.notes[e],
@@ -586,13 +443,7 @@ impl Finder<'_> {
     }
 
     /// The stretch that covers a place; a mark on a note goes with its note.
-    fn stretch_at(
-        &self,
-        row: usize,
-        offset: Time,
-        edition: Option<NoteId>,
-        source: Option<NoteId>,
-    ) -> Option<usize> {
+    fn stretch_at(&self, row: usize, offset: Time, edition: Option<NoteId>, source: Option<NoteId>) -> Option<usize> {
         if edition.is_some_and(|n| self.edition.notes[n].is_struck())
             || source.is_some_and(|n| self.source.notes[n].is_struck())
         {
@@ -613,10 +464,7 @@ impl Finder<'_> {
         if self.stretch_at(row, place.offset, carrier, None).is_some() {
             return None;
         }
-        Some(Spot {
-            bar,
-            offset: place.offset - pair.shift,
-        })
+        Some(Spot { bar, offset: place.offset - pair.shift })
     }
 
     /// Where in the edition a place of the source would stand.
@@ -624,33 +472,16 @@ impl Finder<'_> {
         let row = self.rows.source[&spot.bar];
         let pair = self.outline[row];
         if let Some(bar) = pair.edition {
-            return Spot {
-                bar,
-                offset: spot.offset + pair.shift,
-            };
+            return Spot { bar, offset: spot.offset + pair.shift };
         }
         // Inside rewritten music: the bar that comes as late in it.
-        let stretch = self
-            .alignment
-            .stretches
-            .iter()
-            .find(|s| (s.outline.0..=s.outline.1).contains(&row));
+        let stretch = self.alignment.stretches.iter().find(|s| (s.outline.0..=s.outline.1).contains(&row));
         if let Some(stretch) = stretch {
             let rows = stretch.outline.0..=stretch.outline.1;
-            let ours: Vec<usize> = rows
-                .clone()
-                .filter_map(|r| self.outline[r].edition)
-                .collect();
-            let before = rows
-                .clone()
-                .take_while(|r| *r < row)
-                .filter(|r| self.outline[*r].source.is_some())
-                .count();
+            let ours: Vec<usize> = rows.clone().filter_map(|r| self.outline[r].edition).collect();
+            let before = rows.clone().take_while(|r| *r < row).filter(|r| self.outline[*r].source.is_some()).count();
             if let Some(&bar) = ours.get(before).or(ours.last()) {
-                return Spot {
-                    bar,
-                    offset: spot.offset.min(self.edition.bars[bar].length),
-                };
+                return Spot { bar, offset: spot.offset.min(self.edition.bars[bar].length) };
             }
         }
         self.seam(row)
@@ -659,20 +490,10 @@ impl Finder<'_> {
     /// Where the edition goes on after a row that it lacks.
     fn seam(&self, row: usize) -> Spot {
         if let Some(bar) = self.outline[row..].iter().find_map(|p| p.edition) {
-            return Spot {
-                bar,
-                offset: Time::from(0),
-            };
+            return Spot { bar, offset: Time::from(0) };
         }
         let last = self.edition.bars.len().saturating_sub(1);
-        Spot {
-            bar: last,
-            offset: self
-                .edition
-                .bars
-                .get(last)
-                .map_or(Time::from(0), |b| b.length),
-        }
+        Spot { bar: last, offset: self.edition.bars.get(last).map_or(Time::from(0), |b| b.length) }
     }
 }
 
@@ -701,8 +522,5 @@ pub fn length_name(length: Time) -> String {
         (1, 16, "a 64th"),
     ];
     let found = names.iter().find(|(n, d, _)| Time::new(*n, *d) == length);
-    found.map_or_else(
-        || format!("{} of a quarter", crate::time::text(length)),
-        |(_, _, name)| name.to_string(),
-    )
+    found.map_or_else(|| format!("{} of a quarter", crate::time::text(length)), |(_, _, name)| name.to_string())
 }

@@ -54,14 +54,8 @@ pub(super) fn of_stretches(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
     let mut out = Vec::new();
     for (index, stretch) in finder.alignment.stretches.iter().enumerate() {
         let rows = stretch.outline.0..=stretch.outline.1;
-        let edition_bars: Vec<usize> = rows
-            .clone()
-            .filter_map(|r| finder.outline[r].edition)
-            .collect();
-        let source_bars: Vec<usize> = rows
-            .clone()
-            .filter_map(|r| finder.outline[r].source)
-            .collect();
+        let edition_bars: Vec<usize> = rows.clone().filter_map(|r| finder.outline[r].edition).collect();
+        let source_bars: Vec<usize> = rows.clone().filter_map(|r| finder.outline[r].source).collect();
         let extra = rows.clone().any(|r| finder.outline[r].source.is_none());
         let missing = rows.clone().any(|r| finder.outline[r].edition.is_none());
         let ours = !stretch.edition.is_empty() || extra;
@@ -72,37 +66,22 @@ pub(super) fn of_stretches(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
             (true, false) => PassageKind::InsertedPassage,
             (true, true) => PassageKind::RewrittenPassage,
         };
-        let spot = |part: &crate::score::Part, n: NoteId| Spot {
-            bar: part.notes[n].bar,
-            offset: part.notes[n].offset,
-        };
+        let spot = |part: &crate::score::Part, n: NoteId| Spot { bar: part.notes[n].bar, offset: part.notes[n].offset };
         let ends = |part: &crate::score::Part, notes: &[NoteId]| {
             let spots = notes.iter().map(|n| spot(part, *n));
             spots.clone().min().zip(spots.max())
         };
-        let bar_start = |bar: usize| Spot {
-            bar,
-            offset: Time::from(0),
-        };
-        let bounds = |bars: &[usize]| {
-            bars.first()
-                .zip(bars.last())
-                .map(|(a, b)| (bar_start(*a), bar_start(*b)))
-        };
+        let bar_start = |bar: usize| Spot { bar, offset: Time::from(0) };
+        let bounds = |bars: &[usize]| bars.first().zip(bars.last()).map(|(a, b)| (bar_start(*a), bar_start(*b)));
         let seam = finder.seam(stretch.outline.0);
         let seam = if finder.outline[stretch.outline.0].edition.is_some() {
-            Spot {
-                bar: seam.bar,
-                offset: stretch.from,
-            }
+            Spot { bar: seam.bar, offset: stretch.from }
         } else {
             seam
         };
-        let own = ends(finder.edition, &stretch.edition)
-            .or_else(|| bounds(&edition_bars).filter(|_| ours));
+        let own = ends(finder.edition, &stretch.edition).or_else(|| bounds(&edition_bars).filter(|_| ours));
         let (from, to) = own.unwrap_or((seam, seam));
-        let other = ends(finder.source, &stretch.source)
-            .or_else(|| bounds(&source_bars).filter(|_| theirs));
+        let other = ends(finder.source, &stretch.source).or_else(|| bounds(&source_bars).filter(|_| theirs));
         out.push(Passage {
             kind,
             row: stretch.outline.0,
@@ -145,14 +124,8 @@ pub(super) fn of_octaves(finder: &Finder, first: usize) -> (Vec<Passage>, HashMa
             }
             continue;
         }
-        let at = Spot {
-            bar: note.bar,
-            offset: note.offset,
-        };
-        let there = Spot {
-            bar: finder.source.notes[s].bar,
-            offset: finder.source.notes[s].offset,
-        };
+        let at = Spot { bar: note.bar, offset: note.offset };
+        let there = Spot { bar: finder.source.notes[s].bar, offset: finder.source.notes[s].offset };
         match open.get(&note.voice).filter(|o| o.1 == octaves) {
             Some((index, _)) => {
                 let passage = &mut out[*index];

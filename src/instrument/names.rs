@@ -51,8 +51,7 @@ pub(super) fn core(part_name: &str) -> String {
         .split_whitespace()
         .filter(|word| {
             let word = word.trim_matches(|c: char| !c.is_alphanumeric());
-            !PASSING.contains(&word.to_lowercase().as_str())
-                && !word.bytes().all(|b| b.is_ascii_digit())
+            !PASSING.contains(&word.to_lowercase().as_str()) && !word.bytes().all(|b| b.is_ascii_digit())
         })
         .collect::<Vec<_>>();
     plain(&words.join(" "))

@@ -86,11 +86,7 @@ pub struct Compass {
 /// Compares a part with the range of an instrument.
 pub fn check(part: &Part, instrument: &Instrument) -> RangeCheck {
     let written = instrument.sounds_octaves_away() && !part.octave_is_told;
-    let reading = if written {
-        Reading::Written
-    } else {
-        Reading::Sounding
-    };
+    let reading = if written { Reading::Written } else { Reading::Sounding };
     let range = match reading {
         Reading::Written => instrument.written,
         Reading::Sounding => instrument.sounding,
@@ -112,10 +108,7 @@ pub fn check(part: &Part, instrument: &Instrument) -> RangeCheck {
             check.outside.push(Outside { note, pitch, side });
         }
         let own = (note, pitch);
-        let compass = check.compass.get_or_insert(Compass {
-            lowest: own,
-            highest: own,
-        });
+        let compass = check.compass.get_or_insert(Compass { lowest: own, highest: own });
         if pitch.sound() < compass.lowest.1.sound() {
             compass.lowest = own;
         }
@@ -186,11 +179,7 @@ impl RangeCheck {
 }
 
 fn passages(part: &Part, check: &RangeCheck) -> Vec<OutsidePassage> {
-    let mut voices: Vec<u32> = check
-        .outside
-        .iter()
-        .map(|o| part.notes[o.note].voice)
-        .collect();
+    let mut voices: Vec<u32> = check.outside.iter().map(|o| part.notes[o.note].voice).collect();
     voices.sort_unstable();
     voices.dedup();
     let mut out = Vec::new();
@@ -203,9 +192,7 @@ fn passages(part: &Part, check: &RangeCheck) -> Vec<OutsidePassage> {
             let line = &line[first..=last];
             let octave = if side == Side::Below { 1 } else { -1 };
             let outside = |by: i32| {
-                line.iter()
-                    .filter(|n| check.range.leaves(n.1.moved(Interval::octaves(by))).is_some())
-                    .count()
+                line.iter().filter(|n| check.range.leaves(n.1.moved(Interval::octaves(by))).is_some()).count()
             };
             out.push(OutsidePassage {
                 side,

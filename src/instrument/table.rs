@@ -17,11 +17,7 @@ pub enum Error {
     File { file: String, reason: String },
     /// `line` is 1-based.
     #[error("{file}: line {line}: {reason}")]
-    Content {
-        file: String,
-        line: usize,
-        reason: String,
-    },
+    Content { file: String, line: usize, reason: String },
     #[error("no instrument is called \"{name}\"; {advice}")]
     Unknown { name: String, advice: String },
 }
@@ -54,17 +50,12 @@ struct Entry {
 
 fn range<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Range>, D::Error> {
     use serde::de::Error;
-    let [lowest, highest] = <[String; 2]>::deserialize(from).map_err(|_| {
-        D::Error::custom("a range is its lowest and its highest note, as in [\"F4\", \"G6\"]")
-    })?;
+    let [lowest, highest] = <[String; 2]>::deserialize(from)
+        .map_err(|_| D::Error::custom("a range is its lowest and its highest note, as in [\"F4\", \"G6\"]"))?;
     let read = |text: &str| {
-        Pitch::parse(text)
-            .ok_or_else(|| D::Error::custom(format!("\"{text}\" is not a pitch; write F4 or Bb3")))
+        Pitch::parse(text).ok_or_else(|| D::Error::custom(format!("\"{text}\" is not a pitch; write F4 or Bb3")))
     };
-    let range = Range {
-        lowest: read(&lowest)?,
-        highest: read(&highest)?,
-    };
+    let range = Range { lowest: read(&lowest)?, highest: read(&highest)? };
     if range.lowest.sound() > range.highest.sound() {
         let reason = format!("{lowest} lies above {highest}; the lowest note comes first");
         return Err(D::Error::custom(reason));
@@ -76,9 +67,7 @@ impl Instruments {
     /// The table that comes along.
     pub fn standard() -> Instruments {
         let mut table = Instruments { list: Vec::new() };
-        table
-            .add("instruments.toml", STANDARD)
-            .expect("the table that comes along is sound");
+        table.add("instruments.toml", STANDARD).expect("the table that comes along is sound");
         table
     }
 
@@ -88,10 +77,7 @@ impl Instruments {
     /// When the file cannot be read, with its line when its content is wrong.
     pub fn with_file(path: &Path) -> Result<Instruments, Error> {
         let file = path.display().to_string();
-        let failed = |reason: String| Error::File {
-            file: file.clone(),
-            reason,
-        };
+        let failed = |reason: String| Error::File { file: file.clone(), reason };
         let about = std::fs::metadata(path).map_err(|e| failed(io_reason(&e)))?;
         if about.is_dir() {
             return Err(failed("this is a folder, not a table of instruments".into()));
@@ -100,8 +86,8 @@ impl Instruments {
             return Err(failed("too large for a table of instruments".into()));
         }
         let bytes = std::fs::read(path).map_err(|e| failed(io_reason(&e)))?;
-        let text = String::from_utf8(bytes)
-            .map_err(|_| failed("not a text in UTF-8; save it again as UTF-8".into()))?;
+        let text =
+            String::from_utf8(bytes).map_err(|_| failed("not a text in UTF-8; save it again as UTF-8".into()))?;
         let mut table = Instruments::standard();
         table.add(&file, text.trim_start_matches('\u{feff}'))?;
         Ok(table)
@@ -125,10 +111,8 @@ impl Instruments {
             if names::plain(&name).is_empty() {
                 return Err(wrong(name_start, "an instrument needs a name".into()));
             }
-            let (Some(written), Some(sounding)) = (
-                entry.written.or(entry.sounding),
-                entry.sounding.or(entry.written),
-            ) else {
+            let (Some(written), Some(sounding)) = (entry.written.or(entry.sounding), entry.sounding.or(entry.written))
+            else {
                 let reason = format!("\"{name}\" has no range; give its written notes");
                 return Err(wrong(start, reason));
             };
@@ -140,12 +124,7 @@ impl Instruments {
                 );
                 return Err(wrong(start, reason));
             }
-            self.put(Instrument {
-                name,
-                aliases: entry.aliases,
-                written,
-                sounding,
-            });
+            self.put(Instrument { name, aliases: entry.aliases, written, sounding });
         }
         Ok(())
     }
@@ -168,16 +147,12 @@ impl Instruments {
     /// `Error::Unknown`, with the names that come nearest.
     pub fn find(&self, name: &str) -> Result<&Instrument, Error> {
         let wanted = names::plain(name);
-        self.get(&wanted).ok_or_else(|| Error::Unknown {
-            name: name.into(),
-            advice: self.advice(&wanted),
-        })
+        self.get(&wanted).ok_or_else(|| Error::Unknown { name: name.into(), advice: self.advice(&wanted) })
     }
 
     /// The instrument that a part's name tells, if it tells one for certain.
     pub fn guess(&self, part_name: &str) -> Option<&Instrument> {
-        self.get(&names::plain(part_name))
-            .or_else(|| self.get(&names::core(part_name)))
+        self.get(&names::plain(part_name)).or_else(|| self.get(&names::core(part_name)))
     }
 
     fn get(&self, plain: &str) -> Option<&Instrument> {
@@ -194,9 +169,7 @@ impl Instruments {
             .iter()
             .filter_map(|instrument| {
                 let all = std::iter::once(&instrument.name).chain(&instrument.aliases);
-                let least = all
-                    .map(|n| names::unlikeness(wanted, &names::plain(n)))
-                    .min()?;
+                let least = all.map(|n| names::unlikeness(wanted, &names::plain(n))).min()?;
                 (least <= wanted.chars().count() / 3).then_some((least, instrument.name.as_str()))
             })
             .collect();
@@ -327,14 +300,8 @@ mod tests {
     fn an_unknown_name_gets_the_nearest_ones() {
         let table = Instruments::standard();
         let said = |name: &str| table.find(name).unwrap_err().to_string();
-        assert_eq!(
-            said("obeo"),
-            "no instrument is called \"obeo\"; obelus range --list prints the table"
-        );
-        assert_eq!(
-            said("bason"),
-            "no instrument is called \"bason\"; did you mean \"bassoon\"?"
-        );
+        assert_eq!(said("obeo"), "no instrument is called \"obeo\"; obelus range --list prints the table");
+        assert_eq!(said("bason"), "no instrument is called \"bason\"; did you mean \"bassoon\"?");
         assert!(said("recorder").contains("alto recorder"));
     }
 
@@ -345,10 +312,7 @@ mod tests {
                     [[instrument]]\nname = \"tin whistle\"\nsounding = [\"D5\", \"D7\"]\n\
                     aliases = [\"flute\"]\n";
         table.add("mine.toml", text).unwrap();
-        assert_eq!(
-            table.find("alto recorder").unwrap().written.to_string(),
-            "F4 to F6"
-        );
+        assert_eq!(table.find("alto recorder").unwrap().written.to_string(), "F4 to F6");
         assert_eq!(table.find("flute").unwrap().name, "tin whistle");
     }
 
@@ -360,28 +324,12 @@ mod tests {
         };
         for (text, line, word) in [
             ("[[instrument]]\nname = \"a\"\n", 1, "no range"),
-            (
-                "[[instrument]]\nname = \"a\"\nwritten = [\"H4\", \"G6\"]\n",
-                3,
-                "H4",
-            ),
-            (
-                "[[instrument]]\nname = \"a\"\nwritten = [\"G6\", \"F4\"]\n",
-                3,
-                "above",
-            ),
-            (
-                "[[instrument]]\nname = \"a\"\nwritten = \"G6\"\n",
-                3,
-                "lowest",
-            ),
+            ("[[instrument]]\nname = \"a\"\nwritten = [\"H4\", \"G6\"]\n", 3, "H4"),
+            ("[[instrument]]\nname = \"a\"\nwritten = [\"G6\", \"F4\"]\n", 3, "above"),
+            ("[[instrument]]\nname = \"a\"\nwritten = \"G6\"\n", 3, "lowest"),
             ("[[instrument]]\nnam = \"a\"\n", 2, "nam"),
             ("\n\nnot a table", 3, ""),
-            (
-                "[[instrument]]\nname = \"a\"\nwritten = [\"C4\", \"C5\"]\nsounding = [\"C5\", \"D6\"]",
-                1,
-                "equally",
-            ),
+            ("[[instrument]]\nname = \"a\"\nwritten = [\"C4\", \"C5\"]\nsounding = [\"C5\", \"D6\"]", 1, "equally"),
         ] {
             let said = said(text);
             assert!(said.starts_with(&format!("mine.toml: line {line}: ")), "{said}");

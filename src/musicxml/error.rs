@@ -12,33 +12,13 @@ pub enum Error {
     #[error("{file}: not a readable .mxl archive: {reason}")]
     Container { file: String, reason: String },
     #[error("{file}: the text is not {encoding} from byte {at} on; save it again as UTF-8")]
-    Encoding {
-        file: String,
-        encoding: String,
-        at: usize,
-    },
+    Encoding { file: String, encoding: String, at: usize },
     #[error("{file}: line {line}, column {column}: {reason}")]
-    Syntax {
-        file: String,
-        line: u32,
-        column: u32,
-        reason: String,
-    },
+    Syntax { file: String, line: u32, column: u32, reason: String },
     #[error("{file}: line {line}, column {column}: not MusicXML: {reason}")]
-    NotMusicXml {
-        file: String,
-        line: u32,
-        column: u32,
-        reason: String,
-    },
+    NotMusicXml { file: String, line: u32, column: u32, reason: String },
     #[error("{file}: line {line}, column {column} ({path}): {reason}")]
-    Content {
-        file: String,
-        line: u32,
-        column: u32,
-        path: String,
-        reason: String,
-    },
+    Content { file: String, line: u32, column: u32, path: String, reason: String },
     #[error("{file}: {reason}")]
     TooLarge { file: String, reason: String },
 }
@@ -52,9 +32,6 @@ impl Error {
             io::ErrorKind::IsADirectory => "this is a folder, not a file".into(),
             _ => error.to_string(),
         };
-        Error::Io {
-            file: file.into(),
-            reason,
-        }
+        Error::Io { file: file.into(), reason }
     }
 }

@@ -42,19 +42,11 @@ const LAYOUT: [&str; 15] = [
 
 impl Fragment {
     pub fn new(name: &str) -> Fragment {
-        Fragment {
-            name: name.into(),
-            attributes: vec![],
-            children: vec![],
-            text: String::new(),
-        }
+        Fragment { name: name.into(), attributes: vec![], children: vec![], text: String::new() }
     }
 
     pub fn leaf(name: &str, text: impl ToString) -> Fragment {
-        Fragment {
-            text: text.to_string(),
-            ..Fragment::new(name)
-        }
+        Fragment { text: text.to_string(), ..Fragment::new(name) }
     }
 
     pub fn with(mut self, child: Fragment) -> Fragment {
@@ -92,17 +84,9 @@ impl Fragment {
     /// The whole element without its layout.
     pub fn copy(node: Node<'_, '_>) -> Fragment {
         let mut out = Fragment::shell(node);
-        out.children = node
-            .children()
-            .filter(|n| n.is_element())
-            .map(Fragment::copy)
-            .collect();
+        out.children = node.children().filter(|n| n.is_element()).map(Fragment::copy).collect();
         if out.children.is_empty() {
-            out.text = node
-                .children()
-                .filter(|n| n.is_text())
-                .filter_map(|n| n.text())
-                .collect();
+            out.text = node.children().filter(|n| n.is_text()).filter_map(|n| n.text()).collect();
         }
         out
     }
@@ -140,17 +124,11 @@ impl Fragment {
     /// The text of the element; lines after the first start with `indent`.
     pub fn render(&self, style: &Style, indent: &str) -> String {
         let mut writer = Writer::new(Vec::new());
-        self.write(&mut writer, style, indent)
-            .expect("writing to memory does not fail");
+        self.write(&mut writer, style, indent).expect("writing to memory does not fail");
         String::from_utf8(writer.into_inner()).expect("only text was written")
     }
 
-    fn write(
-        &self,
-        writer: &mut Writer<Vec<u8>>,
-        style: &Style,
-        indent: &str,
-    ) -> std::io::Result<()> {
+    fn write(&self, writer: &mut Writer<Vec<u8>>, style: &Style, indent: &str) -> std::io::Result<()> {
         let mut start = BytesStart::new(self.name.as_str());
         for (name, value) in &self.attributes {
             start.push_attribute((name.as_str(), value.as_str()));
@@ -167,10 +145,7 @@ impl Fragment {
                 if style.newline.is_empty() {
                     return Ok(());
                 }
-                writer.write_event(Event::Text(BytesText::from_escaped(format!(
-                    "{}{indent}",
-                    style.newline
-                ))))
+                writer.write_event(Event::Text(BytesText::from_escaped(format!("{}{indent}", style.newline))))
             };
             for child in &self.children {
                 line(writer, &inner)?;
@@ -213,28 +188,10 @@ pub fn rank(parent: &str, child: &str) -> Option<usize> {
         "listen",
         "",
     ];
-    const DIRECTION: [&str; 8] = [
-        "direction-type",
-        "offset",
-        "footnote",
-        "level",
-        "voice",
-        "staff",
-        "sound",
-        "listening",
-    ];
-    const BARLINE: [&str; 10] = [
-        "bar-style",
-        "footnote",
-        "level",
-        "wavy-line",
-        "segno",
-        "coda",
-        "fermata",
-        "ending",
-        "repeat",
-        "",
-    ];
+    const DIRECTION: [&str; 8] =
+        ["direction-type", "offset", "footnote", "level", "voice", "staff", "sound", "listening"];
+    const BARLINE: [&str; 10] =
+        ["bar-style", "footnote", "level", "wavy-line", "segno", "coda", "fermata", "ending", "repeat", ""];
     const ATTRIBUTES: [&str; 14] = [
         "footnote",
         "level",
@@ -283,9 +240,7 @@ mod tests {
 
     #[test]
     fn children_are_placed_as_the_schema_asks() {
-        let mut note = Fragment::new("note")
-            .with(Fragment::leaf("duration", 4))
-            .with(Fragment::leaf("type", "half"));
+        let mut note = Fragment::new("note").with(Fragment::leaf("duration", 4)).with(Fragment::leaf("type", "half"));
         note.place(Fragment::leaf("voice", 1));
         note.place(Fragment::new("chord"));
         note.place(Fragment::new("dot"));
@@ -295,18 +250,9 @@ mod tests {
 
     #[test]
     fn text_is_escaped_and_layout_left_behind() {
-        let doc = roxmltree::Document::parse(
-            "<words default-x='3' id='a' xml:lang='it'>p &amp; f</words>",
-        )
-        .unwrap();
-        let style = Style {
-            newline: "\n",
-            unit: "  ".into(),
-        };
+        let doc = roxmltree::Document::parse("<words default-x='3' id='a' xml:lang='it'>p &amp; f</words>").unwrap();
+        let style = Style { newline: "\n", unit: "  ".into() };
         let copy = Fragment::new("a").with(Fragment::copy(doc.root_element()));
-        assert_eq!(
-            copy.render(&style, ""),
-            "<a>\n  <words xml:lang=\"it\">p &amp; f</words>\n</a>"
-        );
+        assert_eq!(copy.render(&style, ""), "<a>\n  <words xml:lang=\"it\">p &amp; f</words>\n</a>");
     }
 }

@@ -71,23 +71,9 @@ impl Collector {
         part.marks.len() - 1
     }
 
-    fn simple(
-        &mut self,
-        part: &mut Part,
-        category: Category,
-        node: Node<'_, '_>,
-        spot: Spot,
-    ) -> MarkId {
+    fn simple(&mut self, part: &mut Part, category: Category, node: Node<'_, '_>, spot: Spot) -> MarkId {
         let reading = told(node);
-        self.add(
-            part,
-            category,
-            name(node),
-            reading.clone(),
-            reading,
-            spot,
-            vec![element(node)],
-        )
+        self.add(part, category, name(node), reading.clone(), reading, spot, vec![element(node)])
     }
 
     /// One end of a span. A start makes the mark that the other ends join.
@@ -101,28 +87,12 @@ impl Collector {
         node: Node<'_, '_>,
         spot: Spot,
     ) {
-        let mark = (role == Role::Start).then(|| {
-            self.add(
-                part,
-                category,
-                says,
-                says.into(),
-                says.into(),
-                spot,
-                vec![element(node)],
-            )
-        });
+        let mark = (role == Role::Start)
+            .then(|| self.add(part, category, says, says.into(), says.into(), spot, vec![element(node)]));
         self.end(kind, role, node, spot, mark);
     }
 
-    fn end(
-        &mut self,
-        kind: Kind,
-        role: Role,
-        node: Node<'_, '_>,
-        spot: Spot,
-        mark: Option<MarkId>,
-    ) {
+    fn end(&mut self, kind: Kind, role: Role, node: Node<'_, '_>, spot: Spot, mark: Option<MarkId>) {
         self.ends.push(End {
             kind,
             number: node.attribute("number").unwrap_or("1").to_string(),
@@ -151,28 +121,16 @@ impl Collector {
                     }
                     "wedge" => match node.attribute("type") {
                         Some("stop") => self.end(Kind::Hairpin, Role::Stop, node, spot, None),
-                        Some("continue") => {
-                            self.end(Kind::Hairpin, Role::Continue, node, spot, None)
-                        }
+                        Some("continue") => self.end(Kind::Hairpin, Role::Continue, node, spot, None),
                         Some(says @ ("crescendo" | "diminuendo")) => {
-                            self.span(
-                                part,
-                                Category::Hairpin,
-                                Kind::Hairpin,
-                                Role::Start,
-                                says,
-                                node,
-                                spot,
-                            );
+                            self.span(part, Category::Hairpin, Kind::Hairpin, Role::Start, says, node, spot);
                         }
                         _ => {
                             self.simple(part, Category::Hairpin, node, spot);
                         }
                     },
                     "dashes" => self.dashes(part, node, spot, words_here),
-                    "bracket" => {
-                        self.line(part, Category::Text, Kind::Bracket, "bracket", node, spot)
-                    }
+                    "bracket" => self.line(part, Category::Text, Kind::Bracket, "bracket", node, spot),
                     "octave-shift" => {
                         let size = node.attribute("size").unwrap_or("8");
                         let says = match node.attribute("type") {
@@ -182,45 +140,19 @@ impl Collector {
                             _ => String::new(),
                         };
                         let role = role_of(node);
-                        self.span(
-                            part,
-                            Category::OctaveLine,
-                            Kind::OctaveLine,
-                            role,
-                            &says,
-                            node,
-                            spot,
-                        );
+                        self.span(part, Category::OctaveLine, Kind::OctaveLine, role, &says, node, spot);
                     }
                     "pedal" => match node.attribute("type") {
-                        Some("stop" | "discontinue") => {
-                            self.end(Kind::Pedal, Role::Stop, node, spot, None)
-                        }
+                        Some("stop" | "discontinue") => self.end(Kind::Pedal, Role::Stop, node, spot, None),
                         Some("continue" | "change" | "resume") => {
                             self.end(Kind::Pedal, Role::Continue, node, spot, None);
                         }
-                        _ => self.span(
-                            part,
-                            Category::Pedal,
-                            Kind::Pedal,
-                            Role::Start,
-                            "pedal",
-                            node,
-                            spot,
-                        ),
+                        _ => self.span(part, Category::Pedal, Kind::Pedal, Role::Start, "pedal", node, spot),
                     },
                     "metronome" => {
                         let reading = metronome(node);
                         let at = vec![element(node)];
-                        self.add(
-                            part,
-                            Category::Tempo,
-                            "metronome",
-                            reading.clone(),
-                            reading,
-                            spot,
-                            at,
-                        );
+                        self.add(part, Category::Tempo, "metronome", reading.clone(), reading, spot, at);
                     }
                     "damp" | "damp-all" => {
                         self.simple(part, Category::Pedal, node, spot);
@@ -228,15 +160,7 @@ impl Collector {
                     "rehearsal" => {
                         let reading = text_of(node).to_string();
                         let at = vec![element(node)];
-                        self.add(
-                            part,
-                            Category::Rehearsal,
-                            "rehearsal",
-                            reading.clone(),
-                            reading,
-                            spot,
-                            at,
-                        );
+                        self.add(part, Category::Rehearsal, "rehearsal", reading.clone(), reading, spot, at);
                     }
                     "segno" | "coda" => {
                         self.simple(part, Category::Structure, node, spot);
@@ -250,31 +174,15 @@ impl Collector {
     }
 
     /// A line with a start and a stop and nothing else to say.
-    fn line(
-        &mut self,
-        part: &mut Part,
-        category: Category,
-        kind: Kind,
-        says: &str,
-        node: Node<'_, '_>,
-        spot: Spot,
-    ) {
+    fn line(&mut self, part: &mut Part, category: Category, kind: Kind, says: &str, node: Node<'_, '_>, spot: Spot) {
         self.span(part, category, kind, role_of(node), says, node, spot);
     }
 
-    fn dashes(
-        &mut self,
-        part: &mut Part,
-        node: Node<'_, '_>,
-        spot: Spot,
-        words_here: Option<MarkId>,
-    ) {
+    fn dashes(&mut self, part: &mut Part, node: Node<'_, '_>, spot: Spot, words_here: Option<MarkId>) {
         if role_of(node) != Role::Start {
             return self.end(Kind::Dashes, role_of(node), node, spot, None);
         }
-        let before = self
-            .last_words
-            .filter(|(time, staff, _)| *time == spot.order.0 && *staff == spot.staff);
+        let before = self.last_words.filter(|(time, staff, _)| *time == spot.order.0 && *staff == spot.staff);
         match words_here.or(before.map(|b| b.2)) {
             // The dashes only draw out the words: one mark.
             Some(mark) => {
@@ -295,15 +203,7 @@ impl Collector {
         }
         let (category, meaning) = words::classify(text);
         let reading = text.split_whitespace().collect::<Vec<_>>().join(" ");
-        Some(self.add(
-            part,
-            category,
-            "words",
-            meaning,
-            reading,
-            spot,
-            vec![element(node)],
-        ))
+        Some(self.add(part, category, "words", meaning, reading, spot, vec![element(node)]))
     }
 
     fn dynamics(&mut self, part: &mut Part, node: Node<'_, '_>, spot: Spot) {
@@ -312,15 +212,7 @@ impl Collector {
                 "other-dynamics" => text_of(sign).to_string(),
                 name => name.to_string(),
             };
-            self.add(
-                part,
-                Category::Dynamics,
-                name(sign),
-                reading.clone(),
-                reading,
-                spot,
-                vec![element(sign)],
-            );
+            self.add(part, Category::Dynamics, name(sign), reading.clone(), reading, spot, vec![element(sign)]);
         }
     }
 
@@ -330,41 +222,22 @@ impl Collector {
             match name(item) {
                 "notations" => self.notations(part, item, spot),
                 "lyric" => {
-                    let said: Vec<&str> = elements(item)
-                        .filter(|n| matches!(name(*n), "text" | "elision"))
-                        .map(text_of)
-                        .collect();
+                    let said: Vec<&str> =
+                        elements(item).filter(|n| matches!(name(*n), "text" | "elision")).map(text_of).collect();
                     let reading = said.join(" ");
                     let verse = item.attribute("number").unwrap_or("1");
                     let meaning = format!("{verse} {reading}");
-                    self.add(
-                        part,
-                        Category::Lyric,
-                        "lyric",
-                        meaning,
-                        reading,
-                        spot,
-                        vec![element(item)],
-                    );
+                    self.add(part, Category::Lyric, "lyric", meaning, reading, spot, vec![element(item)]);
                 }
                 "accidental" => {
                     let set = |a: &str| item.attribute(a) == Some("yes");
-                    if let Some(how) = ["cautionary", "editorial", "parentheses", "bracket"]
-                        .into_iter()
-                        .find(|a| set(a))
+                    if let Some(how) =
+                        ["cautionary", "editorial", "parentheses", "bracket"].into_iter().find(|a| set(a))
                     {
                         let reading = format!("{how} {}", text_of(item));
                         // Which sign it is depends on the key, not on the editor.
                         let at = vec![element(item)];
-                        self.add(
-                            part,
-                            Category::Accidental,
-                            "accidental",
-                            "accidental".into(),
-                            reading,
-                            spot,
-                            at,
-                        );
+                        self.add(part, Category::Accidental, "accidental", "accidental".into(), reading, spot, at);
                     }
                 }
                 _ => {}
@@ -376,35 +249,21 @@ impl Collector {
         for node in elements(notations) {
             match name(node) {
                 "slur" => self.line(part, Category::Slur, Kind::Slur, "slur", node, spot),
-                "glissando" => self.line(
-                    part,
-                    Category::Ornament,
-                    Kind::Glissando,
-                    "glissando",
-                    node,
-                    spot,
-                ),
+                "glissando" => self.line(part, Category::Ornament, Kind::Glissando, "glissando", node, spot),
                 "slide" => self.line(part, Category::Ornament, Kind::Slide, "slide", node, spot),
                 "ornaments" => self.ornaments(part, node, spot),
                 "technical" => {
                     for sign in elements(node) {
                         let category = match name(sign) {
-                            "fingering" | "string" | "fret" | "pluck" | "thumb-position"
-                            | "hole" => Category::Fingering,
+                            "fingering" | "string" | "fret" | "pluck" | "thumb-position" | "hole" => {
+                                Category::Fingering
+                            }
                             "up-bow" | "down-bow" => Category::Bowing,
                             _ => Category::Technique,
                         };
                         let reading = technical_reading(sign);
                         let at = vec![element(sign)];
-                        self.add(
-                            part,
-                            category,
-                            name(sign),
-                            format!("{} {reading}", name(sign)),
-                            reading,
-                            spot,
-                            at,
-                        );
+                        self.add(part, category, name(sign), format!("{} {reading}", name(sign)), reading, spot, at);
                     }
                 }
                 "articulations" => {
@@ -414,15 +273,7 @@ impl Collector {
                             _ => Category::Articulation,
                         };
                         let reading = name(sign).to_string();
-                        self.add(
-                            part,
-                            category,
-                            &reading,
-                            reading.clone(),
-                            reading.clone(),
-                            spot,
-                            vec![element(sign)],
-                        );
+                        self.add(part, category, &reading, reading.clone(), reading.clone(), spot, vec![element(sign)]);
                     }
                 }
                 "dynamics" => self.dynamics(part, node, spot),
@@ -432,10 +283,7 @@ impl Collector {
                     let same = part.marks.iter_mut().rev().take(32).find(|m| {
                         m.kind == name(node) && m.at.bar == spot.place.bar && {
                             let note = m.at.note;
-                            chord
-                                .as_ref()
-                                .zip(note)
-                                .is_some_and(|(c, n)| c.contains(&n))
+                            chord.as_ref().zip(note).is_some_and(|(c, n)| c.contains(&n))
                         }
                     });
                     match same {
@@ -448,15 +296,7 @@ impl Collector {
                 "accidental-mark" => {
                     let at = vec![element(node)];
                     let reading = format!("{} above or below", text_of(node));
-                    self.add(
-                        part,
-                        Category::Accidental,
-                        "accidental-mark",
-                        "mark".into(),
-                        reading,
-                        spot,
-                        at,
-                    );
+                    self.add(part, Category::Accidental, "accidental-mark", "mark".into(), reading, spot, at);
                 }
                 "tied" | "tuplet" | "footnote" | "level" => {}
                 _ => {
@@ -478,15 +318,7 @@ impl Collector {
                     }
                     let mark = trill.unwrap_or_else(|| {
                         let at = vec![element(node)];
-                        self.add(
-                            part,
-                            Category::Ornament,
-                            "wavy-line",
-                            "trill-mark".into(),
-                            "trill".into(),
-                            spot,
-                            at,
-                        )
+                        self.add(part, Category::Ornament, "wavy-line", "trill-mark".into(), "trill".into(), spot, at)
                     });
                     let elements = &mut part.marks[mark].elements;
                     if !elements.contains(&element(node)) {
@@ -497,28 +329,12 @@ impl Collector {
                 "accidental-mark" => {
                     let at = vec![element(node)];
                     let reading = format!("{} at the ornament", text_of(node));
-                    self.add(
-                        part,
-                        Category::Accidental,
-                        "accidental-mark",
-                        "mark".into(),
-                        reading,
-                        spot,
-                        at,
-                    );
+                    self.add(part, Category::Accidental, "accidental-mark", "mark".into(), reading, spot, at);
                 }
                 "trill-mark" => {
                     let at = vec![element(node)];
                     let meaning = "trill-mark".to_string();
-                    trill = Some(self.add(
-                        part,
-                        Category::Ornament,
-                        "trill-mark",
-                        meaning,
-                        "trill".into(),
-                        spot,
-                        at,
-                    ));
+                    trill = Some(self.add(part, Category::Ornament, "trill-mark", meaning, "trill".into(), spot, at));
                 }
                 _ => {
                     let mark = self.simple(part, Category::Ornament, node, spot);
@@ -530,15 +346,7 @@ impl Collector {
 
     fn fermata(&mut self, part: &mut Part, node: Node<'_, '_>, spot: Spot) {
         let at = vec![element(node)];
-        self.add(
-            part,
-            Category::Fermata,
-            "fermata",
-            "fermata".into(),
-            "fermata".into(),
-            spot,
-            at,
-        );
+        self.add(part, Category::Fermata, "fermata", "fermata".into(), "fermata".into(), spot, at);
     }
 
     /// A group of grace notes, anchored to its main note.
@@ -549,15 +357,7 @@ impl Collector {
         let names: Vec<String> = pitches.iter().map(Pitch::to_string).collect();
         let slash = if slashed { " slashed" } else { "" };
         let reading = format!("{}{slash}", names.join(" "));
-        let mark = self.add(
-            part,
-            Category::Grace,
-            "grace",
-            slash.trim().into(),
-            reading,
-            spot,
-            at,
-        );
+        let mark = self.add(part, Category::Grace, "grace", slash.trim().into(), reading, spot, at);
         part.marks[mark].pitches = pitches;
     }
 
@@ -566,38 +366,20 @@ impl Collector {
             let holder = child(node, of)?;
             let letter = child_text(holder, step)?;
             let base = Pitch::parse(&format!("{letter}4"))?;
-            let alter: f64 = child_text(holder, alter)
-                .and_then(|t| t.parse().ok())
-                .unwrap_or(0.0);
-            Some(Pitch {
-                alter: (alter * 100.0).round() as i32,
-                ..base
-            })
+            let alter: f64 = child_text(holder, alter).and_then(|t| t.parse().ok()).unwrap_or(0.0);
+            Some(Pitch { alter: (alter * 100.0).round() as i32, ..base })
         };
         let root = pitch("root", "root-step", "root-alter");
         let bass = pitch("bass", "bass-step", "bass-alter");
         let kind = child(node, "kind").map_or("", |k| k.attribute("text").unwrap_or(text_of(k)));
         let meaning = child_text(node, "kind").unwrap_or("").to_string();
-        let numeral = child_text(node, "numeral")
-            .or(child_text(node, "function"))
-            .unwrap_or("");
-        let mut reading = format!(
-            "{}{numeral} {kind}",
-            root.map_or(String::new(), |p| p.name())
-        );
+        let numeral = child_text(node, "numeral").or(child_text(node, "function")).unwrap_or("");
+        let mut reading = format!("{}{numeral} {kind}", root.map_or(String::new(), |p| p.name()));
         if let Some(bass) = bass {
             reading.push_str(&format!("/{}", bass.name()));
         }
         let at = vec![element(node)];
-        let mark = self.add(
-            part,
-            Category::Harmony,
-            "harmony",
-            meaning,
-            reading.trim().into(),
-            spot,
-            at,
-        );
+        let mark = self.add(part, Category::Harmony, "harmony", meaning, reading.trim().into(), spot, at);
         part.marks[mark].pitches = root.into_iter().chain(bass).collect();
     }
 
@@ -605,45 +387,22 @@ impl Collector {
         let figures: Vec<(String, bool)> = elements(node)
             .filter(|n| name(*n) == "figure")
             .map(|f| {
-                let sign = child_text(f, "prefix")
-                    .or(child_text(f, "suffix"))
-                    .unwrap_or("");
+                let sign = child_text(f, "prefix").or(child_text(f, "suffix")).unwrap_or("");
                 let number = child_text(f, "figure-number").unwrap_or("");
-                (
-                    format!("{} {number}", short_accidental(sign))
-                        .trim()
-                        .to_string(),
-                    !sign.is_empty(),
-                )
+                (format!("{} {number}", short_accidental(sign)).trim().to_string(), !sign.is_empty())
             })
             .collect();
-        let reading = figures
-            .iter()
-            .map(|f| f.0.as_str())
-            .collect::<Vec<_>>()
-            .join("/");
+        let reading = figures.iter().map(|f| f.0.as_str()).collect::<Vec<_>>().join("/");
         // A sharp may become a natural in another key: only its presence counts.
         let meaning = elements(node)
             .filter(|n| name(*n) == "figure")
             .zip(&figures)
             .map(|(f, (_, signed))| {
-                format!(
-                    "{}{}",
-                    child_text(f, "figure-number").unwrap_or(""),
-                    if *signed { "*" } else { "" }
-                )
+                format!("{}{}", child_text(f, "figure-number").unwrap_or(""), if *signed { "*" } else { "" })
             })
             .collect::<Vec<_>>()
             .join("/");
-        self.add(
-            part,
-            Category::Harmony,
-            "figured-bass",
-            meaning,
-            reading,
-            spot,
-            vec![element(node)],
-        );
+        self.add(part, Category::Harmony, "figured-bass", meaning, reading, spot, vec![element(node)]);
     }
 
     pub fn barline(&mut self, part: &mut Part, barline: Node<'_, '_>, spot: Spot) {
@@ -654,41 +413,17 @@ impl Collector {
                 "repeat" => {
                     let direction = node.attribute("direction").unwrap_or("backward");
                     let reading = format!("{direction} repeat");
-                    let at = style
-                        .map(element)
-                        .into_iter()
-                        .chain([element(node)])
-                        .collect();
+                    let at = style.map(element).into_iter().chain([element(node)]).collect();
                     let meaning = match node.attribute("times") {
                         Some(times) if times != "2" => format!("{reading} {times}"),
                         _ => reading.clone(),
                     };
-                    repeat = Some(self.add(
-                        part,
-                        Category::Structure,
-                        "repeat",
-                        meaning,
-                        reading,
-                        spot,
-                        at,
-                    ));
+                    repeat = Some(self.add(part, Category::Structure, "repeat", meaning, reading, spot, at));
                 }
                 "ending" => {
                     let says = format!("ending {}", node.attribute("number").unwrap_or("1"));
-                    let role = if node.attribute("type") == Some("start") {
-                        Role::Start
-                    } else {
-                        Role::Stop
-                    };
-                    self.span(
-                        part,
-                        Category::Structure,
-                        Kind::Ending,
-                        role,
-                        &says,
-                        node,
-                        spot,
-                    );
+                    let role = if node.attribute("type") == Some("start") { Role::Start } else { Role::Stop };
+                    self.span(part, Category::Structure, Kind::Ending, role, &says, node, spot);
                 }
                 "fermata" => self.fermata(part, node, spot),
                 "segno" | "coda" => {
@@ -700,47 +435,20 @@ impl Collector {
         let Some(style) = style.filter(|_| repeat.is_none()) else {
             return;
         };
-        if matches!(
-            text_of(style),
-            "light-light" | "heavy-heavy" | "light-heavy" | "heavy-light"
-        ) {
+        if matches!(text_of(style), "light-light" | "heavy-heavy" | "light-heavy" | "heavy-light") {
             let (meaning, at) = ("double bar".to_string(), vec![element(style)]);
-            self.add(
-                part,
-                Category::Structure,
-                "bar-style",
-                meaning.clone(),
-                meaning,
-                spot,
-                at,
-            );
+            self.add(part, Category::Structure, "bar-style", meaning.clone(), meaning, spot, at);
         }
     }
 
     pub fn key(&mut self, part: &mut Part, node: Option<Node<'_, '_>>, fifths: i32, spot: Spot) {
         let (reading, at) = (key_name(fifths), node.map(element).into_iter().collect());
-        self.add(
-            part,
-            Category::Signature,
-            "key",
-            fifths.to_string(),
-            reading,
-            spot,
-            at,
-        );
+        self.add(part, Category::Signature, "key", fifths.to_string(), reading, spot, at);
     }
 
     pub fn time(&mut self, part: &mut Part, node: Node<'_, '_>, reading: &str, spot: Spot) {
         let at = vec![element(node)];
-        self.add(
-            part,
-            Category::Signature,
-            "time",
-            reading.into(),
-            reading.into(),
-            spot,
-            at,
-        );
+        self.add(part, Category::Signature, "time", reading.into(), reading.into(), spot, at);
     }
 }
 
@@ -754,11 +462,7 @@ fn role_of(node: Node<'_, '_>) -> Role {
 
 fn technical_reading(sign: Node<'_, '_>) -> String {
     let text = text_of(sign);
-    if text.is_empty() {
-        name(sign).to_string()
-    } else {
-        text.split_whitespace().collect::<Vec<_>>().join(" ")
-    }
+    if text.is_empty() { name(sign).to_string() } else { text.split_whitespace().collect::<Vec<_>>().join(" ") }
 }
 
 fn short_accidental(name: &str) -> &str {
@@ -782,9 +486,7 @@ fn metronome(node: Node<'_, '_>) -> String {
                 }
             }
             "per-minute" => sides.push(text_of(item).to_string()),
-            "metronome-note" => {
-                sides.push(child_text(item, "metronome-type").unwrap_or("").to_string())
-            }
+            "metronome-note" => sides.push(child_text(item, "metronome-type").unwrap_or("").to_string()),
             _ => {}
         }
     }

@@ -35,34 +35,21 @@ impl Input {
         let mut bytes = Vec::new();
         if file == "-" {
             let name = "standard input";
-            std::io::stdin()
-                .lock()
-                .take(LARGEST_TEXT + 1)
-                .read_to_end(&mut bytes)
-                .map_err(|e| Error::io(name, &e))?;
+            std::io::stdin().lock().take(LARGEST_TEXT + 1).read_to_end(&mut bytes).map_err(|e| Error::io(name, &e))?;
             return Input::from_bytes(name, bytes);
         }
         let handle = std::fs::File::open(path).map_err(|e| Error::io(&file, &e))?;
-        handle
-            .take(LARGEST_TEXT + 1)
-            .read_to_end(&mut bytes)
-            .map_err(|e| Error::io(&file, &e))?;
+        handle.take(LARGEST_TEXT + 1).read_to_end(&mut bytes).map_err(|e| Error::io(&file, &e))?;
         Input::from_bytes(&file, bytes)
     }
 
     /// Unpacks and decodes. `file` is the name that messages use.
     pub fn from_bytes(file: &str, bytes: Vec<u8>) -> Result<Input, Error> {
         if bytes.len() as u64 > LARGEST_TEXT {
-            return Err(Error::TooLarge {
-                file: file.into(),
-                reason: "larger than 256 MB".into(),
-            });
+            return Err(Error::TooLarge { file: file.into(), reason: "larger than 256 MB".into() });
         }
         if bytes.starts_with(b"PK\x03\x04") {
-            let (root, text) = unpack(&bytes).map_err(|reason| Error::Container {
-                file: file.into(),
-                reason,
-            })?;
+            let (root, text) = unpack(&bytes).map_err(|reason| Error::Container { file: file.into(), reason })?;
             let name = format!("{file} ({root})");
             return Input::decode(&name, &text, Some(Container { bytes, root }));
         }
@@ -80,30 +67,14 @@ impl Input {
         }
         let Some(text) = encoding.decode_without_bom_handling_and_without_replacement(body) else {
             let at = bom + first_fault(encoding, body);
-            return Err(Error::Encoding {
-                file: file.into(),
-                encoding: encoding.name().into(),
-                at,
-            });
+            return Err(Error::Encoding { file: file.into(), encoding: encoding.name().into(), at });
         };
-        Ok(Input {
-            file: file.into(),
-            text: text.into_owned(),
-            encoding,
-            bom: bom > 0,
-            container,
-        })
+        Ok(Input { file: file.into(), text: text.into_owned(), encoding, bom: bom > 0, container })
     }
 
     /// Another text under the same name, to be read back; it has no archive.
     pub fn with_text(&self, text: String) -> Input {
-        Input {
-            file: self.file.clone(),
-            text,
-            encoding: self.encoding,
-            bom: self.bom,
-            container: None,
-        }
+        Input { file: self.file.clone(), text, encoding: self.encoding, bom: self.bom, container: None }
     }
 
     /// The bytes of a file with this text, in the input's encoding and, for an
@@ -112,25 +83,20 @@ impl Input {
         let body = self.encode_text(text);
         match &self.container {
             None => Ok(body),
-            Some(container) => repack(container, &body).map_err(|e| Error::Container {
-                file: self.file.clone(),
-                reason: e.to_string(),
-            }),
+            Some(container) => repack(container, &body)
+                .map_err(|e| Error::Container { file: self.file.clone(), reason: e.to_string() }),
         }
     }
 
     /// As `encode`, with or without an archive as the ending of the output's
     /// name asks: `.mxl` or anything else.
     pub fn encode_for(&self, text: &str, output: &Path) -> Result<Vec<u8>, Error> {
-        let wants_archive = output
-            .extension()
-            .is_some_and(|e| e.eq_ignore_ascii_case("mxl"));
+        let wants_archive = output.extension().is_some_and(|e| e.eq_ignore_ascii_case("mxl"));
         match (&self.container, wants_archive) {
             (Some(_), false) => Ok(self.encode_text(text)),
-            (None, true) => pack(&self.encode_text(text)).map_err(|e| Error::Container {
-                file: self.file.clone(),
-                reason: e,
-            }),
+            (None, true) => {
+                pack(&self.encode_text(text)).map_err(|e| Error::Container { file: self.file.clone(), reason: e })
+            }
             _ => self.encode(text),
         }
     }
@@ -139,11 +105,7 @@ impl Input {
         let mut out = Vec::with_capacity(text.len() + 4);
         // encoding_rs decodes UTF-16 but does not encode it.
         if self.encoding == UTF_16LE || self.encoding == UTF_16BE {
-            let bytes = if self.encoding == UTF_16LE {
-                u16::to_le_bytes
-            } else {
-                u16::to_be_bytes
-            };
+            let bytes = if self.encoding == UTF_16LE { u16::to_le_bytes } else { u16::to_be_bytes };
             let bom = self.bom.then_some(0xFEFF);
             out.extend(bom.into_iter().chain(text.encode_utf16()).flat_map(bytes));
             return out;
@@ -161,12 +123,7 @@ fn declared_encoding(bytes: &[u8]) -> Option<&'static Encoding> {
     let start = &bytes[..bytes.len().min(200)];
     let end = start.windows(2).position(|w| w == b"?>")?;
     let declaration = std::str::from_utf8(&start[..end]).ok()?;
-    let value = declaration
-        .strip_prefix("<?xml")?
-        .split("encoding")
-        .nth(1)?
-        .trim_start()
-        .strip_prefix('=')?;
+    let value = declaration.strip_prefix("<?xml")?.split("encoding").nth(1)?.trim_start().strip_prefix('=')?;
     let value = value.trim_start();
     let quote = value.chars().next().filter(|c| matches!(c, '"' | '\''))?;
     let name = value[1..].split(quote).next()?;
@@ -193,8 +150,7 @@ fn unpack(bytes: &[u8]) -> Result<(String, Vec<u8>), String> {
             return Err("META-INF/container.xml, which names the score inside, is missing".into());
         }
     };
-    let container = String::from_utf8(container)
-        .map_err(|_| "META-INF/container.xml is not UTF-8".to_string())?;
+    let container = String::from_utf8(container).map_err(|_| "META-INF/container.xml is not UTF-8".to_string())?;
     let root = root_file(&container)?;
     let text = member(&mut archive, &root).map_err(|e| format!("{root}: {e}"))?;
     Ok((root, text))
@@ -202,21 +158,11 @@ fn unpack(bytes: &[u8]) -> Result<(String, Vec<u8>), String> {
 
 /// The first root file that is MusicXML.
 fn root_file(container: &str) -> Result<String, String> {
-    let options = roxmltree::ParsingOptions {
-        allow_dtd: true,
-        nodes_limit: 10_000,
-        ..Default::default()
-    };
-    let doc =
-        roxmltree::Document::parse_with_options(container.trim_start_matches('\u{FEFF}'), options)
-            .map_err(|e| format!("META-INF/container.xml: {e}"))?;
-    let mut files = doc
-        .descendants()
-        .filter(|n| n.tag_name().name() == "rootfile");
-    let is_music = |n: &roxmltree::Node| {
-        n.attribute("media-type")
-            .is_none_or(|t| t.contains("musicxml"))
-    };
+    let options = roxmltree::ParsingOptions { allow_dtd: true, nodes_limit: 10_000, ..Default::default() };
+    let doc = roxmltree::Document::parse_with_options(container.trim_start_matches('\u{FEFF}'), options)
+        .map_err(|e| format!("META-INF/container.xml: {e}"))?;
+    let mut files = doc.descendants().filter(|n| n.tag_name().name() == "rootfile");
+    let is_music = |n: &roxmltree::Node| n.attribute("media-type").is_none_or(|t| t.contains("musicxml"));
     files
         .find(is_music)
         .and_then(|n| n.attribute("full-path"))
@@ -225,17 +171,13 @@ fn root_file(container: &str) -> Result<String, String> {
 }
 
 fn member(archive: &mut ZipArchive<Cursor<&[u8]>>, name: &str) -> Result<Vec<u8>, String> {
-    let file = archive
-        .by_name(name)
-        .map_err(|_| "the archive has no such member".to_string())?;
+    let file = archive.by_name(name).map_err(|_| "the archive has no such member".to_string())?;
     if file.size() > LARGEST_TEXT {
         return Err("larger than 256 MB".into());
     }
     let mut out = Vec::new();
     // The size in the header may be forged: count what comes out, too.
-    file.take(LARGEST_TEXT + 1)
-        .read_to_end(&mut out)
-        .map_err(|e| e.to_string())?;
+    file.take(LARGEST_TEXT + 1).read_to_end(&mut out).map_err(|e| e.to_string())?;
     if out.len() as u64 > LARGEST_TEXT {
         return Err("larger than 256 MB".into());
     }
@@ -286,14 +228,10 @@ fn pack(body: &[u8]) -> Result<Vec<u8>, String> {
 mod tests {
     use super::*;
 
-    const SCORE: &str =
-        "<?xml version=\"1.0\" encoding=\"UTF-16\"?>\r<score-partwise>\u{E9}</score-partwise>";
+    const SCORE: &str = "<?xml version=\"1.0\" encoding=\"UTF-16\"?>\r<score-partwise>\u{E9}</score-partwise>";
 
     fn utf16(bytes: fn(u16) -> [u8; 2]) -> Vec<u8> {
-        std::iter::once(0xFEFF)
-            .chain(SCORE.encode_utf16())
-            .flat_map(bytes)
-            .collect()
+        std::iter::once(0xFEFF).chain(SCORE.encode_utf16()).flat_map(bytes).collect()
     }
 
     #[test]
@@ -324,14 +262,8 @@ mod tests {
     #[test]
     fn faults_in_the_text_are_placed() {
         let error = Input::from_bytes("x.xml", b"<a>\xFF</a>".to_vec()).unwrap_err();
-        assert_eq!(
-            error.to_string(),
-            "x.xml: the text is not UTF-8 from byte 3 on; save it again as UTF-8"
-        );
-        assert_eq!(
-            Input::from_bytes("x.xml", vec![]).unwrap_err().to_string(),
-            "x.xml: the file is empty"
-        );
+        assert_eq!(error.to_string(), "x.xml: the text is not UTF-8 from byte 3 on; save it again as UTF-8");
+        assert_eq!(Input::from_bytes("x.xml", vec![]).unwrap_err().to_string(), "x.xml: the file is empty");
     }
 
     #[test]

@@ -22,16 +22,8 @@ pub struct Plan<'a, 'i> {
 }
 
 /// Elements that say nothing once their children are gone.
-const HOLDERS: [&str; 8] = [
-    "articulations",
-    "ornaments",
-    "technical",
-    "dynamics",
-    "notations",
-    "direction-type",
-    "barline",
-    "attributes",
-];
+const HOLDERS: [&str; 8] =
+    ["articulations", "ornaments", "technical", "dynamics", "notations", "direction-type", "barline", "attributes"];
 
 impl<'a, 'i> Plan<'a, 'i> {
     pub fn new(tree: &'a Tree<'i>) -> Self {
@@ -83,10 +75,7 @@ impl<'a, 'i> Plan<'a, 'i> {
     /// New children that wait for an element; a container among them can still
     /// take more.
     pub fn pending(&mut self, parent: Element, name: &str) -> Option<&mut Fragment> {
-        self.children
-            .get_mut(&parent)?
-            .iter_mut()
-            .find(|f| f.name == name)
+        self.children.get_mut(&parent)?.iter_mut().find(|f| f.name == name)
     }
 
     /// Replaced elements can be changed again.
@@ -131,10 +120,7 @@ impl<'a, 'i> Plan<'a, 'i> {
         for (element, fragment) in &self.replaced {
             if !self.inside_gone(*element) {
                 let node = self.tree.node(*element);
-                patch.replace(
-                    node.range(),
-                    fragment.render(&self.style, indent_of(text, node)),
-                );
+                patch.replace(node.range(), fragment.render(&self.style, indent_of(text, node)));
             }
         }
         for ((element, name), value) in &self.attributes {
@@ -144,9 +130,7 @@ impl<'a, 'i> Plan<'a, 'i> {
         }
         for element in &self.gone {
             let node = self.tree.node(*element);
-            let topmost = node
-                .parent()
-                .is_none_or(|p| !self.inside_gone(self::element(p)));
+            let topmost = node.parent().is_none_or(|p| !self.inside_gone(self::element(p)));
             if topmost {
                 patch.cut(start_with_space(text, node)..node.range().end);
             }
@@ -155,10 +139,7 @@ impl<'a, 'i> Plan<'a, 'i> {
     }
 
     fn inside_gone(&self, of: Element) -> bool {
-        self.tree
-            .node(of)
-            .ancestors()
-            .any(|n| self.gone.contains(&element(n)))
+        self.tree.node(of).ancestors().any(|n| self.gone.contains(&element(n)))
     }
 
     /// An emptied holder goes, too; a direction goes with its last type.
@@ -169,18 +150,13 @@ impl<'a, 'i> Plan<'a, 'i> {
                 continue;
             };
             let id = element(parent);
-            if self.gone.contains(&id)
-                || self.children.contains_key(&id)
-                || self.replaced.contains_key(&id)
-            {
+            if self.gone.contains(&id) || self.children.contains_key(&id) || self.replaced.contains_key(&id) {
                 continue;
             }
             let name = parent.tag_name().name();
             let stays = |n: Node| n.is_element() && !self.gone.contains(&element(n));
             let empty = match name {
-                "direction" => !parent
-                    .children()
-                    .any(|n| stays(n) && n.tag_name().name() == "direction-type"),
+                "direction" => !parent.children().any(|n| stays(n) && n.tag_name().name() == "direction-type"),
                 _ => HOLDERS.contains(&name) && !parent.children().any(stays),
             };
             if empty {
@@ -191,11 +167,7 @@ impl<'a, 'i> Plan<'a, 'i> {
     }
 
     fn line(&self, fragment: &Fragment, indent: &str) -> String {
-        format!(
-            "{}{indent}{}",
-            self.style.newline,
-            fragment.render(&self.style, indent)
-        )
+        format!("{}{indent}{}", self.style.newline, fragment.render(&self.style, indent))
     }
 
     fn put_children(&self, parent: Node<'_, '_>, fragments: &[Fragment], patch: &mut Patch) {
@@ -248,10 +220,7 @@ impl Fragment {
     /// The element without its children, its layout included.
     fn shell_with_layout(node: Node<'_, '_>) -> Fragment {
         let mut out = Fragment::new(node.tag_name().name());
-        out.attributes = node
-            .attributes()
-            .map(|a| (a.name().to_string(), a.value().to_string()))
-            .collect();
+        out.attributes = node.attributes().map(|a| (a.name().to_string(), a.value().to_string())).collect();
         out
     }
 }
@@ -259,9 +228,7 @@ impl Fragment {
 /// Where the white space before an element starts.
 fn start_with_space(text: &str, node: Node<'_, '_>) -> usize {
     let start = node.range().start;
-    text[..start]
-        .trim_end_matches([' ', '\t', '\r', '\n'])
-        .len()
+    text[..start].trim_end_matches([' ', '\t', '\r', '\n']).len()
 }
 
 /// The white space that an element's line starts with; empty when other text
@@ -270,33 +237,17 @@ fn indent_of<'t>(text: &'t str, node: Node<'_, '_>) -> &'t str {
     let start = node.range().start;
     let line = text[..start].rfind(['\n', '\r']).map_or(0, |p| p + 1);
     let before = &text[line..start];
-    if before.bytes().all(|b| b == b' ' || b == b'\t') {
-        before
-    } else {
-        ""
-    }
+    if before.bytes().all(|b| b == b' ' || b == b'\t') { before } else { "" }
 }
 
 fn style_of(text: &str) -> Style {
     let newline = match text.find(['\n', '\r']) {
-        _ if !text.contains("\n ")
-            && !text.contains("\r ")
-            && !text.contains("\n\t")
-            && !text.contains("\r\t") =>
-        {
+        _ if !text.contains("\n ") && !text.contains("\r ") && !text.contains("\n\t") && !text.contains("\r\t") => {
             // No indentation: a document with most tags on lines of their own
             // still gets line breaks.
-            let breaks = text
-                .bytes()
-                .filter(|b| *b == b'\n')
-                .count()
-                .max(text.bytes().filter(|b| *b == b'\r').count());
+            let breaks = text.bytes().filter(|b| *b == b'\n').count().max(text.bytes().filter(|b| *b == b'\r').count());
             let tags = text.bytes().filter(|b| *b == b'<').count();
-            if breaks * 4 > tags {
-                line_end(text)
-            } else {
-                ""
-            }
+            if breaks * 4 > tags { line_end(text) } else { "" }
         }
         Some(_) => line_end(text),
         None => "",
@@ -306,10 +257,7 @@ fn style_of(text: &str) -> Style {
         .skip(1)
         .find(|l| l.starts_with([' ', '\t']) && l.trim_start().starts_with('<'))
         .map_or("", |l| &l[..l.len() - l.trim_start().len()]);
-    Style {
-        newline,
-        unit: unit.to_string(),
-    }
+    Style { newline, unit: unit.to_string() }
 }
 
 fn line_end(text: &str) -> &'static str {
@@ -334,14 +282,7 @@ mod tests {
     fn edited(change: impl Fn(&mut Plan, &dyn Fn(&str) -> Element)) -> String {
         let input = Input::from_bytes("x", TEXT.into()).unwrap();
         let tree = Tree::parse(&input).unwrap();
-        let find = |name: &str| {
-            element(
-                tree.root()
-                    .descendants()
-                    .find(|n| n.tag_name().name() == name)
-                    .unwrap(),
-            )
-        };
+        let find = |name: &str| element(tree.root().descendants().find(|n| n.tag_name().name() == name).unwrap());
         let mut plan = Plan::new(&tree);
         change(&mut plan, &find);
         plan.finish().apply(TEXT).unwrap()
@@ -367,13 +308,7 @@ mod tests {
             plan.add_child(find("articulations"), Fragment::new("staccato"));
             plan.add_child(find("note"), Fragment::new("dot"));
         });
-        assert!(
-            text.contains("<articulations>\n        <staccato/>\n      </articulations>"),
-            "{text}"
-        );
-        assert!(
-            text.contains("<type>half</type>\n    <dot/>\n    <notations>"),
-            "{text}"
-        );
+        assert!(text.contains("<articulations>\n        <staccato/>\n      </articulations>"), "{text}");
+        assert!(text.contains("<type>half</type>\n    <dot/>\n    <notations>"), "{text}");
     }
 }

@@ -27,23 +27,15 @@ pub struct Reading {
 pub fn read(tree: &Tree<'_>) -> Result<Reading, Error> {
     let root = tree.root();
     let mut names: HashMap<&str, &str> = HashMap::new();
-    for part in root
-        .descendants()
-        .filter(|n| n.tag_name().name() == "score-part")
-    {
+    for part in root.descendants().filter(|n| n.tag_name().name() == "score-part") {
         if let Some(id) = part.attribute("id") {
             names.insert(id, child_text(part, "part-name").unwrap_or(""));
         }
     }
     let mut warnings = Vec::new();
-    let mut score = Score {
-        title: title(root),
-        parts: Vec::new(),
-    };
+    let mut score = Score { title: title(root), parts: Vec::new() };
     for (id, node, bars) in parts(tree)? {
-        let name = names.get(id).map_or(String::new(), |n| {
-            n.split_whitespace().collect::<Vec<_>>().join(" ")
-        });
+        let name = names.get(id).map_or(String::new(), |n| n.split_whitespace().collect::<Vec<_>>().join(" "));
         let mut reader = PartReader::new(tree, id, name, node);
         for (place, bar) in bars.into_iter().enumerate() {
             reader.bar(place, bar)?;
@@ -67,11 +59,7 @@ fn title(root: Node<'_, '_>) -> Option<String> {
             .find(|c| child_text(*c, "credit-type") == Some("title"))
             .and_then(|c| child_text(c, "credit-words"))
     };
-    let found = [work, movement]
-        .into_iter()
-        .flatten()
-        .find(|t| !t.is_empty())
-        .or_else(credit)?;
+    let found = [work, movement].into_iter().flatten().find(|t| !t.is_empty()).or_else(credit)?;
     Some(found.split_whitespace().collect::<Vec<_>>().join(" "))
 }
 
@@ -87,12 +75,10 @@ type PartNodes<'a, 'i> = (&'a str, Node<'a, 'i>, Vec<BarNode<'a, 'i>>);
 fn parts<'a, 'i>(tree: &'a Tree<'i>) -> Result<Vec<PartNodes<'a, 'i>>, Error> {
     let root = tree.root();
     let named = |node: Node<'a, 'i>| {
-        node.attribute("id")
-            .ok_or_else(|| tree.content_error(node, "a part has no id that names it"))
+        node.attribute("id").ok_or_else(|| tree.content_error(node, "a part has no id that names it"))
     };
     let children = |node: Node<'a, 'i>, name: &'static str| {
-        node.children()
-            .filter(move |n| n.is_element() && n.tag_name().name() == name)
+        node.children().filter(move |n| n.is_element() && n.tag_name().name() == name)
     };
     let mut out: Vec<PartNodes<'a, 'i>> = Vec::new();
     if root.tag_name().name() == "score-partwise" {
@@ -101,12 +87,7 @@ fn parts<'a, 'i>(tree: &'a Tree<'i>) -> Result<Vec<PartNodes<'a, 'i>>, Error> {
             if out.iter().any(|p| p.0 == id) {
                 return Err(tree.content_error(part, format!("two parts have the id {id}")));
             }
-            let bars = children(part, "measure")
-                .map(|m| BarNode {
-                    measure: m,
-                    content: m,
-                })
-                .collect();
+            let bars = children(part, "measure").map(|m| BarNode { measure: m, content: m }).collect();
             out.push((id, part, bars));
         }
         return Ok(out);
@@ -186,10 +167,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
 
     fn warn(&mut self, what: impl std::fmt::Display) {
         let bar = self.part.bars.last().map_or("", |b| b.number.as_str());
-        self.warnings.push(format!(
-            "{}: part {}, bar {bar}: {what}",
-            self.tree.input.file, self.part.id
-        ));
+        self.warnings.push(format!("{}: part {}, bar {bar}: {what}", self.tree.input.file, self.part.id));
     }
 
     fn here(&self) -> usize {
@@ -197,16 +175,9 @@ impl<'a, 'i> PartReader<'a, 'i> {
     }
 
     fn bar(&mut self, place: usize, node: BarNode<'a, 'i>) -> Result<(), Error> {
-        let start = self
-            .part
-            .bars
-            .last()
-            .map_or(Time::zero(), |b| b.start + b.length);
+        let start = self.part.bars.last().map_or(Time::zero(), |b| b.start + b.length);
         let first = self.part.notes.len();
-        let number = node
-            .measure
-            .attribute("number")
-            .map_or_else(|| (place + 1).to_string(), str::to_string);
+        let number = node.measure.attribute("number").map_or_else(|| (place + 1).to_string(), str::to_string);
         self.part.bars.push(Bar {
             number,
             element: element(node.content),
@@ -270,11 +241,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let end = self.part.notes.len();
         let bar = self.part.bars.last_mut().expect("pushed above");
         bar.notes = first..end;
-        bar.length = if self.furthest.is_zero() {
-            bar.meter.bar
-        } else {
-            self.furthest
-        };
+        bar.length = if self.furthest.is_zero() { bar.meter.bar } else { self.furthest };
         let length = bar.length;
         for barline in right_barlines {
             let spot = self.spot_at(length, barline);
@@ -295,9 +262,8 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 let offset = parse_decimal(text)
                     .filter(|t| *t.denom() <= 1000 && t.numer().abs() < LARGEST_DURATION)
                     .ok_or_else(|| {
-                        self.tree
-                            .content_error(node, format!("an offset of {text:?} is not a number"))
-                    })?;
+                    self.tree.content_error(node, format!("an offset of {text:?} is not a number"))
+                })?;
                 offset / Time::from(self.divisions)
             }
         };
@@ -305,29 +271,14 @@ impl<'a, 'i> PartReader<'a, 'i> {
     }
 
     fn spot_at(&self, offset: Time, node: Node<'_, '_>) -> Spot {
-        let staff = child_text(node, "staff")
-            .and_then(|t| t.parse().ok())
-            .unwrap_or(1);
+        let staff = child_text(node, "staff").and_then(|t| t.parse().ok()).unwrap_or(1);
         let bar = self.here();
         let voice = match child_text(node, "voice") {
-            Some(name) => self
-                .voices
-                .get(&(name.to_string(), 0))
-                .copied()
-                .unwrap_or(0),
+            Some(name) => self.voices.get(&(name.to_string(), 0)).copied().unwrap_or(0),
             None => 0,
         };
         let order = (self.part.bars[bar].start + offset, 0);
-        Spot {
-            place: Place {
-                bar,
-                offset,
-                note: None,
-            },
-            order,
-            voice,
-            staff,
-        }
+        Spot { place: Place { bar, offset, note: None }, order, voice, staff }
     }
 
     fn advance(&mut self, node: Node<'_, '_>, by: Time) -> Result<(), Error> {
@@ -336,12 +287,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             .cursor
             .checked_add(&by)
             .filter(|t| t.checked_add(&start).is_some_and(|t| *t.denom() < 1 << 30))
-            .ok_or_else(|| {
-                self.tree.content_error(
-                    node,
-                    "the lengths in this bar do not add up to any real time",
-                )
-            })?;
+            .ok_or_else(|| self.tree.content_error(node, "the lengths in this bar do not add up to any real time"))?;
         self.furthest = self.furthest.max(self.cursor);
         if !by.is_zero() {
             self.figures = Time::zero();
@@ -357,15 +303,9 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let text = text_of(holder);
         let time = parse_decimal(text)
             .filter(|t| *t >= Time::zero() && *t.denom() <= 1000)
-            .and_then(|t| {
-                (*t.numer() < LARGEST_DURATION * LARGEST_DIVISIONS)
-                    .then(|| t / Time::from(self.divisions))
-            })
+            .and_then(|t| (*t.numer() < LARGEST_DURATION * LARGEST_DIVISIONS).then(|| t / Time::from(self.divisions)))
             .filter(|t| *t <= Time::from(LARGEST_DURATION))
-            .ok_or_else(|| {
-                self.tree
-                    .content_error(holder, format!("a duration of {text:?} is not a length"))
-            })?;
+            .ok_or_else(|| self.tree.content_error(holder, format!("a duration of {text:?} is not a length")))?;
         Ok(Some(time))
     }
 
@@ -377,19 +317,11 @@ impl<'a, 'i> PartReader<'a, 'i> {
                         .filter(|t| t.is_integer())
                         .map(|t| t.to_integer())
                         .filter(|d| (1..=LARGEST_DIVISIONS).contains(d));
-                    let wrong = || {
-                        format!(
-                            "divisions of {:?} are not a whole number of at least 1",
-                            text_of(item)
-                        )
-                    };
-                    self.divisions =
-                        divisions.ok_or_else(|| self.tree.content_error(item, wrong()))?;
+                    let wrong = || format!("divisions of {:?} are not a whole number of at least 1", text_of(item));
+                    self.divisions = divisions.ok_or_else(|| self.tree.content_error(item, wrong()))?;
                 }
                 "key" => {
-                    let fifths: i32 = child_text(item, "fifths")
-                        .and_then(|t| t.parse().ok())
-                        .unwrap_or(0);
+                    let fifths: i32 = child_text(item, "fifths").and_then(|t| t.parse().ok()).unwrap_or(0);
                     let own_staff = item.attribute("number").is_none_or(|n| n == "1");
                     if own_staff && (-20..=20).contains(&fifths) && self.fifths != Some(fifths) {
                         self.set_key(Some(item), fifths, self.spot_at(self.cursor, item));
@@ -397,11 +329,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 }
                 "time" => self.time(item),
                 "staves" => {
-                    let staves = text_of(item)
-                        .parse()
-                        .ok()
-                        .filter(|s| (1..100).contains(s))
-                        .unwrap_or(1);
+                    let staves = text_of(item).parse().ok().filter(|s| (1..100).contains(s)).unwrap_or(1);
                     self.part.staves = self.part.staves.max(staves);
                 }
                 "transpose" => {
@@ -410,8 +338,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
                     let steps = number("diatonic").unwrap_or_else(|| usual_steps(chromatic));
                     let octaves = number("octave-change").unwrap_or(0);
                     if chromatic.abs() < 100 && steps.abs() < 100 && octaves.abs() < 10 {
-                        self.transpose =
-                            Interval::new(steps, chromatic).plus(Interval::octaves(octaves));
+                        self.transpose = Interval::new(steps, chromatic).plus(Interval::octaves(octaves));
                     }
                     self.part.octave_is_told |= self.transpose.semitones != 0;
                 }
@@ -440,10 +367,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
 
     fn time(&mut self, node: Node<'_, '_>) {
         let of = |name: &str| -> Vec<&str> {
-            node.children()
-                .filter(|n| n.tag_name().name() == name)
-                .map(text_of)
-                .collect()
+            node.children().filter(|n| n.tag_name().name() == name).map(text_of).collect()
         };
         let (beats, types) = (of("beats"), of("beat-type"));
         if node.attribute("number").is_some_and(|n| n != "1") {
@@ -452,34 +376,19 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let text = if child(node, "senza-misura").is_some() {
             "no time signature".to_string()
         } else {
-            beats
-                .iter()
-                .zip(&types)
-                .map(|(b, t)| format!("{b}/{t}"))
-                .collect::<Vec<_>>()
-                .join(" + ")
+            beats.iter().zip(&types).map(|(b, t)| format!("{b}/{t}")).collect::<Vec<_>>().join(" + ")
         };
         let mut bar = Time::zero();
         let mut beat = None;
         for (beats, kind) in beats.iter().zip(&types) {
-            let count: i64 = beats
-                .split('+')
-                .filter_map(|b| b.trim().parse::<i64>().ok())
-                .sum();
-            let kind = kind
-                .parse::<i64>()
-                .ok()
-                .filter(|k| (1..=1024).contains(k))
-                .unwrap_or(4);
+            let count: i64 = beats.split('+').filter_map(|b| b.trim().parse::<i64>().ok()).sum();
+            let kind = kind.parse::<i64>().ok().filter(|k| (1..=1024).contains(k)).unwrap_or(4);
             let length = Time::new(4, kind);
             bar += length * Time::from(count.clamp(0, 1000));
             beat = beat.or(Some(length));
         }
         if !bar.is_zero() {
-            self.meter = Meter {
-                bar,
-                beat: beat.unwrap_or_else(|| Time::from(1)),
-            };
+            self.meter = Meter { bar, beat: beat.unwrap_or_else(|| Time::from(1)) };
         }
         if text != self.meter_text {
             let spot = self.spot_at(self.cursor, node);
@@ -491,8 +400,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
     fn note(&mut self, node: Node<'a, 'i>) -> Result<(), Error> {
         let (mut grace, mut chord, mut cue, mut sound) = (None, false, false, None);
         let (mut voice_name, mut staff) = ("", 1);
-        let (mut tie_start, mut tie_stop, mut tied_start, mut tied_stop) =
-            (false, false, false, false);
+        let (mut tie_start, mut tie_stop, mut tied_start, mut tied_stop) = (false, false, false, false);
         let mut has_tie = false;
         let mut carries = false;
         for item in node.children().filter(|n| n.is_element()) {
@@ -504,13 +412,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 "unpitched" => sound = Some(Sound::Unpitched(self.displayed(item))),
                 "rest" => sound = Some(Sound::Rest),
                 "voice" => voice_name = text_of(item),
-                "staff" => {
-                    staff = text_of(item)
-                        .parse()
-                        .ok()
-                        .filter(|s| (1..100).contains(s))
-                        .unwrap_or(1)
-                }
+                "staff" => staff = text_of(item).parse().ok().filter(|s| (1..100).contains(s)).unwrap_or(1),
                 "tie" => {
                     has_tie = true;
                     match item.attribute("type") {
@@ -553,14 +455,14 @@ impl<'a, 'i> PartReader<'a, 'i> {
             }
         };
         let onset = if chord { self.chord_onset } else { self.cursor };
-        // Files without voices keep their staves apart.
-        let key = if voice_name.is_empty() {
-            (String::new(), staff)
-        } else {
-            (voice_name.to_string(), 0)
+        let last = self.part.notes.last().filter(|_| chord).map(|n| (n.voice, n.staff));
+        if let (Some((_, of_chord)), None) = (last, child(node, "staff")) {
+            staff = of_chord;
+        }
+        let voice = match last.filter(|_| voice_name.is_empty()) {
+            Some((of_chord, _)) => of_chord,
+            None => self.voice(voice_name, staff),
         };
-        let next = self.voices.len() as u32;
-        let voice = *self.voices.entry(key).or_insert(next);
         let id = self.part.notes.len();
         self.part.notes.push(Note {
             element: element(node),
@@ -592,47 +494,29 @@ impl<'a, 'i> PartReader<'a, 'i> {
             self.chord_onset = onset;
         }
         if carries {
-            let rank = if grace.is_some() {
-                -1000 + self.part.notes[id].grace as i32
-            } else {
-                0
-            };
-            let place = Place {
-                bar: self.here(),
-                offset: onset,
-                note: Some(id),
-            };
+            let rank = if grace.is_some() { -1000 + self.part.notes[id].grace as i32 } else { 0 };
+            let place = Place { bar: self.here(), offset: onset, note: Some(id) };
             let order = (self.part.bars[place.bar].start + onset, rank);
-            self.marks.note(
-                &mut self.part,
-                node,
-                Spot {
-                    place,
-                    order,
-                    voice,
-                    staff,
-                },
-            );
+            self.marks.note(&mut self.part, node, Spot { place, order, voice, staff });
         }
         Ok(())
     }
 
+    /// Files without voices keep their staves apart.
+    fn voice(&mut self, name: &str, staff: u32) -> u32 {
+        let key = if name.is_empty() { (String::new(), staff) } else { (name.to_string(), 0) };
+        let next = self.voices.len() as u32;
+        *self.voices.entry(key).or_insert(next)
+    }
+
     fn pitch(&self, node: Node<'_, '_>) -> Result<Pitch, Error> {
-        let wrong = |what: &str, found: &str| {
-            self.tree
-                .content_error(node, format!("{found:?} is not {what}"))
-        };
+        let wrong = |what: &str, found: &str| self.tree.content_error(node, format!("{found:?} is not {what}"));
         let step = child_text(node, "step").unwrap_or("");
         let octave = child_text(node, "octave").unwrap_or("");
         let base = Pitch::parse(&format!("{step}4")).filter(|_| step.len() == 1);
         let base = base.ok_or_else(|| wrong("the letter of a pitch", step))?;
         let octave = octave.parse::<i32>().ok().filter(|o| (-1..=12).contains(o));
-        let octave = octave.ok_or_else(|| {
-            wrong(
-                "an octave from 0 to 9",
-                child_text(node, "octave").unwrap_or(""),
-            )
-        })?;
+        let octave = octave.ok_or_else(|| wrong("an octave from 0 to 9", child_text(node, "octave").unwrap_or("")))?;
         let alter = match child_text(node, "alter") {
             None | Some("") => 0,
             Some(text) => parse_decimal(text)
@@ -655,10 +539,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let onset = self.part.onset(id);
         if stop {
             let fits = |t: &OpenTie| t.end == onset && t.pitch == pitch;
-            let same_voice = self
-                .ties
-                .iter()
-                .position(|t| fits(t) && t.voice == note.voice);
+            let same_voice = self.ties.iter().position(|t| fits(t) && t.voice == note.voice);
             if let Some(at) = same_voice.or_else(|| self.ties.iter().position(fits)) {
                 let from = self.ties.swap_remove(at).note;
                 self.part.notes[id].tied_from = Some(from);
@@ -667,12 +548,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         }
         if start {
             let note = &self.part.notes[id];
-            let tie = OpenTie {
-                pitch,
-                voice: note.voice,
-                note: id,
-                end: onset + note.duration,
-            };
+            let tie = OpenTie { pitch, voice: note.voice, note: id, end: onset + note.duration };
             // What ended long ago will never be taken up.
             self.ties.retain(|t| t.end >= onset - Time::from(64));
             self.ties.push(tie);
@@ -699,17 +575,8 @@ impl<'a, 'i> PartReader<'a, 'i> {
         };
         let (_, notes, slashed) = self.graces.swap_remove(at);
         let note = &self.part.notes[main];
-        let place = Place {
-            bar: note.bar,
-            offset: note.offset,
-            note: Some(main),
-        };
-        let spot = Spot {
-            place,
-            order: (self.part.onset(main), 0),
-            voice,
-            staff: note.staff,
-        };
+        let place = Place { bar: note.bar, offset: note.offset, note: Some(main) };
+        let spot = Spot { place, order: (self.part.onset(main), 0), voice, staff: note.staff };
         self.marks.grace(&mut self.part, &notes, slashed, spot);
     }
 
@@ -721,25 +588,13 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 self.part.notes[*id].grace_after = true;
             }
             let first = notes[0];
-            let main = (0..first)
-                .rev()
-                .take_while(|n| self.part.notes[*n].bar == bar)
-                .find(|n| {
-                    let note = &self.part.notes[*n];
-                    note.voice == voice && note.grace == 0 && !note.chord
-                });
+            let main = (0..first).rev().take_while(|n| self.part.notes[*n].bar == bar).find(|n| {
+                let note = &self.part.notes[*n];
+                note.voice == voice && note.grace == 0 && !note.chord
+            });
             let note = &self.part.notes[first];
-            let place = Place {
-                bar,
-                offset: note.offset,
-                note: main,
-            };
-            let spot = Spot {
-                place,
-                order: (self.part.onset(first), 0),
-                voice,
-                staff: note.staff,
-            };
+            let place = Place { bar, offset: note.offset, note: main };
+            let spot = Spot { place, order: (self.part.onset(first), 0), voice, staff: note.staff };
             self.marks.grace(&mut self.part, &notes, slashed, spot);
         }
     }
@@ -768,8 +623,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
     /// Every piece ends with a double bar, written or not.
     fn drop_last_double_bar(&mut self) {
         let last = self.part.bars.len().saturating_sub(1);
-        let is_last =
-            |bar: usize, offset: Time, bars: &[Bar]| bar == last && offset >= bars[last].length;
+        let is_last = |bar: usize, offset: Time, bars: &[Bar]| bar == last && offset >= bars[last].length;
         let bars = &self.part.bars;
         let doubled: Vec<Element> = self
             .part
@@ -782,9 +636,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         if doubled.is_empty() {
             return;
         }
-        self.part
-            .marks
-            .retain(|m| m.kind != "bar-style" || !m.elements.iter().any(|e| doubled.contains(e)));
+        self.part.marks.retain(|m| m.kind != "bar-style" || !m.elements.iter().any(|e| doubled.contains(e)));
     }
 }
 

@@ -16,32 +16,18 @@ impl<'i> Tree<'i> {
     /// Parses the text of an input and checks that it is a score.
     pub fn parse(input: &'i Input) -> Result<Tree<'i>, Error> {
         refuse_entities(input)?;
-        let options = ParsingOptions {
-            allow_dtd: true,
-            ..Default::default()
-        };
+        let options = ParsingOptions { allow_dtd: true, ..Default::default() };
         let doc = Document::parse_with_options(&input.text, options).map_err(|error| {
             let at = error.pos();
-            let reason = format!(
-                "the XML is not well formed: {}",
-                without_position(&error.to_string())
-            );
-            Error::Syntax {
-                file: input.file.clone(),
-                line: at.row,
-                column: at.col,
-                reason,
-            }
+            let reason = format!("the XML is not well formed: {}", without_position(&error.to_string()));
+            Error::Syntax { file: input.file.clone(), line: at.row, column: at.col, reason }
         })?;
         let tree = Tree { input, doc };
         let root = tree.root();
         match root.tag_name().name() {
             "score-partwise" | "score-timewise" => Ok(tree),
             "opus" => Err(tree.not_musicxml(root, "an opus only lists scores; give one of them")),
-            other => Err(tree.not_musicxml(
-                root,
-                &format!("the outermost element is <{other}>, not a score"),
-            )),
+            other => Err(tree.not_musicxml(root, &format!("the outermost element is <{other}>, not a score"))),
         }
     }
 
@@ -50,9 +36,7 @@ impl<'i> Tree<'i> {
     }
 
     pub fn node(&self, element: Element) -> Node<'_, 'i> {
-        self.doc
-            .get_node(NodeId::new(element.0))
-            .expect("elements come from this document")
+        self.doc.get_node(NodeId::new(element.0)).expect("elements come from this document")
     }
 
     pub fn is_timewise(&self) -> bool {
@@ -76,23 +60,12 @@ impl<'i> Tree<'i> {
             .collect();
         path.reverse();
         let file = self.input.file.clone();
-        Error::Content {
-            file,
-            line: at.row,
-            column: at.col,
-            path: path[1..].join(", "),
-            reason: reason.into(),
-        }
+        Error::Content { file, line: at.row, column: at.col, path: path[1..].join(", "), reason: reason.into() }
     }
 
     fn not_musicxml(&self, node: Node<'_, '_>, reason: &str) -> Error {
         let at = self.doc.text_pos_at(node.range().start);
-        Error::NotMusicXml {
-            file: self.input.file.clone(),
-            line: at.row,
-            column: at.col,
-            reason: reason.into(),
-        }
+        Error::NotMusicXml { file: self.input.file.clone(), line: at.row, column: at.col, reason: reason.into() }
     }
 }
 
@@ -103,8 +76,7 @@ pub fn element(node: Node<'_, '_>) -> Element {
 
 /// The first child element of a name.
 pub fn child<'a, 'i>(node: Node<'a, 'i>, name: &str) -> Option<Node<'a, 'i>> {
-    node.children()
-        .find(|n| n.is_element() && n.tag_name().name() == name)
+    node.children().find(|n| n.is_element() && n.tag_name().name() == name)
 }
 
 /// The trimmed text of the first child element of a name.
@@ -124,14 +96,8 @@ fn refuse_entities(input: &Input) -> Result<(), Error> {
     let before = &input.text[..at];
     let line = before.matches('\n').count() as u32 + 1;
     let column = before.rsplit('\n').next().unwrap_or("").chars().count() as u32 + 1;
-    let reason =
-        "the document declares an entity of its own, which no score needs; remove it".into();
-    Err(Error::Syntax {
-        file: input.file.clone(),
-        line,
-        column,
-        reason,
-    })
+    let reason = "the document declares an entity of its own, which no score needs; remove it".into();
+    Err(Error::Syntax { file: input.file.clone(), line, column, reason })
 }
 
 /// roxmltree ends its messages with the place, which we say in our own way.

@@ -20,9 +20,8 @@ struct List {
     words: HashSet<String>,
 }
 
-static LEXICON: LazyLock<Lexicon> = LazyLock::new(|| {
-    toml::from_str(include_str!("words.toml")).expect("the lexicon is checked by a test")
-});
+static LEXICON: LazyLock<Lexicon> =
+    LazyLock::new(|| toml::from_str(include_str!("words.toml")).expect("the lexicon is checked by a test"));
 
 /// The category of some words and their meaning: two spellings of the same
 /// order mean the same (`cresc.` and `crescendo`).
@@ -46,34 +45,17 @@ pub fn classify(words: &str) -> (Category, String) {
     let known = pieces(&phrase);
     if known.iter().any(Option::is_none) {
         // An unknown word may be a name; only a tempo that leads is sure.
-        let leads = known
-            .first()
-            .is_some_and(|k| *k == Some(Word::Of(Category::Tempo)));
-        return (
-            if leads {
-                Category::Tempo
-            } else {
-                Category::Text
-            },
-            phrase,
-        );
+        let leads = known.first().is_some_and(|k| *k == Some(Word::Of(Category::Tempo)));
+        return (if leads { Category::Tempo } else { Category::Text }, phrase);
     }
     let has = |category| known.contains(&Some(Word::Of(category)));
-    for category in [
-        Category::Structure,
-        Category::Tempo,
-        Category::Technique,
-        Category::Expression,
-    ] {
+    for category in [Category::Structure, Category::Tempo, Category::Technique, Category::Expression] {
         if has(category) {
             return (category, phrase);
         }
     }
     if has(Category::Dynamics) {
-        let meaning: Vec<&str> = phrase
-            .split(' ')
-            .map(|w| lexicon.dynamics.get(w).map_or(w, String::as_str))
-            .collect();
+        let meaning: Vec<&str> = phrase.split(' ').map(|w| lexicon.dynamics.get(w).map_or(w, String::as_str)).collect();
         return (Category::Dynamics, meaning.join(" "));
     }
     (Category::Text, phrase)
@@ -86,14 +68,7 @@ fn normal(words: &str) -> String {
         .replace('’', "'")
         .chars()
         .map(|c| {
-            if matches!(
-                c,
-                '.' | ',' | ';' | ':' | '(' | ')' | '[' | ']' | '!' | '-' | '–' | '—'
-            ) {
-                ' '
-            } else {
-                c
-            }
+            if matches!(c, '.' | ',' | ';' | ':' | '(' | ')' | '[' | ']' | '!' | '-' | '–' | '—') { ' ' } else { c }
         })
         .collect();
     spaced.split_whitespace().collect::<Vec<_>>().join(" ")
@@ -148,11 +123,7 @@ fn lookup(words: &str) -> Option<Word> {
     if lexicon.expression.words.contains(words) {
         return Some(Word::Of(Category::Expression));
     }
-    lexicon
-        .modifiers
-        .words
-        .contains(words)
-        .then_some(Word::Modifier)
+    lexicon.modifiers.words.contains(words).then_some(Word::Modifier)
 }
 
 #[cfg(test)]
@@ -194,19 +165,10 @@ mod tests {
     #[test]
     fn no_entry_stands_in_two_lists() {
         let l = &*LEXICON;
-        let lists = [
-            &l.tempo,
-            &l.technique,
-            &l.structure,
-            &l.expression,
-            &l.modifiers,
-        ];
+        let lists = [&l.tempo, &l.technique, &l.structure, &l.expression, &l.modifiers];
         let mut seen: HashSet<&str> = l.dynamics.keys().map(String::as_str).collect();
         for word in lists.iter().flat_map(|list| &list.words) {
-            assert!(
-                seen.insert(word) || word == "gravement",
-                "{word} stands twice"
-            );
+            assert!(seen.insert(word) || word == "gravement", "{word} stands twice");
             assert_eq!(&normal(word), word, "{word} is not in normal form");
         }
     }

@@ -11,12 +11,7 @@ pub struct Bars(pub String);
 #[derive(Debug, PartialEq, Eq, thiserror::Error)]
 pub enum BarError {
     #[error("there is no bar {bar} in part {part}; its bars go from {first} to {last}")]
-    Unknown {
-        bar: String,
-        part: String,
-        first: String,
-        last: String,
-    },
+    Unknown { bar: String, part: String, first: String, last: String },
     #[error("bars {0} run backwards; write the earlier bar first")]
     Backwards(String),
     #[error("part {0} has no bars")]
@@ -30,18 +25,13 @@ impl Bars {
     pub fn find(&self, part: &Part) -> Result<RangeInclusive<usize>, BarError> {
         let text = self.0.trim();
         let name = || {
-            if part.name.is_empty() {
-                part.id.clone()
-            } else {
-                part.name.clone()
-            }
+            if part.name.is_empty() { part.id.clone() } else { part.name.clone() }
         };
         let (Some(first), Some(last)) = (part.bars.first(), part.bars.last()) else {
             return Err(BarError::Empty(name()));
         };
-        let from = |start: usize, number: &str| {
-            (start..part.bars.len()).find(|b| part.bars[*b].number == number.trim())
-        };
+        let from =
+            |start: usize, number: &str| (start..part.bars.len()).find(|b| part.bars[*b].number == number.trim());
         if let Some(bar) = from(0, text) {
             return Ok(bar..=run_end(part, bar));
         }
@@ -71,10 +61,7 @@ impl Bars {
 
 fn run_end(part: &Part, bar: usize) -> usize {
     let same = |b: &usize| part.bars[*b].number == part.bars[bar].number;
-    (bar..part.bars.len())
-        .take_while(same)
-        .last()
-        .unwrap_or(bar)
+    (bar..part.bars.len()).take_while(same).last().unwrap_or(bar)
 }
 
 #[cfg(test)]
@@ -122,10 +109,7 @@ mod tests {
         assert_eq!(find("4-1"), Ok(6..=7));
         assert_eq!(find("4-2"), Err(BarError::Backwards("4-2".into())));
         let unknown = find("1-9").unwrap_err();
-        assert_eq!(
-            unknown.to_string(),
-            "there is no bar 9 in part Oboe; its bars go from 0 to 1"
-        );
+        assert_eq!(unknown.to_string(), "there is no bar 9 in part Oboe; its bars go from 0 to 1");
         assert!(matches!(find("7"), Err(BarError::Unknown { bar, .. }) if bar == "7"));
     }
 }

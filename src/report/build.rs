@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::collate::{Collation, PartAlignment};
-use crate::findings::{self, Passage, PartFindings, Spot};
+use crate::findings::{self, PartFindings, Passage, Spot};
 use crate::instrument::{RangeCheck, check};
 use crate::pitch::Interval;
 use crate::score::{NoteId, Score};
@@ -51,14 +51,8 @@ pub fn audit(material: Material) -> Result<Audit, BarError> {
     }
     Ok(Audit {
         schema: SCHEMA,
-        edition: ScoreName {
-            file: m.edition_file.into(),
-            title: m.edition.title.clone(),
-        },
-        source: ScoreName {
-            file: m.source_file.into(),
-            title: m.source.title.clone(),
-        },
+        edition: ScoreName { file: m.edition_file.into(), title: m.edition.title.clone() },
+        source: ScoreName { file: m.source_file.into(), title: m.source.title.clone() },
         parts,
         unmatched_parts: Unmatched {
             edition: names(&m.collation.unmatched_edition, m.edition),
@@ -80,18 +74,12 @@ struct PartBuilder<'a> {
 
 impl PartBuilder<'_> {
     fn build(self) -> PartReport {
-        let kept: Vec<&Finding> = self
-            .found
-            .findings
-            .iter()
-            .filter(|f| is_in(f, &self.bars))
-            .collect();
+        let kept: Vec<&Finding> = self.found.findings.iter().filter(|f| is_in(f, &self.bars)).collect();
         let used: HashSet<usize> = kept.iter().filter_map(|f| f.passage).collect();
         // The new place of each passage that stays.
         let mut places = BTreeMap::new();
         for (old, passage) in self.found.passages.iter().enumerate() {
-            let touches =
-                passage.from.bar <= *self.bars.end() && passage.to.bar >= *self.bars.start();
+            let touches = passage.from.bar <= *self.bars.end() && passage.to.bar >= *self.bars.start();
             if touches || used.contains(&old) {
                 places.insert(old, places.len());
             }
@@ -115,25 +103,16 @@ impl PartBuilder<'_> {
             totals: findings::count(kept.iter().copied()),
             range: self.range_result(),
             marks: marks.filter(|m| in_bars(m.at.bar)).count(),
-            bar_numbers: numbers
-                .enumerate()
-                .filter_map(|(b, number)| in_bars(b).then_some(number))
-                .collect(),
+            first_bar: *self.bars.start(),
+            bar_numbers: numbers.enumerate().filter_map(|(b, number)| in_bars(b).then_some(number)).collect(),
         }
     }
 
     fn notes(&self) -> NoteCounts {
-        let ours: Vec<NoteId> = self
-            .edition
-            .struck()
-            .filter(|n| self.bars.contains(&self.edition.notes[*n].bar))
-            .collect();
+        let ours: Vec<NoteId> =
+            self.edition.struck().filter(|n| self.bars.contains(&self.edition.notes[*n].bar)).collect();
         let matched = |n: &&NoteId| self.alignment.edition_to_source[**n].is_some();
-        NoteCounts {
-            edition: ours.len(),
-            source: self.source_notes(),
-            matched: ours.iter().filter(matched).count(),
-        }
+        NoteCounts { edition: ours.len(), source: self.source_notes(), matched: ours.iter().filter(matched).count() }
     }
 
     /// Struck notes of the source in the stretch of the bars looked at.
@@ -142,8 +121,7 @@ impl PartBuilder<'_> {
         if bars == 0 || self.bars == (0..=bars - 1) {
             return self.source.struck().count();
         }
-        let rows = self.collation.edition_row(*self.bars.start())
-            ..=self.collation.edition_row(*self.bars.end());
+        let rows = self.collation.edition_row(*self.bars.start())..=self.collation.edition_row(*self.bars.end());
         let theirs = self.collation.outline[rows].iter().filter_map(|r| r.source);
         theirs.map(|bar| self.source.struck_in(bar).count()).sum()
     }
@@ -193,26 +171,35 @@ impl PartBuilder<'_> {
             source_from: p.source_from.map(|s| self.source_point(s)),
             source_to: p.source_to.map(|s| self.source_point(s)),
             octaves: p.octaves,
-            notes: if p.kind == PassageKind::Cut {
-                p.source.len()
-            } else {
-                p.edition.len()
-            },
-            outside_range: range
-                .map(|r| p.edition.iter().filter(|n| r.is_outside(**n)).count()),
+            notes: if p.kind == PassageKind::Cut { p.source.len() } else { p.edition.len() },
+            outside_range: range.map(|r| p.edition.iter().filter(|n| r.is_outside(**n)).count()),
             outside_range_restored: range.map(|r| self.outside_restored(p, r)),
             bar_before: before,
+            bars_cut: self.bars_cut(p),
         }
+    }
+
+    fn bars_cut(&self, p: &Passage) -> Vec<(usize, String)> {
+        let stretch = p.stretch.and_then(|s| self.alignment.stretches.get(s));
+        let Some(stretch) = stretch.filter(|_| p.kind == PassageKind::Cut) else {
+            return Vec::new();
+        };
+        let rows = &self.collation.outline[stretch.outline.0..=stretch.outline.1];
+        // Where the edition has its bar, only a part of the source's is missing.
+        if rows.iter().any(|r| r.edition.is_some()) {
+            return Vec::new();
+        }
+        rows.iter()
+            .filter_map(|r| r.source)
+            .filter_map(|b| Some((b, self.source.bars.get(b)?.number.clone())))
+            .collect()
     }
 
     /// How many notes would be outside with the source's music in place of the
     /// edition's.
     fn outside_restored(&self, p: &Passage, check: &RangeCheck) -> usize {
         let is_outside = |bar: usize, sounding: crate::pitch::Pitch| {
-            check
-                .range
-                .leaves(check.read(self.edition, bar, sounding))
-                .is_some()
+            check.range.leaves(check.read(self.edition, bar, sounding)).is_some()
         };
         match p.octaves {
             // The edition's own notes, put back: a wrong one among them stays.
@@ -245,10 +232,7 @@ impl PartBuilder<'_> {
                 BarReport {
                     bar: self.edition.bars[bar].number.clone(),
                     bar_index: bar,
-                    source_bar: row
-                        .source
-                        .and_then(|b| self.source.bars.get(b))
-                        .map(|b| b.number.clone()),
+                    source_bar: row.source.and_then(|b| self.source.bars.get(b)).map(|b| b.number.clone()),
                     counts: findings::count(found.into_iter()),
                 }
             })

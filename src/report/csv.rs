@@ -6,8 +6,7 @@ use serde::Serialize;
 /// One line per finding under a line of headings; an empty cell is nothing.
 pub fn audit(audit: &Audit) -> String {
     let mut out = line(&[
-        "part", "bar", "beat", "offset", "category", "status", "edition", "source", "end_bar",
-        "end_beat", "passage",
+        "part", "bar", "beat", "offset", "category", "status", "edition", "source", "end_bar", "end_beat", "passage",
     ]);
     for part in &audit.parts {
         for f in &part.findings {
@@ -33,9 +32,7 @@ pub fn audit(audit: &Audit) -> String {
 
 /// One line per note outside the range under a line of headings.
 pub fn range(report: &RangeReport) -> String {
-    let mut out = line(&[
-        "part", "instrument", "bar", "beat", "offset", "pitch", "side", "passage",
-    ]);
+    let mut out = line(&["part", "instrument", "bar", "beat", "offset", "pitch", "side", "passage"]);
     for part in &report.parts {
         let Some(range) = &part.range else { continue };
         for (place, o) in range.outside.iter().enumerate() {
@@ -73,11 +70,7 @@ fn line(cells: &[&str]) -> String {
 }
 
 fn cell(text: &str) -> String {
-    if text.contains([',', '"', '\n', '\r']) {
-        format!("\"{}\"", text.replace('"', "\"\""))
-    } else {
-        text.into()
-    }
+    if text.contains([',', '"', '\n', '\r']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text.into() }
 }
 
 #[cfg(test)]

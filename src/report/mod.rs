@@ -51,19 +51,12 @@ pub struct PartName {
 
 impl PartName {
     pub fn of(part: &Part) -> PartName {
-        PartName {
-            id: part.id.clone(),
-            name: part.name.clone(),
-        }
+        PartName { id: part.id.clone(), name: part.name.clone() }
     }
 
     /// The name, or the id of a part without one.
     pub fn spoken(&self) -> &str {
-        if self.name.is_empty() {
-            &self.id
-        } else {
-            &self.name
-        }
+        if self.name.is_empty() { &self.id } else { &self.name }
     }
 }
 
@@ -90,6 +83,9 @@ pub struct PartReport {
     /// All the edition's marks, its own and the source's.
     #[serde(skip)]
     pub marks: usize,
+    /// 0-based place of the first bar looked at.
+    #[serde(skip)]
+    pub first_bar: usize,
     /// Printed numbers of the bars looked at, in order.
     #[serde(skip)]
     pub bar_numbers: Vec<String>,
@@ -127,11 +123,13 @@ pub struct Point {
 
 impl Point {
     pub fn new(part: &Part, bar: usize, offset: Time) -> Point {
+        // A part without bars has no place to show, but must not stop a report.
+        let known = part.bars.get(bar);
         Point {
-            bar: part.bars[bar].number.clone(),
+            bar: known.map_or(String::new(), |b| b.number.clone()),
             bar_index: bar,
             offset: time::text(offset),
-            beat: time::beat_text(part.beat(bar, offset)),
+            beat: known.map_or(String::new(), |_| time::beat_text(part.beat(bar, offset))),
         }
     }
 }
@@ -167,9 +165,12 @@ pub struct PassageReport {
     /// `None` when no instrument is known.
     pub outside_range: Option<usize>,
     pub outside_range_restored: Option<usize>,
-    /// The bar after which the source's music is missing.
+    /// The bar of the edition before it.
     #[serde(skip)]
     pub bar_before: Option<String>,
+    /// Of a cut, the bars of the source that are missing whole: place, number.
+    #[serde(skip)]
+    pub bars_cut: Vec<(usize, String)>,
 }
 
 #[derive(Debug, Serialize)]
@@ -208,8 +209,7 @@ pub struct OutsideReport {
 impl Audit {
     /// Whether anything at all was found; a part without a partner counts.
     pub fn found_something(&self) -> bool {
-        self.parts.iter().any(|p| !p.findings.is_empty())
-            || !self.unmatched_parts.edition.is_empty()
+        self.parts.iter().any(|p| !p.findings.is_empty()) || !self.unmatched_parts.edition.is_empty()
     }
 
     /// The report as JSON, with a line end.

@@ -106,15 +106,7 @@ pub fn range_report(
             of_part(part, result, *guessed)
         })
         .collect();
-    RangeReport {
-        schema: SCHEMA,
-        score: ScoreName {
-            file: file.into(),
-            title: score.title.clone(),
-        },
-        parts,
-        warnings,
-    }
+    RangeReport { schema: SCHEMA, score: ScoreName { file: file.into(), title: score.title.clone() }, parts, warnings }
 }
 
 fn of_part(part: &Part, check: Option<RangeCheck>, guessed: bool) -> RangePart {
@@ -130,15 +122,10 @@ fn of_part(part: &Part, check: Option<RangeCheck>, guessed: bool) -> RangePart {
         guessed,
     };
     let Some(check) = check else { return out };
-    out.reading = Some(ReadingReport {
-        pitches: check.reading,
-        sentence: check.reading_sentence.clone(),
-    });
+    out.reading = Some(ReadingReport { pitches: check.reading, sentence: check.reading_sentence.clone() });
     out.compass = check.compass.map(|c| {
-        let [lowest, highest] = [c.lowest, c.highest].map(|(note, pitch)| CompassNote {
-            at: at(note),
-            pitch: pitch.to_string(),
-        });
+        let [lowest, highest] =
+            [c.lowest, c.highest].map(|(note, pitch)| CompassNote { at: at(note), pitch: pitch.to_string() });
         CompassReport { lowest, highest }
     });
     out.passages = check
@@ -162,11 +149,7 @@ fn of_part(part: &Part, check: Option<RangeCheck>, guessed: bool) -> RangePart {
     let outside = check
         .outside
         .iter()
-        .map(|o| OutsideNote {
-            at: at(o.note),
-            pitch: o.pitch.to_string(),
-            side: o.side,
-        })
+        .map(|o| OutsideNote { at: at(o.note), pitch: o.pitch.to_string(), side: o.side })
         .collect();
     out.range = Some(RangeOutside {
         instrument: check.instrument,

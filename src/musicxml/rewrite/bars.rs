@@ -11,24 +11,12 @@ use num_traits::Zero;
 use roxmltree::Node;
 
 /// What a rebuilt bar replaces; attributes, prints and barlines stay.
-const MUSIC: [&str; 6] = [
-    "note",
-    "backup",
-    "forward",
-    "direction",
-    "harmony",
-    "figured-bass",
-];
+const MUSIC: [&str; 6] = ["note", "backup", "forward", "direction", "harmony", "figured-bass"];
 
 impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// A note of the source as the edition would write it: its pitch moved,
     /// voice and staff renamed, without marks. Its length waits for the bar.
-    pub(super) fn compose_note(
-        &self,
-        source: SourceSide<'a, 'i>,
-        note: NoteId,
-        row: usize,
-    ) -> Fragment {
+    pub(super) fn compose_note(&self, source: SourceSide<'a, 'i>, note: NoteId, row: usize) -> Fragment {
         let own = &source.part.notes[note];
         let node = source.tree.node(own.element);
         let mut out = Fragment::shell(node);
@@ -39,8 +27,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 "pitch" => {
                     let sounding = own.pitch().map(|p| p.moved(source.alignment.interval));
                     let sounding = self.overrides.get(&note).copied().or(sounding);
-                    let written =
-                        sounding.map(|p| p.moved(self.transpose_at(row).inverse()).simplest());
+                    let written = sounding.map(|p| p.moved(self.transpose_at(row).inverse()).simplest());
                     out.children.extend(written.map(pitch_fragment));
                 }
                 "rest" => {
@@ -52,16 +39,14 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                     }
                     out.children.push(rest);
                 }
-                "grace" | "cue" | "chord" | "unpitched" | "tie" | "type" | "dot"
-                | "time-modification" | "notehead" => {
+                "grace" | "cue" | "chord" | "unpitched" | "tie" | "type" | "dot" | "time-modification" | "notehead" => {
                     out.children.push(Fragment::copy(item));
                 }
                 "beam" if self.uses("beam") => out.children.push(Fragment::copy(item)),
                 "stem" if self.uses("stem") => out.children.push(Fragment::copy(item)),
                 "notations" => {
                     let kept = |n: &Node| matches!(n.tag_name().name(), "tied" | "tuplet");
-                    let kept: Vec<Fragment> =
-                        item.children().filter(kept).map(Fragment::copy).collect();
+                    let kept: Vec<Fragment> = item.children().filter(kept).map(Fragment::copy).collect();
                     if !kept.is_empty() {
                         let notations = out.child_mut("notations");
                         notations.children.extend(kept);
@@ -83,11 +68,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// Whether the edition writes elements of a kind at all.
     fn uses(&self, name: &str) -> bool {
         let tree = self.plan.tree();
-        self.part
-            .notes
-            .iter()
-            .take(200)
-            .any(|n| child(tree.node(n.element), name).is_some())
+        self.part.notes.iter().take(200).any(|n| child(tree.node(n.element), name).is_some())
     }
 
     /// The edition's name for a voice of the source.
@@ -102,10 +83,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 }
             }
         }
-        let best = votes
-            .into_iter()
-            .max_by_key(|v| (v.0, std::cmp::Reverse(v.1)))
-            .map(|v| v.1);
+        let best = votes.into_iter().max_by_key(|v| (v.0, std::cmp::Reverse(v.1))).map(|v| v.1);
         let named = |part: &Part, tree: &Tree, voice: u32| {
             let note = part.notes.iter().find(|n| n.voice == voice)?;
             Some(voice_name(tree, note.element))
@@ -135,28 +113,20 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// The signature of each row: the source's moved one where signatures are
     /// restored, else the edition's.
     pub(super) fn row_fifths(&self) -> Vec<i32> {
-        let moved = |row: usize, bar: usize| {
-            self.source
-                .map(|s| s.part.bars[bar].fifths + self.writing_interval(row).fifths())
-        };
+        let moved =
+            |row: usize, bar: usize| self.source.map(|s| s.part.bars[bar].fifths + self.writing_interval(row).fifths());
         let mut last = self.part.bars.first().map_or(0, |b| b.fifths);
         let mut follows = false;
         let mut out = Vec::new();
         for (row, fate) in self.fates.iter().enumerate() {
-            let source = fate
-                .source()
-                .filter(|b| self.source.is_some_and(|s| *b < s.part.bars.len()));
+            let source = fate.source().filter(|b| self.source.is_some_and(|s| *b < s.part.bars.len()));
             let theirs = source.and_then(|bar| moved(row, bar));
             match fate.edition().filter(|b| *b < self.part.bars.len()) {
                 Some(bar) => {
                     let ours = self.part.bars[bar].fifths;
                     let near = theirs.is_some_and(|t| (t - ours).abs() <= 1);
                     follows = theirs == Some(ours);
-                    last = if self.signatures_restored && !near {
-                        theirs.unwrap_or(ours)
-                    } else {
-                        ours
-                    };
+                    last = if self.signatures_restored && !near { theirs.unwrap_or(ours) } else { ours };
                 }
                 None if follows => last = theirs.unwrap_or(last),
                 None => {}
@@ -173,11 +143,9 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             for note in &group.notes {
                 let fragment = self.composed[note].clone();
                 if group.after {
-                    self.plan
-                        .insert_after(self.part.notes[main.end - 1].element, fragment);
+                    self.plan.insert_after(self.part.notes[main.end - 1].element, fragment);
                 } else {
-                    self.plan
-                        .insert_before(self.part.notes[main.start].element, fragment);
+                    self.plan.insert_before(self.part.notes[main.start].element, fragment);
                 }
             }
         }
@@ -192,10 +160,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 self.plan.insert_after(home, barline);
             }
         }
-        let natural = self
-            .fates
-            .iter()
-            .all(|f| matches!(f, Fate::Keep { .. } | Fate::Absent));
+        let natural = self.fates.iter().all(|f| matches!(f, Fate::Keep { .. } | Fate::Absent));
         if natural {
             return;
         }
@@ -212,8 +177,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                         last_number = number + moved_by;
                         if moved_by != 0 {
                             let measure = self.measure(edition);
-                            self.plan
-                                .set_attribute(measure, "number", last_number.to_string());
+                            self.plan.set_attribute(measure, "number", last_number.to_string());
                         }
                     }
                     let divisions = match fate {
@@ -225,10 +189,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 }
                 Fate::Fresh { source } => {
                     let measure = self.fresh(row, source, &mut state, last_number + 1);
-                    let counted = measure
-                        .attributes
-                        .iter()
-                        .all(|a| a != &("implicit".to_string(), "yes".to_string()));
+                    let counted = measure.attributes.iter().all(|a| a != &("implicit".to_string(), "yes".to_string()));
                     if counted {
                         moved_by += 1;
                         last_number += 1;
@@ -284,20 +245,13 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let mut cursor = Time::zero();
         let jump = |to: Time, cursor: &mut Time, out: &mut Vec<Fragment>| {
             if to != *cursor {
-                let (name, by) = if to > *cursor {
-                    ("forward", to - *cursor)
-                } else {
-                    ("backup", *cursor - to)
-                };
+                let (name, by) = if to > *cursor { ("forward", to - *cursor) } else { ("backup", *cursor - to) };
                 out.push(Fragment::new(name).with(Fragment::leaf("duration", ticks(by))));
                 *cursor = to;
             }
         };
         for voice in self.voices_in(source.part, bar) {
-            for id in notes
-                .clone()
-                .filter(|n| source.part.notes[*n].voice == voice)
-            {
+            for id in notes.clone().filter(|n| source.part.notes[*n].voice == voice) {
                 let note = &source.part.notes[id];
                 if !note.chord {
                     jump(note.offset, &mut cursor, &mut out);
@@ -338,10 +292,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         };
         let tree = self.plan.tree();
         let measure = tree.node(self.part.bars[edition].element);
-        let old: Vec<Node> = measure
-            .children()
-            .filter(|n| n.is_element() && MUSIC.contains(&n.tag_name().name()))
-            .collect();
+        let old: Vec<Node> =
+            measure.children().filter(|n| n.is_element() && MUSIC.contains(&n.tag_name().name())).collect();
         let (content, divisions) = self.content(row, source, self.part.bars[edition].divisions);
         for node in &old {
             self.plan.remove(element(*node));
@@ -349,9 +301,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         for fragment in content {
             match old.first() {
                 Some(first) => self.plan.insert_before(element(*first), fragment),
-                None => self
-                    .plan
-                    .add_child(self.part.bars[edition].element, fragment),
+                None => self.plan.add_child(self.part.bars[edition].element, fragment),
             }
         }
         divisions
@@ -369,9 +319,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             measure.set_attribute("number", node.attribute("number").unwrap_or("0"));
         }
         let near = self.nearest_edition_bar(row).unwrap_or(0);
-        let in_force = state
-            .divisions
-            .unwrap_or_else(|| self.part.bars.get(near).map_or(1, |b| b.divisions));
+        let in_force = state.divisions.unwrap_or_else(|| self.part.bars.get(near).map_or(1, |b| b.divisions));
         let (content, divisions) = self.content(row, bar, in_force);
         let mut attributes = Fragment::new("attributes");
         if state.divisions != Some(divisions) {
@@ -408,10 +356,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         side(true, "left", &mut measure);
         if content.is_empty() {
             // A part that the source lacks rests.
-            let length = own.map_or_else(
-                || self.part.bars.get(near).map_or(Time::from(4), |b| b.length),
-                |o| o.0.length,
-            );
+            let length =
+                own.map_or_else(|| self.part.bars.get(near).map_or(Time::from(4), |b| b.length), |o| o.0.length);
             let ticks = (length * Time::from(divisions)).to_integer();
             let rest = Fragment::new("note")
                 .with(Fragment::new("rest").set("measure", "yes"))
@@ -430,16 +376,13 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let tree = self.plan.tree();
         let measure = tree.node(self.part.bars[bar].element);
         let own = child(measure, "attributes");
-        let first = measure
-            .children()
-            .find(|n| n.is_element() && MUSIC.contains(&n.tag_name().name()));
+        let first = measure.children().find(|n| n.is_element() && MUSIC.contains(&n.tag_name().name()));
         let leads = own.filter(|a| first.is_none_or(|f| a.range().start < f.range().start));
         let declares = |name: &str| leads.and_then(|a| child(a, name));
         let mut wanted: Vec<Fragment> = Vec::new();
         match declares("divisions") {
             Some(node) if divisions != self.part.bars[bar].divisions => {
-                self.plan
-                    .replace(element(node), Fragment::leaf("divisions", divisions));
+                self.plan.replace(element(node), Fragment::leaf("divisions", divisions));
             }
             Some(_) => {}
             None if state.divisions.is_some_and(|d| d != divisions) => {
@@ -447,11 +390,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             }
             None => {}
         }
-        let fifths = self
-            .fifths
-            .get(row)
-            .copied()
-            .unwrap_or(self.part.bars[bar].fifths);
+        let fifths = self.fifths.get(row).copied().unwrap_or(self.part.bars[bar].fifths);
         if declares("key").is_none() && state.fifths.is_some_and(|f| f != fifths) {
             wanted.push(Fragment::new("key").with(Fragment::leaf("fifths", fifths)));
         }
@@ -470,18 +409,14 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             }
         }
         match leads {
-            Some(attributes) => wanted
-                .into_iter()
-                .for_each(|w| self.plan.add_child(element(attributes), w)),
+            Some(attributes) => wanted.into_iter().for_each(|w| self.plan.add_child(element(attributes), w)),
             None if !wanted.is_empty() => {
                 let mut attributes = Fragment::new("attributes");
                 for fragment in wanted {
                     attributes.place(fragment);
                 }
                 let elements = measure.children().filter(|n| n.is_element());
-                let head = elements
-                    .into_iter()
-                    .find(|n| n.tag_name().name() != "print");
+                let head = elements.into_iter().find(|n| n.tag_name().name() != "print");
                 match head {
                     Some(head) => self.plan.insert_before(element(head), attributes),
                     None => self.plan.add_child(self.part.bars[bar].element, attributes),
@@ -523,31 +458,17 @@ impl State {
 /// The time signature in force in a bar.
 fn time_in_force<'a, 'i>(tree: &'a Tree<'i>, part: &Part, bar: usize) -> Option<Node<'a, 'i>> {
     part.bars[..=bar].iter().rev().find_map(|b| {
-        let attributes = tree
-            .node(b.element)
-            .children()
-            .filter(|n| n.tag_name().name() == "attributes");
+        let attributes = tree.node(b.element).children().filter(|n| n.tag_name().name() == "attributes");
         attributes.filter_map(|a| child(a, "time")).last()
     })
 }
 
 /// The last clef of each staff among bars that were taken out.
-fn clefs_since<'a, 'i>(
-    tree: &'a Tree<'i>,
-    part: &Part,
-    from: usize,
-    to: usize,
-) -> Vec<Node<'a, 'i>> {
+fn clefs_since<'a, 'i>(tree: &'a Tree<'i>, part: &Part, from: usize, to: usize) -> Vec<Node<'a, 'i>> {
     let mut out: Vec<Node<'a, 'i>> = Vec::new();
     for bar in &part.bars[from..to] {
-        let attributes = tree
-            .node(bar.element)
-            .children()
-            .filter(|n| n.tag_name().name() == "attributes");
-        for clef in attributes
-            .flat_map(|a| a.children())
-            .filter(|n| n.tag_name().name() == "clef")
-        {
+        let attributes = tree.node(bar.element).children().filter(|n| n.tag_name().name() == "attributes");
+        for clef in attributes.flat_map(|a| a.children()).filter(|n| n.tag_name().name() == "clef") {
             out.retain(|c| c.attribute("number") != clef.attribute("number"));
             out.push(clef);
         }
@@ -563,15 +484,11 @@ pub(super) fn move_named_pitch(holder: &mut Fragment, step: &str, alter: &str, b
         return;
     };
     let is_rest = alter.is_empty();
-    let octave = text(holder, "display-octave")
-        .and_then(|o| o.parse().ok())
-        .unwrap_or(4);
+    let octave = text(holder, "display-octave").and_then(|o| o.parse().ok()).unwrap_or(4);
     let Some(base) = Pitch::parse(&format!("{letter}4")) else {
         return;
     };
-    let signs: i32 = text(holder, alter)
-        .and_then(|t| t.parse().ok())
-        .unwrap_or(0);
+    let signs: i32 = text(holder, alter).and_then(|t| t.parse().ok()).unwrap_or(0);
     let moved = Pitch::new(base.step, signs * 100, octave).moved(by);
     let moved = if is_rest { moved } else { moved.simplest() };
     for child in &mut holder.children {
@@ -586,14 +503,8 @@ pub(super) fn move_named_pitch(holder: &mut Fragment, step: &str, alter: &str, b
     }
     holder.remove(alter);
     if moved.alter != 0 {
-        let at = holder
-            .children
-            .iter()
-            .position(|c| c.name == step)
-            .map_or(0, |p| p + 1);
-        holder
-            .children
-            .insert(at, Fragment::leaf(alter, moved.alter / 100));
+        let at = holder.children.iter().position(|c| c.name == step).map_or(0, |p| p + 1);
+        holder.children.insert(at, Fragment::leaf(alter, moved.alter / 100));
     }
 }
 
@@ -611,10 +522,6 @@ pub(super) fn is_pitched(part: &Part, note: NoteId) -> bool {
 }
 
 /// The text of a stem, if the note has one.
-pub(super) fn stem_of<'a>(
-    tree: &'a Tree<'_>,
-    part: &Part,
-    note: NoteId,
-) -> Option<(Element, &'a str)> {
+pub(super) fn stem_of<'a>(tree: &'a Tree<'_>, part: &Part, note: NoteId) -> Option<(Element, &'a str)> {
     child(tree.node(part.notes[note].element), "stem").map(|n| (element(n), text_of(n)))
 }

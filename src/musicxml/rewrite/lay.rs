@@ -41,10 +41,7 @@ const NUMBERED: [&str; 10] = [
 
 fn home(node: Node<'_, '_>) -> Home {
     let parent = node.parent().map_or("", |p| p.tag_name().name());
-    let above = node
-        .parent()
-        .and_then(|p| p.parent())
-        .map_or("", |p| p.tag_name().name());
+    let above = node.parent().and_then(|p| p.parent()).map_or("", |p| p.tag_name().name());
     match (parent, above) {
         ("articulations", _) => Home::Notation(Some("articulations")),
         ("ornaments", _) => Home::Notation(Some("ornaments")),
@@ -63,25 +60,15 @@ fn home(node: Node<'_, '_>) -> Home {
 impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// Notes which spans of the edition stay, so that new ones get other numbers.
     pub fn occupy(&mut self, mark: &Mark) {
-        let (Some(from), Some(to)) = (
-            self.place_of_edition(mark.at),
-            mark.end.and_then(|e| self.place_of_edition(e)),
-        ) else {
+        let (Some(from), Some(to)) = (self.place_of_edition(mark.at), mark.end.and_then(|e| self.place_of_edition(e)))
+        else {
             return;
         };
         let node = self.plan.tree().node(mark.elements[0]);
         let name = node.tag_name().name();
         if NUMBERED.contains(&name) {
-            let number = node
-                .attribute("number")
-                .and_then(|n| n.parse().ok())
-                .unwrap_or(1);
-            self.spans.push(Occupied {
-                name: name.into(),
-                number,
-                from,
-                to,
-            });
+            let number = node.attribute("number").and_then(|n| n.parse().ok()).unwrap_or(1);
+            self.spans.push(Occupied { name: name.into(), number, from, to });
         }
     }
 
@@ -93,9 +80,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let at = self.place_of_source(mark.at);
         let end = mark.end.and_then(|e| self.place_of_source(e));
         let owners = std::mem::take(&mut self.source_owner);
-        let done = self.lay(source.tree, &owners, mark, at, end, |this, note| {
-            this.target_of_source(note)
-        });
+        let done = self.lay(source.tree, &owners, mark, at, end, |this, note| this.target_of_source(note));
         self.source_owner = owners;
         done
     }
@@ -106,9 +91,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let at = self.place_of_edition(mark.at);
         let end = mark.end.and_then(|e| self.place_of_edition(e));
         let owners = std::mem::take(&mut self.edition_owner);
-        let done = self.lay(tree, &owners, mark, at, end, |this, note| {
-            this.target_of_edition(note)
-        });
+        let done = self.lay(tree, &owners, mark, at, end, |this, note| this.target_of_edition(note));
         self.edition_owner = owners;
         done
     }
@@ -127,12 +110,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         }
         let Some(at) = at else { return false };
         let nodes: Vec<Node> = mark.elements.iter().map(|e| tree.node(*e)).collect();
-        let numbered = nodes
-            .iter()
-            .find(|n| NUMBERED.contains(&n.tag_name().name()));
-        let number = numbered
-            .zip(end)
-            .map(|(n, end)| self.free_number(n.tag_name().name(), at, end));
+        let numbered = nodes.iter().find(|n| NUMBERED.contains(&n.tag_name().name()));
+        let number = numbered.zip(end).map(|(n, end)| self.free_number(n.tag_name().name(), at, end));
         let mut directions: Vec<(Element, usize, Time, Fragment)> = Vec::new();
         let mut done = false;
         for node in nodes {
@@ -151,9 +130,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             let Some((row, offset)) = (if is_end { end } else { Some(at) }) else {
                 continue;
             };
-            let owner = node
-                .ancestors()
-                .find_map(|n| owners.get(&element(n)).copied());
+            let owner = node.ancestors().find_map(|n| owners.get(&element(n)).copied());
             match (home(node), owner.and_then(|n| target(self, n))) {
                 (Home::Notation(container), Some(target)) => {
                     self.add_notation(target, container, fragment);
@@ -164,10 +141,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                     done = true;
                 }
                 (Home::Direction, _) => {
-                    let holder = node
-                        .ancestors()
-                        .find(|n| n.tag_name().name() == "direction")
-                        .expect("its home");
+                    let holder = node.ancestors().find(|n| n.tag_name().name() == "direction").expect("its home");
                     let kind = in_direction_type(node, fragment);
                     match directions.iter_mut().find(|d| d.0 == element(holder)) {
                         Some(direction) => {
@@ -233,29 +207,20 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             };
             match self.plan.pending(note, "notations") {
                 Some(pending) => pending.children.push(wrapped),
-                None => self
-                    .plan
-                    .add_child(note, Fragment::new("notations").with(wrapped)),
+                None => self.plan.add_child(note, Fragment::new("notations").with(wrapped)),
             }
             return;
         };
         let Some(name) = container else {
             return self.plan.add_child(element(notations), fragment);
         };
-        let holders = node
-            .children()
-            .filter(|n| n.tag_name().name() == "notations");
-        if let Some(holder) = holders
-            .flat_map(|n| n.children())
-            .find(|n| n.tag_name().name() == name)
-        {
+        let holders = node.children().filter(|n| n.tag_name().name() == "notations");
+        if let Some(holder) = holders.flat_map(|n| n.children()).find(|n| n.tag_name().name() == name) {
             return self.plan.add_child(element(holder), fragment);
         }
         match self.plan.pending(element(notations), name) {
             Some(pending) => pending.children.push(fragment),
-            None => self
-                .plan
-                .add_child(element(notations), Fragment::new(name).with(fragment)),
+            None => self.plan.add_child(element(notations), Fragment::new(name).with(fragment)),
         }
     }
 
@@ -287,60 +252,36 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     pub(super) fn put_in_bar(&mut self, bar: usize, offset: Time, mut fragment: Fragment) {
         let notes = self.part.bars[bar].notes.clone();
         let own = |n: NoteId| &self.part.notes[n];
-        let staff = fragment
-            .child("staff")
-            .and_then(|s| s.text.parse::<u32>().ok())
-            .unwrap_or(1);
+        let staff = fragment.child("staff").and_then(|s| s.text.parse::<u32>().ok()).unwrap_or(1);
         let stays = |n: &NoteId| !own(*n).chord && own(*n).grace == 0;
-        let at_time = notes
-            .clone()
-            .filter(stays)
-            .filter(|n| own(*n).offset == offset);
+        let at_time = notes.clone().filter(stays).filter(|n| own(*n).offset == offset);
         if let Some(note) = at_time.min_by_key(|n| (own(*n).staff != staff, *n)) {
             // Grace notes before it belong to it.
             let mut first = note;
-            while first > notes.start
-                && own(first - 1).grace > 0
-                && own(first - 1).voice == own(note).voice
-            {
+            while first > notes.start && own(first - 1).grace > 0 && own(first - 1).voice == own(note).voice {
                 first -= 1;
             }
             return self.plan.insert_before(own(first).element, fragment);
         }
-        let ending = notes
-            .clone()
-            .filter(stays)
-            .filter(|n| own(*n).offset + own(*n).duration == offset);
+        let ending = notes.clone().filter(stays).filter(|n| own(*n).offset + own(*n).duration == offset);
         if let Some(note) = ending.min_by_key(|n| (own(*n).staff != staff, std::cmp::Reverse(*n))) {
             let last = self.part.chord(note).last().expect("a chord has a note");
             return self.plan.insert_after(own(last).element, fragment);
         }
-        let earlier = notes
-            .clone()
-            .filter(stays)
-            .filter(|n| own(*n).offset < offset)
-            .max_by_key(|n| own(*n).offset);
+        let earlier = notes.clone().filter(stays).filter(|n| own(*n).offset < offset).max_by_key(|n| own(*n).offset);
         let host = earlier.or_else(|| notes.clone().find(stays));
         let Some(host) = host else {
             return self.plan.add_child(self.part.bars[bar].element, fragment);
         };
-        set_offset(
-            &mut fragment,
-            offset - own(host).offset,
-            self.part.bars[bar].divisions,
-        );
+        set_offset(&mut fragment, offset - own(host).offset, self.part.bars[bar].divisions);
         self.plan.insert_before(own(host).element, fragment);
     }
 
     fn direction_shell(&self, holder: Node<'_, '_>, row: usize) -> Fragment {
         let mut out = Fragment::shell(holder);
         if self.part.staves > 1 {
-            let staff = child(holder, "staff")
-                .map_or("1", text_of)
-                .parse()
-                .unwrap_or(1);
-            out.children
-                .push(Fragment::leaf("staff", self.staff_in(row, staff)));
+            let staff = child(holder, "staff").map_or("1", text_of).parse().unwrap_or(1);
+            out.children.push(Fragment::leaf("staff", self.staff_in(row, staff)));
         }
         out
     }
@@ -359,17 +300,11 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             () if offset >= length || self.fates[row].is_composed() => "right",
             () => "middle",
         };
-        let barlines = measure
-            .children()
-            .filter(|n| n.tag_name().name() == "barline");
-        let found = barlines
-            .into_iter()
-            .find(|b| b.attribute("location").unwrap_or("right") == location);
+        let barlines = measure.children().filter(|n| n.tag_name().name() == "barline");
+        let found = barlines.into_iter().find(|b| b.attribute("location").unwrap_or("right") == location);
         if let Some(barline) = found {
             match child(barline, &fragment.name) {
-                Some(old) if fragment.name == "bar-style" => {
-                    self.plan.replace(element(old), fragment)
-                }
+                Some(old) if fragment.name == "bar-style" => self.plan.replace(element(old), fragment),
                 _ => self.plan.add_child(element(barline), fragment),
             }
             return;
@@ -405,18 +340,17 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let tree = self.plan.tree();
         let measure = tree.node(self.part.bars[bar].element);
         match child(measure, "attributes") {
-            Some(attributes) => match child(attributes, &fragment.name)
-                .filter(|c| !self.plan.is_removed(element(*c)))
-            {
-                Some(old) => self.plan.replace(element(old), fragment),
-                None => self.plan.add_child(element(attributes), fragment),
-            },
+            Some(attributes) => {
+                match child(attributes, &fragment.name).filter(|c| !self.plan.is_removed(element(*c))) {
+                    Some(old) => self.plan.replace(element(old), fragment),
+                    None => self.plan.add_child(element(attributes), fragment),
+                }
+            }
             None => {
                 let first = measure.children().filter(|n| n.is_element());
                 let first = first.into_iter().find(|n| n.tag_name().name() != "print");
                 if let Some(first) = first {
-                    self.plan
-                        .insert_before(element(first), Fragment::new("attributes").with(fragment));
+                    self.plan.insert_before(element(first), Fragment::new("attributes").with(fragment));
                 }
             }
         }
@@ -424,10 +358,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
     fn moved_harmony(&self, mut fragment: Fragment, row: usize) -> Fragment {
         let by = self.writing_interval(row);
-        for (holder, step, alter) in [
-            ("root", "root-step", "root-alter"),
-            ("bass", "bass-step", "bass-alter"),
-        ] {
+        for (holder, step, alter) in [("root", "root-step", "root-alter"), ("bass", "bass-step", "bass-alter")] {
             if let Some(holder) = fragment.children.iter_mut().find(|c| c.name == holder) {
                 super::bars::move_named_pitch(holder, step, alter, by);
             }
@@ -444,21 +375,14 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let Some(source) = self.source else {
             return false;
         };
-        let notes: Vec<NoteId> = mark
-            .elements
-            .iter()
-            .filter_map(|e| owners.get(e).copied())
-            .collect();
+        let notes: Vec<NoteId> = mark.elements.iter().filter_map(|e| owners.get(e).copied()).collect();
         let Some(&first) = notes.first() else {
             return false;
         };
         if notes.iter().all(|n| self.composed.contains_key(n)) {
             return true;
         }
-        let main = source
-            .part
-            .main_note(first)
-            .and_then(|n| self.target_of_source(n));
+        let main = source.part.main_note(first).and_then(|n| self.target_of_source(n));
         let Some(Target::Kept(main)) = main else {
             return false;
         };
@@ -467,11 +391,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             let fragment = self.compose_note(source, *note, row);
             self.composed.insert(*note, fragment);
         }
-        self.new_graces.push(NewGraces {
-            main,
-            after: source.part.notes[first].grace_after,
-            notes,
-        });
+        self.new_graces.push(NewGraces { main, after: source.part.notes[first].grace_after, notes });
         true
     }
 
@@ -479,11 +399,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// in a composed bar already.
     pub fn leave_out(&mut self, mark: &Mark) {
         if mark.category == Category::Grace {
-            let notes: Vec<NoteId> = mark
-                .elements
-                .iter()
-                .filter_map(|e| self.source_owner.get(e).copied())
-                .collect();
+            let notes: Vec<NoteId> = mark.elements.iter().filter_map(|e| self.source_owner.get(e).copied()).collect();
             notes.iter().for_each(|n| drop(self.composed.remove(n)));
         }
     }
@@ -493,12 +409,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let meets = |s: &&Occupied| s.name == name && s.from <= to && from <= s.to;
         let taken: Vec<u32> = self.spans.iter().filter(meets).map(|s| s.number).collect();
         let number = (1..=16).find(|n| !taken.contains(n)).unwrap_or(1);
-        self.spans.push(Occupied {
-            name: name.into(),
-            number,
-            from,
-            to,
-        });
+        self.spans.push(Occupied { name: name.into(), number, from, to });
         number
     }
 
@@ -510,18 +421,12 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 /// The element in its direction-type, with what stands between the two.
 fn in_direction_type(node: Node<'_, '_>, fragment: Fragment) -> Fragment {
     let parent = node.parent().expect("a mark stands in something");
-    let inner = if parent.tag_name().name() == "dynamics" {
-        Fragment::shell(parent).with(fragment)
-    } else {
-        fragment
-    };
+    let inner = if parent.tag_name().name() == "dynamics" { Fragment::shell(parent).with(fragment) } else { fragment };
     Fragment::new("direction-type").with(inner)
 }
 
 fn sort_children(direction: &mut Fragment) {
-    direction
-        .children
-        .sort_by_key(|c| super::super::fragment::rank("direction", &c.name));
+    direction.children.sort_by_key(|c| super::super::fragment::rank("direction", &c.name));
 }
 
 /// `by` is in quarter notes; an offset counts divisions.

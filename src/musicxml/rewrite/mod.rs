@@ -21,11 +21,7 @@ pub use lay::Home;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Fate {
     /// The edition's bar stays; single notes and marks in it may change.
-    Keep {
-        edition: usize,
-        source: Option<usize>,
-        shift: Time,
-    },
+    Keep { edition: usize, source: Option<usize>, shift: Time },
     /// The edition's bar gets the music of the source's.
     Rebuild { edition: usize, source: usize },
     /// A bar of the source that the edition lacks comes in.
@@ -39,9 +35,7 @@ pub enum Fate {
 impl Fate {
     pub fn edition(self) -> Option<usize> {
         match self {
-            Fate::Keep { edition, .. } | Fate::Rebuild { edition, .. } | Fate::Drop { edition } => {
-                Some(edition)
-            }
+            Fate::Keep { edition, .. } | Fate::Rebuild { edition, .. } | Fate::Drop { edition } => Some(edition),
             Fate::Fresh { .. } | Fate::Absent => None,
         }
     }
@@ -137,19 +131,9 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
         fates: &'p [Fate],
     ) -> Self {
         let index = |bar: fn(Fate) -> Option<usize>| {
-            fates
-                .iter()
-                .enumerate()
-                .filter_map(|(row, f)| bar(*f).map(|b| (b, row)))
-                .collect()
+            fates.iter().enumerate().filter_map(|(row, f)| bar(*f).map(|b| (b, row))).collect()
         };
-        let owners = |part: &Part| {
-            part.notes
-                .iter()
-                .enumerate()
-                .map(|(id, n)| (n.element, id))
-                .collect()
-        };
+        let owners = |part: &Part| part.notes.iter().enumerate().map(|(id, n)| (n.element, id)).collect();
         PartRewrite {
             plan,
             part,
@@ -182,12 +166,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
         self.signatures_restored = signatures_restored;
         self.fifths = self.row_fifths();
         let Some(source) = self.source else { return };
-        for (row, fate) in self
-            .fates
-            .iter()
-            .enumerate()
-            .filter(|(_, f)| f.is_composed())
-        {
+        for (row, fate) in self.fates.iter().enumerate().filter(|(_, f)| f.is_composed()) {
             let bar = fate.source().expect("composed bars have a source");
             let Some(bar) = source.part.bars.get(bar) else {
                 continue;
@@ -212,14 +191,9 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             let old = self.written(tied);
             match child(pitch, "octave").filter(|_| old.is_some_and(|o| o.same_name(written))) {
                 Some(octave) => {
-                    self.plan.replace(
-                        super::tree::element(octave),
-                        Fragment::leaf("octave", written.octave),
-                    );
+                    self.plan.replace(super::tree::element(octave), Fragment::leaf("octave", written.octave));
                 }
-                None => self
-                    .plan
-                    .replace(super::tree::element(pitch), pitch_fragment(written)),
+                None => self.plan.replace(super::tree::element(pitch), pitch_fragment(written)),
             }
         }
     }
@@ -249,9 +223,9 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
                 gone.push(item);
             }
             if name == "notations" {
-                gone.extend(item.children().filter(|n| {
-                    n.tag_name().name() == "tied" && n.attribute("type") == Some(kind)
-                }));
+                gone.extend(
+                    item.children().filter(|n| n.tag_name().name() == "tied" && n.attribute("type") == Some(kind)),
+                );
             }
         }
         for item in gone {
@@ -286,11 +260,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
                 self.unflagged.insert(note);
             }
             (Category::Grace, ..) => {
-                let gone = mark
-                    .elements
-                    .iter()
-                    .filter_map(|e| self.edition_owner.get(e))
-                    .copied();
+                let gone = mark.elements.iter().filter_map(|e| self.edition_owner.get(e)).copied();
                 self.gone_graces.extend(gone.collect::<Vec<_>>());
                 mark.elements.iter().for_each(|e| self.plan.remove(*e));
             }
@@ -314,23 +284,14 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             return Some(Target::Composed(note));
         }
         let own = &source.part.notes[note];
-        if !matches!(
-            self.fates[*self.source_rows.get(&own.bar)?],
-            Fate::Keep { .. }
-        ) {
+        if !matches!(self.fates[*self.source_rows.get(&own.bar)?], Fate::Keep { .. }) {
             return None;
         }
         if own.grace > 0 {
             let main = self.partner(source, source.part.main_note(note)?)?;
-            let same = |n: &NoteId| {
-                self.part.notes[*n].grace == own.grace && self.part.main_note(*n) == Some(main)
-            };
+            let same = |n: &NoteId| self.part.notes[*n].grace == own.grace && self.part.main_note(*n) == Some(main);
             let bar = self.part.bars[self.part.notes[main].bar].notes.clone();
-            return bar
-                .clone()
-                .find(same)
-                .filter(|n| !self.gone_graces.contains(n))
-                .map(Target::Kept);
+            return bar.clone().find(same).filter(|n| !self.gone_graces.contains(n)).map(Target::Kept);
         }
         self.partner(source, note).map(Target::Kept)
     }
@@ -339,35 +300,20 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
     fn partner(&self, source: SourceSide, note: NoteId) -> Option<NoteId> {
         let head = source.part.head(note);
         let later = source.part.onset(note) - source.part.onset(head);
-        let tie = source
-            .alignment
-            .ties
-            .iter()
-            .find(|t| t.source.contains(&head));
+        let tie = source.alignment.ties.iter().find(|t| t.source.contains(&head));
         let first = match tie {
             Some(tie) => tie.source[0],
-            None => source.part.chord(head).find_map(|n| {
-                source.alignment.source_to_edition[source.part.head(n)].map(|_| source.part.head(n))
-            })?,
+            None => source
+                .part
+                .chord(head)
+                .find_map(|n| source.alignment.source_to_edition[source.part.head(n)].map(|_| source.part.head(n)))?,
         };
-        let edition = source.alignment.source_to_edition[if tie.is_none()
-            && source.alignment.source_to_edition[head].is_some()
-        {
-            head
-        } else {
-            first
-        }]?;
-        let later = if tie.is_some() {
-            source.part.onset(note) - source.part.onset(first)
-        } else {
-            later
-        };
+        let edition = source.alignment.source_to_edition
+            [if tie.is_none() && source.alignment.source_to_edition[head].is_some() { head } else { first }]?;
+        let later = if tie.is_some() { source.part.onset(note) - source.part.onset(first) } else { later };
         let time = self.part.onset(edition) + later;
         let struck = tie.map_or(vec![edition], |t| t.edition.clone());
-        let candidates = struck
-            .iter()
-            .flat_map(|n| self.part.tied(*n))
-            .filter(|n| self.part.onset(*n) <= time);
+        let candidates = struck.iter().flat_map(|n| self.part.tied(*n)).filter(|n| self.part.onset(*n) <= time);
         candidates.max_by_key(|n| self.part.onset(*n))
     }
 
@@ -405,32 +351,25 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
 
     /// The interval from the source's sounding pitch to what a row writes.
     fn writing_interval(&self, row: usize) -> Interval {
-        let sounding = self
-            .source
-            .map_or(Interval::UNISON, |s| s.alignment.interval);
+        let sounding = self.source.map_or(Interval::UNISON, |s| s.alignment.interval);
         sounding.plus(self.transpose_at(row).inverse())
     }
 
     /// How written pitch sounds in a row; new bars go on as the one before.
     fn transpose_at(&self, row: usize) -> Interval {
-        self.nearest_edition_bar(row)
-            .map_or(Interval::UNISON, |bar| self.part.bars[bar].transpose)
+        self.nearest_edition_bar(row).map_or(Interval::UNISON, |bar| self.part.bars[bar].transpose)
     }
 
     fn nearest_edition_bar(&self, row: usize) -> Option<usize> {
         let before = self.fates[..=row].iter().rev().find_map(|f| f.edition());
-        before
-            .or_else(|| self.fates[row..].iter().find_map(|f| f.edition()))
-            .filter(|b| *b < self.part.bars.len())
+        before.or_else(|| self.fates[row..].iter().find_map(|f| f.edition())).filter(|b| *b < self.part.bars.len())
     }
 
     /// Makes ties over a barline agree with the source wherever a bar beside
     /// it was rebuilt, taken out or put in.
     fn mend_ties_at_seams(&mut self) {
         let Some(source) = self.source else { return };
-        let rows: Vec<usize> = (0..self.fates.len())
-            .filter(|r| self.fates[*r].is_in_result())
-            .collect();
+        let rows: Vec<usize> = (0..self.fates.len()).filter(|r| self.fates[*r].is_in_result()).collect();
         for pair in rows.windows(2) {
             let (left, right) = (self.fates[pair[0]], self.fates[pair[1]]);
             let natural = match (left, right) {
@@ -440,34 +379,18 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             if natural {
                 continue;
             }
-            if let Fate::Keep {
-                edition,
-                source: Some(bar),
-                ..
-            } = left
-            {
+            if let Fate::Keep { edition, source: Some(bar), .. } = left {
                 let wanted: Vec<NoteId> = tied_over(source.part, bar, true);
                 self.mend_ties(source, edition, &wanted, true);
             }
-            if let Fate::Keep {
-                edition,
-                source: Some(bar),
-                ..
-            } = right
-            {
+            if let Fate::Keep { edition, source: Some(bar), .. } = right {
                 let wanted: Vec<NoteId> = tied_over(source.part, bar, false);
                 self.mend_ties(source, edition, &wanted, false);
             }
         }
     }
 
-    fn mend_ties(
-        &mut self,
-        source: SourceSide<'a, 'i>,
-        bar: usize,
-        wanted: &[NoteId],
-        forward: bool,
-    ) {
+    fn mend_ties(&mut self, source: SourceSide<'a, 'i>, bar: usize, wanted: &[NoteId], forward: bool) {
         let kind = if forward { "start" } else { "stop" };
         let targets: Vec<NoteId> = wanted
             .iter()
@@ -491,23 +414,12 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
 
     /// The continuation of a note that was struck in a bar now gone has no
     /// partner of its own: found by its sound.
-    fn same_sound(
-        &self,
-        source: SourceSide,
-        bar: usize,
-        note: NoteId,
-        forward: bool,
-    ) -> Option<NoteId> {
-        let pitch = source.part.notes[note]
-            .pitch()?
-            .moved(source.alignment.interval);
+    fn same_sound(&self, source: SourceSide, bar: usize, note: NoteId, forward: bool) -> Option<NoteId> {
+        let pitch = source.part.notes[note].pitch()?.moved(source.alignment.interval);
         self.part.bars[bar].notes.clone().find(|n| {
             let own = &self.part.notes[*n];
-            let at_edge = if forward {
-                own.offset + own.duration == self.part.bars[bar].length
-            } else {
-                own.offset.is_zero()
-            };
+            let at_edge =
+                if forward { own.offset + own.duration == self.part.bars[bar].length } else { own.offset.is_zero() };
             at_edge && own.grace == 0 && own.pitch() == Some(pitch)
         })
     }
@@ -550,7 +462,5 @@ fn pitch_fragment(pitch: Pitch) -> Fragment {
 
 /// The voice as the document names it.
 fn voice_name(tree: &Tree<'_>, element: Element) -> String {
-    child_text(tree.node(element), "voice")
-        .unwrap_or("")
-        .to_string()
+    child_text(tree.node(element), "voice").unwrap_or("").to_string()
 }

@@ -26,10 +26,7 @@ fn required(notes: &[Shown], fifths: i32) -> Vec<bool> {
         .iter()
         .map(|note| {
             let place = (note.staff, note.pitch.staff_place());
-            let shown = bar
-                .get(&place)
-                .copied()
-                .unwrap_or_else(|| key_alter(fifths, note.pitch.step));
+            let shown = bar.get(&place).copied().unwrap_or_else(|| key_alter(fifths, note.pitch.step));
             if note.continued {
                 return false;
             }
@@ -45,9 +42,7 @@ impl PartRewrite<'_, '_, '_> {
             let fifths = self.fifths.get(row).copied();
             let after = self.shown_after(row);
             let fate = self.fates[row];
-            let fifths = fifths
-                .or(fate.edition().map(|b| self.part.bars[b].fifths))
-                .unwrap_or(0);
+            let fifths = fifths.or(fate.edition().map(|b| self.part.bars[b].fifths)).unwrap_or(0);
             let needs = required(&after, fifths);
             let before: BTreeMap<NoteId, bool> = match fate {
                 Fate::Keep { edition, .. } => {
@@ -94,9 +89,7 @@ impl PartRewrite<'_, '_, '_> {
         let unflagged = self.unflagged.contains(&id);
         let status_changed = before.get(&id).is_some_and(|b| *b != needed);
         let special = old.is_some_and(|o| {
-            ["cautionary", "editorial", "parentheses", "bracket"]
-                .iter()
-                .any(|a| o.attribute(*a) == Some("yes"))
+            ["cautionary", "editorial", "parentheses", "bracket"].iter().any(|a| o.attribute(*a) == Some("yes"))
         });
         match old {
             None if flags.is_some() || needed && (changed || status_changed) => {
@@ -104,9 +97,7 @@ impl PartRewrite<'_, '_, '_> {
             }
             Some(old) if flags.is_some() => self.plan.replace(element(old), wanted()),
             Some(old) if unflagged && !needed => self.plan.remove(element(old)),
-            Some(old) if unflagged || changed && needed => {
-                self.plan.replace(element(old), wanted())
-            }
+            Some(old) if unflagged || changed && needed => self.plan.replace(element(old), wanted()),
             Some(old) if changed => self.plan.remove(element(old)),
             Some(old) if status_changed && !needed && !special => self.plan.remove(element(old)),
             _ => {}
@@ -127,37 +118,21 @@ impl PartRewrite<'_, '_, '_> {
             .collect();
         let touched = |(row, fate): &(usize, &Fate)| match fate {
             Fate::Keep { edition, .. } => {
-                let key = self
-                    .fifths
-                    .get(*row)
-                    .is_some_and(|f| *f != self.part.bars[*edition].fifths);
+                let key = self.fifths.get(*row).is_some_and(|f| *f != self.part.bars[*edition].fifths);
                 key || bars.contains(edition)
             }
             other => other.is_composed(),
         };
-        self.fates
-            .iter()
-            .enumerate()
-            .filter(touched)
-            .map(|(row, _)| row)
-            .collect()
+        self.fates.iter().enumerate().filter(touched).map(|(row, _)| row).collect()
     }
 
     fn shown_before(&self, bar: usize) -> Vec<Shown> {
-        let notes = self.part.bars[bar]
-            .notes
-            .clone()
-            .filter(|n| is_pitched(self.part, *n));
+        let notes = self.part.bars[bar].notes.clone().filter(|n| is_pitched(self.part, *n));
         let mut out: Vec<(Time, bool, NoteId, Shown)> = notes
             .filter_map(|n| {
                 let own = &self.part.notes[n];
                 let continued = own.tied_from.is_some_and(|f| self.part.notes[f].bar != bar);
-                let shown = Shown {
-                    target: Target::Kept(n),
-                    staff: own.staff,
-                    pitch: self.written(n)?,
-                    continued,
-                };
+                let shown = Shown { target: Target::Kept(n), staff: own.staff, pitch: self.written(n)?, continued };
                 Some((own.offset, own.grace == 0, n, shown))
             })
             .collect();
@@ -179,12 +154,7 @@ impl PartRewrite<'_, '_, '_> {
                     shown.pitch = *pitch;
                 }
                 for group in self.new_graces.iter().filter(|g| g.main == id && !g.after) {
-                    out.extend(
-                        group
-                            .notes
-                            .iter()
-                            .filter_map(|n| self.shown_composed(*n, row)),
-                    );
+                    out.extend(group.notes.iter().filter_map(|n| self.shown_composed(*n, row)));
                 }
                 out.push(shown);
             }
@@ -193,42 +163,20 @@ impl PartRewrite<'_, '_, '_> {
         let Some((source, bar)) = self.source.zip(self.fates[row].source()) else {
             return Vec::new();
         };
-        let mut notes: Vec<NoteId> = source.part.bars[bar]
-            .notes
-            .clone()
-            .filter(|n| is_pitched(source.part, *n))
-            .collect();
-        notes.sort_by_key(|n| {
-            (
-                source.part.notes[*n].offset,
-                source.part.notes[*n].grace == 0,
-                *n,
-            )
-        });
-        notes
-            .into_iter()
-            .filter_map(|n| self.shown_composed(n, row))
-            .collect()
+        let mut notes: Vec<NoteId> =
+            source.part.bars[bar].notes.clone().filter(|n| is_pitched(source.part, *n)).collect();
+        notes.sort_by_key(|n| (source.part.notes[*n].offset, source.part.notes[*n].grace == 0, *n));
+        notes.into_iter().filter_map(|n| self.shown_composed(n, row)).collect()
     }
 
     fn shown_composed(&self, note: NoteId, row: usize) -> Option<Shown> {
         let source = self.source?;
         let own = &source.part.notes[note];
-        let sounding = self
-            .overrides
-            .get(&note)
-            .copied()
-            .or(own.pitch().map(|p| p.moved(source.alignment.interval)))?;
+        let sounding =
+            self.overrides.get(&note).copied().or(own.pitch().map(|p| p.moved(source.alignment.interval)))?;
         let pitch = sounding.moved(self.transpose_at(row).inverse()).simplest();
-        let continued = own
-            .tied_from
-            .is_some_and(|f| source.part.notes[f].bar != own.bar);
-        Some(Shown {
-            target: Target::Composed(note),
-            staff: self.staff_in(row, own.staff),
-            pitch,
-            continued,
-        })
+        let continued = own.tied_from.is_some_and(|f| source.part.notes[f].bar != own.bar);
+        Some(Shown { target: Target::Composed(note), staff: self.staff_in(row, own.staff), pitch, continued })
     }
 
     /// Stems follow the staff where one voice is alone on it.
@@ -262,22 +210,15 @@ impl PartRewrite<'_, '_, '_> {
     fn restem_kept(&mut self, row: usize, bar: usize) {
         let tree = self.plan.tree();
         let middle = self.middle_line(row);
-        let notes = self.part.bars[bar]
-            .notes
-            .clone()
-            .filter(|n| is_pitched(self.part, *n) && self.part.notes[*n].grace == 0);
-        let beam = |n: NoteId| {
-            child_text(tree.node(self.part.notes[n].element), "beam").map(str::to_string)
-        };
+        let notes =
+            self.part.bars[bar].notes.clone().filter(|n| is_pitched(self.part, *n) && self.part.notes[*n].grace == 0);
+        let beam = |n: NoteId| child_text(tree.node(self.part.notes[n].element), "beam").map(str::to_string);
         let place = |n: NoteId| {
             let pitch = self.pitches.get(&n).copied().or_else(|| self.written(n));
             pitch.map_or(0, Pitch::staff_place)
         };
         let groups = beamed(notes.map(|n| (n, beam(n), place(n))));
-        for group in groups
-            .into_iter()
-            .filter(|g| g.iter().any(|n| self.pitches.contains_key(&n.0)))
-        {
+        for group in groups.into_iter().filter(|g| g.iter().any(|n| self.pitches.contains_key(&n.0))) {
             let direction = direction(&group, middle);
             for (note, _, _) in group {
                 if let Some((stem, old)) = stem_of(tree, self.part, note)
@@ -298,9 +239,7 @@ impl PartRewrite<'_, '_, '_> {
             .filter(|n| is_pitched(source.part, *n) && source.part.notes[*n].grace == 0)
             .filter_map(|n| {
                 let shown = self.shown_composed(n, row)?;
-                let beam = self.composed[&n]
-                    .child("beam")
-                    .map(|b| b.text.trim().to_string());
+                let beam = self.composed[&n].child("beam").map(|b| b.text.trim().to_string());
                 Some((n, beam, shown.pitch.staff_place()))
             })
             .collect();
@@ -325,19 +264,12 @@ impl PartRewrite<'_, '_, '_> {
         };
         let tree = self.plan.tree();
         let clef = self.part.bars[..=bar].iter().rev().find_map(|b| {
-            let attributes = tree
-                .node(b.element)
-                .children()
-                .filter(|n| n.tag_name().name() == "attributes");
+            let attributes = tree.node(b.element).children().filter(|n| n.tag_name().name() == "attributes");
             attributes.filter_map(|a| child(a, "clef")).last()
         });
         let Some(clef) = clef else { return treble };
-        let line: i32 = child_text(clef, "line")
-            .and_then(|l| l.parse().ok())
-            .unwrap_or(2);
-        let change: i32 = child_text(clef, "clef-octave-change")
-            .and_then(|l| l.parse().ok())
-            .unwrap_or(0);
+        let line: i32 = child_text(clef, "line").and_then(|l| l.parse().ok()).unwrap_or(2);
+        let change: i32 = child_text(clef, "clef-octave-change").and_then(|l| l.parse().ok()).unwrap_or(0);
         let sign = match child_text(clef, "sign") {
             Some("F") => Pitch::new(3, 0, 3),
             Some("C") => Pitch::new(0, 0, 4),
@@ -368,11 +300,7 @@ fn beamed(notes: impl Iterator<Item = Stemmed>) -> Vec<Vec<Stemmed>> {
 
 /// Down when the note farthest from the middle line lies on it or above.
 fn direction(group: &[Stemmed], middle: i32) -> &'static str {
-    let farthest = group
-        .iter()
-        .map(|n| n.2 - middle)
-        .max_by_key(|d| d.abs())
-        .unwrap_or(0);
+    let farthest = group.iter().map(|n| n.2 - middle).max_by_key(|d| d.abs()).unwrap_or(0);
     if farthest >= 0 { "down" } else { "up" }
 }
 

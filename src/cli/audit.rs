@@ -1,0 +1,121 @@
+//! `obelus audit`: what the editor did, bar by bar.
+
+use super::failure::Failure;
+use super::input;
+use super::output::{Content, Output};
+use clap::ValueEnum;
+use obelus::collate::{self, Choice};
+use obelus::findings;
+use obelus::report::{self, Audit, Bars, Material};
+use std::path::{Path, PathBuf};
+
+/// What the editor did, bar by bar
+#[derive(Debug, clap::Args)]
+#[command(after_help = EXAMPLES)]
+pub struct Args {
+    /// The performing edition, MusicXML; - reads standard input
+    edition: PathBuf,
+    /// The plain source, MusicXML; - reads standard input
+    source: PathBuf,
+    /// Look only at this part of the edition: its id, name or number
+    #[arg(long, value_name = "P")]
+    part: Option<String>,
+    /// Compare with this part of the source: its id, name or number
+    #[arg(long, value_name = "P")]
+    source_part: Option<String>,
+    /// Check against this instrument's range [default: as the part's name tells]
+    #[arg(long, value_name = "NAME")]
+    instrument: Option<String>,
+    /// A table of your own instruments, TOML; adds to the standard one
+    #[arg(long, value_name = "FILE")]
+    instruments: Option<PathBuf>,
+    /// Only these bars of the edition, by their printed numbers
+    #[arg(long, value_name = "A-B")]
+    bars: Option<String>,
+    /// The form of the report
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+    /// Write there, not to standard output
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// Exit with status 1 when anything was found
+    #[arg(long)]
+    strict: bool,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  obelus audit edition.musicxml source.musicxml
+  obelus audit edition.mxl source.mxl --part Flute --bars 9-16
+  obelus audit edition.mxl source.mxl --instrument \"alto recorder\"
+  obelus audit edition.mxl source.mxl --format csv -o findings.csv";
+
+/// The form of a report.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    Text,
+    Json,
+    Csv,
+}
+
+pub fn run(args: &Args) -> Result<u8, Failure> {
+    let scores = [args.edition.as_path(), args.source.as_path()];
+    input::refuse_twice_stdin(&scores)?;
+    let mut inputs = scores.to_vec();
+    inputs.extend(args.instruments.as_deref());
+    let output = Output::new(args.output.as_deref(), &inputs)?;
+    let audit = audit(args)?;
+    match args.format {
+        Format::Text => output.write(Content::Text(&report::audit_text(&audit, width())))?,
+        Format::Json => output.write(Content::Bytes(audit.json().as_bytes()))?,
+        Format::Csv => output.write(Content::Bytes(report::audit_csv(&audit).as_bytes()))?,
+    }
+    Ok(u8::from(args.strict && audit.found_something()))
+}
+
+fn audit(args: &Args) -> Result<Audit, Failure> {
+    let table = input::instruments(args.instruments.as_deref())?;
+    let given = args.instrument.as_deref().map(|n| table.find(n)).transpose()?;
+    let (edition_input, edition) = input::load(&args.edition)?;
+    let (source_input, source) = input::load(&args.source)?;
+    let mut warnings = edition.warnings;
+    warnings.extend(source.warnings);
+    let (edition, source) = (edition.score, source.score);
+    let choose = |score, file: &Path, wanted: &Option<String>| {
+        wanted.as_deref().map(|w| input::part(score, &file.display().to_string(), w)).transpose()
+    };
+    let choice = Choice {
+        edition: choose(&edition, &args.edition, &args.part)?,
+        source: choose(&source, &args.source, &args.source_part)?,
+    };
+    let collation = collate::collate(&edition, &source, choice);
+    let findings = findings::find(&edition, &source, &collation);
+    let instruments: Vec<_> = collation
+        .parts
+        .iter()
+        .map(|pair| match given {
+            Some(instrument) => Some((instrument, false)),
+            None => {
+                let name = &edition.parts[pair.edition].name;
+                table.guess(name).map(|i| (i, true))
+            }
+        })
+        .collect();
+    let bars = args.bars.clone().map(Bars);
+    Ok(report::audit(Material {
+        edition: &edition,
+        source: &source,
+        edition_file: &edition_input.file,
+        source_file: &source_input.file,
+        collation: &collation,
+        findings: &findings,
+        instruments: &instruments,
+        bars: bars.as_ref(),
+        warnings,
+    })?)
+}
+
+/// Columns for text: as many as COLUMNS says, within what reads well.
+pub fn width() -> usize {
+    std::env::var("COLUMNS").ok().and_then(|c| c.trim().parse::<usize>().ok()).map_or(80, |c| c.clamp(60, 100))
+}

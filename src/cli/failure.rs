@@ -1,0 +1,47 @@
+//! Why a command stopped, and the exit status that says so to scripts.
+
+use obelus::{instrument, musicxml, report};
+
+const WRONG_USE: u8 = 2;
+const UNREADABLE: u8 = 3;
+
+#[derive(Debug)]
+pub struct Failure {
+    pub status: u8,
+    message: String,
+}
+
+impl Failure {
+    pub fn wrong_use(message: impl Into<String>) -> Failure {
+        Failure { status: WRONG_USE, message: message.into() }
+    }
+
+    /// The message on one line, whatever a file name holds.
+    pub fn line(&self) -> String {
+        self.message.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+    }
+}
+
+impl From<musicxml::Error> for Failure {
+    fn from(error: musicxml::Error) -> Failure {
+        Failure { status: UNREADABLE, message: error.to_string() }
+    }
+}
+
+/// A table that cannot be read is an unreadable input, a name that is not in
+/// it wrong use.
+impl From<instrument::Error> for Failure {
+    fn from(error: instrument::Error) -> Failure {
+        let status = match error {
+            instrument::Error::Unknown { .. } => WRONG_USE,
+            _ => UNREADABLE,
+        };
+        Failure { status, message: error.to_string() }
+    }
+}
+
+impl From<report::BarError> for Failure {
+    fn from(error: report::BarError) -> Failure {
+        Failure::wrong_use(error.to_string())
+    }
+}

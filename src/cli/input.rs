@@ -1,0 +1,73 @@
+//! Scores, their parts, and tables of instruments, as the user names them.
+
+use super::failure::Failure;
+use obelus::instrument::Instruments;
+use obelus::musicxml::{self, Input, Reading, Tree};
+use obelus::score::{Part, Score};
+use std::path::Path;
+
+/// Reads a score; `-` is standard input. The input gives the name to show.
+pub fn load(path: &Path) -> Result<(Input, Reading), Failure> {
+    let input = Input::open(path)?;
+    let tree = Tree::parse(&input)?;
+    let reading = musicxml::read(&tree)?;
+    drop(tree);
+    Ok((input, reading))
+}
+
+/// Standard input can be read once only.
+pub fn refuse_twice_stdin(paths: &[&Path]) -> Result<(), Failure> {
+    let dashes = paths.iter().filter(|p| p.as_os_str() == "-").count();
+    if dashes > 1 {
+        return Err(Failure::wrong_use("standard input can stand for one score only; name a file for the other"));
+    }
+    Ok(())
+}
+
+/// The place of the part that the user means: by id, name or 1-based number.
+pub fn part(score: &Score, file: &str, wanted: &str) -> Result<usize, Failure> {
+    let all = |is: &dyn Fn(&Part) -> bool| -> Vec<usize> {
+        (0..score.parts.len()).filter(|p| is(&score.parts[*p])).collect()
+    };
+    let wanted = wanted.trim();
+    let called = wanted.to_lowercase();
+    let number = wanted.parse::<usize>().ok();
+    for found in
+        [all(&|p| p.id == wanted), all(&|p| p.id.to_lowercase() == called), all(&|p| p.name.to_lowercase() == called)]
+    {
+        match found[..] {
+            [] => {}
+            [one] => return Ok(one),
+            _ => {
+                let numbers: Vec<String> = found.iter().map(|p| (p + 1).to_string()).collect();
+                return Err(Failure::wrong_use(format!(
+                    "{file}: several parts are called \"{wanted}\"; \
+                     choose one by its number, {}",
+                    numbers.join(" or ")
+                )));
+            }
+        }
+    }
+    if let Some(number) = number.filter(|n| (1..=score.parts.len()).contains(n)) {
+        return Ok(number - 1);
+    }
+    let names: Vec<String> = score
+        .parts
+        .iter()
+        .enumerate()
+        .map(|(place, part)| {
+            let name = if part.name.is_empty() { "without a name" } else { &part.name };
+            format!("{} {name} ({})", place + 1, part.id)
+        })
+        .collect();
+    let noun = if names.len() == 1 { "its part is" } else { "its parts are" };
+    Err(Failure::wrong_use(format!("{file}: no part is called \"{wanted}\"; {noun} {}", names.join(", "))))
+}
+
+/// The standard instruments, with the user's own table if there is one.
+pub fn instruments(file: Option<&Path>) -> Result<Instruments, Failure> {
+    Ok(match file {
+        Some(file) => Instruments::with_file(file)?,
+        None => Instruments::standard(),
+    })
+}

@@ -1,0 +1,107 @@
+//! Arguments, files, colours and exit statuses; nothing musical.
+
+mod audit;
+mod failure;
+mod input;
+mod output;
+mod range;
+
+use clap::error::ErrorKind;
+use clap::{Parser, Subcommand};
+use failure::Failure;
+use std::io::Write;
+use std::process::ExitCode;
+
+/// Compares a performing edition with a plain source, both MusicXML, and says
+/// what the editor did.
+#[derive(Debug, Parser)]
+#[command(name = "obelus", version, after_help = EXAMPLES, max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  obelus audit edition.musicxml source.musicxml
+  obelus range part.mxl --instrument \"alto recorder\"
+
+Scores are MusicXML: .musicxml, .xml or .mxl; - reads standard input.
+Exit status: 0 done, 1 --strict and something was found, 2 wrong use,
+3 an input cannot be read.";
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Audit(audit::Args),
+    Range(range::Args),
+}
+
+/// Reads the arguments, runs the command, tells what went wrong.
+pub fn main() -> ExitCode {
+    let result = match Cli::try_parse() {
+        Ok(cli) => run(cli.command),
+        Err(error) if is_help(&error) => {
+            // Whoever reads may stop early; there is nobody left to tell.
+            let _ = error.print();
+            return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2));
+        }
+        Err(error) => Err(Failure::wrong_use(one_line(&error))),
+    };
+    match result {
+        Ok(status) => ExitCode::from(status),
+        Err(failure) => {
+            let mut out = anstream::stderr();
+            let _ = writeln!(out, "obelus: {}", failure.line());
+            ExitCode::from(failure.status)
+        }
+    }
+}
+
+/// Runs a command and gives its exit status.
+fn run(command: Command) -> Result<u8, Failure> {
+    match command {
+        Command::Audit(args) => audit::run(&args),
+        Command::Range(args) => range::run(&args),
+    }
+}
+
+fn is_help(error: &clap::Error) -> bool {
+    matches!(
+        error.kind(),
+        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion | ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand
+    )
+}
+
+/// What the reader of arguments says, without its usage lines.
+fn one_line(error: &clap::Error) -> String {
+    let text = error.to_string();
+    let said: Vec<&str> = text
+        .lines()
+        .take_while(|line| !line.starts_with("Usage:") && !line.starts_with("For more"))
+        .map(str::trim)
+        .filter(|line| !line.is_empty())
+        .collect();
+    let said = said.join(" ");
+    let said = said.strip_prefix("error: ").unwrap_or(&said);
+    let said = said.replace(" tip: ", "; ");
+    format!("{said}; obelus --help shows how to call it")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_arguments_are_consistent() {
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn wrong_arguments_are_one_line() {
+        let error = Cli::try_parse_from(["obelus", "audit", "--bar", "3"]).unwrap_err();
+        let line = one_line(&error);
+        assert!(!line.contains('\n'), "{line}");
+        assert!(line.contains("--bar"), "{line}");
+    }
+}

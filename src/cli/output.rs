@@ -1,0 +1,245 @@
+//! Where results go: standard output, or a file that is written whole or not
+//! at all.
+
+use super::failure::Failure;
+use std::fs::Metadata;
+use std::io::{self, ErrorKind, Write};
+use std::path::{Path, PathBuf};
+use tempfile::NamedTempFile;
+
+/// A place for a result, checked before any work is done.
+#[derive(Debug)]
+pub enum Output {
+    Stdout,
+    /// The path with links followed.
+    File {
+        path: PathBuf,
+        named: String,
+    },
+}
+
+/// What is written: text for people may have colours where they are wanted.
+#[derive(Debug, Clone, Copy)]
+pub enum Content<'a> {
+    Text(&'a str),
+    Bytes(&'a [u8]),
+}
+
+impl Output {
+    /// Checks an output against the inputs, which it must not overwrite.
+    /// `None` and `-` are standard output.
+    ///
+    /// # Errors
+    /// Wrong use, when the output is an input, a folder, read-only, or in no
+    /// folder.
+    pub fn new(output: Option<&Path>, inputs: &[&Path]) -> Result<Output, Failure> {
+        let Some(named_path) = output.filter(|p| p.as_os_str() != "-") else {
+            return Ok(Output::Stdout);
+        };
+        let named = named_path.display().to_string();
+        let wrong = |reason: &str| Failure::wrong_use(format!("{named}: {reason}"));
+        if named.is_empty() {
+            return Err(Failure::wrong_use("the output has no name; give one after -o"));
+        }
+        for input in inputs.iter().filter(|i| i.as_os_str() != "-") {
+            if is_same_file(named_path, input) {
+                return Err(wrong("the output would overwrite an input; choose another name"));
+            }
+        }
+        match std::fs::metadata(named_path) {
+            Ok(about) if about.is_dir() => Err(wrong("this is a folder; give the output a file name")),
+            Ok(about) if about.permissions().readonly() => {
+                Err(wrong("the file is read-only and was left as it is; choose another name"))
+            }
+            Ok(_) => Ok(Output::File { path: named_path.canonicalize().map_err(|e| wrong(&e.to_string()))?, named }),
+            Err(_) if !folder(named_path).is_dir() => {
+                let folder = folder(named_path).display().to_string();
+                Err(wrong(&format!("there is no folder {folder}; make it first")))
+            }
+            Err(_) => Ok(Output::File { path: named_path.to_path_buf(), named }),
+        }
+    }
+
+    /// Writes everything or nothing.
+    ///
+    /// # Errors
+    /// Wrong use, when the place cannot be written.
+    pub fn write(&self, content: Content) -> Result<(), Failure> {
+        match self {
+            Output::Stdout => {
+                to_stdout(content).map_err(|e| Failure::wrong_use(format!("standard output cannot be written: {e}")))
+            }
+            Output::File { path, named } => {
+                let plain;
+                let bytes = match content {
+                    Content::Bytes(bytes) => bytes,
+                    Content::Text(text) => {
+                        plain = anstream::adapter::strip_str(text).to_string();
+                        plain.as_bytes()
+                    }
+                };
+                to_file(path, bytes).map_err(|e| {
+                    let reason = match e.kind() {
+                        ErrorKind::PermissionDenied => "permission denied".to_string(),
+                        _ => e.to_string(),
+                    };
+                    Failure::wrong_use(format!("{named}: cannot be written: {reason}"))
+                })
+            }
+        }
+    }
+}
+
+fn to_stdout(content: Content) -> io::Result<()> {
+    let done = match content {
+        Content::Text(text) => {
+            let mut out = anstream::stdout().lock();
+            out.write_all(text.as_bytes()).and_then(|()| out.flush())
+        }
+        Content::Bytes(bytes) => {
+            let mut out = io::stdout().lock();
+            out.write_all(bytes).and_then(|()| out.flush())
+        }
+    };
+    match done {
+        // The reader has seen enough, as `head` does.
+        Err(e) if e.kind() == ErrorKind::BrokenPipe => Ok(()),
+        other => other,
+    }
+}
+
+/// A new file beside the target takes its place when it is complete.
+fn to_file(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let old = std::fs::metadata(path).ok();
+    // A device or a pipe can only be written into.
+    if old.as_ref().is_some_and(|about| !about.is_file()) {
+        return std::fs::write(path, bytes);
+    }
+    let mut file = new_file(folder(path))?;
+    file.write_all(bytes)?;
+    file.as_file().sync_all()?;
+    if let Some(old) = old {
+        file.as_file().set_permissions(old.permissions())?;
+    }
+    file.persist(path).map_err(|e| e.error)?;
+    Ok(())
+}
+
+/// Readable by whom the system's habit lets read new files.
+fn new_file(folder: &Path) -> io::Result<NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".obelus-");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        builder.permissions(std::fs::Permissions::from_mode(0o666));
+        builder.tempfile_in(folder)
+    }
+    #[cfg(not(unix))]
+    builder.tempfile_in(folder)
+}
+
+fn folder(path: &Path) -> &Path {
+    match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    }
+}
+
+/// Whether two names lead to one file, through links of any kind.
+fn is_same_file(one: &Path, other: &Path) -> bool {
+    let (Ok(a), Ok(b)) = (one.canonicalize(), other.canonicalize()) else {
+        return false;
+    };
+    a == b
+        || match (std::fs::metadata(a), std::fs::metadata(b)) {
+            (Ok(a), Ok(b)) => is_same_inode(&a, &b),
+            _ => false,
+        }
+}
+
+#[cfg(unix)]
+fn is_same_inode(a: &Metadata, b: &Metadata) -> bool {
+    use std::os::unix::fs::MetadataExt;
+    (a.dev(), a.ino()) == (b.dev(), b.ino())
+}
+
+#[cfg(not(unix))]
+fn is_same_inode(_: &Metadata, _: &Metadata) -> bool {
+    false
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::fs;
+
+    fn refusal(output: &Path, inputs: &[&Path]) -> String {
+        Output::new(Some(output), inputs).unwrap_err().line()
+    }
+
+    #[test]
+    fn an_output_is_written_whole_and_keeps_its_permissions() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("out.txt");
+        let write = |text: &str| {
+            let output = Output::new(Some(&path), &[]).unwrap();
+            output.write(Content::Text(text)).unwrap();
+        };
+        write("one\n");
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt;
+            fs::set_permissions(&path, fs::Permissions::from_mode(0o640)).unwrap();
+        }
+        write("\u{1b}[1mtwo\u{1b}[0m\n");
+        assert_eq!(fs::read_to_string(&path).unwrap(), "two\n");
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt;
+            let mode = fs::metadata(&path).unwrap().permissions().mode();
+            assert_eq!(mode & 0o777, 0o640);
+        }
+        assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn an_input_is_never_an_output() {
+        let dir = tempfile::tempdir().unwrap();
+        let input = dir.path().join("in.xml");
+        fs::write(&input, "x").unwrap();
+        assert!(refusal(&input, &[&input]).contains("overwrite"));
+        let roundabout = dir.path().join(".").join("in.xml");
+        assert!(refusal(&roundabout, &[&input]).contains("overwrite"));
+        #[cfg(unix)]
+        {
+            let link = dir.path().join("link.xml");
+            std::os::unix::fs::symlink(&input, &link).unwrap();
+            assert!(refusal(&link, &[&input]).contains("overwrite"));
+            let hard = dir.path().join("hard.xml");
+            fs::hard_link(&input, &hard).unwrap();
+            assert!(refusal(&hard, &[&input]).contains("overwrite"));
+        }
+    }
+
+    #[test]
+    fn places_that_cannot_be_written_are_refused_first() {
+        let dir = tempfile::tempdir().unwrap();
+        assert!(refusal(dir.path(), &[]).contains("folder"));
+        assert!(refusal(&dir.path().join("no/out.txt"), &[]).contains("no folder"));
+        let fixed = dir.path().join("fixed.txt");
+        fs::write(&fixed, "x").unwrap();
+        let mut permissions = fs::metadata(&fixed).unwrap().permissions();
+        permissions.set_readonly(true);
+        fs::set_permissions(&fixed, permissions).unwrap();
+        assert!(refusal(&fixed, &[]).contains("read-only"));
+    }
+
+    #[test]
+    #[cfg(unix)]
+    fn a_device_is_written_into() {
+        let output = Output::new(Some(Path::new("/dev/null")), &[]).unwrap();
+        output.write(Content::Bytes(b"x")).unwrap();
+        assert!(!fs::metadata("/dev/null").unwrap().is_file());
+    }
+}

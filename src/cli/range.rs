@@ -1,0 +1,76 @@
+//! `obelus range`: the notes that leave an instrument's range.
+
+use super::audit::{Format, width};
+use super::failure::Failure;
+use super::input;
+use super::output::{Content, Output};
+use obelus::report;
+use std::path::PathBuf;
+
+/// The notes that leave an instrument's range
+#[derive(Debug, clap::Args)]
+#[command(after_help = EXAMPLES)]
+pub struct Args {
+    /// The score, MusicXML; - reads standard input
+    #[arg(required_unless_present = "list")]
+    score: Option<PathBuf>,
+    /// Look only at this part: its id, name or number
+    #[arg(long, value_name = "P")]
+    part: Option<String>,
+    /// Check against this instrument [default: as the part's name tells]
+    #[arg(long, value_name = "NAME")]
+    instrument: Option<String>,
+    /// A table of your own instruments, TOML; adds to the standard one
+    #[arg(long, value_name = "FILE")]
+    instruments: Option<PathBuf>,
+    /// Print the table of instruments
+    #[arg(long, conflicts_with_all = ["score", "part", "instrument", "format"])]
+    list: bool,
+    /// The form of the report
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+    /// Write there, not to standard output
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  obelus range --list
+  obelus range sonata.mxl --part Flute --instrument \"alto recorder\"
+  obelus range part.musicxml --instruments mine.toml --instrument \"my flute\"
+
+A table of your own has one entry per instrument:
+  [[instrument]]
+  name = \"my flute\"
+  aliases = [\"third flute\"]
+  written = [\"D4\", \"A6\"]
+  sounding = [\"F4\", \"C7\"]     # left out when it sounds as written";
+
+pub fn run(args: &Args) -> Result<u8, Failure> {
+    let inputs: Vec<_> = [&args.score, &args.instruments].into_iter().filter_map(|p| p.as_deref()).collect();
+    let output = Output::new(args.output.as_deref(), &inputs)?;
+    let table = input::instruments(args.instruments.as_deref())?;
+    let Some(path) = args.score.as_deref() else {
+        output.write(Content::Text(&report::instruments_text(&table)))?;
+        return Ok(0);
+    };
+    let given = args.instrument.as_deref().map(|n| table.find(n)).transpose()?;
+    let (file, reading) = input::load(path)?;
+    let score = &reading.score;
+    let wanted = args.part.as_deref().map(|p| input::part(score, &file.file, p)).transpose()?;
+    let parts: Vec<_> = (0..score.parts.len())
+        .filter(|p| wanted.is_none_or(|w| w == *p))
+        .map(|p| match given {
+            Some(instrument) => (p, Some(instrument), false),
+            None => (p, table.guess(&score.parts[p].name), true),
+        })
+        .collect();
+    let report = report::range_report(score, &file.file, &parts, reading.warnings);
+    match args.format {
+        Format::Text => output.write(Content::Text(&report::range_text(&report, width())))?,
+        Format::Json => output.write(Content::Bytes(report.json().as_bytes()))?,
+        Format::Csv => output.write(Content::Bytes(report::range_csv(&report).as_bytes()))?,
+    }
+    Ok(0)
+}

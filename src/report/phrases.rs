@@ -1,0 +1,155 @@
+//! Sentences about passages, keys and bars, in plain words.
+
+use super::{Audit, PartReport, PassageReport, Point, RangeResult};
+use crate::findings::PassageKind;
+use crate::instrument::Side;
+
+/// As in `1 note`, `3 notes`.
+pub fn count(n: usize, thing: &str) -> String {
+    match n {
+        1 => format!("1 {thing}"),
+        n => format!("{n} {thing}s"),
+    }
+}
+
+/// As in `bars 19 to 20`, `bar 7, beats 2 to 3.5`.
+pub fn stretch(from: &Point, to: &Point) -> String {
+    if from.bar_index != to.bar_index {
+        return format!("bars {} to {}", from.bar, to.bar);
+    }
+    if from.beat == to.beat {
+        return format!("bar {}, beat {}", from.bar, from.beat);
+    }
+    format!("bar {}, beats {} to {}", from.bar, from.beat, to.beat)
+}
+
+/// Bars as a list, those that follow each other as a stretch: `1, 3 to 5`.
+/// Each bar with its place; in order.
+pub fn bar_list<'a>(bars: impl IntoIterator<Item = (usize, &'a str)>) -> String {
+    let mut runs: Vec<(usize, &str, usize, &str)> = Vec::new();
+    for (place, number) in bars {
+        match runs.last_mut() {
+            Some(run) if run.2 == place => {}
+            Some(run) if run.2 + 1 == place => (run.2, run.3) = (place, number),
+            _ => runs.push((place, number, place, number)),
+        }
+    }
+    let said: Vec<String> = runs
+        .into_iter()
+        .map(|(a, first, b, last)| match b - a {
+            0 => first.into(),
+            1 => format!("{first}, {last}"),
+            _ => format!("{first} to {last}"),
+        })
+        .collect();
+    said.join(", ")
+}
+
+/// How the edition sounds against the source.
+pub fn key_relation(part: &PartReport) -> String {
+    let t = &part.transposition;
+    let same_key = t.steps % 7 == 0 && t.semitones % 12 == 0;
+    let (distance, side) = match t.name.split_once(' ') {
+        Some(("up", distance)) => (distance, "above"),
+        Some(("down", distance)) => (distance, "below"),
+        _ => return "The edition is in the key of the source, at the same pitch.".into(),
+    };
+    if same_key {
+        format!("The edition is in the key of the source and sounds {distance} {side} it.")
+    } else {
+        format!("The edition sounds {distance} {side} the source.")
+    }
+}
+
+/// A sentence per passage: where, and what.
+pub fn passage(p: &PassageReport, range: Option<&RangeResult>) -> (String, String) {
+    let place = stretch(&p.from, &p.to);
+    let theirs = p.source_from.as_ref().zip(p.source_to.as_ref());
+    let notes = count(p.notes, "note");
+    match (p.kind, p.octaves) {
+        (PassageKind::OctaveDisplacement, octaves) => {
+            let octaves = octaves.unwrap_or(0);
+            let way = if octaves < 0 { "lower" } else { "higher" };
+            let far = match octaves.abs() {
+                1 => "an octave".to_string(),
+                n => format!("{n} octaves"),
+            };
+            let fit = fit(p, range);
+            (place, format!("{far} {way} than the source ({notes}{fit})"))
+        }
+        (PassageKind::Cut, _) => cut(p, theirs),
+        (PassageKind::InsertedPassage, _) => {
+            let fit = fit(p, range);
+            (place, format!("inserted, the source has nothing here ({notes}{fit})"))
+        }
+        (kind, _) => {
+            let what = match kind {
+                PassageKind::InventedEnding => "an ending of the editor's own",
+                _ => "other music than the source's",
+            };
+            let instead = match theirs {
+                Some((a, b)) => format!(", in place of source {}", stretch(a, b)),
+                None => String::new(),
+            };
+            let fit = fit(p, range);
+            (place, format!("{what}{instead} ({notes}{fit})"))
+        }
+    }
+}
+
+fn cut(p: &PassageReport, theirs: Option<(&Point, &Point)>) -> (String, String) {
+    let notes = count(p.notes, "note");
+    if p.bars_cut.is_empty() {
+        let what = theirs.map_or("source music".into(), |(a, b)| format!("source {}", stretch(a, b)));
+        return (format!("bar {}, beat {}", p.from.bar, p.from.beat), format!("{what} is cut ({notes})"));
+    }
+    let place = match &p.bar_before {
+        Some(bar) => format!("after bar {bar}"),
+        None => "at the start".into(),
+    };
+    let bars = bar_list(p.bars_cut.iter().map(|b| (b.0, b.1.as_str())));
+    let verb = if p.bars_cut.len() == 1 { "is" } else { "are" };
+    (place, format!("{} of the source ({bars}) {verb} cut ({notes})", count(p.bars_cut.len(), "bar")))
+}
+
+/// How a passage lies on the instrument, as it is and with the source's music.
+fn fit(p: &PassageReport, range: Option<&RangeResult>) -> String {
+    let (Some(range), Some(outside), Some(restored)) = (range, p.outside_range, p.outside_range_restored) else {
+        return String::new();
+    };
+    let there = |at: &Point| (p.from.bar_index..=p.to.bar_index).contains(&at.bar_index);
+    let mut sides = range.outside.iter().filter(|o| there(&o.at)).map(|o| o.side);
+    let first = sides.next();
+    let bound = match first.filter(|side| sides.all(|s| s == *side)) {
+        Some(Side::Below) => format!("below the {}'s {}", range.instrument, range.lowest),
+        Some(Side::Above) => format!("above the {}'s {}", range.instrument, range.highest),
+        None => format!("outside the {}'s range", range.instrument),
+    };
+    let them = if outside == p.notes { "all".into() } else { format!("{outside} of them") };
+    let back = match restored {
+        0 => "restored, all fit".to_string(),
+        n => format!("restored, {n} would be"),
+    };
+    match (outside, restored) {
+        (0, 0) => String::new(),
+        (0, n) => format!("; restored, {n} would leave the {}'s range", range.instrument),
+        (_, 0) if p.octaves.is_none() => format!(", {them} {bound}"),
+        _ => format!(", {them} {bound}; {back}"),
+    }
+}
+
+/// Parts that have no partner, a sentence for each side that has some.
+pub fn unmatched(audit: &Audit) -> Vec<String> {
+    let mut out = Vec::new();
+    let sides =
+        [("edition", "source", &audit.unmatched_parts.edition), ("source", "edition", &audit.unmatched_parts.source)];
+    for (side, other, parts) in sides {
+        if parts.is_empty() {
+            continue;
+        }
+        let names: Vec<&str> = parts.iter().map(|p| p.spoken()).collect();
+        let noun = if names.len() == 1 { "part" } else { "parts" };
+        out.push(format!("The {other} has nothing that goes with the {side}'s {noun} {}.", names.join(", ")));
+    }
+    out
+}

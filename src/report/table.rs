@@ -1,0 +1,184 @@
+//! The table of an audit: a row for each bar that has findings, a column for
+//! each category that occurs.
+
+use super::text::Ink;
+use super::{BarReport, PartReport};
+use crate::findings::{Status, Totals};
+use crate::score::Category;
+use std::collections::BTreeMap;
+use unicode_width::UnicodeWidthStr;
+
+/// The headings, short enough for many columns beside each other.
+fn heading(category: Category) -> &'static str {
+    match category {
+        Category::Octave => "oct",
+        Category::Pitch => "pitch",
+        Category::Spelling => "spell",
+        Category::Rhythm => "rhy",
+        Category::Note => "note",
+        Category::Tie => "tie",
+        Category::Realisation => "real",
+        Category::Dynamics => "dyn",
+        Category::Hairpin => "hair",
+        Category::Slur => "slur",
+        Category::Articulation => "art",
+        Category::Breath => "br",
+        Category::Ornament => "orn",
+        Category::Grace => "grc",
+        Category::Fermata => "ferm",
+        Category::Tempo => "tmp",
+        Category::Expression => "expr",
+        Category::Fingering => "fing",
+        Category::Bowing => "bow",
+        Category::Technique => "tech",
+        Category::OctaveLine => "8va",
+        Category::Pedal => "ped",
+        Category::Structure => "str",
+        Category::Signature => "sig",
+        Category::Accidental => "acc",
+        Category::Rehearsal => "reh",
+        Category::Harmony => "harm",
+        Category::Lyric => "lyr",
+        Category::Text => "text",
+    }
+}
+
+pub const LEGEND: &str = "+ the edition alone has it   - the source alone has it   ~ not the same";
+
+/// The table within a width in columns, in several blocks where it is wider.
+/// Notes and marks part first, for they are read apart.
+pub fn table(part: &PartReport, width: usize) -> String {
+    let categories: Vec<Category> = part.totals.keys().copied().collect();
+    let whole = Block::new(part, &categories);
+    if whole.width(1) <= width {
+        return whole.print(width);
+    }
+    let (notes, marks): (Vec<_>, Vec<_>) = categories.into_iter().partition(|c| c.is_of_notes());
+    let mut out = Vec::new();
+    for group in [notes, marks] {
+        let mut rest = &group[..];
+        while !rest.is_empty() {
+            let fits = |n: &usize| *n == 1 || Block::new(part, &rest[..*n]).width(1) <= width;
+            let n = (1..=rest.len()).rev().find(fits).unwrap_or(1);
+            out.push(Block::new(part, &rest[..n]).print(width));
+            rest = &rest[n..];
+        }
+    }
+    out.join("\n")
+}
+
+struct Block<'a> {
+    /// Headings of the columns, then the rows; the first column is the bar.
+    rows: Vec<Vec<Cell>>,
+    widths: Vec<usize>,
+    part: &'a PartReport,
+}
+
+/// Pieces of text, each with the status that colours it.
+type Cell = Vec<(Option<Status>, String)>;
+
+impl Block<'_> {
+    fn new<'a>(part: &'a PartReport, categories: &[Category]) -> Block<'a> {
+        let has = |bar: &&BarReport| categories.iter().any(|c| bar.counts.contains_key(c));
+        let bars: Vec<&BarReport> = part.bars.iter().filter(has).collect();
+        let plain = |text: &str| vec![(None, text.to_string())];
+        // Where the bars of both sides are numbered alike, once is enough.
+        let differ = part.bars.iter().any(|b| b.source_bar.as_ref() != Some(&b.bar));
+        let mut head = vec![plain("bar")];
+        if differ {
+            head.push(plain("src"));
+        }
+        head.extend(categories.iter().map(|c| plain(heading(*c))));
+        let mut rows = vec![head];
+        for bar in bars {
+            let mut row = vec![plain(&bar.bar)];
+            if differ {
+                row.push(plain(bar.source_bar.as_deref().unwrap_or("")));
+            }
+            row.extend(categories.iter().map(|c| cell(&bar.counts, *c)));
+            rows.push(row);
+        }
+        let mut sum = vec![plain("all")];
+        if differ {
+            sum.push(Vec::new());
+        }
+        sum.extend(categories.iter().map(|c| cell(&part.totals, *c)));
+        rows.push(sum);
+        let widths =
+            (0..rows[0].len()).map(|column| rows.iter().map(|r| cell_width(&r[column])).max().unwrap_or(0)).collect();
+        Block { rows, widths, part }
+    }
+
+    /// In columns, with so many spaces between them.
+    fn width(&self, space: usize) -> usize {
+        2 + self.widths.iter().sum::<usize>() + space * (self.widths.len() - 1)
+    }
+
+    fn print(&self, width: usize) -> String {
+        let space = (1..=3).rev().find(|s| self.width(*s) <= width).unwrap_or(1);
+        let last = self.rows.len() - 1;
+        let mut out = String::new();
+        for (place, row) in self.rows.iter().enumerate() {
+            // One bar needs no line of sums.
+            if place == last && self.part.bars.len() == 1 {
+                break;
+            }
+            let mut line = String::from("  ");
+            let mut owed = 0;
+            for (cell, width) in row.iter().zip(&self.widths) {
+                owed += width - cell_width(cell);
+                if !cell.is_empty() {
+                    line.push_str(&" ".repeat(owed));
+                    owed = 0;
+                }
+                for (status, text) in cell {
+                    line += &match status {
+                        Some(status) => Ink::status(*status, text),
+                        None if place == 0 || place == last => Ink::quiet(text),
+                        None => text.clone(),
+                    };
+                }
+                owed += space;
+            }
+            out.push_str(line.trim_end());
+            out.push('\n');
+        }
+        out
+    }
+}
+
+fn cell(counts: &Totals, category: Category) -> Cell {
+    let none = BTreeMap::new();
+    counts
+        .get(&category)
+        .unwrap_or(&none)
+        .iter()
+        .map(|(status, n)| (Some(*status), format!("{}{n}", sign(*status))))
+        .collect()
+}
+
+fn sign(status: Status) -> char {
+    match status {
+        Status::Added => '+',
+        Status::Omitted => '-',
+        Status::Altered => '~',
+    }
+}
+
+fn cell_width(cell: &Cell) -> usize {
+    cell.iter().map(|piece| piece.1.width()).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn headings_are_short_and_differ() {
+        let mut all: Vec<&str> = Category::ALL.into_iter().map(heading).collect();
+        all.sort_unstable();
+        all.dedup();
+        assert_eq!(all.len(), Category::ALL.len());
+        assert!(all.iter().all(|h| h.len() <= 5));
+    }
+}
