@@ -1,7 +1,9 @@
 //! From findings to a clean text: what is undone, what stays, and the proof.
 
 mod expect;
+mod layer;
 mod proof;
+mod sheet;
 
 use crate::collate::{Collation, MarkPair, PartAlignment};
 use crate::findings::{Finding, PartFindings, Status, Subject};
@@ -11,7 +13,9 @@ use crate::patch::Overlap;
 use crate::score::{Category, MarkId, NoteId, Part, Score};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
+pub use layer::{LayError, Layered, Lifted, lay, lift};
 pub use proof::{Difference, Proof};
+pub use sheet::{BarBeat, Sheet, SheetError, SheetMark};
 
 /// What can be restored from the source, or left as the edition has it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]

@@ -1,9 +1,10 @@
 //! Why a command stopped, and the exit status that says so to scripts.
 
-use obelus::{instrument, musicxml, report};
+use obelus::{clean, instrument, musicxml, report};
 
 const WRONG_USE: u8 = 2;
 const UNREADABLE: u8 = 3;
+const UNPROVED: u8 = 4;
 
 #[derive(Debug)]
 pub struct Failure {
@@ -16,6 +17,10 @@ impl Failure {
         Failure { status: WRONG_USE, message: message.into() }
     }
 
+    pub fn unreadable(message: impl Into<String>) -> Failure {
+        Failure { status: UNREADABLE, message: message.into() }
+    }
+
     /// The message on one line, whatever a file name holds.
     pub fn line(&self) -> String {
         self.message.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
@@ -25,6 +30,16 @@ impl Failure {
 impl From<musicxml::Error> for Failure {
     fn from(error: musicxml::Error) -> Failure {
         Failure { status: UNREADABLE, message: error.to_string() }
+    }
+}
+
+/// A result that is not what it should be is never written.
+impl From<clean::Failure> for Failure {
+    fn from(error: clean::Failure) -> Failure {
+        match error {
+            clean::Failure::Unsupported(_) => Failure::wrong_use(error.to_string()),
+            _ => Failure { status: UNPROVED, message: format!("{error}; nothing was written") },
+        }
     }
 }
 

@@ -1,8 +1,10 @@
 //! Arguments, files, colours and exit statuses; nothing musical.
 
 mod audit;
+mod clean;
 mod failure;
 mod input;
+mod marks;
 mod output;
 mod range;
 
@@ -12,8 +14,8 @@ use failure::Failure;
 use std::io::Write;
 use std::process::ExitCode;
 
-/// Compares a performing edition with a plain source, both MusicXML, and says
-/// what the editor did.
+/// Compares a performing edition with a plain source, both MusicXML, says what
+/// the editor did, and gives the music back without it.
 #[derive(Debug, Parser)]
 #[command(name = "obelus", version, after_help = EXAMPLES, max_term_width = 100)]
 struct Cli {
@@ -24,16 +26,20 @@ struct Cli {
 const EXAMPLES: &str = "\
 Examples:
   obelus audit edition.musicxml source.musicxml
+  obelus clean edition.musicxml source.musicxml -o clean.musicxml --mine my-marks.toml
   obelus range part.mxl --instrument \"alto recorder\"
+  obelus marks my-copy.musicxml clean.musicxml -o my-marks.toml
 
 Scores are MusicXML: .musicxml, .xml or .mxl; - reads standard input.
 Exit status: 0 done, 1 --strict and something was found, 2 wrong use,
-3 an input cannot be read.";
+3 an input cannot be read, 4 a clean copy failed its own proof (nothing was written).";
 
 #[derive(Debug, Subcommand)]
 enum Command {
     Audit(audit::Args),
+    Clean(clean::Args),
     Range(range::Args),
+    Marks(marks::Args),
 }
 
 /// Reads the arguments, runs the command, tells what went wrong.
@@ -61,7 +67,9 @@ pub fn main() -> ExitCode {
 fn run(command: Command) -> Result<u8, Failure> {
     match command {
         Command::Audit(args) => audit::run(&args),
+        Command::Clean(args) => clean::run(&args),
         Command::Range(args) => range::run(&args),
+        Command::Marks(args) => marks::run(&args),
     }
 }
 

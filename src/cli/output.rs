@@ -60,6 +60,10 @@ impl Output {
         }
     }
 
+    pub fn is_file(&self) -> bool {
+        matches!(self, Output::File { .. })
+    }
+
     /// Writes everything or nothing.
     ///
     /// # Errors

@@ -117,7 +117,30 @@ pub fn check(part: &Part, instrument: &Instrument) -> RangeCheck {
         }
     }
     check.passages = passages(part, &check);
+    if let Some(doubt) = doubt(part, &check) {
+        check.reading_sentence += &doubt;
+    }
     check
+}
+
+/// Most notes on one side of the range, and fewer with another octave: the
+/// part may be meant in that octave.
+fn doubt(part: &Part, check: &RangeCheck) -> Option<String> {
+    let pitches: Vec<Pitch> = played(part).filter_map(|n| check.pitch(part, n)).collect();
+    let below = check.outside.iter().filter(|o| o.side == Side::Below).count();
+    let above = check.outside.len() - below;
+    let (octave, way) = if below >= above { (1, "higher") } else { (-1, "lower") };
+    if below.max(above) * 2 <= pitches.len() {
+        return None;
+    }
+    let moved = pitches.iter().filter(|p| check.range.leaves(p.moved(Interval::octaves(octave))).is_some()).count();
+    (moved < check.outside.len()).then(|| {
+        let rest = match moved {
+            0 => "all its notes would fit".to_string(),
+            n => format!("{n} of its notes would be outside"),
+        };
+        format!(" Most of it lies outside; if it is meant an octave {way}, {rest}.")
+    })
 }
 
 /// Notes that sound anew: struck ones and grace notes, without cues.
@@ -229,4 +252,124 @@ fn runs(part: &Part, check: &RangeCheck, line: &[(NoteId, Pitch)]) -> Vec<(usize
         open = true;
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::instrument::Instruments;
+    use crate::musicxml::{self, Input, Tree};
+
+    /// A part of quarter notes, four to a bar, as `F4 G4 r A4`, with the
+    /// attributes given; `g:F4` is a grace note.
+    fn part(notes: &str, attributes: &str) -> Part {
+        let mut bars = vec![String::new()];
+        let mut place = 0;
+        for note in notes.split_whitespace() {
+            let (grace, name) = note.strip_prefix("g:").map_or((false, note), |n| (true, n));
+            let sound = match Pitch::parse(name) {
+                None => "<rest/>".to_string(),
+                Some(p) => format!(
+                    "<pitch><step>{}</step><alter>{}</alter><octave>{}</octave></pitch>",
+                    crate::pitch::LETTERS[p.step as usize],
+                    p.alter / 100,
+                    p.octave
+                ),
+            };
+            if !grace && place > 0 && place % 4 == 0 {
+                bars.push(String::new());
+            }
+            let bar = bars.last_mut().unwrap();
+            *bar += &match grace {
+                true => format!("<note><grace/>{sound}<voice>1</voice></note>"),
+                false => format!("<note>{sound}<duration>1</duration><voice>1</voice></note>"),
+            };
+            place += usize::from(!grace);
+        }
+        let bars: Vec<String> = bars
+            .iter()
+            .enumerate()
+            .map(|(b, notes)| {
+                let head = match b {
+                    0 => format!("<attributes><divisions>1</divisions>{attributes}</attributes>"),
+                    _ => String::new(),
+                };
+                format!("<measure number=\"{}\">{head}{notes}</measure>", b + 1)
+            })
+            .collect();
+        let text = format!(
+            "<score-partwise><part-list><score-part id=\"P1\"><part-name/></score-part>\
+             </part-list><part id=\"P1\">{}</part></score-partwise>",
+            bars.concat()
+        );
+        let input = Input::from_bytes("test", text.into_bytes()).unwrap();
+        let tree = Tree::parse(&input).unwrap();
+        musicxml::read(&tree).unwrap().score.parts.remove(0)
+    }
+
+    fn checked(part: &Part, instrument: &str) -> RangeCheck {
+        check(part, Instruments::standard().find(instrument).unwrap())
+    }
+
+    fn outside(check: &RangeCheck) -> Vec<String> {
+        check.outside.iter().map(|o| format!("{} {}", o.pitch, o.side.name())).collect()
+    }
+
+    const OCTAVE_CLEF: &str = "<clef><sign>G</sign><line>2</line><clef-octave-change>1</clef-octave-change></clef>";
+
+    // Alto recorder F4 to G6: B. Thorn, Composing for the Recorder.
+    #[test]
+    fn notes_outside_are_listed_and_the_limits_are_inside() {
+        let check = checked(&part("F4 E4 G6 Ab6 g:E4 F#6", ""), "alto recorder");
+        assert_eq!(outside(&check), ["E4 below", "Ab6 above", "E4 below"]);
+        let compass = check.compass.unwrap();
+        assert_eq!((compass.lowest.1.to_string(), compass.highest.1.to_string()), ("E4".into(), "Ab6".into()));
+    }
+
+    // A soprano recorder is written C4 to D6 and sounds C5 to D7: Thorn.
+    #[test]
+    fn an_octave_that_is_told_is_believed_and_another_is_read_as_written() {
+        let told = checked(&part("C5 D7 B4", OCTAVE_CLEF), "soprano recorder");
+        assert_eq!(told.reading, Reading::Sounding);
+        assert_eq!(outside(&told), ["B4 below"]);
+        let untold = checked(&part("C4 D6 B3", ""), "soprano recorder");
+        assert_eq!(untold.reading, Reading::Written);
+        assert_eq!(untold.range.to_string(), "C4 to D6");
+        assert_eq!(outside(&untold), ["B3 below"]);
+        assert!(untold.reading_sentence.contains("does not say"), "{}", untold.reading_sentence);
+    }
+
+    // A clarinet in B flat is written E3 and sounds D3: orchestration range tables.
+    #[test]
+    fn a_transposing_part_is_compared_as_it_sounds() {
+        let transpose = "<transpose><diatonic>-1</diatonic><chromatic>-2</chromatic></transpose>";
+        let check = checked(&part("E3 Eb3", transpose), "clarinet in B flat");
+        assert_eq!(check.reading, Reading::Sounding);
+        assert_eq!(outside(&check), ["Db3 below"]);
+    }
+
+    #[test]
+    fn notes_outside_gather_into_passages() {
+        let passages = |notes: &str| -> Vec<(usize, usize, i32, usize)> {
+            let check = checked(&part(notes, ""), "alto recorder");
+            check.passages.iter().map(|p| (p.notes.len(), p.outside, p.octave, p.outside_moved)).collect()
+        };
+        // Two notes inside do not end a passage, three do.
+        assert_eq!(passages("E4 D4 F4 G4 E4"), [(5, 3, 1, 0)]);
+        assert_eq!(passages("E4 F4 G4 F4 E4"), [(1, 1, 1, 0), (1, 1, 1, 0)]);
+        // Four beats of rest do not end it, five do.
+        assert_eq!(passages("E4 r r r r D4"), [(2, 2, 1, 0)]);
+        assert_eq!(passages("E4 r r r r r D4"), [(1, 1, 1, 0), (1, 1, 1, 0)]);
+        // What lies above goes down, and too high a leap stays outside.
+        assert_eq!(passages("A6 E4 A6"), [(1, 1, -1, 0), (1, 1, 1, 0), (1, 1, -1, 0)]);
+        assert_eq!(passages("A6 B6 F4 G4 C8"), [(5, 3, -1, 3)]);
+    }
+
+    #[test]
+    fn a_part_in_another_octave_raises_a_doubt() {
+        let check = checked(&part("F3 G3 A3 C4", ""), "alto recorder");
+        assert!(check.reading_sentence.ends_with("an octave higher, all its notes would fit."));
+        let check = checked(&part("F3 G4 A4 C5", ""), "alto recorder");
+        assert!(!check.reading_sentence.contains("octave"));
+    }
 }

@@ -249,12 +249,12 @@ mod tests {
     #[test]
     fn recorders_have_two_octaves_and_a_tone() {
         let table = Instruments::standard();
-        let recorders = table.iter().filter(|i| i.name.ends_with("recorder"));
-        for r in recorders.clone() {
+        let recorders: Vec<_> = table.iter().filter(|i| i.name.ends_with("recorder")).collect();
+        for r in &recorders {
             let size = r.sounding.highest.sound() - r.sounding.lowest.sound();
             assert_eq!(size, 2600, "{}", r.name);
         }
-        assert_eq!(recorders.count(), 6);
+        assert_eq!(recorders.len(), 6);
     }
 
     #[test]

@@ -16,3 +16,4 @@ pub use open::Input;
 pub use plan::Plan;
 pub use read::{Reading, read};
 pub use tree::Tree;
+pub use words::classify as words_of;

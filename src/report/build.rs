@@ -45,6 +45,7 @@ pub fn audit(material: Material) -> Result<Audit, BarError> {
             collation: m.collation,
             found: &m.findings[place],
             bars: m.bars.map_or(Ok(all), |bars| bars.find(edition))?,
+            only_some: m.bars.is_some(),
             range: m.instruments[place].map(|(i, guessed)| (check(edition, i), guessed)),
         };
         parts.push(builder.build());
@@ -69,6 +70,7 @@ struct PartBuilder<'a> {
     collation: &'a Collation,
     found: &'a PartFindings,
     bars: RangeInclusive<usize>,
+    only_some: bool,
     range: Option<(RangeCheck, bool)>,
 }
 
@@ -103,9 +105,20 @@ impl PartBuilder<'_> {
             totals: findings::count(kept.iter().copied()),
             range: self.range_result(),
             marks: marks.filter(|m| in_bars(m.at.bar)).count(),
+            only: self.only(),
             first_bar: *self.bars.start(),
             bar_numbers: numbers.enumerate().filter_map(|(b, number)| in_bars(b).then_some(number)).collect(),
         }
+    }
+
+    fn only(&self) -> Option<String> {
+        let number = |bar: usize| self.edition.bars.get(bar).map(|b| b.number.as_str());
+        let (first, last) = (number(*self.bars.start())?, number(*self.bars.end())?);
+        let one = self.bars.start() == self.bars.end();
+        self.only_some.then(|| match one {
+            true => format!("bar {first}"),
+            false => format!("bars {first} to {last}"),
+        })
     }
 
     fn notes(&self) -> NoteCounts {

@@ -5,11 +5,18 @@
 
 mod bars;
 mod build;
+mod clean;
 mod csv;
+mod listing;
+mod page;
 mod phrases;
 mod range;
+mod range_text;
 mod table;
 mod text;
+
+#[cfg(test)]
+mod tests;
 
 use crate::findings::{Finding, PassageKind, Status, Totals};
 use crate::instrument::Side;
@@ -19,9 +26,11 @@ use serde::Serialize;
 
 pub use bars::{BarError, Bars};
 pub use build::{Material, audit};
+pub use clean::clean_text;
 pub use csv::{audit as audit_csv, range as range_csv};
 pub use range::{Passage as RangePassage, RangePart, RangeReport, range_report};
-pub use text::{audit as audit_text, instruments as instruments_text, range as range_text};
+pub use range_text::{instruments as instruments_text, range as range_text};
+pub use text::audit as audit_text;
 
 /// The number of the JSON's form.
 pub const SCHEMA: u32 = 1;
@@ -83,6 +92,9 @@ pub struct PartReport {
     /// All the edition's marks, its own and the source's.
     #[serde(skip)]
     pub marks: usize,
+    /// The bars that the user asked for, in words; `None` for all.
+    #[serde(skip)]
+    pub only: Option<String>,
     /// 0-based place of the first bar looked at.
     #[serde(skip)]
     pub first_bar: usize,

@@ -1,7 +1,7 @@
 //! The table of an audit: a row for each bar that has findings, a column for
 //! each category that occurs.
 
-use super::text::Ink;
+use super::page::Ink;
 use super::{BarReport, PartReport};
 use crate::findings::{Status, Totals};
 use crate::score::Category;
@@ -56,15 +56,23 @@ pub fn table(part: &PartReport, width: usize) -> String {
     let (notes, marks): (Vec<_>, Vec<_>) = categories.into_iter().partition(|c| c.is_of_notes());
     let mut out = Vec::new();
     for group in [notes, marks] {
-        let mut rest = &group[..];
-        while !rest.is_empty() {
-            let fits = |n: &usize| *n == 1 || Block::new(part, &rest[..*n]).width(1) <= width;
-            let n = (1..=rest.len()).rev().find(fits).unwrap_or(1);
-            out.push(Block::new(part, &rest[..n]).print(width));
-            rest = &rest[n..];
-        }
+        out.extend(split(part, &group, width).iter().map(|b| b.print(width)));
     }
     out.join("\n")
+}
+
+/// As few blocks as the width allows, about equally wide.
+fn split<'a>(part: &'a PartReport, group: &[Category], width: usize) -> Vec<Block<'a>> {
+    (1..=group.len())
+        .map(|blocks| {
+            let each = group.len().div_ceil(blocks);
+            group.chunks(each).map(|c| Block::new(part, c)).collect::<Vec<_>>()
+        })
+        .find(|blocks| {
+            let fits = blocks.iter().all(|b| b.width(1) <= width);
+            fits || blocks.len() == group.len()
+        })
+        .unwrap_or_default()
 }
 
 struct Block<'a> {
@@ -82,26 +90,15 @@ impl Block<'_> {
         let has = |bar: &&BarReport| categories.iter().any(|c| bar.counts.contains_key(c));
         let bars: Vec<&BarReport> = part.bars.iter().filter(has).collect();
         let plain = |text: &str| vec![(None, text.to_string())];
-        // Where the bars of both sides are numbered alike, once is enough.
-        let differ = part.bars.iter().any(|b| b.source_bar.as_ref() != Some(&b.bar));
         let mut head = vec![plain("bar")];
-        if differ {
-            head.push(plain("src"));
-        }
         head.extend(categories.iter().map(|c| plain(heading(*c))));
         let mut rows = vec![head];
         for bar in bars {
             let mut row = vec![plain(&bar.bar)];
-            if differ {
-                row.push(plain(bar.source_bar.as_deref().unwrap_or("")));
-            }
             row.extend(categories.iter().map(|c| cell(&bar.counts, *c)));
             rows.push(row);
         }
         let mut sum = vec![plain("all")];
-        if differ {
-            sum.push(Vec::new());
-        }
         sum.extend(categories.iter().map(|c| cell(&part.totals, *c)));
         rows.push(sum);
         let widths =

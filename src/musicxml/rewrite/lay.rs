@@ -11,7 +11,7 @@ use std::collections::HashMap;
 
 /// Where in a document an element of a mark lives.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Home {
+enum Home {
     /// In a note's notations, there perhaps in a container.
     Notation(Option<&'static str>),
     /// Beside a note's notations.

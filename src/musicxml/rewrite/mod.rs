@@ -4,6 +4,7 @@
 mod bars;
 mod lay;
 mod shown;
+mod teacher;
 
 use super::fragment::Fragment;
 use super::plan::Plan;
@@ -15,7 +16,7 @@ use crate::time::Time;
 use num_traits::Zero;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-pub use lay::Home;
+pub use teacher::{ARTICULATIONS, Anchor, NewMark, ORNAMENTS, is_dynamic_sign};
 
 /// What becomes of one row of the outline.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

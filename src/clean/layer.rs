@@ -1,0 +1,250 @@
+//! The teacher's layer: marks of a sheet laid on a clean text, and lifted from
+//! a marked copy again.
+
+use super::expect::{Content, MarkLine};
+use super::sheet::{BarBeat, Sheet, SheetError, SheetMark};
+use super::{Failure, Proof, proof};
+use crate::findings::{Finding, PartFindings, Status, Subject};
+use crate::musicxml::rewrite::{ARTICULATIONS, Anchor, Fate, NewMark, ORNAMENTS, PartRewrite, is_dynamic_sign};
+use crate::musicxml::{Input, Plan, Tree, words_of};
+use crate::score::{Category, Mark, NoteId, Part, Place, Score};
+use crate::time::{Time, beat_text};
+
+/// A text with the teacher's marks on it, proved.
+#[derive(Debug)]
+pub struct Layered {
+    pub text: String,
+    pub marks: usize,
+    pub proof: Proof,
+}
+
+/// Why a sheet could not be laid on.
+#[derive(Debug, thiserror::Error)]
+pub enum LayError {
+    #[error(transparent)]
+    Sheet(#[from] SheetError),
+    #[error(transparent)]
+    Failure(#[from] Failure),
+}
+
+/// Lays all marks of a sheet on a text. `part` is the index of the part that
+/// marks without a part of their own go to.
+pub fn lay(like: &Input, text: &str, sheet: &Sheet, part: usize) -> Result<Layered, LayError> {
+    let input = like.with_text(text.to_string());
+    let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
+    let score = crate::musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
+    let mut expected: Vec<Content> = score.parts.iter().map(Content::of).collect();
+    let mut plan = Plan::new(&tree);
+    let mut by_part: Vec<Vec<&SheetMark>> = vec![Vec::new(); score.parts.len()];
+    for mark in &sheet.marks {
+        by_part[part_of(mark, &score, part)?].push(mark);
+    }
+    for (index, marks) in by_part.into_iter().enumerate().filter(|(_, m)| !m.is_empty()) {
+        let part = &score.parts[index];
+        let fates: Vec<Fate> =
+            (0..part.bars.len()).map(|edition| Fate::Keep { edition, source: None, shift: Time::from(0) }).collect();
+        let mut rewrite = PartRewrite::new(&mut plan, part, None, &fates);
+        for mark in &part.marks {
+            rewrite.occupy(mark);
+        }
+        for mark in marks {
+            let kind = mark.kind()?;
+            let (from, to) = mark.places()?;
+            let at = locate(part, mark, &kind, &from, false)?;
+            let end = to.map(|to| locate(part, mark, &kind, &to, true)).transpose()?;
+            if let Some(end) = end
+                && (end.bar, end.offset) <= (at.bar, at.offset)
+            {
+                return Err(
+                    SheetError::Mark { mark: mark.to_string(), reason: "it ends before it starts".into() }.into()
+                );
+            }
+            rewrite.lay_new(&kind, at, end);
+            expected[index].marks.push(expected_line(&kind, at, end));
+        }
+        rewrite.finish();
+        expected[index].sort();
+    }
+    let text = plan.finish().apply(text).map_err(Failure::from)?;
+    let proof = proof::prove(like, &text, &expected)?;
+    Ok(Layered { text, marks: sheet.marks.len(), proof })
+}
+
+fn part_of(mark: &SheetMark, score: &Score, default: usize) -> Result<usize, SheetError> {
+    let Some(id) = &mark.part else { return Ok(default) };
+    score
+        .parts
+        .iter()
+        .position(|p| p.id == *id)
+        .ok_or_else(|| SheetError::Mark { mark: mark.to_string(), reason: format!("the score has no part {id}") })
+}
+
+/// What the proof must find afterwards.
+fn expected_line(kind: &NewMark, at: Anchor, end: Option<Anchor>) -> MarkLine {
+    let (category, meaning) = match kind {
+        NewMark::Dynamics(sign) if is_dynamic_sign(sign) => (Category::Dynamics, sign.clone()),
+        NewMark::Dynamics(text) | NewMark::Tempo(text) | NewMark::Expression(text) | NewMark::Text(text) => {
+            words_of(text)
+        }
+        NewMark::Hairpin { louder: true } => (Category::Hairpin, "crescendo".into()),
+        NewMark::Hairpin { louder: false } => (Category::Hairpin, "diminuendo".into()),
+        NewMark::Slur => (Category::Slur, "slur".into()),
+        NewMark::Articulation(name) => (Category::Articulation, name.clone()),
+        NewMark::Ornament(name) => (Category::Ornament, name.clone()),
+        NewMark::Breath => (Category::Breath, "breath-mark".into()),
+        NewMark::Fermata => (Category::Fermata, "fermata".into()),
+        NewMark::Fingering(text) => {
+            let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+            (Category::Fingering, format!("fingering {text}"))
+        }
+        NewMark::Metronome { unit, dots, per_minute } => {
+            (Category::Tempo, format!("{}{unit} = {per_minute}", "dotted ".repeat(*dots)))
+        }
+    };
+    MarkLine { bar: at.bar, offset: at.offset, end: end.map(|e| (e.bar, e.offset)), category, meaning }
+}
+
+/// The note (or, for marks in time, also the rest) that starts at a place.
+fn locate(part: &Part, mark: &SheetMark, kind: &NewMark, place: &BarBeat, is_end: bool) -> Result<Anchor, SheetError> {
+    let wrong = |reason: String| SheetError::Mark { mark: mark.to_string(), reason };
+    let bar = part.bars.iter().position(|b| b.number == place.bar).ok_or_else(|| {
+        let ends = part.bars.first().zip(part.bars.last());
+        let ends =
+            ends.map_or(String::new(), |(a, b)| format!("; the part goes from bar {} to {}", a.number, b.number));
+        wrong(format!("there is no bar {}{ends}", place.bar))
+    })?;
+    let own = &part.bars[bar];
+    let offset = (place.beat - Time::from(1)) * own.meter.beat - part.pickup(bar);
+    let needs_note = !matches!(
+        kind,
+        NewMark::Dynamics(_)
+            | NewMark::Hairpin { .. }
+            | NewMark::Tempo(_)
+            | NewMark::Metronome { .. }
+            | NewMark::Expression(_)
+            | NewMark::Text(_)
+            | NewMark::Fermata
+    );
+    let fits = |n: &NoteId| {
+        let note = &part.notes[*n];
+        note.offset == offset
+            && note.grace == 0
+            && !note.chord
+            && !(needs_note && note.is_rest())
+            && mark.staff.is_none_or(|s| s == note.staff)
+    };
+    if let Some(note) = own.notes.clone().filter(fits).min_by_key(|n| (part.notes[*n].is_rest(), *n)) {
+        return Ok(Anchor { bar, offset, note: Some(note) });
+    }
+    // A hairpin may end between notes or with the bar.
+    if is_end && matches!(kind, NewMark::Hairpin { .. }) && offset >= Time::from(0) && offset <= own.length {
+        return Ok(Anchor { bar, offset, note: None });
+    }
+    let here = format!("{}:{}", place.bar, beat_text(place.beat));
+    Err(wrong(format!("no note starts at {here}; the nearest are {}", nearest(part, bar, offset))))
+}
+
+/// The places of the notes before and after a place.
+fn nearest(part: &Part, bar: usize, offset: Time) -> String {
+    let time = part.time(bar, offset);
+    let notes: Vec<NoteId> = (0..part.notes.len())
+        .filter(|n| part.notes[*n].grace == 0 && !part.notes[*n].is_rest() && !part.notes[*n].chord)
+        .collect();
+    let told = |n: NoteId| {
+        let note = &part.notes[n];
+        let name = note.pitch().map_or("a stroke".to_string(), |p| p.to_string());
+        let beat = beat_text(part.beat(note.bar, note.offset));
+        format!("{name} at {}:{beat}", part.bars[note.bar].number)
+    };
+    let before = notes.iter().filter(|n| part.onset(**n) < time).max_by_key(|n| part.onset(**n));
+    let after = notes.iter().filter(|n| part.onset(**n) > time).min_by_key(|n| (part.onset(**n), **n));
+    let both: Vec<String> = before.into_iter().chain(after).map(|n| told(*n)).collect();
+    if both.is_empty() { "none: the part has no notes".into() } else { both.join(" and ") }
+}
+
+/// Marks lifted from a marked copy, and what could not be.
+#[derive(Debug, Default)]
+pub struct Lifted {
+    pub sheet: Sheet,
+    pub warnings: Vec<String>,
+}
+
+/// The teacher's own marks: what the marked copy has and its base has not.
+/// `parts` pairs each part's findings with the copy's part.
+pub fn lift(copy: &Score, parts: &[(usize, &PartFindings)]) -> Lifted {
+    let mut out = Lifted::default();
+    out.sheet.title = copy.title.clone();
+    for (index, found) in parts {
+        let part = &copy.parts[*index];
+        let others = found.findings.iter().filter(|f| f.category.is_of_notes()).count();
+        if others > 0 {
+            out.warnings.push(format!(
+                "part {}: {others} notes differ from the base; a mark sheet holds marks only, and they were passed over",
+                part.id
+            ));
+        }
+        for finding in found.findings.iter().filter(|f| !f.category.is_of_notes()) {
+            lift_one(part, *index > 0, finding, &mut out);
+        }
+    }
+    out
+}
+
+fn lift_one(part: &Part, name_part: bool, finding: &Finding, out: &mut Lifted) {
+    let number = |p: Place| part.bars[p.bar].number.as_str();
+    let Subject::Mark { edition: Some(mark), .. } = finding.subject else {
+        if finding.status == Status::Omitted {
+            let reading = finding.source_reading.as_deref().unwrap_or("");
+            out.warnings.push(format!(
+                "part {}, bar {}: the copy lacks the base's {} {reading}; a mark sheet cannot take marks out",
+                part.id, part.bars[finding.at.bar].number, finding.category
+            ));
+        }
+        return;
+    };
+    let mark = &part.marks[mark];
+    match sheet_mark(part, mark) {
+        Some(mut lifted) => {
+            lifted.part = name_part.then(|| part.id.clone());
+            out.sheet.marks.push(lifted);
+        }
+        None => out.warnings.push(format!(
+            "part {}, bar {}: a mark sheet has no key for the {} {}",
+            part.id,
+            number(mark.at),
+            mark.category,
+            mark.reading
+        )),
+    }
+}
+
+/// The entry for a mark, if a sheet can hold its kind.
+fn sheet_mark(part: &Part, mark: &Mark) -> Option<SheetMark> {
+    let place = |p: Place| format!("{}:{}", part.bars[p.bar].number, beat_text(part.beat(p.bar, p.offset)));
+    let mut out = SheetMark::default();
+    match mark.end.filter(|_| matches!(mark.category, Category::Hairpin | Category::Slur)) {
+        Some(end) => (out.from, out.to) = (Some(place(mark.at)), Some(place(end))),
+        None => out.at = Some(place(mark.at)),
+    }
+    out.staff = (part.staves > 1 && mark.staff > 1).then_some(mark.staff);
+    let reading = mark.reading.clone();
+    match (mark.category, mark.kind.as_str()) {
+        (Category::Dynamics, _) => out.dynamics = Some(reading),
+        (Category::Hairpin, kind @ ("crescendo" | "diminuendo")) if out.from.is_some() => {
+            out.hairpin = Some(kind.into());
+        }
+        (Category::Slur, _) if out.from.is_some() => out.slur = Some(true),
+        (Category::Articulation, kind) if ARTICULATIONS.contains(&kind) => out.articulation = Some(kind.into()),
+        (Category::Ornament, kind) if ORNAMENTS.contains(&kind) => out.ornament = Some(kind.into()),
+        (Category::Breath, "breath-mark") => out.breath = Some(true),
+        (Category::Fermata, _) => out.fermata = Some(true),
+        (Category::Fingering, "fingering") => out.fingering = Some(reading),
+        (Category::Tempo, "metronome") => out.metronome = Some(reading),
+        (Category::Tempo, "words") => out.tempo = Some(reading),
+        (Category::Expression, "words") => out.expression = Some(reading),
+        (Category::Text, "words") => out.text = Some(reading),
+        _ => return None,
+    }
+    // What does not parse again (a metronome of another form) is not lifted.
+    out.kind().ok().map(|_| out)
+}

@@ -1,0 +1,243 @@
+//! The mark sheet: a teacher's own marks, apart from any edition.
+
+use crate::musicxml::rewrite::{ARTICULATIONS, NewMark, ORNAMENTS};
+use crate::time::{Time, parse_beat};
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// A mark sheet as its file has it.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Sheet {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub title: Option<String>,
+    #[serde(default, rename = "mark", skip_serializing_if = "Vec::is_empty")]
+    pub marks: Vec<SheetMark>,
+}
+
+/// One mark: a place, or two, and exactly one kind.
+#[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SheetMark {
+    /// The part, by its id; the first part with a source when missing.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub part: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub at: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub from: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub to: Option<String>,
+    /// The staff, 1-based, in parts of several staves.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub staff: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub dynamics: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub hairpin: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub slur: Option<bool>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub articulation: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ornament: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub breath: Option<bool>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fermata: Option<bool>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fingering: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tempo: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub metronome: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub expression: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub text: Option<String>,
+}
+
+/// What is wrong with a sheet, with the mark that it is wrong in.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum SheetError {
+    #[error("{0}")]
+    Syntax(String),
+    #[error("{mark}: {reason}")]
+    Mark { mark: String, reason: String },
+}
+
+/// A place in a sheet: the printed bar and the beat, 1-based.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BarBeat {
+    pub bar: String,
+    pub beat: Time,
+}
+
+impl Sheet {
+    /// Reads a sheet; faults of the file have line and column.
+    pub fn parse(text: &str) -> Result<Sheet, SheetError> {
+        let sheet: Sheet = toml::from_str(text).map_err(|error| {
+            let at = error.span().map_or(0, |s| s.start);
+            let line = text[..at].matches('\n').count() + 1;
+            let column = text[..at].rsplit('\n').next().unwrap_or("").chars().count() + 1;
+            SheetError::Syntax(format!("line {line}, column {column}: {}", error.message().replace('\n', " ")))
+        })?;
+        for mark in &sheet.marks {
+            mark.kind()?;
+            mark.places()?;
+        }
+        Ok(sheet)
+    }
+
+    pub fn to_toml(&self) -> String {
+        toml::to_string(self).expect("a sheet is plain data")
+    }
+}
+
+impl SheetMark {
+    fn wrong(&self, reason: impl Into<String>) -> SheetError {
+        SheetError::Mark { mark: self.to_string(), reason: reason.into() }
+    }
+
+    /// What is to be laid on.
+    pub fn kind(&self) -> Result<NewMark, SheetError> {
+        let switch = |name: &str, on: &Option<bool>, mark: NewMark| match on {
+            Some(true) => Some(Ok(mark)),
+            Some(false) => Some(Err(self.wrong(format!("{name} = false says nothing; leave the mark out")))),
+            None => None,
+        };
+        let words = |text: &Option<String>, make: fn(String) -> NewMark| {
+            let text = text.as_ref()?;
+            let blank = text.trim().is_empty();
+            Some(if blank { Err(self.wrong("the text is empty")) } else { Ok(make(text.trim().to_string())) })
+        };
+        let named = |name: &Option<String>, list: &[&str], make: fn(String) -> NewMark| {
+            let name = name.as_ref()?;
+            let known = list.contains(&name.as_str());
+            Some(if known {
+                Ok(make(name.clone()))
+            } else {
+                Err(self.wrong(format!("{name:?} is not one of {}", list.join(", "))))
+            })
+        };
+        let hairpin = self.hairpin.as_ref().map(|kind| match kind.as_str() {
+            "crescendo" => Ok(NewMark::Hairpin { louder: true }),
+            "diminuendo" => Ok(NewMark::Hairpin { louder: false }),
+            other => Err(self.wrong(format!("a hairpin is \"crescendo\" or \"diminuendo\", not {other:?}"))),
+        });
+        let kinds = [
+            words(&self.dynamics, NewMark::Dynamics),
+            hairpin,
+            switch("slur", &self.slur, NewMark::Slur),
+            named(&self.articulation, &ARTICULATIONS, NewMark::Articulation),
+            named(&self.ornament, &ORNAMENTS, NewMark::Ornament),
+            switch("breath", &self.breath, NewMark::Breath),
+            switch("fermata", &self.fermata, NewMark::Fermata),
+            words(&self.fingering, NewMark::Fingering),
+            words(&self.tempo, NewMark::Tempo),
+            self.metronome.as_ref().map(|text| self.metronome_mark(text)),
+            words(&self.expression, NewMark::Expression),
+            words(&self.text, NewMark::Text),
+        ];
+        let mut given = kinds.into_iter().flatten();
+        match (given.next(), given.next()) {
+            (Some(kind), None) => kind,
+            (None, _) => Err(self.wrong("it does not say what mark it is, as dynamics = \"p\" would")),
+            (Some(_), Some(_)) => Err(self.wrong("it says two kinds of mark; make two marks of it")),
+        }
+    }
+
+    fn metronome_mark(&self, text: &str) -> Result<NewMark, SheetError> {
+        const UNITS: [&str; 8] = ["breve", "whole", "half", "quarter", "eighth", "16th", "32nd", "64th"];
+        let wrong = || self.wrong("a metronome mark is written like \"quarter = 66\" or \"dotted half = 48\"");
+        let (unit, per_minute) = text.split_once('=').ok_or_else(wrong)?;
+        let mut words: Vec<&str> = unit.split_whitespace().collect();
+        let name = words.pop().filter(|u| UNITS.contains(u)).ok_or_else(wrong)?;
+        let per_minute = per_minute.trim();
+        if words.iter().any(|w| *w != "dotted") || per_minute.is_empty() {
+            return Err(wrong());
+        }
+        Ok(NewMark::Metronome { unit: name.into(), dots: words.len(), per_minute: per_minute.into() })
+    }
+
+    fn is_span(&self) -> bool {
+        self.hairpin.is_some() || self.slur.is_some()
+    }
+
+    /// The place of the mark, and the end of a span.
+    pub fn places(&self) -> Result<(BarBeat, Option<BarBeat>), SheetError> {
+        let read = |text: &str| {
+            let wrong = || self.wrong(format!("{text:?} is not a place; write the bar and the beat, as \"12:3\""));
+            let (bar, beat) = text.rsplit_once(':').ok_or_else(wrong)?;
+            let beat = parse_beat(beat).filter(|b| *b >= Time::from(1)).ok_or_else(wrong)?;
+            Ok(BarBeat { bar: bar.trim().to_string(), beat })
+        };
+        match (&self.at, &self.from, &self.to) {
+            (Some(at), None, None) if !self.is_span() => Ok((read(at)?, None)),
+            (None, Some(from), Some(to)) if self.is_span() => Ok((read(from)?, Some(read(to)?))),
+            _ if self.is_span() => Err(self.wrong("a slur or a hairpin needs from and to, and no at")),
+            _ => Err(self.wrong("this mark needs at, and neither from nor to")),
+        }
+    }
+}
+
+/// As a message names a mark: `the mark dynamics = "p" at 12:3`.
+impl fmt::Display for SheetMark {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let texts = [
+            ("dynamics", &self.dynamics),
+            ("hairpin", &self.hairpin),
+            ("articulation", &self.articulation),
+            ("ornament", &self.ornament),
+            ("fingering", &self.fingering),
+            ("tempo", &self.tempo),
+            ("metronome", &self.metronome),
+            ("expression", &self.expression),
+            ("text", &self.text),
+        ];
+        let switches = [("slur", self.slur), ("breath", self.breath), ("fermata", self.fermata)];
+        let mut said: Vec<String> =
+            texts.iter().filter_map(|(name, text)| text.as_ref().map(|t| format!("{name} = {t:?}"))).collect();
+        said.extend(switches.iter().filter(|s| s.1.is_some()).map(|s| s.0.to_string()));
+        write!(f, "the mark {}", if said.is_empty() { "without a kind".to_string() } else { said.join(", ") })?;
+        match (&self.at, &self.from, &self.to) {
+            (Some(at), ..) => write!(f, " at {at}"),
+            (_, Some(from), Some(to)) => write!(f, " from {from} to {to}"),
+            (_, Some(from), None) => write!(f, " from {from}"),
+            _ => Ok(()),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sheet_comes_back_from_its_own_text() {
+        let text = "title = \"Air\"\n\n[[mark]]\nat = \"12:3\"\ndynamics = \"p\"\n\n[[mark]]\nfrom = \"7:1\"\nto = \
+                    \"7:2+1/2\"\nslur = true\n";
+        let sheet = Sheet::parse(text).unwrap();
+        assert_eq!(Sheet::parse(&sheet.to_toml()).unwrap(), sheet);
+        assert_eq!(sheet.to_toml(), text);
+    }
+
+    #[test]
+    fn faults_name_the_mark() {
+        let fault = |text: &str| Sheet::parse(text).unwrap_err().to_string();
+        assert_eq!(
+            fault("[[mark]]\nat = \"3:1\"\nslur = true"),
+            "the mark slur at 3:1: a slur or a hairpin needs from and to, and no at"
+        );
+        assert_eq!(
+            fault("[[mark]]\nat = \"3:1\"\n"),
+            "the mark without a kind at 3:1: it does not say what mark it is, as dynamics = \"p\" would"
+        );
+        assert_eq!(
+            fault("[[mark]]\nat = \"3\"\ntext = \"x\""),
+            "the mark text = \"x\" at 3: \"3\" is not a place; write the bar and the beat, as \"12:3\""
+        );
+        assert!(fault("[[mark]]\nat = \"3:1\"\ncolour = 3").starts_with("line 3, column 1: unknown field `colour`"));
+        assert!(fault("[[mark]]\nat = \"3:1\"\nmetronome = \"fast\"").contains("like \"quarter = 66\""));
+    }
+}

@@ -1,0 +1,58 @@
+//! `obelus marks`: a teacher's own marks, lifted out of a marked copy.
+
+use super::failure::Failure;
+use super::input;
+use super::output::{Content, Output};
+use obelus::clean;
+use obelus::collate::{self, Choice};
+use obelus::findings;
+use std::io::Write;
+use std::path::PathBuf;
+
+/// Lift your own marks out of a marked copy into a mark sheet
+#[derive(Debug, clap::Args)]
+#[command(after_help = EXAMPLES)]
+pub struct Args {
+    /// The copy with your marks, MusicXML; - reads standard input
+    mine: PathBuf,
+    /// What it was made from, without them; - reads standard input
+    base: PathBuf,
+    /// Write the mark sheet there, not to standard output
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  obelus marks my-copy.musicxml clean.musicxml -o my-marks.toml
+  obelus clean edition.mxl source.mxl -o part.mxl --mine my-marks.toml";
+
+pub fn run(args: &Args) -> Result<u8, Failure> {
+    let inputs = [args.mine.as_path(), args.base.as_path()];
+    input::refuse_twice_stdin(&inputs)?;
+    let output = Output::new(args.output.as_deref(), &inputs)?;
+    let (_, mine) = input::load(&args.mine)?;
+    let (_, base) = input::load(&args.base)?;
+    let collation = collate::collate(&mine.score, &base.score, Choice::default());
+    if collation.parts.is_empty() {
+        return Err(Failure::wrong_use(format!(
+            "{}: no part of it resembles a part of {}; give the score that it was made from",
+            args.mine.display(),
+            args.base.display()
+        )));
+    }
+    let found = findings::find(&mine.score, &base.score, &collation);
+    let parts: Vec<_> = collation.parts.iter().map(|a| a.edition).zip(&found).collect();
+    let lifted = clean::lift(&mine.score, &parts);
+    output.write(Content::Bytes(lifted.sheet.to_toml().as_bytes()))?;
+    let mut out = anstream::stderr();
+    for warning in [mine.warnings, base.warnings, lifted.warnings].concat() {
+        let _ = writeln!(out, "obelus: {warning}");
+    }
+    if output.is_file() {
+        let count = lifted.sheet.marks.len();
+        let noun = if count == 1 { "mark" } else { "marks" };
+        let _ = writeln!(out, "{count} {noun} lifted");
+    }
+    Ok(0)
+}

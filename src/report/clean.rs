@@ -1,0 +1,45 @@
+//! What a cleaning did, in a few lines.
+
+use super::phrases::count;
+use crate::clean::Cleaned;
+use std::fmt::Write;
+
+/// A few sentences for the person who cleaned; `laid` is how many marks of
+/// their own came on.
+pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: &[String], width: usize) -> String {
+    let did = &cleaned.summary;
+    let mut out = String::new();
+    let mut line = |text: String| {
+        let _ = writeln!(out, "{}", textwrap::fill(&text, width));
+    };
+    if did.is_nothing() && did.kept == 0 {
+        line(format!("{file}: nothing had to change; it is the edition byte for byte, but for your own marks if any."));
+    } else {
+        let parts = [
+            (did.marks_removed, "mark", "taken out or replaced"),
+            (did.marks_restored, "mark", "put back from the source"),
+            (did.notes_restored, "finding", "about notes undone"),
+            (did.bars_rebuilt, "bar", "written again from the source"),
+            (did.bars_removed, "bar", "taken out"),
+            (did.bars_inserted, "bar", "put back"),
+            (did.kept, "finding", "left as the edition has it"),
+        ];
+        let said: Vec<String> =
+            parts.iter().filter(|p| p.0 > 0).map(|(n, noun, done)| format!("{} {done}", count(*n, noun))).collect();
+        line(format!("{file}: {}.", said.join(", ")));
+    }
+    if let Some(marks) = laid {
+        line(format!("{} of your own laid on.", count(marks, "mark")));
+    }
+    let proof = &cleaned.proof;
+    line(format!(
+        "Proved: read back, all {} bars, {} and {} are the source's, what you kept, and your own.",
+        proof.bars,
+        count(proof.notes, "note"),
+        count(proof.marks, "mark")
+    ));
+    for warning in warnings {
+        line(format!("Note: {warning}"));
+    }
+    out
+}

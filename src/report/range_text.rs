@@ -1,0 +1,100 @@
+//! The range report and the table of instruments for people.
+
+use super::page::{Ink, Page};
+use super::phrases::{self, count};
+use super::{RangePart, RangeReport};
+use crate::instrument::Instruments;
+use std::fmt::Write;
+use unicode_width::UnicodeWidthStr;
+
+/// A longer passage is told by its first notes.
+const MOST_PITCHES: usize = 12;
+
+/// The range report for people.
+pub fn range(report: &RangeReport, width: usize) -> String {
+    let mut page = Page::new(width);
+    page.title(report.score.title.as_deref().unwrap_or("Range"));
+    let lead = "  score    ";
+    page.hanging(lead, lead, &report.score.file);
+    for part in &report.parts {
+        range_part(&mut page, part);
+    }
+    page.warnings(&report.warnings);
+    page.text
+}
+
+fn range_part(page: &mut Page, part: &RangePart) {
+    page.title(part.part.spoken());
+    let (Some(range), Some(reading)) = (&part.range, &part.reading) else {
+        page.paragraph(
+            "The part's name does not tell its instrument for certain; name it with \
+             --instrument (obelus range --list prints the table).",
+        );
+        return;
+    };
+    let guessed = if part.guessed { ", as the part's name tells" } else { "" };
+    page.paragraph(&format!(
+        "Checked for the {}, {} to {}{guessed}. {}",
+        range.instrument, range.lowest, range.highest, reading.sentence
+    ));
+    let Some(compass) = &part.compass else {
+        page.paragraph("The part has no pitches.");
+        return;
+    };
+    page.paragraph(&format!(
+        "Its compass is {} (bar {}) to {} (bar {}).",
+        compass.lowest.pitch, compass.lowest.at.bar, compass.highest.pitch, compass.highest.at.bar
+    ));
+    if range.outside.is_empty() {
+        page.paragraph(&format!("All its {} fit.", count(part.notes, "note")));
+        return;
+    }
+    let n = range.outside.len();
+    let verb = if n == 1 { "leaves" } else { "leave" };
+    page.paragraph(&format!("Of its {}, {n} {verb} the range:", count(part.notes, "note")));
+    let items: Vec<_> = part
+        .passages
+        .iter()
+        .map(|p| {
+            let mut pitches: Vec<&str> = p.outside_places.iter().map(|i| range.outside[*i].pitch.as_str()).collect();
+            if pitches.len() > MOST_PITCHES {
+                pitches.truncate(MOST_PITCHES);
+                pitches.push("…");
+            }
+            let way = if p.octave > 0 { "up" } else { "down" };
+            let moved = match p.outside_moved {
+                0 => "all would fit".to_string(),
+                n => format!("{n} would be outside"),
+            };
+            let of = if p.notes == p.outside {
+                count(p.notes, "note")
+            } else {
+                format!("{} of {}", p.outside, count(p.notes, "note"))
+            };
+            (
+                phrases::stretch(&p.from, &p.to),
+                format!("{of} {}: {}; an octave {way}, {moved}", p.side.name(), pitches.join(" ")),
+            )
+        })
+        .collect();
+    page.list(&items);
+}
+
+/// The table of instruments for people.
+pub fn instruments(table: &Instruments) -> String {
+    let rows: Vec<[String; 3]> = table
+        .iter()
+        .map(|i| {
+            let sounding = if i.written == i.sounding { "as written".into() } else { i.sounding.to_string() };
+            [i.name.clone(), i.written.to_string(), sounding]
+        })
+        .collect();
+    let name = rows.iter().map(|r| r[0].width()).max().unwrap_or(0).max(10);
+    let written = rows.iter().map(|r| r[1].width()).max().unwrap_or(0).max(7);
+    let head = format!("{:name$}  {:written$}  {}", "instrument", "written", "sounding");
+    let mut out = Ink::title(&head) + "\n";
+    for [a, b, c] in rows {
+        let _ = writeln!(out, "{a:name$}  {b:written$}  {c}");
+    }
+    out
+}

@@ -1,0 +1,156 @@
+//! The reports of small scores and of the demo, as a reader sees them.
+
+use super::*;
+use crate::collate;
+use crate::findings as find;
+use crate::instrument::Instruments;
+use crate::musicxml::{self, Input, Tree};
+use crate::score::Score;
+use std::path::Path;
+
+fn demo(name: &str) -> Score {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("corpus/demo").join(name);
+    read(Input::open(&path).unwrap())
+}
+
+fn read(input: Input) -> Score {
+    let tree = Tree::parse(&input).unwrap();
+    musicxml::read(&tree).unwrap().score
+}
+
+/// A score of one part in 4/4: a string of quarter notes for each bar.
+fn score(name: &str, bars: &[&str]) -> Score {
+    let mut text = format!(
+        "<score-partwise><part-list><score-part id=\"P1\"><part-name>{name}</part-name>\
+         </score-part></part-list><part id=\"P1\">"
+    );
+    for (place, bar) in bars.iter().enumerate() {
+        text += &format!("<measure number=\"{}\">", place + 1);
+        if place == 0 {
+            text += "<attributes><divisions>1</divisions><time><beats>4</beats>\
+                     <beat-type>4</beat-type></time></attributes>";
+        }
+        for note in bar.split_whitespace() {
+            let (name, mark) = note
+                .strip_suffix('\'')
+                .map_or((note, ""), |name| (name, "<notations><articulations><staccato/></articulations></notations>"));
+            let (step, octave) = name.split_at(1);
+            text += &format!(
+                "<note><pitch><step>{step}</step><octave>{octave}</octave></pitch>\
+                 <duration>1</duration><voice>1</voice>{mark}</note>"
+            );
+        }
+        text += "</measure>";
+    }
+    text += "</part></score-partwise>";
+    read(Input::from_bytes("test", text.into_bytes()).unwrap())
+}
+
+fn compare(edition: &Score, source: &Score, bars: Option<&str>) -> Audit {
+    let collation = collate::collate(edition, source, Default::default());
+    let findings = find::find(edition, source, &collation);
+    let table = Instruments::standard();
+    let parts = collation.parts.iter();
+    let instruments: Vec<_> = parts.map(|p| table.guess(&edition.parts[p.edition].name).map(|i| (i, true))).collect();
+    let bars = bars.map(|b| Bars(b.into()));
+    audit(Material {
+        edition,
+        source,
+        edition_file: "edition.musicxml",
+        source_file: "source.musicxml",
+        collation: &collation,
+        findings: &findings,
+        instruments: &instruments,
+        bars: bars.as_ref(),
+        warnings: Vec::new(),
+    })
+    .unwrap()
+}
+
+fn plain(text: &str) -> String {
+    anstream::adapter::strip_str(text).to_string()
+}
+
+const TUNE: [&str; 8] = [
+    "G4 A4 B4 C5",
+    "D5 B4 G4 D5",
+    "E5 C5 A4 F5",
+    "D5 E5 C5 D5",
+    "B4 G4 C5 A4",
+    "F5 D5 E5 B4",
+    "C5 A4 D5 G4",
+    "E5 D5 C5 C5",
+];
+
+#[test]
+fn the_demo_reads_well() {
+    let audit = compare(&demo("edition.musicxml"), &demo("source.musicxml"), None);
+    insta::assert_snapshot!("demo", plain(&audit_text(&audit, 80)));
+}
+
+#[test]
+fn a_few_bars_read_well() {
+    let audit = compare(&demo("edition.musicxml"), &demo("source.musicxml"), Some("17-20"));
+    insta::assert_snapshot!("demo_bars", plain(&audit_text(&audit, 80)));
+}
+
+#[test]
+fn nothing_found_is_said_plainly() {
+    let tune = score("Oboe", &TUNE);
+    let text = plain(&audit_text(&compare(&tune, &tune, None), 80));
+    assert!(text.contains("Nothing was found"), "{text}");
+    assert!(text.contains("at the same pitch"), "{text}");
+    assert!(!text.contains("Findings"), "{text}");
+}
+
+#[test]
+fn music_that_has_nothing_in_common_is_said_plainly() {
+    let other = score("Oboe", &["C4 C4 C4 C4"; 8]);
+    let audit = compare(&other, &score("Oboe", &TUNE), None);
+    let text = plain(&audit_text(&audit, 80));
+    assert!(text.contains("nothing was compared"), "{text}");
+    assert!(audit.found_something());
+}
+
+#[test]
+fn cuts_are_told_with_the_bars_that_are_missing() {
+    let mut bars = TUNE.to_vec();
+    bars.drain(2..4);
+    let text = plain(&audit_text(&compare(&score("Oboe", &bars), &score("Oboe", &TUNE), None), 80));
+    assert!(text.contains("after bar 2   2 bars of the source (3, 4) are cut (8 notes)"), "{text}");
+}
+
+#[test]
+fn the_table_splits_where_it_is_too_wide() {
+    let audit = compare(&demo("edition.musicxml"), &demo("source.musicxml"), None);
+    for width in [30, 60, 80, 100, 200] {
+        let table = plain(&table::table(&audit.parts[0], width));
+        assert!(table.lines().all(|l| l.len() <= width), "{width}\n{table}");
+        let heads = table.lines().filter(|l| l.trim_start().starts_with("bar ")).count();
+        assert_eq!(heads == 1, width == 200, "{width}\n{table}");
+    }
+}
+
+#[test]
+fn an_added_mark_is_in_every_form_of_the_report() {
+    let mut bars = TUNE.to_vec();
+    bars[1] = "D5 B4' G4 D5";
+    let audit = compare(&score("Oboe", &bars), &score("Oboe", &TUNE), None);
+    assert!(audit_csv(&audit).contains("Oboe,2,2,1,articulation,added,staccato,,,,\n"));
+    assert!(audit.json().contains("\"edition_reading\": \"staccato\""));
+    let text = plain(&audit_text(&audit, 80));
+    assert!(text.contains("bar 2\n  2  articulation  added    staccato\n"), "{text}");
+}
+
+#[test]
+fn ranges_read_well() {
+    let mut bars = TUNE.to_vec();
+    bars[3] = "D4 E4 C4 D4";
+    let score = score("Treble Recorder", &bars);
+    let table = Instruments::standard();
+    let parts = [(0, table.guess("Treble Recorder"), true)];
+    let report = range_report(&score, "score.musicxml", &parts, Vec::new());
+    insta::assert_snapshot!("range", plain(&range_text(&report, 80)));
+    insta::assert_snapshot!("range_json", report.json());
+    insta::assert_snapshot!("range_csv", range_csv(&report));
+}
