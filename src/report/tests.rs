@@ -105,7 +105,7 @@ fn nothing_found_is_said_plainly() {
 
 #[test]
 fn music_that_has_nothing_in_common_is_said_plainly() {
-    let other = score("Oboe", &["C4 C4 C4 C4"; 8]);
+    let other = score("Oboe", &["C4 B5 D4 C6"; 8]);
     let audit = compare(&other, &score("Oboe", &TUNE), None);
     let text = plain(&audit_text(&audit, 80));
     assert!(text.contains("nothing was compared"), "{text}");

@@ -1,0 +1,197 @@
+//! Cleaning the demo: its source in the edition's key comes out, with or
+//! without a teacher's marks, and nothing else in the file is touched.
+
+#[path = "common/program.rs"]
+mod program;
+#[path = "common/python.rs"]
+mod python;
+
+use program::{json_of, obelus, obelus_fails};
+use serde_json::{Value, json};
+use std::ffi::OsStr;
+use std::path::{Path, PathBuf};
+
+fn demo(name: &str) -> String {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("corpus/demo").join(name);
+    path.to_str().expect("a UTF-8 path").to_string()
+}
+
+struct Clean {
+    _folder: tempfile::TempDir,
+    path: PathBuf,
+}
+
+impl Clean {
+    fn demo(options: &[&str]) -> Clean {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("clean.musicxml");
+        let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+        obelus(&[&["clean", &edition, &source, "-o", path.to_str().unwrap()], options].concat());
+        Clean { _folder: folder, path }
+    }
+
+    fn name(&self) -> &str {
+        self.path.to_str().unwrap()
+    }
+
+    /// The findings of an audit against the source.
+    fn findings(&self) -> Vec<Value> {
+        let report = json_of(&["audit", self.name(), &demo("source.musicxml"), "--format", "json"]);
+        report["parts"][0]["findings"].as_array().unwrap().clone()
+    }
+}
+
+/// Notes and marks, read by the independent reader of `tests/python`.
+fn content(file: &str, moved: bool) -> Vec<Value> {
+    let mut args = vec![OsStr::new(file), OsStr::new("--part"), OsStr::new("P1")];
+    if moved {
+        args.extend(["--steps", "3", "--semitones", "5"].map(OsStr::new));
+    }
+    let parts: Value = serde_json::from_str(&python::run("content.py", &args)).unwrap();
+    parts["parts"][0]["bars"].as_array().unwrap().clone()
+}
+
+fn lines(bars: &[Value], kind: &str) -> Vec<String> {
+    let of_bar = |(index, bar): (usize, &Value)| {
+        bar[kind].as_array().unwrap().iter().map(|line| format!("{index} {line}")).collect::<Vec<_>>()
+    };
+    let mut out: Vec<String> = bars.iter().enumerate().flat_map(of_bar).collect();
+    out.sort();
+    out
+}
+
+#[test]
+fn the_clean_demo_is_the_source_in_the_editions_key() {
+    let clean = Clean::demo(&[]);
+    let (ours, theirs) = (content(clean.name(), false), content(&demo("source.musicxml"), true));
+    assert_eq!(lines(&ours, "notes"), lines(&theirs, "notes"));
+    assert_eq!(lines(&ours, "marks"), lines(&theirs, "marks"));
+    assert_eq!(clean.findings().len(), 0);
+    let numbers = |bars: &[Value]| bars.iter().map(|b| b["number"].clone()).collect::<Vec<_>>();
+    assert_eq!(numbers(&ours), numbers(&theirs));
+    python::run("validate.py", &[clean.path.as_os_str()]);
+}
+
+#[test]
+fn a_mark_sheet_adds_its_marks_and_no_more() {
+    let clean = Clean::demo(&["--mine", &demo("marks.toml")]);
+    let sheet: toml::Table = std::fs::read_to_string(demo("marks.toml")).unwrap().parse().unwrap();
+    let marks = sheet["mark"].as_array().unwrap();
+    let (ours, theirs) = (content(clean.name(), false), content(&demo("source.musicxml"), true));
+    assert_eq!(lines(&ours, "notes"), lines(&theirs, "notes"));
+    let (ours, theirs) = (lines(&ours, "marks"), lines(&theirs, "marks"));
+    assert!(theirs.iter().all(|line| ours.contains(line)), "a mark of the source is missing");
+    assert_eq!(ours.len(), theirs.len() + marks.len());
+    assert!(clean.findings().iter().all(|f| f["status"] == "added"));
+    assert_eq!(clean.findings().len(), marks.len());
+    python::run("validate.py", &[clean.path.as_os_str()]);
+}
+
+#[test]
+fn marks_that_were_laid_on_can_be_lifted_and_laid_on_again() {
+    let (plain, marked) = (Clean::demo(&[]), Clean::demo(&["--mine", &demo("marks.toml")]));
+    let lifted = obelus(&["marks", marked.name(), plain.name()]);
+    let folder = tempfile::tempdir().unwrap();
+    let sheet = folder.path().join("lifted.toml");
+    std::fs::write(&sheet, &lifted).unwrap();
+    let again = Clean::demo(&["--mine", sheet.to_str().unwrap()]);
+    let bars = |clean: &Clean| content(clean.name(), false);
+    assert_eq!(lines(&bars(&again), "marks"), lines(&bars(&marked), "marks"));
+    // The sheet itself says the same as the one that was written by hand.
+    let marks = |text: &str| {
+        let table: toml::Table = text.parse().unwrap();
+        let mut marks: Vec<String> = table["mark"].as_array().unwrap().iter().map(same_places).collect();
+        marks.sort();
+        marks
+    };
+    assert_eq!(marks(&lifted), marks(&std::fs::read_to_string(demo("marks.toml")).unwrap()));
+}
+
+/// A mark with its beats as fractions: 2.5 and 2+1/2 are the same.
+fn same_places(mark: &toml::Value) -> String {
+    let mut out: Vec<String> = Vec::new();
+    for (key, value) in mark.as_table().unwrap() {
+        let text = value.to_string();
+        let place = value.as_str().filter(|_| matches!(key.as_str(), "at" | "from" | "to"));
+        match place.and_then(|p| p.split_once(':')) {
+            Some((bar, beat)) => {
+                let beat = obelus::time::parse_beat(beat).unwrap();
+                out.push(format!("{key} {bar} {beat}"));
+            }
+            None => out.push(format!("{key} {text}")),
+        }
+    }
+    out.sort();
+    out.join(", ")
+}
+
+#[test]
+fn what_is_kept_stays_and_what_is_not_restored_is_left() {
+    let kept = Clean::demo(&["--keep", "breath,fingering"]);
+    let found: Vec<(Value, Value)> =
+        kept.findings().iter().map(|f| (f["category"].clone(), f["status"].clone())).collect();
+    assert_eq!(found.len(), 8);
+    assert!(found.iter().all(|f| (f.0 == "breath" || f.0 == "fingering") && f.1 == "added"));
+
+    let octaves = Clean::demo(&["--no-restore", "octaves"]);
+    assert!(octaves.findings().iter().all(|f| f["category"] == "octave"));
+    assert_eq!(octaves.findings().len(), 14);
+
+    let passages = Clean::demo(&["--no-restore", "passages"]);
+    let report = json_of(&["audit", passages.name(), &demo("source.musicxml"), "--format", "json"]);
+    let kinds: Vec<&Value> = report["parts"][0]["passages"].as_array().unwrap().iter().map(|p| &p["kind"]).collect();
+    assert_eq!(kinds, [&json!("inserted-passage"), &json!("invented-ending")]);
+    assert!(passages.findings().iter().all(|f| f["category"] == "note" || f["status"] == "omitted"));
+
+    let all = Clean::demo(&["--no-restore", "octaves,passages,readings,omissions", "--keep", EVERY]);
+    let edition = std::fs::read(demo("edition.musicxml")).unwrap();
+    let ours = std::fs::read(&all.path).unwrap();
+    // Only what lies inside passages goes with their notes, and they stay here.
+    assert!(ours == edition, "nothing was to change");
+}
+
+const EVERY: &str = "dynamics,hairpin,slur,articulation,breath,ornament,grace,fermata,tempo,expression,fingering,bowing,\
+                     technique,octave-line,pedal,structure,signature,accidental,rehearsal,harmony,lyric,text";
+
+#[test]
+fn lines_that_are_not_edited_stay_byte_for_byte() {
+    let clean = Clean::demo(&[]);
+    let edition = std::fs::read_to_string(demo("edition.musicxml")).unwrap();
+    let ours = std::fs::read_to_string(&clean.path).unwrap();
+    // Up to the first intervention the files are the same, and so is each note
+    // of a bar in which nothing was done.
+    let bar = |text: &str, id: &str| {
+        let from = text.find(&format!("id=\"{id}\"")).unwrap_or_else(|| panic!("no bar {id}"));
+        let bar = &text[from..];
+        bar[..bar.find("</measure>").unwrap()].to_string()
+    };
+    assert_eq!(ours[..ours.find("<part id=").unwrap()], edition[..edition.find("<part id=").unwrap()]);
+    assert_eq!(bar(&ours, "m11").matches("default-x").count(), bar(&edition, "m11").matches("default-x").count() );
+    assert_eq!(clean.findings().len(), 0);
+    let second = Clean { path: clean.path.with_file_name("second.musicxml"), _folder: tempfile::tempdir().unwrap() };
+    obelus(&["clean", clean.name(), &demo("source.musicxml"), "-o", second.name()]);
+    assert!(std::fs::read(&second.path).unwrap() == std::fs::read(&clean.path).unwrap(), "a second clean changes nothing");
+}
+
+#[test]
+fn a_mark_without_its_note_is_an_error_that_names_the_nearest() {
+    let folder = tempfile::tempdir().unwrap();
+    let sheet = folder.path().join("sheet.toml");
+    let out = folder.path().join("clean.musicxml");
+    std::fs::write(&sheet, "[[mark]]\nat = \"4:3+1/2\"\narticulation = \"tenuto\"\n").unwrap();
+    let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+    let failed = obelus_fails(&[
+        "clean",
+        &edition,
+        &source,
+        "-o",
+        out.to_str().unwrap(),
+        "--mine",
+        sheet.to_str().unwrap(),
+    ]);
+    assert_eq!(failed.status, 2);
+    let told = "the mark articulation = \"tenuto\" at 4:3+1/2: no note starts at 4:3.5; the nearest are F#5 at 4:2 and \
+                D5 at 4:4";
+    assert!(failed.stderr.contains(told), "{}", failed.stderr);
+    assert!(!out.exists());
+}

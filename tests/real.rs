@@ -1,0 +1,189 @@
+//! The program against real music that nobody here wrote: the open corpus of
+//! the Python package music21 (10.5.1). What an editor does to it, the tools in
+//! `tests/python` do, and they read the results independently.
+
+#[path = "common/program.rs"]
+mod program;
+#[path = "common/python.rs"]
+mod python;
+
+use program::{json_of, obelus, obelus_fails};
+use serde_json::Value;
+use std::ffi::OsStr;
+use std::path::{Path, PathBuf};
+
+/// One edition made from a real score, with what is known of it.
+struct Case {
+    folder: tempfile::TempDir,
+    source: PathBuf,
+}
+
+impl Case {
+    /// `interval` is (steps, semitones).
+    fn new(score: &str, interval: (i32, i32), seed: u32, marks: u32) -> Case {
+        let case = Case { folder: tempfile::tempdir().unwrap(), source: python::corpus(score) };
+        let numbers = [interval.0.to_string(), interval.1.to_string(), seed.to_string(), marks.to_string()];
+        let [steps, semitones, seed, marks] = &numbers;
+        let files = [case.edition(), case.moved(), case.path("truth.json")];
+        let mut args: Vec<&OsStr> = vec![case.source.as_os_str()];
+        args.extend(files.iter().map(|f| f.as_os_str()));
+        for (name, value) in [("--steps", steps), ("--semitones", semitones), ("--seed", seed), ("--marks", marks)] {
+            args.push(OsStr::new(name));
+            args.push(OsStr::new(value));
+        }
+        python::run("editor.py", &args);
+        case
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn edition(&self) -> PathBuf {
+        self.path("edition.musicxml")
+    }
+
+    /// The source in the edition's key, without any editor.
+    fn moved(&self) -> PathBuf {
+        self.path("moved.musicxml")
+    }
+
+    fn clean(&self) -> PathBuf {
+        self.path("clean.musicxml")
+    }
+
+    fn truth(&self) -> Value {
+        serde_json::from_str(&std::fs::read_to_string(self.path("truth.json")).unwrap()).unwrap()
+    }
+
+    /// The audit names every mark of the editor and nothing else; cleaning
+    /// gives back the moved original's notes and marks, and valid music.
+    fn check(&self) -> usize {
+        let truth = self.truth();
+        let report = json_of(&["audit", text(&self.edition()), text(&self.source), "--format", "json"]);
+        let mut known: Vec<String> = list(&truth["findings"]).iter().map(|f| line(&f["part"], f)).collect();
+        let mut found = Vec::new();
+        for part in list(&report["parts"]) {
+            assert_eq!(part["transposition"]["semitones"], truth["transposition"]["semitones"]);
+            assert_eq!(part["transposition"]["steps"], truth["transposition"]["steps"]);
+            found.extend(list(&part["findings"]).iter().map(|f| line(&part["part"]["id"], f)));
+        }
+        known.sort();
+        found.sort();
+        assert_eq!(found, known, "{}", self.source.display());
+
+        obelus(&["clean", text(&self.edition()), text(&self.source), "-o", text(&self.clean())]);
+        let content = |file: &Path| python::run("content.py", &[file.as_os_str()]);
+        assert!(content(&self.clean()) == content(&self.moved()), "{}: the contents differ", self.source.display());
+        python::run("validate.py", &[self.edition().as_os_str(), self.clean().as_os_str()]);
+        known.len()
+    }
+}
+
+fn text(path: &Path) -> &str {
+    path.to_str().expect("test paths are UTF-8")
+}
+
+fn list(value: &Value) -> &Vec<Value> {
+    value.as_array().expect("a list")
+}
+
+/// What must agree of a finding.
+fn line(part: &Value, finding: &Value) -> String {
+    let end = &finding["end"];
+    format!(
+        "{part} {} {} in bar {} at {} to {} {}",
+        finding["category"],
+        finding["status"],
+        finding["bar_index"],
+        finding["offset"],
+        end["bar_index"],
+        end["offset"]
+    )
+}
+
+const SONATA: &str = "cpebach/h186.mxl";
+
+#[test]
+fn a_score_compared_with_itself_has_no_editor() {
+    let sonata = python::corpus(SONATA);
+    let report = json_of(&["audit", text(&sonata), text(&sonata), "--format", "json", "--strict"]);
+    for part in list(&report["parts"]) {
+        assert_eq!(list(&part["findings"]).len(), 0);
+        assert_eq!(part["transposition"]["name"], "the same pitch");
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let clean = folder.path().join("clean.mxl");
+    obelus(&["clean", text(&sonata), text(&sonata), "-o", text(&clean)]);
+    let inside = |path: &Path| obelus::musicxml::Input::open(path).unwrap().text;
+    assert!(inside(&clean) == inside(&sonata), "not byte for byte the same");
+}
+
+#[test]
+fn a_sonata_moved_by_a_second_a_third_and_a_fourth() {
+    for (interval, seed) in [((1, 2), 1), ((-1, -2), 2), ((2, 3), 3), ((-2, -3), 4), ((3, 5), 5), ((-3, -5), 6)] {
+        let marks = Case::new(SONATA, interval, seed, 60).check();
+        assert!(marks >= 40, "{marks} marks");
+    }
+}
+
+#[test]
+fn a_strict_audit_of_a_real_edition_says_so() {
+    let case = Case::new(SONATA, (2, 3), 9, 5);
+    let failed = obelus_fails(&["audit", text(&case.edition()), text(&case.source), "--strict"]);
+    assert_eq!(failed.status, 1);
+}
+
+#[test]
+fn scores_of_many_kinds_with_an_editor() {
+    // A trio sonata, a chorale, a quartet, a song with piano, a keyboard piece,
+    // music with lyrics, and a score in .xml with bare carriage returns.
+    let scores = [
+        ("corelli/opus3no1/1grave.xml", (1, 2)),
+        ("bach/bwv66.6.mxl", (-1, -2)),
+        ("haydn/opus74no1/movement3.mxl", (2, 3)),
+        ("schubert/Lindenbaum.xml", (-2, -3)),
+        ("joplin/maple_leaf_rag.mxl", (0, 0)),
+        ("monteverdi/madrigal.3.1.mxl", (3, 5)),
+        ("mozart/k155/movement2.mxl", (1, 2)),
+    ];
+    for (seed, (score, interval)) in scores.into_iter().enumerate() {
+        Case::new(score, interval, seed as u32 + 20, 50).check();
+    }
+}
+
+/// Every fifteenth score of the corpus.
+#[test]
+fn real_scores_are_equal_to_themselves() {
+    let corpus = python::corpus(SONATA).parent().unwrap().parent().unwrap().to_path_buf();
+    let mut files = Vec::new();
+    gather(&corpus, &mut files);
+    files.sort();
+    assert!(files.len() > 600, "{} files", files.len());
+    let folder = tempfile::tempdir().unwrap();
+    for file in files.iter().step_by(15) {
+        let report = json_of(&["audit", text(file), text(file), "--format", "json"]);
+        let found: usize = list(&report["parts"]).iter().map(|p| list(&p["findings"]).len()).sum();
+        assert_eq!(found, 0, "{}", file.display());
+        let clean = folder.path().join(file.file_name().unwrap());
+        obelus(&["clean", text(file), text(file), "-o", text(&clean)]);
+        let is_plain = file.extension().is_some_and(|e| e != "mxl");
+        if is_plain {
+            assert!(std::fs::read(&clean).unwrap() == std::fs::read(file).unwrap(), "{}", file.display());
+        } else {
+            let inside = |path: &Path| obelus::musicxml::Input::open(path).unwrap().text;
+            assert!(inside(&clean) == inside(file), "{}", file.display());
+        }
+    }
+}
+
+fn gather(folder: &Path, files: &mut Vec<PathBuf>) {
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            gather(&path, files);
+        } else if path.extension().is_some_and(|e| e == "mxl" || e == "xml" || e == "musicxml") {
+            files.push(path);
+        }
+    }
+}
