@@ -166,11 +166,14 @@ fn lines_that_are_not_edited_stay_byte_for_byte() {
         bar[..bar.find("</measure>").unwrap()].to_string()
     };
     assert_eq!(ours[..ours.find("<part id=").unwrap()], edition[..edition.find("<part id=").unwrap()]);
-    assert_eq!(bar(&ours, "m11").matches("default-x").count(), bar(&edition, "m11").matches("default-x").count() );
+    assert_eq!(bar(&ours, "m11").matches("default-x").count(), bar(&edition, "m11").matches("default-x").count());
     assert_eq!(clean.findings().len(), 0);
     let second = Clean { path: clean.path.with_file_name("second.musicxml"), _folder: tempfile::tempdir().unwrap() };
     obelus(&["clean", clean.name(), &demo("source.musicxml"), "-o", second.name()]);
-    assert!(std::fs::read(&second.path).unwrap() == std::fs::read(&clean.path).unwrap(), "a second clean changes nothing");
+    assert!(
+        std::fs::read(&second.path).unwrap() == std::fs::read(&clean.path).unwrap(),
+        "a second clean changes nothing"
+    );
 }
 
 #[test]
@@ -180,15 +183,8 @@ fn a_mark_without_its_note_is_an_error_that_names_the_nearest() {
     let out = folder.path().join("clean.musicxml");
     std::fs::write(&sheet, "[[mark]]\nat = \"4:3+1/2\"\narticulation = \"tenuto\"\n").unwrap();
     let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
-    let failed = obelus_fails(&[
-        "clean",
-        &edition,
-        &source,
-        "-o",
-        out.to_str().unwrap(),
-        "--mine",
-        sheet.to_str().unwrap(),
-    ]);
+    let failed =
+        obelus_fails(&["clean", &edition, &source, "-o", out.to_str().unwrap(), "--mine", sheet.to_str().unwrap()]);
     assert_eq!(failed.status, 2);
     let told = "the mark articulation = \"tenuto\" at 4:3+1/2: no note starts at 4:3.5; the nearest are F#5 at 4:2 and \
                 D5 at 4:4";

@@ -23,7 +23,7 @@ pub struct Args {
     /// Compare with this part of the source: its id, name or number
     #[arg(long, value_name = "P")]
     source_part: Option<String>,
-    /// Check against this instrument's range [default: as the part's name tells]
+    /// Check every part looked at against this instrument's range [default: as its name tells]
     #[arg(long, value_name = "NAME")]
     instrument: Option<String>,
     /// A table of your own instruments, TOML; adds to the standard one

@@ -126,7 +126,8 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut cleaned = clean::clean(sides, &policy)?;
     let mut laid = None;
     if let (Some(sheet), Some(file)) = (&sheet, &args.mine) {
-        let layered = clean::lay(&edition_input, &cleaned.text, sheet, first.edition).map_err(|e| lay_failure(file, e))?;
+        let layered =
+            clean::lay(&edition_input, &cleaned.text, sheet, first.edition).map_err(|e| lay_failure(file, e))?;
         cleaned.text = layered.text;
         cleaned.proof = layered.proof;
         laid = Some(layered.marks);

@@ -17,7 +17,7 @@ pub struct Args {
     /// Look only at this part: its id, name or number
     #[arg(long, value_name = "P")]
     part: Option<String>,
-    /// Check against this instrument [default: as the part's name tells]
+    /// Check every part looked at against this instrument [default: as its name tells]
     #[arg(long, value_name = "NAME")]
     instrument: Option<String>,
     /// A table of your own instruments, TOML; adds to the standard one

@@ -25,6 +25,31 @@ pub struct Spot {
     pub staff: u32,
 }
 
+/// What a mark says, without its place.
+pub(super) struct Sign {
+    category: Category,
+    kind: String,
+    meaning: String,
+    reading: String,
+}
+
+impl Sign {
+    /// A mark that means what it reads.
+    fn new(category: Category, kind: &str, reading: impl Into<String>) -> Sign {
+        let reading = reading.into();
+        Sign { category, kind: kind.into(), meaning: reading.clone(), reading }
+    }
+
+    /// A mark that reads as it is called.
+    fn named(category: Category, kind: &str) -> Sign {
+        Sign::new(category, kind, kind)
+    }
+
+    fn meaning(self, meaning: impl Into<String>) -> Sign {
+        Sign { meaning: meaning.into(), ..self }
+    }
+}
+
 fn name<'a>(node: Node<'a, '_>) -> &'a str {
     node.tag_name().name()
 }
@@ -44,22 +69,13 @@ fn told(node: Node<'_, '_>) -> String {
 }
 
 impl Collector {
-    #[allow(clippy::too_many_arguments)]
-    fn add(
-        &mut self,
-        part: &mut Part,
-        category: Category,
-        kind: &str,
-        meaning: String,
-        reading: String,
-        spot: Spot,
-        elements: Vec<Element>,
-    ) -> MarkId {
+    /// A new mark; `elements` are what it consists of so far.
+    pub(super) fn add(&mut self, part: &mut Part, sign: Sign, spot: Spot, elements: Vec<Element>) -> MarkId {
         part.marks.push(Mark {
-            category,
-            kind: kind.to_string(),
-            meaning,
-            reading,
+            category: sign.category,
+            kind: sign.kind,
+            meaning: sign.meaning,
+            reading: sign.reading,
             pitches: Vec::new(),
             at: spot.place,
             end: None,
@@ -71,28 +87,31 @@ impl Collector {
         part.marks.len() - 1
     }
 
-    fn simple(&mut self, part: &mut Part, category: Category, node: Node<'_, '_>, spot: Spot) -> MarkId {
-        let reading = told(node);
-        self.add(part, category, name(node), reading.clone(), reading, spot, vec![element(node)])
+    /// A mark of one element that says its name and its text.
+    pub(super) fn simple(&mut self, part: &mut Part, category: Category, node: Node<'_, '_>, spot: Spot) -> MarkId {
+        self.add(part, Sign::new(category, name(node), told(node)), spot, vec![element(node)])
     }
 
     /// One end of a span. A start makes the mark that the other ends join.
-    fn span(
+    pub(super) fn span(
         &mut self,
         part: &mut Part,
-        category: Category,
-        kind: Kind,
-        role: Role,
-        says: &str,
+        sign: Sign,
+        (kind, role): (Kind, Role),
         node: Node<'_, '_>,
         spot: Spot,
     ) {
-        let mark = (role == Role::Start)
-            .then(|| self.add(part, category, says, says.into(), says.into(), spot, vec![element(node)]));
+        let mark = (role == Role::Start).then(|| self.add(part, sign, spot, vec![element(node)]));
         self.end(kind, role, node, spot, mark);
     }
 
-    fn end(&mut self, kind: Kind, role: Role, node: Node<'_, '_>, spot: Spot, mark: Option<MarkId>) {
+    /// A line with a start and a stop and nothing else to say.
+    pub(super) fn line(&mut self, part: &mut Part, category: Category, kind: Kind, node: Node<'_, '_>, spot: Spot) {
+        let sign = Sign::named(category, name(node));
+        self.span(part, sign, (kind, role_of(node)), node, spot);
+    }
+
+    pub(super) fn end(&mut self, kind: Kind, role: Role, node: Node<'_, '_>, spot: Spot, mark: Option<MarkId>) {
         self.ends.push(End {
             kind,
             number: node.attribute("number").unwrap_or("1").to_string(),
@@ -123,14 +142,15 @@ impl Collector {
                         Some("stop") => self.end(Kind::Hairpin, Role::Stop, node, spot, None),
                         Some("continue") => self.end(Kind::Hairpin, Role::Continue, node, spot, None),
                         Some(says @ ("crescendo" | "diminuendo")) => {
-                            self.span(part, Category::Hairpin, Kind::Hairpin, Role::Start, says, node, spot);
+                            let sign = Sign::named(Category::Hairpin, says);
+                            self.span(part, sign, (Kind::Hairpin, Role::Start), node, spot);
                         }
                         _ => {
                             self.simple(part, Category::Hairpin, node, spot);
                         }
                     },
                     "dashes" => self.dashes(part, node, spot, words_here),
-                    "bracket" => self.line(part, Category::Text, Kind::Bracket, "bracket", node, spot),
+                    "bracket" => self.line(part, Category::Text, Kind::Bracket, node, spot),
                     "octave-shift" => {
                         let size = node.attribute("size").unwrap_or("8");
                         let says = match node.attribute("type") {
@@ -139,20 +159,23 @@ impl Collector {
                             Some("up") => format!("{size} below"),
                             _ => String::new(),
                         };
-                        let role = role_of(node);
-                        self.span(part, Category::OctaveLine, Kind::OctaveLine, role, &says, node, spot);
+                        let sign = Sign::named(Category::OctaveLine, &says);
+                        self.span(part, sign, (Kind::OctaveLine, role_of(node)), node, spot);
                     }
                     "pedal" => match node.attribute("type") {
                         Some("stop" | "discontinue") => self.end(Kind::Pedal, Role::Stop, node, spot, None),
                         Some("continue" | "change" | "resume") => {
                             self.end(Kind::Pedal, Role::Continue, node, spot, None);
                         }
-                        _ => self.span(part, Category::Pedal, Kind::Pedal, Role::Start, "pedal", node, spot),
+                        _ => {
+                            let sign = Sign::named(Category::Pedal, "pedal");
+                            self.span(part, sign, (Kind::Pedal, Role::Start), node, spot);
+                        }
                     },
                     "metronome" => {
                         let reading = metronome(node);
                         let at = vec![element(node)];
-                        self.add(part, Category::Tempo, "metronome", reading.clone(), reading, spot, at);
+                        self.add(part, Sign::new(Category::Tempo, "metronome", reading), spot, at);
                     }
                     "damp" | "damp-all" => {
                         self.simple(part, Category::Pedal, node, spot);
@@ -160,7 +183,7 @@ impl Collector {
                     "rehearsal" => {
                         let reading = text_of(node).to_string();
                         let at = vec![element(node)];
-                        self.add(part, Category::Rehearsal, "rehearsal", reading.clone(), reading, spot, at);
+                        self.add(part, Sign::new(Category::Rehearsal, "rehearsal", reading), spot, at);
                     }
                     "segno" | "coda" => {
                         self.simple(part, Category::Structure, node, spot);
@@ -171,11 +194,6 @@ impl Collector {
                 }
             }
         }
-    }
-
-    /// A line with a start and a stop and nothing else to say.
-    fn line(&mut self, part: &mut Part, category: Category, kind: Kind, says: &str, node: Node<'_, '_>, spot: Spot) {
-        self.span(part, category, kind, role_of(node), says, node, spot);
     }
 
     fn dashes(&mut self, part: &mut Part, node: Node<'_, '_>, spot: Spot, words_here: Option<MarkId>) {
@@ -189,7 +207,7 @@ impl Collector {
                 part.marks[mark].elements.push(element(node));
                 self.end(Kind::Dashes, Role::Start, node, spot, Some(mark));
             }
-            None => self.line(part, Category::Text, Kind::Dashes, "dashes", node, spot),
+            None => self.line(part, Category::Text, Kind::Dashes, node, spot),
         }
     }
 
@@ -203,7 +221,7 @@ impl Collector {
         }
         let (category, meaning) = words::classify(text);
         let reading = text.split_whitespace().collect::<Vec<_>>().join(" ");
-        Some(self.add(part, category, "words", meaning, reading, spot, vec![element(node)]))
+        Some(self.add(part, Sign::new(category, "words", reading).meaning(meaning), spot, vec![element(node)]))
     }
 
     fn dynamics(&mut self, part: &mut Part, node: Node<'_, '_>, spot: Spot) {
@@ -212,7 +230,7 @@ impl Collector {
                 "other-dynamics" => text_of(sign).to_string(),
                 name => name.to_string(),
             };
-            self.add(part, Category::Dynamics, name(sign), reading.clone(), reading, spot, vec![element(sign)]);
+            self.add(part, Sign::new(Category::Dynamics, name(sign), reading), spot, vec![element(sign)]);
         }
     }
 
@@ -227,7 +245,8 @@ impl Collector {
                     let reading = said.join(" ");
                     let verse = item.attribute("number").unwrap_or("1");
                     let meaning = format!("{verse} {reading}");
-                    self.add(part, Category::Lyric, "lyric", meaning, reading, spot, vec![element(item)]);
+                    let sign = Sign::new(Category::Lyric, "lyric", reading).meaning(meaning);
+                    self.add(part, sign, spot, vec![element(item)]);
                 }
                 "accidental" => {
                     let set = |a: &str| item.attribute(a) == Some("yes");
@@ -237,7 +256,8 @@ impl Collector {
                         let reading = format!("{how} {}", text_of(item));
                         // Which sign it is depends on the key, not on the editor.
                         let at = vec![element(item)];
-                        self.add(part, Category::Accidental, "accidental", "accidental".into(), reading, spot, at);
+                        let sign = Sign::new(Category::Accidental, "accidental", reading).meaning("accidental");
+                        self.add(part, sign, spot, at);
                     }
                 }
                 _ => {}
@@ -248,9 +268,9 @@ impl Collector {
     fn notations(&mut self, part: &mut Part, notations: Node<'_, '_>, spot: Spot) {
         for node in elements(notations) {
             match name(node) {
-                "slur" => self.line(part, Category::Slur, Kind::Slur, "slur", node, spot),
-                "glissando" => self.line(part, Category::Ornament, Kind::Glissando, "glissando", node, spot),
-                "slide" => self.line(part, Category::Ornament, Kind::Slide, "slide", node, spot),
+                "slur" => self.line(part, Category::Slur, Kind::Slur, node, spot),
+                "glissando" => self.line(part, Category::Ornament, Kind::Glissando, node, spot),
+                "slide" => self.line(part, Category::Ornament, Kind::Slide, node, spot),
                 "ornaments" => self.ornaments(part, node, spot),
                 "technical" => {
                     for sign in elements(node) {
@@ -263,7 +283,8 @@ impl Collector {
                         };
                         let reading = technical_reading(sign);
                         let at = vec![element(sign)];
-                        self.add(part, category, name(sign), format!("{} {reading}", name(sign)), reading, spot, at);
+                        let meaning = format!("{} {reading}", name(sign));
+                        self.add(part, Sign::new(category, name(sign), reading).meaning(meaning), spot, at);
                     }
                 }
                 "articulations" => {
@@ -272,8 +293,7 @@ impl Collector {
                             "breath-mark" | "caesura" => Category::Breath,
                             _ => Category::Articulation,
                         };
-                        let reading = name(sign).to_string();
-                        self.add(part, category, &reading, reading.clone(), reading.clone(), spot, vec![element(sign)]);
+                        self.add(part, Sign::named(category, name(sign)), spot, vec![element(sign)]);
                     }
                 }
                 "dynamics" => self.dynamics(part, node, spot),
@@ -296,7 +316,8 @@ impl Collector {
                 "accidental-mark" => {
                     let at = vec![element(node)];
                     let reading = format!("{} above or below", text_of(node));
-                    self.add(part, Category::Accidental, "accidental-mark", "mark".into(), reading, spot, at);
+                    let sign = Sign::new(Category::Accidental, "accidental-mark", reading).meaning("mark");
+                    self.add(part, sign, spot, at);
                 }
                 "tied" | "tuplet" | "footnote" | "level" => {}
                 _ => {
@@ -318,7 +339,12 @@ impl Collector {
                     }
                     let mark = trill.unwrap_or_else(|| {
                         let at = vec![element(node)];
-                        self.add(part, Category::Ornament, "wavy-line", "trill-mark".into(), "trill".into(), spot, at)
+                        self.add(
+                            part,
+                            Sign::new(Category::Ornament, "wavy-line", "trill").meaning("trill-mark"),
+                            spot,
+                            at,
+                        )
                     });
                     let elements = &mut part.marks[mark].elements;
                     if !elements.contains(&element(node)) {
@@ -329,12 +355,13 @@ impl Collector {
                 "accidental-mark" => {
                     let at = vec![element(node)];
                     let reading = format!("{} at the ornament", text_of(node));
-                    self.add(part, Category::Accidental, "accidental-mark", "mark".into(), reading, spot, at);
+                    let sign = Sign::new(Category::Accidental, "accidental-mark", reading).meaning("mark");
+                    self.add(part, sign, spot, at);
                 }
                 "trill-mark" => {
                     let at = vec![element(node)];
-                    let meaning = "trill-mark".to_string();
-                    trill = Some(self.add(part, Category::Ornament, "trill-mark", meaning, "trill".into(), spot, at));
+                    let sign = Sign::new(Category::Ornament, "trill-mark", "trill").meaning("trill-mark");
+                    trill = Some(self.add(part, sign, spot, at));
                 }
                 _ => {
                     let mark = self.simple(part, Category::Ornament, node, spot);
@@ -346,7 +373,7 @@ impl Collector {
 
     fn fermata(&mut self, part: &mut Part, node: Node<'_, '_>, spot: Spot) {
         let at = vec![element(node)];
-        self.add(part, Category::Fermata, "fermata", "fermata".into(), "fermata".into(), spot, at);
+        self.add(part, Sign::named(Category::Fermata, "fermata"), spot, at);
     }
 
     /// A group of grace notes, anchored to its main note.
@@ -357,7 +384,7 @@ impl Collector {
         let names: Vec<String> = pitches.iter().map(Pitch::to_string).collect();
         let slash = if slashed { " slashed" } else { "" };
         let reading = format!("{}{slash}", names.join(" "));
-        let mark = self.add(part, Category::Grace, "grace", slash.trim().into(), reading, spot, at);
+        let mark = self.add(part, Sign::new(Category::Grace, "grace", reading).meaning(slash.trim()), spot, at);
         part.marks[mark].pitches = pitches;
     }
 
@@ -379,7 +406,7 @@ impl Collector {
             reading.push_str(&format!("/{}", bass.name()));
         }
         let at = vec![element(node)];
-        let mark = self.add(part, Category::Harmony, "harmony", meaning, reading.trim().into(), spot, at);
+        let mark = self.add(part, Sign::new(Category::Harmony, "harmony", reading.trim()).meaning(meaning), spot, at);
         part.marks[mark].pitches = root.into_iter().chain(bass).collect();
     }
 
@@ -402,7 +429,8 @@ impl Collector {
             })
             .collect::<Vec<_>>()
             .join("/");
-        self.add(part, Category::Harmony, "figured-bass", meaning, reading, spot, vec![element(node)]);
+        let sign = Sign::new(Category::Harmony, "figured-bass", reading).meaning(meaning);
+        self.add(part, sign, spot, vec![element(node)]);
     }
 
     pub fn barline(&mut self, part: &mut Part, barline: Node<'_, '_>, spot: Spot) {
@@ -418,12 +446,14 @@ impl Collector {
                         Some(times) if times != "2" => format!("{reading} {times}"),
                         _ => reading.clone(),
                     };
-                    repeat = Some(self.add(part, Category::Structure, "repeat", meaning, reading, spot, at));
+                    let sign = Sign::new(Category::Structure, "repeat", reading).meaning(meaning);
+                    repeat = Some(self.add(part, sign, spot, at));
                 }
                 "ending" => {
                     let says = format!("ending {}", node.attribute("number").unwrap_or("1"));
                     let role = if node.attribute("type") == Some("start") { Role::Start } else { Role::Stop };
-                    self.span(part, Category::Structure, Kind::Ending, role, &says, node, spot);
+                    let sign = Sign::named(Category::Structure, &says);
+                    self.span(part, sign, (Kind::Ending, role), node, spot);
                 }
                 "fermata" => self.fermata(part, node, spot),
                 "segno" | "coda" => {
@@ -436,19 +466,17 @@ impl Collector {
             return;
         };
         if matches!(text_of(style), "light-light" | "heavy-heavy" | "light-heavy" | "heavy-light") {
-            let (meaning, at) = ("double bar".to_string(), vec![element(style)]);
-            self.add(part, Category::Structure, "bar-style", meaning.clone(), meaning, spot, at);
+            self.add(part, Sign::new(Category::Structure, "bar-style", "double bar"), spot, vec![element(style)]);
         }
     }
 
     pub fn key(&mut self, part: &mut Part, node: Option<Node<'_, '_>>, fifths: i32, spot: Spot) {
         let (reading, at) = (key_name(fifths), node.map(element).into_iter().collect());
-        self.add(part, Category::Signature, "key", fifths.to_string(), reading, spot, at);
+        self.add(part, Sign::new(Category::Signature, "key", reading).meaning(fifths.to_string()), spot, at);
     }
 
     pub fn time(&mut self, part: &mut Part, node: Node<'_, '_>, reading: &str, spot: Spot) {
-        let at = vec![element(node)];
-        self.add(part, Category::Signature, "time", reading.into(), reading.into(), spot, at);
+        self.add(part, Sign::new(Category::Signature, "time", reading), spot, vec![element(node)]);
     }
 }
 

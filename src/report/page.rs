@@ -45,7 +45,7 @@ impl Page {
 
     pub fn title(&mut self, text: &str) {
         self.blank();
-        self.text += &Ink::title(text);
+        self.text += &Ink::title(&printable(text));
         self.text.push('\n');
     }
 
@@ -54,7 +54,7 @@ impl Page {
         let indent = lead.width().min(self.width / 2);
         let space = " ".repeat(indent);
         let room = self.width.saturating_sub(lead.width()).max(24);
-        for (place, line) in textwrap::wrap(text, room).iter().enumerate() {
+        for (place, line) in textwrap::wrap(&printable(text), room).iter().enumerate() {
             self.text += if place == 0 { styled_lead } else { &space };
             self.text += line;
             let end = self.text.trim_end_matches(' ').len();
@@ -85,5 +85,29 @@ impl Page {
         for warning in warnings {
             self.hanging("  ", "  ", warning);
         }
+    }
+}
+
+/// Titles and file names may hold anything, a terminal's commands too.
+fn printable(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_page_is_no_wider_than_it_should_be() {
+        let mut page = Page::new(30);
+        page.list(&[("bar 1".into(), "a very long sentence that goes on".into()), ("b".into(), "short".into())]);
+        assert_eq!(page.text, "  bar 1   a very long sentence\n          that goes on\n  b       short\n");
+    }
+
+    #[test]
+    fn nothing_in_a_score_commands_the_terminal() {
+        let mut page = Page::new(80);
+        page.paragraph("a\u{1b}[2Jb");
+        assert_eq!(page.text, "a [2Jb\n");
     }
 }

@@ -12,9 +12,7 @@ use std::sync::OnceLock;
 
 /// `tests/python` of this repository.
 fn scripts() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("tests")
-        .join("python")
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests").join("python")
 }
 
 /// The folder of the virtual environment, shared by all test binaries.
@@ -33,11 +31,8 @@ pub fn python() -> &'static Path {
 
 fn prepare() -> PathBuf {
     let folder = environment();
-    let interpreter = if cfg!(windows) {
-        folder.join("Scripts").join("python.exe")
-    } else {
-        folder.join("bin").join("python")
-    };
+    let interpreter =
+        if cfg!(windows) { folder.join("Scripts").join("python.exe") } else { folder.join("bin").join("python") };
     let requirements = scripts().join("requirements.txt");
     let wanted = fs::read_to_string(&requirements)
         .unwrap_or_else(|error| panic!("cannot read {}: {error}", requirements.display()));
@@ -45,13 +40,10 @@ fn prepare() -> PathBuf {
 
     // Several test binaries may come here at once: one installs, the others wait.
     let parent = Path::new(env!("CARGO_TARGET_TMPDIR"));
-    fs::create_dir_all(parent)
-        .unwrap_or_else(|error| panic!("cannot make {}: {error}", parent.display()));
+    fs::create_dir_all(parent).unwrap_or_else(|error| panic!("cannot make {}: {error}", parent.display()));
     let lock_path = parent.join("python.lock");
-    let lock = File::create(&lock_path)
-        .unwrap_or_else(|error| panic!("cannot make {}: {error}", lock_path.display()));
-    lock.lock()
-        .unwrap_or_else(|error| panic!("cannot lock {}: {error}", lock_path.display()));
+    let lock = File::create(&lock_path).unwrap_or_else(|error| panic!("cannot make {}: {error}", lock_path.display()));
+    lock.lock().unwrap_or_else(|error| panic!("cannot lock {}: {error}", lock_path.display()));
 
     // The stamp is written last, so an installation that broke off is begun anew.
     if interpreter.exists() && fs::read_to_string(&stamp).is_ok_and(|done| done == wanted) {
@@ -65,13 +57,9 @@ fn prepare() -> PathBuf {
                 .output()
                 .is_ok_and(|output| output.status.success())
         })
-        .unwrap_or_else(|| {
-            panic!("the tests need Python 3.11 or later: install it so that `python3` is found")
-        });
+        .unwrap_or_else(|| panic!("the tests need Python 3.11 or later: install it so that `python3` is found"));
     step(
-        Command::new(system)
-            .args(["-m", "venv", "--clear"])
-            .arg(&folder),
+        Command::new(system).args(["-m", "venv", "--clear"]).arg(&folder),
         "cannot make a virtual environment: install Python's venv module (on Debian: python3-venv)",
     );
     step(
@@ -82,8 +70,7 @@ fn prepare() -> PathBuf {
         "cannot install tests/python/requirements.txt: the first run needs a network \
          (or a package index that pip knows)",
     );
-    fs::write(&stamp, &wanted)
-        .unwrap_or_else(|error| panic!("cannot write {}: {error}", stamp.display()));
+    fs::write(&stamp, &wanted).unwrap_or_else(|error| panic!("cannot write {}: {error}", stamp.display()));
     interpreter
 }
 
@@ -98,12 +85,7 @@ fn step(command: &mut Command, advice: &str) {
 
 /// All that a command said, for a panic message: some tools complain on standard output.
 fn said(output: &Output) -> String {
-    format!(
-        "{}\n{}{}",
-        output.status,
-        String::from_utf8_lossy(&output.stdout),
-        String::from_utf8_lossy(&output.stderr),
-    )
+    format!("{}\n{}{}", output.status, String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr),)
 }
 
 /// Runs `tests/python/<script>` and gives its standard output.
@@ -119,13 +101,8 @@ pub fn run(script: &str, args: &[&OsStr]) -> String {
         .args(args)
         .output()
         .unwrap_or_else(|error| panic!("cannot run {}: {error}", path.display()));
-    assert!(
-        output.status.success(),
-        "{script} {args:?} failed: {}",
-        said(&output)
-    );
-    String::from_utf8(output.stdout)
-        .unwrap_or_else(|error| panic!("{script} did not write UTF-8: {error}"))
+    assert!(output.status.success(), "{script} {args:?} failed: {}", said(&output));
+    String::from_utf8(output.stdout).unwrap_or_else(|error| panic!("{script} did not write UTF-8: {error}"))
 }
 
 /// A file of music21's corpus, by its path there, such as `cpebach/h186.mxl`.

@@ -3,10 +3,11 @@
 
     editor.py INPUT EDITION MOVED TRUTH.json
               [--steps N --semitones N] [--seed S] [--marks K] [--categories A,B]
+              [--deeds A,B [--times N]]
 
 MOVED is the input moved by the interval and nothing else. EDITION is MOVED
-with K marks of an imagined editor. TRUTH lists the marks the way an audit
-should report them. Works on the XML alone; shares nothing with the program
+with K marks of an imagined editor, and with the deeds that deeds.py knows.
+TRUTH lists the marks and deeds the way an audit should report them. Works on the XML alone; shares nothing with the program
 under test.
 """
 
@@ -17,6 +18,7 @@ import sys
 import xml.etree.ElementTree as ET
 from fractions import Fraction
 
+import deeds
 import files
 from files import elements, text_of
 
@@ -442,20 +444,18 @@ class Editor:
 
     TRIES = 60
 
-    def __init__(self, root, rng):
+    def __init__(self, root, rng, closed=frozenset()):
         self.rng = rng
+        self.closed = closed      # measures to keep out of
         self.parts = [part for part in map(Part, root.iter("part")) if any(c.playable for c in part.chords)]
         self.findings = []
         self.letters = iter("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
         self.additions = {
             name[4:].replace("_", "-"): getattr(self, name) for name in sorted(dir(self)) if name.startswith("add_")}
-        # Other doings of an editor (altered and omitted marks, wrong notes, octave
-        # drops) are to stand beside the additions as tables of the same shape.
-        self.deeds = {"added": self.additions}
 
-    def work(self, status, count, wanted=None):
-        """Does `count` deeds, the categories by turns; gives how many found no place."""
-        table = {name: deed for name, deed in self.deeds[status].items() if not wanted or name in wanted}
+    def work(self, count, wanted=None):
+        """Adds `count` marks, the categories by turns; gives how many found no place."""
+        table = {name: add for name, add in self.additions.items() if not wanted or name in wanted}
         if not self.parts:
             return count
         done, exhausted = 0, set()
@@ -469,7 +469,7 @@ class Editor:
                     found = table[name]()
                     if found:
                         for finding in found:
-                            finding["status"] = status
+                            finding["status"] = "added"
                         self.findings.extend(found)
                         done += len(found)
                         break
@@ -483,6 +483,8 @@ class Editor:
         """A part and a chord in it: first the part, then the bar, so that dense bars do not draw all."""
         part = self.rng.choice(self.parts)
         bar = self.rng.choice(part.bars)
+        if bar.el in self.closed:
+            return part, None
         chords = [c for c in part.chords if c.bar is bar and c.playable and (tied or not c.tie("stop"))]
         return (part, self.rng.choice(chords)) if chords else (part, None)
 
@@ -493,6 +495,8 @@ class Editor:
         after = []
         for later in line[at + 1: at + 1 + longest]:
             if not later.playable or later.bar.index > chord.bar.index + 1 or later.time <= chord.time:
+                break
+            if later.bar.el in self.closed:
                 break
             if later.staff == chord.staff and (tied or not later.tie("stop")):
                 after.append(later)
@@ -567,7 +571,7 @@ class Editor:
         candidates = [
             (el, bar, onset) for el, bar, onset in part.directions
             # At the very end of a bar it could as well be said to stand in the next.
-            if onset < bar.length and el.find("direction-type/words") is None
+            if onset < bar.length and bar.el not in self.closed and el.find("direction-type/words") is None
             and part.free(category, bar.start + onset)]
         if not candidates:
             return None
@@ -818,7 +822,13 @@ def main():
     options.add_argument("--seed", type=int, default=1)
     options.add_argument("--marks", type=int, default=40)
     options.add_argument("--categories", default="", help="only these, divided by commas")
+    options.add_argument("--deeds", default="", help="of %s, divided by commas" % ", ".join(deeds.Deeds.NAMES))
+    options.add_argument("--times", type=int, default=2, help="how often to do each deed")
     given = options.parse_args()
+    asked = [name for name in given.deeds.split(",") if name]
+    unknown = set(asked) - set(deeds.Deeds.NAMES)
+    if unknown:
+        sys.exit("editor.py: no such deed: %s" % ", ".join(sorted(unknown)))
 
     prolog, root = files.load(given.input)
     if root.tag != "score-partwise":
@@ -830,23 +840,41 @@ def main():
         sys.exit("editor.py: %s: %s" % (given.input, error))
     files.save(given.moved, prolog, root)
 
-    editor = Editor(root, random.Random(given.seed))
+    done = None
+    if asked:
+        # Draws of its own, so that they do not depend on the marks.
+        done = deeds.Deeds(root, random.Random("deeds %d" % given.seed), sys.modules[__name__])
+        undone = done.work(asked, given.times)
+    editor = Editor(root, random.Random(given.seed), done.closed if done else frozenset())
+    if done:
+        for part in editor.parts:
+            done.guard(part)
     wanted = [name for name in given.categories.split(",") if name]
     unknown = set(wanted) - set(editor.additions)
     if unknown:
         sys.exit("editor.py: no such category: %s" % ", ".join(sorted(unknown)))
-    missing = editor.work("added", given.marks, wanted)
+    missing = editor.work(given.marks, wanted)
     files.save(given.edition, prolog, root)
 
-    order = {part.id: at for at, part in enumerate(editor.parts)}
-    findings = sorted(editor.findings, key=lambda f: (
-        order[f["part"]], f["bar_index"], Fraction(f["offset"]), f["category"]))
+    findings, passages = editor.findings, []
+    if done:
+        done.place_added(findings)
+        more, passages = done.settle()
+        findings = findings + more
+    order = {part.get("id"): at for at, part in enumerate(root.iter("part"))}
+    # What was cut has no bar in the edition; it sorts by the source's.
+    findings.sort(key=lambda f: (
+        order[f["part"]], f["source_bar_index"] if f["bar_index"] is None else f["bar_index"],
+        Fraction(f["offset"]), f["category"]))
     truth = {
         "transposition": {"semitones": given.semitones, "steps": given.steps, "fifths": interval.fifths},
         "unmoved_parts": still,
         "without_place": missing,
         "findings": findings,
     }
+    if done:
+        truth["without_place"] = {"marks": missing, "deeds": undone}
+        truth["passages"] = passages
     with open(given.truth, "w", encoding="utf-8") as handle:
         json.dump(truth, handle, ensure_ascii=False, indent=1)
         handle.write("\n")

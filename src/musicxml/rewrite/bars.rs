@@ -429,7 +429,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             .children()
             .filter(|n| n.tag_name().name() == "attributes")
             .filter_map(|a| child_text(a, "divisions").and_then(|t| t.parse().ok()))
-            .last();
+            .next_back();
         state.divisions = Some(match last {
             Some(last) if divisions == self.part.bars[bar].divisions => last,
             _ => divisions,
@@ -459,7 +459,7 @@ impl State {
 fn time_in_force<'a, 'i>(tree: &'a Tree<'i>, part: &Part, bar: usize) -> Option<Node<'a, 'i>> {
     part.bars[..=bar].iter().rev().find_map(|b| {
         let attributes = tree.node(b.element).children().filter(|n| n.tag_name().name() == "attributes");
-        attributes.filter_map(|a| child(a, "time")).last()
+        attributes.filter_map(|a| child(a, "time")).next_back()
     })
 }
 

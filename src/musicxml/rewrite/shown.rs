@@ -247,10 +247,10 @@ impl PartRewrite<'_, '_, '_> {
             let direction = direction(&group, middle);
             for (note, _, _) in group {
                 let fragment = self.composed.get_mut(&note).expect("composed above");
-                if let Some(stem) = fragment.children.iter_mut().find(|c| c.name == "stem") {
-                    if matches!(stem.text.trim(), "up" | "down") {
-                        stem.text = direction.into();
-                    }
+                if let Some(stem) = fragment.children.iter_mut().find(|c| c.name == "stem")
+                    && matches!(stem.text.trim(), "up" | "down")
+                {
+                    stem.text = direction.into();
                 }
             }
         }
@@ -265,7 +265,7 @@ impl PartRewrite<'_, '_, '_> {
         let tree = self.plan.tree();
         let clef = self.part.bars[..=bar].iter().rev().find_map(|b| {
             let attributes = tree.node(b.element).children().filter(|n| n.tag_name().name() == "attributes");
-            attributes.filter_map(|a| child(a, "clef")).last()
+            attributes.filter_map(|a| child(a, "clef")).next_back()
         });
         let Some(clef) = clef else { return treble };
         let line: i32 = child_text(clef, "line").and_then(|l| l.parse().ok()).unwrap_or(2);
