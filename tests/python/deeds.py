@@ -221,6 +221,8 @@ class Deeds:
     def draw(self, single=True):
         part = self.rng.choice(self.parts)
         bar = self.rng.choice(part.bars)
+        if bar.index in self.taken[part.id]:
+            return part, None
         found = [c for c in part.chords if c.bar is bar and self.easy(part, c)
                  and not (single and len(c.members) > 1)]
         return part, self.rng.choice(found) if found else None
@@ -444,6 +446,10 @@ class Deeds:
         self.set_length(part, chord.bar, second, half)
         inside = list(chord.bar.el)
         self.tools.insert(chord.bar.el, inside.index(note) + 1, second)
+        if new == pitch_of(note):
+            # One held note against two struck ones is a tie left out, however it was written.
+            self.tell(part, "tie", "omitted", "%s%+d%d" % new, chord.bar, chord.onset)
+            return True
         self.tell(part, "rhythm", "altered", str(half), chord.bar, chord.onset)
         self.tell(part, "note", "added", "%s%+d%d" % new, chord.bar, chord.onset + half)
         return True
@@ -451,6 +457,8 @@ class Deeds:
     def ties(self):
         part = self.rng.choice(self.parts)
         bar = self.rng.choice(part.bars)
+        if bar.index in self.taken[part.id]:
+            return False
         line = [c for c in part.chords if c.bar is bar and c.playable and len(c.members) == 1 and not c.grace
                 and c.head.find("pitch") is not None]
         if not line:
@@ -876,8 +884,8 @@ class Deeds:
             return False
         self.renumber(at, count)
         number = self.all[0].bars[at - 1].number
-        first = last = None
         for part in self.all:
+            first = last = None
             model = part.bars[at - 1]
             for turn in range(count):
                 name = str(int(number) + 1 + turn) if number.isdigit() else "X%d" % (turn + 1)
@@ -891,12 +899,15 @@ class Deeds:
                 made = self.new_bar(model.el, name, notes)
                 part.el.insert(list(part.el).index(part.bars[at].el), made)
                 self.closed.add(made)
+                if part is not chosen:
+                    first, last = first or (made, Fraction(0)), (made, Fraction(0))
                 for onset, reading in told:
                     first = first or (made, onset)
                     last = (made, onset)
                     self.findings.append({"part": part.id, "category": "note", "status": "added",
                                           "reading": reading, "at": (made, onset)})
-        self.passages.append({"part": chosen.id, "kind": "inserted-passage", "from": first, "to": last})
+            # The others rest meanwhile, in bars that they too did not have.
+            self.passages.append({"part": part.id, "kind": "inserted-passage", "from": first, "to": last})
         # The bars about the seam themselves are as they were.
         for part in self.all:
             self.closed -= {part.bars[at - 1].el, part.bars[at].el}

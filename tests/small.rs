@@ -1,0 +1,315 @@
+//! Small scores, each with one thing that makes reading, collating or cleaning
+//! hard. The music is our own; what must come out is plain from it.
+
+#[path = "common/music.rs"]
+mod music;
+
+use music::{Style, score, scores};
+use obelus::clean::{self, Policy, Restore, Sides};
+use obelus::collate::{self, Choice};
+use obelus::findings::{self, PassageKind, PartFindings};
+use obelus::musicxml::{self, Input, Tree};
+use obelus::pitch::Interval;
+
+/// All that the program makes of a pair.
+struct Result {
+    interval: Interval,
+    /// `category status reading / reading` for each finding of the first part.
+    found: Vec<String>,
+    passages: Vec<PassageKind>,
+    text: String,
+}
+
+fn compare(edition: &str, source: &str) -> Result {
+    compare_with(edition, source, &Policy::default())
+}
+
+fn compare_with(edition: &str, source: &str, policy: &Policy) -> Result {
+    let inputs = [edition, source].map(|t| Input::from_bytes("score.musicxml", t.into()).unwrap());
+    let trees = [Tree::parse(&inputs[0]).unwrap(), Tree::parse(&inputs[1]).unwrap()];
+    let scores = [musicxml::read(&trees[0]).unwrap().score, musicxml::read(&trees[1]).unwrap().score];
+    let collation = collate::collate(&scores[0], &scores[1], Choice::default());
+    let found = findings::find(&scores[0], &scores[1], &collation);
+    let sides = Sides {
+        edition_tree: &trees[0],
+        edition: &scores[0],
+        source_tree: &trees[1],
+        source: &scores[1],
+        collation: &collation,
+        findings: &found,
+    };
+    let text = clean::clean(sides, policy).unwrap_or_else(|e| panic!("{e}")).text;
+    Result {
+        interval: collation.parts[0].interval,
+        found: told(&found[0]),
+        passages: found[0].passages.iter().map(|p| p.kind).collect(),
+        text,
+    }
+}
+
+fn told(found: &PartFindings) -> Vec<String> {
+    let reading = |r: &Option<String>| r.clone().unwrap_or("-".into());
+    found
+        .findings
+        .iter()
+        .map(|f| {
+            let readings = (reading(&f.edition_reading), reading(&f.source_reading));
+            format!("{} {} {} / {}", f.category, f.status.name(), readings.0, readings.1)
+        })
+        .collect()
+}
+
+/// Cleaning gives back a given score exactly.
+fn assert_cleans_to(edition: &str, source: &str, wanted: &str) -> Result {
+    let result = compare(edition, source);
+    assert_eq!(result.text, wanted);
+    result
+}
+
+const TUNE: &str = "G4q A4e B4e C5q D5q | E5e D5e C5e B4e A4h | B4q G4q C5e B4e A4e G4e | F#4q A4q D4h";
+
+fn g_major() -> Style {
+    Style { fifths: 1, ..Style::default() }
+}
+
+#[test]
+fn a_wrong_note_is_put_right_where_it_stands() {
+    let source = score(&g_major(), TUNE);
+    let edition = score(&g_major(), &TUNE.replace("A4h", "G4h"));
+    let result = assert_cleans_to(&edition, &source, &source);
+    assert_eq!(result.found, ["pitch altered G4 / A4"]);
+}
+
+#[test]
+fn a_transposing_part_is_compared_as_it_sounds() {
+    // The clarinet in B flat writes a tone higher: A major for G major.
+    let clarinet = Style { fifths: 3, transpose: Some((-1, -2)), name: "Clarinet", ..Style::default() };
+    let written = "A4q B4e C#5e D5q E5q | F#5e E5e D5e C#5e B4h | C#5q A4q D5e C#5e B4e A4e | G#4q B4q E4h";
+    let right = score(&clarinet, written);
+    let source = score(&g_major(), TUNE);
+    let result = assert_cleans_to(&right, &source, &right);
+    assert_eq!(result.interval, Interval::UNISON);
+    assert!(result.found.is_empty(), "{:?}", result.found);
+    let wrong = score(&clarinet, &written.replace("D5q E5q", "D5q C#5q"));
+    assert_eq!(assert_cleans_to(&wrong, &source, &right).found, ["pitch altered B4 / D5"]);
+}
+
+#[test]
+fn other_divisions_triplets_and_chords_are_the_same_music() {
+    let tune = "C4+E4+G4q Bb4et A4et G4et F4q C4+E4q | D4q. E4e F4h & A3h Bb3h";
+    let one = score(&Style { divisions: 12, ..Style::default() }, tune);
+    let other = score(&Style { divisions: 480, ..Style::default() }, tune);
+    assert!(assert_cleans_to(&one, &other, &one).found.is_empty());
+    let wrong = score(&Style { divisions: 12, ..Style::default() }, &tune.replace("C4+E4+G4q", "C4+E4+A4q"));
+    assert_eq!(assert_cleans_to(&wrong, &other, &one).found, ["pitch altered A4 / G4"]);
+    let low = score(&Style { divisions: 12, ..Style::default() }, &tune.replace("Bb3h", "Bb2h"));
+    let result = assert_cleans_to(&low, &other, &one);
+    assert_eq!(result.found, ["octave altered Bb2 / Bb3"]);
+    assert_eq!(result.passages, [PassageKind::OctaveDisplacement]);
+}
+
+#[test]
+fn ties_are_put_in_and_taken_out() {
+    let source = "G4q A4q B4q B4q | B4q A4q~ A4q G4q | C5w";
+    let edition = "G4q A4q B4q B4q~ | B4q A4q A4q G4q | C5w";
+    let result = compare(&score(&g_major(), edition), &score(&g_major(), source));
+    assert_eq!(
+        result.found,
+        ["tie added B4 held / B4 struck twice", "tie omitted A4 struck twice / A4 held"]
+    );
+    let again = compare(&result.text, &score(&g_major(), source));
+    assert!(again.found.is_empty(), "{:?}", again.found);
+}
+
+#[test]
+fn rhythms_and_missing_notes_bring_the_bar_back_from_the_source() {
+    let source = score(&g_major(), TUNE);
+    let edition = score(&g_major(), &TUNE.replace("C5e B4e A4e G4e", "C5e. B4s A4q").replace("F#4q A4q", "F#4h"));
+    let result = compare(&edition, &source);
+    assert_eq!(
+        result.found,
+        [
+            "rhythm altered C5 for a dotted eighth / C5 for an eighth",
+            "rhythm altered B4 for a 16th / B4 for an eighth",
+            "rhythm altered A4 for a quarter / A4 for an eighth",
+            "note omitted - / G4",
+            "rhythm altered F#4 for a half / F#4 for a quarter",
+            "note omitted - / A4",
+        ]
+    );
+    assert!(compare(&result.text, &source).found.is_empty());
+}
+
+#[test]
+fn marks_of_all_kinds_come_and_go() {
+    let source = "G4q(staccato) A4e B4e C5q(trill-mark) D5q | E5e(slur[) D5e C5e(slur]) B4e A4h | %p B4q G4q C5e B4e A4e G4e | F#4q A4q D4h(fermata)";
+    let edition = "%f G4q A4e(slur[) B4e(slur]) C5q(mordent) D5q(up-bow) | %< E5e(slur[) D5e(slur]) C5e %! B4e A4h | %f B4q g:A4 G4q C5e B4e A4e G4e | \"dolce\" F#4q A4q D4h";
+    let (source, edition) = (score(&g_major(), source), score(&g_major(), edition));
+    let result = compare(&edition, &source);
+    assert_eq!(
+        result.found,
+        [
+            "dynamics added f / -",
+            "articulation omitted - / staccato",
+            "slur added slur / -",
+            "ornament altered mordent / trill",
+            "bowing added up-bow / -",
+            "hairpin added crescendo / -",
+            "slur altered slur from 2:1 to 2:1.5 / slur from 2:1 to 2:2",
+            "dynamics altered f / p",
+            "grace added A4 / -",
+            "expression added dolce / -",
+            "fermata omitted - / fermata",
+        ]
+    );
+    assert!(compare(&result.text, &source).found.is_empty());
+}
+
+#[test]
+fn bars_that_were_cut_come_back_and_numbers_run_on() {
+    let bars: Vec<&str> = TUNE.split('|').collect();
+    let long = [TUNE, "D5e E5e F#5e G5e A5h", TUNE, "G4w"].join("|");
+    let cut = [TUNE, bars[2], bars[3], "G4w"].join("|");
+    let (source, edition) = (score(&g_major(), &long), score(&Style { divisions: 8, ..g_major() }, &cut));
+    let result = compare(&edition, &source);
+    assert_eq!(result.passages, [PassageKind::Cut]);
+    assert!(result.found.iter().all(|f| f.starts_with("note omitted")), "{:?}", result.found);
+    assert!(compare(&result.text, &source).found.is_empty());
+    for number in 1..=10 {
+        assert_eq!(result.text.matches(&format!("<measure number=\"{number}\"")).count(), 1, "{number}");
+    }
+    let left = Policy { leave: [Restore::Passages].into(), ..Policy::default() };
+    assert_eq!(compare_with(&edition, &source, &left).text, edition);
+}
+
+#[test]
+fn a_cadenza_goes_in_all_parts_and_a_part_without_source_rests_for_a_cut() {
+    let bars: Vec<&str> = TUNE.split('|').collect();
+    let bass = "G2h E2h | C3h A2h | G2q E2q A2h | D3q F#2q G2h";
+    let drone = "G3w | G3w | G3w | G3w | G3w";
+    let with_cadenza = [bars[0], bars[1], "E5s F#5s G5s A5s B5e A5e G5q D5q", bars[2], bars[3]].join("|");
+    let with_rest = "G2h E2h | C3h A2h | rw | G2q E2q A2h | D3q F#2q G2h";
+    let other = Style { name: "Drone", ..g_major() };
+    let source = scores(&[(g_major(), TUNE), (g_major(), bass)]);
+    let edition = scores(&[(g_major(), &with_cadenza), (g_major(), with_rest), (other, drone)]);
+    let result = compare(&edition, &source);
+    assert_eq!(result.passages, [PassageKind::InsertedPassage]);
+    assert_eq!(result.text.matches("<measure ").count(), 12);
+    assert!(compare(&result.text, &source).found.is_empty());
+}
+
+#[test]
+fn a_pickup_written_as_a_full_bar_is_still_a_pickup() {
+    let source = score(&Style { first: 0, ..g_major() }, &format!("D4e E4e | {TUNE}"));
+    let edition = score(&g_major(), &format!("rh rq D4e E4e | {TUNE}"));
+    assert!(assert_cleans_to(&edition, &source, &edition).found.is_empty());
+    let wrong = edition.replace("<step>E</step>\n          <octave>4</octave>", "<step>F</step>\n          <octave>4</octave>");
+    assert_eq!(compare(&wrong, &source).found, ["pitch altered F4 / E4"]);
+}
+
+#[test]
+fn an_octave_drop_goes_on_across_rests() {
+    let source = "G4q A4e B4e C5q D5q | E5e D5e rq C5e B4e A4q | B4q G4q C5e B4e A4e G4e | F#4q A4q D4h";
+    let low = "G4q A4e B4e C5q D4q | E4e D4e rq C4e B3e A3q | B4q G4q C5e B4e A4e G4e | F#4q A4q D4h";
+    let (source, edition) = (score(&g_major(), source), score(&g_major(), low));
+    let result = assert_cleans_to(&edition, &source, &source);
+    assert_eq!(result.found.len(), 6);
+    assert_eq!(result.passages, [PassageKind::OctaveDisplacement]);
+}
+
+#[test]
+fn accidentals_follow_what_was_put_right() {
+    // The editor's F natural made a sharp sign necessary that is so no more.
+    let source = score(&g_major(), "G4q F#4q G4q F#4q | G4w | A4q B4q C5h | G4w");
+    let edition = score(&g_major(), "G4q F4q G4q F#4q | G4w | A4q B4q C5h | G4w")
+        .replacen("<type>quarter</type>\n      </note>\n      <note>\n        <pitch>\n          <step>G", "<type>quarter</type>\n        <accidental>natural</accidental>\n      </note>\n      <note>\n        <pitch>\n          <step>G", 2)
+        .replacen("<accidental>natural</accidental>", "@", 2);
+    // Only the F itself (the second note) and the last F carry signs.
+    let parts: Vec<&str> = edition.split('@').collect();
+    let edition = format!("{}{}{}", parts[0], parts[1], parts.get(2).unwrap_or(&""));
+    let result = compare(&edition, &source);
+    assert_eq!(result.found, ["pitch altered F4 / F#4"]);
+    assert!(!result.text.contains("<accidental>natural"), "{}", result.text);
+}
+
+#[test]
+fn a_timewise_score_is_read_and_its_marks_cleaned() {
+    let timewise = |mark: &str| {
+        let note = |pitch: &str, mark: &str| {
+            format!(
+                "<note><pitch><step>{pitch}</step><octave>5</octave></pitch><duration>1</duration><voice>1</voice>\
+                 <type>quarter</type>{mark}</note>"
+            )
+        };
+        let bar = |n: i32, pitches: [&str; 4], mark: &str| {
+            let notes: String = pitches.iter().map(|p| note(p, "")).collect();
+            let attributes = if n == 1 { "<attributes><divisions>1</divisions></attributes>" } else { "" };
+            let marked = note("G", mark);
+            format!("<measure number=\"{n}\"><part id=\"P1\">{attributes}{notes}{marked}</part></measure>")
+        };
+        format!(
+            "<score-timewise version=\"4.0\"><part-list><score-part id=\"P1\"><part-name>Solo</part-name></score-part>\
+             </part-list>{}{}</score-timewise>",
+            bar(1, ["C", "D", "E", "F"], mark),
+            bar(2, ["A", "G", "E", "C"], "")
+        )
+    };
+    let marked = timewise("<notations><articulations><accent/></articulations></notations>");
+    let result = assert_cleans_to(&marked, &timewise(""), &timewise(""));
+    assert_eq!(result.found, ["articulation added accent / -"]);
+}
+
+#[test]
+fn encodings_and_archives_come_out_as_they_came_in() {
+    let source = score(&g_major(), TUNE);
+    let marked = score(&g_major(), &TUNE.replace("A4h", "A4h(accent)")).replace('\n', "\r");
+    let marked = marked.replace("encoding=\"UTF-8\"", "encoding=\"UTF-16\"");
+    let bytes: Vec<u8> =
+        std::iter::once(0xFEFF).chain(marked.encode_utf16()).flat_map(u16::to_be_bytes).collect();
+    let input = Input::from_bytes("edition.xml", bytes).unwrap();
+    let clean = compare(&input.text, &source).text;
+    assert!(!clean.contains('\n') && !clean.contains("accent"));
+    let out = input.encode(&clean).unwrap();
+    assert_eq!(out[..2], [0xFE, 0xFF]);
+    assert_eq!(Input::from_bytes("again.xml", out).unwrap().text, clean);
+}
+
+#[test]
+fn an_ornament_written_out_goes_back_to_its_sign() {
+    let source = "G4q A4q B4q(trill-mark) C5q | D5q g:E5 D5q C5h | B4q A4q G4h | G4w";
+    let edition = "G4q A4q C5s B4s C5s B4s C5q | D5q E5e D5e C5h | B4q A4q G4h | G4w";
+    let (source, edition) = (score(&g_major(), source), score(&g_major(), edition));
+    let result = compare(&edition, &source);
+    assert_eq!(
+        result.found,
+        [
+            "realisation altered C5 B4 C5 B4 / B4 with trill",
+            "realisation altered E5 D5 / D5 with a grace note",
+        ]
+    );
+    assert!(compare(&result.text, &source).found.is_empty());
+}
+
+#[test]
+fn other_music_is_a_passage_and_a_close_of_its_own_an_ending() {
+    let bars: Vec<&str> = TUNE.split('|').collect();
+    let long = [TUNE, TUNE.replace("G4", "B4").as_str(), "D5h F#4h | G4w"].join("|");
+    let mut edited: Vec<&str> = long.split('|').collect();
+    let own = "G5e F#5e G5s A5s B5s C6s D6q C6q";
+    edited[5] = own;
+    let middle = edited.join("|");
+    let (source, edition) = (score(&g_major(), &long), score(&g_major(), &middle));
+    let result = compare(&edition, &source);
+    assert_eq!(result.passages, [PassageKind::RewrittenPassage]);
+    assert!(compare(&result.text, &source).found.is_empty());
+
+    edited[5] = long.split('|').nth(5).unwrap();
+    let last = edited.len() - 2;
+    edited.truncate(last);
+    edited.extend([own, "B5s A5s G5s F#5s G5s A5s B5s C6s D6h", "G4w"]);
+    let edition = score(&g_major(), &edited.join("|"));
+    let result = compare(&edition, &source);
+    assert_eq!(result.passages, [PassageKind::InventedEnding]);
+    assert!(compare(&result.text, &source).found.is_empty());
+    assert_eq!(bars.len(), 4);
+}
