@@ -167,7 +167,7 @@ pub struct Bar {
     /// What its notes fill.
     pub length: Time,
     pub meter: Meter,
-    /// Fifths of the signature at the bar's start.
+    /// Fifths of the written signature at the bar's start.
     pub fifths: i32,
     /// Divisions of a quarter note at the bar's start.
     pub divisions: i64,
@@ -314,6 +314,11 @@ impl Part {
     pub fn pickup(&self, bar: usize) -> Time {
         let b = &self.bars[bar];
         if bar == 0 && b.length < b.meter.bar && self.bars.len() > 1 { b.meter.bar - b.length } else { Time::from(0) }
+    }
+
+    /// The signature of a bar as it sounds: a transposing part writes another.
+    pub fn sounding_fifths(&self, bar: usize) -> i32 {
+        self.bars[bar].fifths + self.bars[bar].transpose.fifths()
     }
 
     /// Struck notes of a bar.

@@ -297,8 +297,13 @@ impl PartJob<'_, '_, '_> {
         let fifths = self.alignment.interval.fifths();
         let mut last = (self.edition.bars.first().map_or(0, |b| b.fifths), Time::from(4));
         let mut follows = false;
+        let mut transpose = self.edition.bars.first().map_or(0, |b| b.transpose.fifths());
         for fate in self.fates.iter().filter(|f| f.is_in_result()) {
-            let theirs = fate.source().and_then(|b| self.source.bars.get(b)).map(|b| (b.fifths + fifths, b.meter.bar));
+            transpose =
+                fate.edition().and_then(|b| self.edition.bars.get(b)).map_or(transpose, |b| b.transpose.fifths());
+            let source = fate.source().filter(|b| *b < self.source.bars.len());
+            let theirs =
+                source.map(|b| (self.source.sounding_fifths(b) + fifths - transpose, self.source.bars[b].meter.bar));
             match fate.edition().and_then(|b| self.edition.bars.get(b)) {
                 Some(bar) => {
                     let ours = (bar.fifths, bar.meter.bar);

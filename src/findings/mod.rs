@@ -375,7 +375,9 @@ impl Finder<'_> {
         }
         if mark.category == Category::Signature && mark.kind == "key" {
             let fifths: i32 = mark.meaning.parse().unwrap_or(0);
-            return crate::pitch::key_name(fifths + self.alignment.interval.fifths());
+            // As the edition, which may transpose, would write it.
+            let transpose = self.edition.bars.first().map_or(0, |b| b.transpose.fifths());
+            return crate::pitch::key_name(fifths + self.alignment.interval.fifths() - transpose);
         }
         let mut reading = mark.reading.clone();
         if mark.category == Category::Grace {

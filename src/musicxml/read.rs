@@ -617,7 +617,19 @@ impl<'a, 'i> PartReader<'a, 'i> {
             }
         }
         self.drop_last_double_bar();
+        self.let_signatures_sound();
         (self.part, self.warnings)
+    }
+
+    /// A signature means what it says as it sounds; the transposition comes
+    /// after it in the document.
+    fn let_signatures_sound(&mut self) {
+        let keys = self.part.marks.iter_mut().filter(|m| m.category == Category::Signature && m.kind == "key");
+        for mark in keys {
+            let transpose = self.part.bars[mark.at.bar].transpose.fifths();
+            let written: i32 = mark.meaning.parse().unwrap_or(0);
+            mark.meaning = (written + transpose).to_string();
+        }
     }
 
     /// Every piece ends with a double bar, written or not.

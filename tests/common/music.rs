@@ -41,10 +41,7 @@ pub fn scores(parts: &[(Style, &str)]) -> String {
     for (index, (style, _)) in parts.iter().enumerate() {
         let id = index + 1;
         let name = style.name;
-        let _ = write!(
-            out,
-            "    <score-part id=\"P{id}\">\n      <part-name>{name}</part-name>\n    </score-part>\n"
-        );
+        let _ = write!(out, "    <score-part id=\"P{id}\">\n      <part-name>{name}</part-name>\n    </score-part>\n");
     }
     out.push_str("  </part-list>\n");
     for (index, (style, music)) in parts.iter().enumerate() {
@@ -57,6 +54,8 @@ pub fn scores(parts: &[(Style, &str)]) -> String {
 }
 
 fn part(style: &Style, music: &str, out: &mut String) {
+    // A tie goes on over the barline (in the first voice).
+    let mut tied = false;
     for (index, bar) in music.split('|').enumerate() {
         let number = style.first + index as i64;
         let implicit = if number == 0 { " implicit=\"yes\"" } else { "" };
@@ -64,7 +63,6 @@ fn part(style: &Style, music: &str, out: &mut String) {
         if index == 0 {
             attributes(style, out);
         }
-        let mut tied = false;
         for (voice, music) in bar.split('&').enumerate() {
             if voice > 0 {
                 let length = bar.split('&').next().map(|v| ticks_of(v, style)).unwrap_or(0);

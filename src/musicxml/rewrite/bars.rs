@@ -113,8 +113,9 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// The signature of each row: the source's moved one where signatures are
     /// restored, else the edition's.
     pub(super) fn row_fifths(&self) -> Vec<i32> {
-        let moved =
-            |row: usize, bar: usize| self.source.map(|s| s.part.bars[bar].fifths + self.writing_interval(row).fifths());
+        let moved = |row: usize, bar: usize| {
+            self.source.map(|s| s.part.sounding_fifths(bar) + self.writing_interval(row).fifths())
+        };
         let mut last = self.part.bars.first().map_or(0, |b| b.fifths);
         let mut follows = false;
         let mut out = Vec::new();
