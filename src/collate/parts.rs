@@ -34,6 +34,9 @@ const MOST_PLACES: usize = 16;
 /// music shares a few per cent by chance.
 const LEAST_SHARE: [f64; 4] = [0.10, 0.30, 0.34, 0.99];
 
+/// Notes of a piece that is too short to share long melodies.
+const SHORT_PIECE: usize = 8;
+
 pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
     let chosen = |part: Option<usize>, count: usize| match part {
         Some(part) => vec![part],
@@ -56,7 +59,12 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
         let index = Index::new(&melodies, length);
         let mut candidates = Vec::new();
         for part in open {
-            for (at, interval, share) in index.votes(&melody(&edition.parts[part])) {
+            let melody = melody(&edition.parts[part]);
+            // One interval says nothing about a long piece.
+            if length < 3 && !forced && melody.notes() > SHORT_PIECE {
+                continue;
+            }
+            for (at, interval, share) in index.votes(&melody) {
                 if share > least {
                     candidates.push((share, part, sources[at], interval));
                 }
@@ -147,6 +155,10 @@ fn melody(part: &Part) -> Melody {
 }
 
 impl Melody {
+    fn notes(&self) -> usize {
+        self.voices.iter().map(Vec::len).sum()
+    }
+
     /// Every run of `length` intervals with its first note.
     fn runs(&self, length: usize) -> impl Iterator<Item = (u64, (i32, i32))> + '_ {
         self.voices.iter().flat_map(move |voice| {

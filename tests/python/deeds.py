@@ -291,7 +291,8 @@ class Deeds:
 
     def wrong_notes(self):
         part, chord = self.draw()
-        if chord is None:
+        # Among a few notes one wrong one could as well be another interval.
+        if chord is None or sum(c.playable for c in part.chords) < 8:
             return False
         new = self.neighbour(part, chord, (-2, -1, 1, 2))
         if new is None or not self.claim(part, chord.bar.index, chord.bar.index):
@@ -526,6 +527,9 @@ class Deeds:
         if len(run) < 3 or run[-1].tie("start") or run[0].tie("stop") or run[-1].bar.index > first.bar.index + 12:
             return False
         if any(not c.playable or c.has("cue") or any(n.find("pitch") is None for n in c.members) for c in run):
+            return False
+        # The end of a tie that nowhere began is struck, or is not.
+        if any(b.tie("stop") and not a.tie("start") for a, b in zip(run, run[1:])):
             return False
         # A voice by that name on another staff is perhaps another.
         if len({c.staff for c in run}) > 1:

@@ -1,11 +1,13 @@
 #!/usr/bin/env python3
 """Checks the test tools against each other, and against music21.
 
-    self_check.py [--marks K] [--music21] FILE...
+    self_check.py [--marks K] [--deeds A,B] [--music21] FILE...
 
 For each score, at several intervals and seeds: the content of MOVED is the
 moved content of the input; EDITION holds just what MOVED holds and TRUTH adds;
-and both are valid if the input is. With --music21, MOVED is also compared with
+and both are valid if the input is. With --deeds, MOVED is the same as without,
+and EDITION has its bars as long as MOVED where no deed adds or takes bars, and is
+valid if the input is. With --music21, MOVED is also compared with
 music21's own transposition, by spelled pitch and key signature.
 """
 
@@ -16,6 +18,7 @@ import os
 import subprocess
 import sys
 import tempfile
+from fractions import Fraction
 
 import content
 import files
@@ -101,6 +104,46 @@ def one(path, steps, semitones, seed, marks, folder, counts):
     return wrong
 
 
+def lengths(path):
+    """How long each bar is: the furthest that its notes and rests reach, in quarters."""
+    told = []
+    for part in files.load(path)[1].iter("part"):
+        divisions = Fraction(1)
+        for measure in part.findall("measure"):
+            cursor = furthest = Fraction(0)
+            for item in files.elements(measure):
+                divisions = Fraction(files.text_of(item, "divisions", str(divisions)))
+                if item.tag in ("note", "forward", "backup") and item.find("chord") is None:
+                    step = Fraction(files.text_of(item, "duration", "0")) / divisions
+                    cursor += -step if item.tag == "backup" else step
+                    furthest = max(furthest, cursor)
+            told.append((part.get("id"), furthest))
+    return told
+
+
+def with_deeds(path, steps, semitones, seed, marks, folder, deeds, counts):
+    """The complaints about one score to which deeds were done, given that MOVED stands in the folder."""
+    edition, again, truth = (os.path.join(folder, name) for name in ("d.musicxml", "a.musicxml", "d.json"))
+    moved = os.path.join(folder, "m.musicxml")
+    made = tool("editor.py", path, edition, again, truth, "--steps", steps, "--semitones", semitones,
+                "--seed", seed, "--marks", marks, "--deeds", deeds)
+    if made.returncode:
+        return [made.stderr.strip()[-600:]]
+    wrong = []
+    if files.read_bytes(moved) != files.read_bytes(again):
+        wrong.append("the deeds changed MOVED")
+    with open(truth, encoding="utf-8") as handle:
+        told = json.load(handle)
+    counts.update("%s %s" % (f["category"], f["status"]) for f in told["findings"] if f["status"] != "added")
+    if not any(p["kind"] in ("inserted-passage", "cut", "invented-ending") for p in told["passages"]):
+        if lengths(moved) != lengths(edition):
+            wrong.append("the deeds changed the length of bars")
+    lines = tool("validate.py", path, edition).stdout.splitlines()
+    if lines[0].endswith(": valid"):
+        wrong.extend(line for line in lines[1:] if not line.endswith(": valid"))
+    return wrong
+
+
 def by_music21(path, steps, semitones, folder):
     from music21 import converter, interval
     generic = abs(steps) + 1 if steps >= 0 else -(abs(steps) + 1)
@@ -135,6 +178,7 @@ def main():
     options = argparse.ArgumentParser(description="Checks the test tools against each other.")
     options.add_argument("file", nargs="+")
     options.add_argument("--marks", type=int, default=60)
+    options.add_argument("--deeds", default="", help="also do these deeds, divided by commas")
     options.add_argument("--music21", action="store_true")
     given = options.parse_args()
     counts, runs, skipped, bad = collections.Counter(), 0, 0, 0
@@ -150,6 +194,9 @@ def main():
                     continue
                 if given.music21 and tried == 0 and (steps, semitones) != (0, 0):
                     wrong += by_music21(path, steps, semitones, folder)
+                if given.deeds:
+                    wrong += with_deeds(
+                        path, steps, semitones, at + turn, given.marks, folder, given.deeds, counts)
                 runs, tried = runs + 1, tried + 1
                 if wrong:
                     bad += 1
