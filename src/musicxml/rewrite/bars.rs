@@ -1,115 +1,16 @@
 //! Whole bars: composed from the source's notes, put in, taken out, numbered.
 
 use super::super::fragment::Fragment;
-use super::super::tree::{Tree, child, child_text, element, text_of};
-use super::lay::set_offset;
-use super::{Fate, PartRewrite, SourceSide, pitch_fragment, voice_name};
-use crate::pitch::{Interval, LETTERS, Pitch};
-use crate::score::{Element, NoteId, Part, Sound};
+use super::super::tree::{Tree, child, child_text, element};
+use super::{Fate, PartRewrite};
+use crate::score::{Element, Part};
 use crate::time::Time;
-use num_traits::Zero;
 use roxmltree::Node;
 
 /// What a rebuilt bar replaces; attributes, prints and barlines stay.
 const MUSIC: [&str; 6] = ["note", "backup", "forward", "direction", "harmony", "figured-bass"];
 
 impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
-    /// A note of the source as the edition would write it: its pitch moved,
-    /// voice and staff renamed, without marks. Its length waits for the bar.
-    pub(super) fn compose_note(&self, source: SourceSide<'a, 'i>, note: NoteId, row: usize) -> Fragment {
-        let own = &source.part.notes[note];
-        let node = source.tree.node(own.element);
-        let mut out = Fragment::shell(node);
-        let by = self.writing_interval(row);
-        let one_voice = self.voices_in(source.part, own.bar).len() == 1;
-        for item in node.children().filter(|n| n.is_element()) {
-            match item.tag_name().name() {
-                "pitch" => {
-                    let sounding = own.pitch().map(|p| p.moved(source.alignment.interval));
-                    let sounding = self.overrides.get(&note).copied().or(sounding);
-                    let written = sounding.map(|p| p.moved(self.transpose_at(row).inverse()).simplest());
-                    out.children.extend(written.map(pitch_fragment));
-                }
-                "rest" => {
-                    let mut rest = Fragment::copy(item);
-                    if one_voice {
-                        rest.children.clear();
-                    } else {
-                        move_named_pitch(&mut rest, "display-step", "", by);
-                    }
-                    out.children.push(rest);
-                }
-                "grace" | "cue" | "chord" | "unpitched" | "tie" | "type" | "dot" | "time-modification" | "notehead" => {
-                    out.children.push(Fragment::copy(item));
-                }
-                "beam" if self.uses("beam") => out.children.push(Fragment::copy(item)),
-                "stem" if self.uses("stem") => out.children.push(Fragment::copy(item)),
-                "notations" => {
-                    let kept = |n: &Node| matches!(n.tag_name().name(), "tied" | "tuplet");
-                    let kept: Vec<Fragment> = item.children().filter(kept).map(Fragment::copy).collect();
-                    if !kept.is_empty() {
-                        let notations = out.child_mut("notations");
-                        notations.children.extend(kept);
-                    }
-                }
-                _ => {}
-            }
-        }
-        let voice = self.voice_in(source, own.voice);
-        if !voice.is_empty() {
-            out.place(Fragment::leaf("voice", voice));
-        }
-        if self.part.staves > 1 {
-            out.place(Fragment::leaf("staff", self.staff_in(row, own.staff)));
-        }
-        out
-    }
-
-    /// Whether the edition writes elements of a kind at all.
-    fn uses(&self, name: &str) -> bool {
-        let tree = self.plan.tree();
-        self.part.notes.iter().take(200).any(|n| child(tree.node(n.element), name).is_some())
-    }
-
-    /// The edition's name for a voice of the source.
-    fn voice_in(&self, source: SourceSide, voice: u32) -> String {
-        let mut votes: Vec<(usize, u32)> = Vec::new();
-        for (s, e) in source.alignment.source_to_edition.iter().enumerate() {
-            if let Some(e) = e.filter(|_| source.part.notes[s].voice == voice) {
-                let own = self.part.notes[e].voice;
-                match votes.iter_mut().find(|v| v.1 == own) {
-                    Some(vote) => vote.0 += 1,
-                    None => votes.push((1, own)),
-                }
-            }
-        }
-        let best = votes.into_iter().max_by_key(|v| (v.0, std::cmp::Reverse(v.1))).map(|v| v.1);
-        let named = |part: &Part, tree: &Tree, voice: u32| {
-            let note = part.notes.iter().find(|n| n.voice == voice)?;
-            Some(voice_name(tree, note.element))
-        };
-        match best {
-            Some(voice) => named(self.part, self.plan.tree(), voice).unwrap_or_default(),
-            None => named(source.part, source.tree, voice).unwrap_or_default(),
-        }
-    }
-
-    /// The edition's staff for a staff of the source.
-    pub(super) fn staff_in(&self, _row: usize, staff: u32) -> u32 {
-        staff.min(self.part.staves)
-    }
-
-    fn voices_in(&self, part: &Part, bar: usize) -> Vec<u32> {
-        let mut voices = Vec::new();
-        for note in part.bars[bar].notes.clone() {
-            let voice = part.notes[note].voice;
-            if !voices.contains(&voice) {
-                voices.push(voice);
-            }
-        }
-        voices
-    }
-
     /// The signature of each row: the source's moved one where signatures are
     /// restored, else the edition's.
     pub(super) fn row_fifths(&self) -> Vec<i32> {
@@ -135,21 +36,6 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             out.push(last);
         }
         out
-    }
-
-    /// Puts grace notes in front of the notes they lead to.
-    pub(super) fn put_graces(&mut self) {
-        for group in &self.new_graces {
-            let main = self.part.chord(group.main);
-            for note in &group.notes {
-                let fragment = self.composed[note].clone();
-                if group.after {
-                    self.plan.insert_after(self.part.notes[main.end - 1].element, fragment);
-                } else {
-                    self.plan.insert_before(self.part.notes[main.start].element, fragment);
-                }
-            }
-        }
     }
 
     /// Writes rebuilt and fresh bars, takes dropped ones out, numbers all.
@@ -225,65 +111,6 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             "part" => node.parent().map_or(self.part.bars[bar].element, element),
             _ => self.part.bars[bar].element,
         }
-    }
-
-    /// The music of a composed bar, in order, and the divisions it needs.
-    fn content(&self, row: usize, bar: usize, divisions: i64) -> (Vec<Fragment>, i64) {
-        let Some(source) = self.source else {
-            return (Vec::new(), divisions);
-        };
-        let notes = source.part.bars[bar].notes.clone();
-        let times = notes.clone().flat_map(|n| {
-            let note = &source.part.notes[n];
-            [note.offset, note.duration]
-        });
-        let divisions = times.fold(divisions, |d, t| lcm(d, *t.denom()));
-        let ticks = |t: Time| (t * Time::from(divisions)).to_integer();
-        let mut timed = self.timed.get(&row).cloned().unwrap_or_default();
-        timed.sort_by_key(|t| t.0);
-        let mut timed = timed.into_iter().peekable();
-        let mut out = Vec::new();
-        let mut cursor = Time::zero();
-        let jump = |to: Time, cursor: &mut Time, out: &mut Vec<Fragment>| {
-            if to != *cursor {
-                let (name, by) = if to > *cursor { ("forward", to - *cursor) } else { ("backup", *cursor - to) };
-                out.push(Fragment::new(name).with(Fragment::leaf("duration", ticks(by))));
-                *cursor = to;
-            }
-        };
-        for voice in self.voices_in(source.part, bar) {
-            for id in notes.clone().filter(|n| source.part.notes[*n].voice == voice) {
-                let note = &source.part.notes[id];
-                if !note.chord {
-                    jump(note.offset, &mut cursor, &mut out);
-                    while timed.peek().is_some_and(|t| t.0 <= note.offset) {
-                        let (at, mut fragment) = timed.next().expect("peeked");
-                        set_offset(&mut fragment, at - cursor, divisions);
-                        out.push(fragment);
-                    }
-                }
-                let Some(mut fragment) = self.composed.get(&id).cloned() else {
-                    continue;
-                };
-                if note.grace == 0 {
-                    fragment.place(Fragment::leaf("duration", ticks(note.duration)));
-                }
-                out.push(fragment);
-                if !note.chord {
-                    cursor += note.duration;
-                }
-            }
-            // What comes later than the first voice's last note.
-            for (at, mut fragment) in timed.by_ref() {
-                set_offset(&mut fragment, at - cursor, divisions);
-                out.push(fragment);
-            }
-        }
-        let end = source.part.bars[bar].length;
-        if !notes.is_empty() {
-            jump(end.max(cursor), &mut cursor, &mut out);
-        }
-        (out, divisions)
     }
 
     /// The edition's bar gets the source's music. Returns its divisions.
@@ -475,54 +302,4 @@ fn clefs_since<'a, 'i>(tree: &'a Tree<'i>, part: &Part, from: usize, to: usize) 
         }
     }
     out
-}
-
-/// Moves a pitch that is written as children of an element: the root of a
-/// chord symbol, or the place of a rest.
-pub(super) fn move_named_pitch(holder: &mut Fragment, step: &str, alter: &str, by: Interval) {
-    let text = |f: &Fragment, name: &str| f.child(name).map(|c| c.text.trim().to_string());
-    let Some(letter) = text(holder, step) else {
-        return;
-    };
-    let is_rest = alter.is_empty();
-    let octave = text(holder, "display-octave").and_then(|o| o.parse().ok()).unwrap_or(4);
-    let Some(base) = Pitch::parse(&format!("{letter}4")) else {
-        return;
-    };
-    let signs: i32 = text(holder, alter).and_then(|t| t.parse().ok()).unwrap_or(0);
-    let moved = Pitch::new(base.step, signs * 100, octave).moved(by);
-    let moved = if is_rest { moved } else { moved.simplest() };
-    for child in &mut holder.children {
-        if child.name == step {
-            child.text = LETTERS[moved.step as usize].to_string();
-        } else if child.name == "display-octave" {
-            child.text = moved.octave.to_string();
-        }
-    }
-    if is_rest {
-        return;
-    }
-    holder.remove(alter);
-    if moved.alter != 0 {
-        let at = holder.children.iter().position(|c| c.name == step).map_or(0, |p| p + 1);
-        holder.children.insert(at, Fragment::leaf(alter, moved.alter / 100));
-    }
-}
-
-fn lcm(a: i64, b: i64) -> i64 {
-    let (mut x, mut y) = (a, b);
-    while y != 0 {
-        (x, y) = (y, x % y);
-    }
-    a / x * b
-}
-
-/// Whether a note of the edition is written with a pitch.
-pub(super) fn is_pitched(part: &Part, note: NoteId) -> bool {
-    matches!(part.notes[note].sound, Sound::Pitched(_))
-}
-
-/// The text of a stem, if the note has one.
-pub(super) fn stem_of<'a>(tree: &'a Tree<'_>, part: &Part, note: NoteId) -> Option<(Element, &'a str)> {
-    child(tree.node(part.notes[note].element), "stem").map(|n| (element(n), text_of(n)))
 }

@@ -360,7 +360,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let by = self.writing_interval(row);
         for (holder, step, alter) in [("root", "root-step", "root-alter"), ("bass", "bass-step", "bass-alter")] {
             if let Some(holder) = fragment.children.iter_mut().find(|c| c.name == holder) {
-                super::bars::move_named_pitch(holder, step, alter, by);
+                super::compose::move_named_pitch(holder, step, alter, by);
             }
         }
         if self.part.staves <= 1 {

@@ -2,7 +2,7 @@
 
 use super::super::fragment::Fragment;
 use super::super::tree::{child, child_text, element};
-use super::bars::{is_pitched, stem_of};
+use super::compose::{is_pitched, stem_of};
 use super::{Fate, PartRewrite, Target};
 use crate::pitch::{Interval, Pitch, key_alter};
 use crate::score::NoteId;

@@ -1,0 +1,324 @@
+//! One part of the edition with its source: what becomes of its bars, notes
+//! and marks.
+
+use super::{Policy, Sides, Summary};
+use crate::collate::{MarkPair, PartAlignment};
+use crate::findings::{Finding, Status, Subject};
+use crate::musicxml::Plan;
+use crate::musicxml::rewrite::{Fate, PartRewrite, SourceSide};
+use crate::pitch::Pitch;
+use crate::score::{Category, MarkId, NoteId, Part};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+/// One part of the edition with its source.
+pub(super) struct PartJob<'s, 'a, 'i> {
+    pub(super) sides: &'s Sides<'a, 'i>,
+    pub(super) alignment: &'a PartAlignment,
+    pub(super) edition: &'a Part,
+    pub(super) source: &'a Part,
+    pub(super) findings: &'a [Finding],
+    /// For each finding whether the clean copy undoes it.
+    pub(super) undone: Vec<bool>,
+    pub(super) fates: Vec<Fate>,
+}
+
+impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
+    pub(super) fn new(
+        sides: &'s Sides<'a, 'i>,
+        at: usize,
+        policy: &Policy,
+        shape: &[Fate],
+        warnings: &mut Vec<String>,
+    ) -> Self {
+        let alignment = &sides.collation.parts[at];
+        let found = &sides.findings[at];
+        let in_stretch = |f: &Finding| f.passage.is_some_and(|p| found.passages[p].stretch.is_some());
+        let undone = found.findings.iter().map(|f| policy.undoes(f, in_stretch(f))).collect();
+        let mut job = PartJob {
+            sides,
+            alignment,
+            edition: &sides.edition.parts[alignment.edition],
+            source: &sides.source.parts[alignment.source],
+            findings: &found.findings,
+            undone,
+            fates: shape.to_vec(),
+        };
+        job.settle_fates(warnings);
+        job
+    }
+
+    /// Bars in which the notes themselves are others are rebuilt as a whole.
+    pub(super) fn settle_fates(&mut self, warnings: &mut Vec<String>) {
+        let mut wanted: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+        for (index, finding) in self.findings.iter().enumerate() {
+            for row in self.rebuilt_rows(finding) {
+                wanted.entry(row).or_default().push(index);
+            }
+        }
+        for (row, findings) in wanted {
+            let Fate::Keep { edition, source: Some(source), .. } = self.fates[row] else {
+                continue;
+            };
+            if source >= self.source.bars.len() {
+                continue;
+            }
+            if findings.iter().all(|f| self.undone[*f]) {
+                self.fates[row] = Fate::Rebuild { edition, source };
+            } else if findings.iter().any(|f| self.undone[*f]) {
+                warnings.push(format!(
+                    "part {}, bar {}: left as it is, because something in it is to be left and its notes cannot be \
+                     restored one by one",
+                    self.edition.id, self.edition.bars[edition].number
+                ));
+                for finding in findings {
+                    self.undone[finding] = false;
+                }
+            }
+        }
+        // Marks that only a rebuilt or new bar could carry stay out with it.
+        for (index, finding) in self.findings.iter().enumerate() {
+            if finding.status == Status::Omitted && matches!(self.fates[finding.row], Fate::Absent) {
+                self.undone[index] = false;
+            }
+        }
+    }
+
+    /// The rows that must be rebuilt to undo a finding; none where single
+    /// elements can be put right.
+    pub(super) fn rebuilt_rows(&self, finding: &Finding) -> Vec<usize> {
+        match finding.subject {
+            Subject::Tie(tie) if !self.tie_is_written(tie) => {
+                let tie = &self.alignment.ties[tie];
+                let ours = tie.edition.iter().flat_map(|n| self.edition.tied(*n));
+                let ours = ours.map(|n| self.sides.collation.edition_row(self.edition.notes[n].bar));
+                let theirs = tie.source.iter().flat_map(|n| self.source.tied(*n));
+                let theirs = theirs.map(|n| self.sides.collation.source_row(self.source.notes[n].bar));
+                ours.chain(theirs).collect::<BTreeSet<_>>().into_iter().collect()
+            }
+            Subject::Note { .. } if matches!(finding.category, Category::Note | Category::Rhythm) => {
+                self.rows_of_notes(finding)
+            }
+            Subject::Realisation(_) => vec![finding.row],
+            _ => Vec::new(),
+        }
+    }
+
+    /// All rows that a changed note reaches into by its ties.
+    pub(super) fn rows_of_notes(&self, finding: &Finding) -> Vec<usize> {
+        let Subject::Note { edition, source } = finding.subject else {
+            return Vec::new();
+        };
+        let mut rows = BTreeSet::from([finding.row]);
+        if let Some(e) = edition {
+            rows.extend(self.edition.tied(e).map(|n| self.sides.collation.edition_row(self.edition.notes[n].bar)));
+        }
+        if let Some(s) = source {
+            rows.extend(self.source.tied(s).map(|n| self.sides.collation.source_row(self.source.notes[n].bar)));
+        }
+        rows.into_iter().collect()
+    }
+
+    /// Whether a tie change is one of ties alone: all notes are written.
+    pub(super) fn tie_is_written(&self, tie: usize) -> bool {
+        let tie = &self.alignment.ties[tie];
+        if !tie.added {
+            return true;
+        }
+        let held: Vec<NoteId> = self.edition.tied(tie.edition[0]).collect();
+        let start = self.edition.onset(held[0]);
+        let from = self.source.onset(tie.source[0]);
+        tie.source.iter().skip(1).all(|s| {
+            let time = self.source.onset(*s) - from + start;
+            held.iter().any(|n| self.edition.onset(*n) == time)
+        })
+    }
+
+    pub(super) fn rewrite(&self, plan: &mut Plan<'a, 'i>, summary: &mut Summary, warnings: &mut Vec<String>) {
+        let side = SourceSide { tree: self.sides.source_tree, part: self.source, alignment: self.alignment };
+        let mut rewrite = PartRewrite::new(plan, self.edition, Some(side), &self.fates);
+        let signatures = self.with(|f| f.category == Category::Signature).any(|(_, undone)| undone);
+        rewrite.compose_bars(self.overrides(), signatures);
+        summary.bars_rebuilt += self.fates.iter().filter(|f| matches!(f, Fate::Rebuild { .. })).count();
+        summary.kept += self.undone.iter().filter(|u| !**u).count();
+        self.rewrite_notes(&mut rewrite, summary);
+        self.rewrite_marks(&mut rewrite, summary, warnings);
+        rewrite.finish();
+    }
+
+    pub(super) fn with(&self, test: impl Fn(&Finding) -> bool) -> impl Iterator<Item = (&'a Finding, bool)> {
+        let all: Vec<(&'a Finding, bool)> =
+            self.findings.iter().zip(self.undone.iter().copied()).filter(|(f, _)| test(f)).collect();
+        all.into_iter()
+    }
+
+    /// Pitches that rebuilt bars take from the edition, where it is to keep them.
+    pub(super) fn overrides(&self) -> BTreeMap<NoteId, Pitch> {
+        let kept = self.with(|f| matches!(f.category, Category::Octave | Category::Pitch | Category::Spelling));
+        kept.filter(|(_, undone)| !undone)
+            .filter_map(|(f, _)| match f.subject {
+                Subject::Note { edition: Some(e), source: Some(s) } => {
+                    self.edition.notes[e].pitch().map(|p| self.source.tied(s).map(move |n| (n, p)).collect::<Vec<_>>())
+                }
+                _ => None,
+            })
+            .flatten()
+            .collect()
+    }
+
+    pub(super) fn rewrite_notes(&self, rewrite: &mut PartRewrite<'_, 'a, 'i>, summary: &mut Summary) {
+        for (finding, _) in self.with(|f| f.category.is_of_notes()).filter(|(_, undone)| *undone) {
+            summary.notes_restored += 1;
+            let kept = matches!(self.fates[finding.row], Fate::Keep { .. });
+            match finding.subject {
+                Subject::Note { edition: Some(e), source: Some(s) } if kept && finding.category != Category::Rhythm => {
+                    if let Some(pitch) = self.source.notes[s].pitch() {
+                        rewrite.set_pitch(e, pitch.moved(self.alignment.interval).simplest());
+                    }
+                }
+                Subject::Tie(index) if self.tie_is_written(index) => self.rewrite_tie(rewrite, index),
+                _ => {}
+            }
+        }
+    }
+
+    pub(super) fn rewrite_tie(&self, rewrite: &mut PartRewrite<'_, 'a, 'i>, index: usize) {
+        let tie = &self.alignment.ties[index];
+        let kept = |n: NoteId| {
+            matches!(self.fates[self.sides.collation.edition_row(self.edition.notes[n].bar)], Fate::Keep { .. })
+        };
+        if !tie.added {
+            for pair in tie.edition.windows(2) {
+                let last = self.edition.tied(pair[0]).last().expect("itself at least");
+                if kept(last) && kept(pair[1]) {
+                    rewrite.tie(last, pair[1]);
+                }
+            }
+            return;
+        }
+        let start = self.edition.onset(tie.edition[0]);
+        let from = self.source.onset(tie.source[0]);
+        for struck in &tie.source[1..] {
+            let time = self.source.onset(*struck) - from + start;
+            let before = self.edition.tied(tie.edition[0]).filter(|n| self.edition.onset(*n) < time).last();
+            if let Some(before) = before.filter(|n| kept(*n)) {
+                rewrite.untie(before);
+            }
+        }
+    }
+
+    /// For each pair of marks that is not the same: whether it is undone.
+    pub(super) fn mark_decisions(&self) -> HashMap<(Option<MarkId>, Option<MarkId>), bool> {
+        self.findings
+            .iter()
+            .zip(&self.undone)
+            .filter_map(|(f, undone)| match f.subject {
+                Subject::Mark { edition, source } => Some(((edition, source), *undone)),
+                _ => None,
+            })
+            .collect()
+    }
+
+    pub(super) fn rewrite_marks(
+        &self,
+        rewrite: &mut PartRewrite<'_, 'a, 'i>,
+        summary: &mut Summary,
+        warnings: &mut Vec<String>,
+    ) {
+        let decisions = self.mark_decisions();
+        let (mut from_source, mut from_edition) = (self.restored_signs(), Vec::new());
+        for pair in &self.alignment.marks {
+            let ours = pair.edition.map(|m| &self.edition.marks[m]);
+            let composed = ours.is_some_and(|m| rewrite.is_in_composed_bar(m));
+            match self.verdict(pair, &decisions) {
+                Verdict::Edition if composed => {
+                    let mark = ours.expect("the edition's");
+                    rewrite.remove_mark(mark);
+                    if pair.same {
+                        from_source.extend(pair.source);
+                    } else {
+                        from_edition.extend(pair.edition);
+                    }
+                }
+                Verdict::Edition => rewrite.occupy(ours.expect("the edition's")),
+                Verdict::Source => {
+                    if let Some(mark) = ours {
+                        rewrite.remove_mark(mark);
+                        summary.marks_removed += 1;
+                    }
+                    summary.marks_restored += 1;
+                    from_source.extend(pair.source);
+                }
+                Verdict::Neither => match ours {
+                    Some(mark) => {
+                        rewrite.remove_mark(mark);
+                        summary.marks_removed += 1;
+                    }
+                    None => {
+                        if let Some(mark) = pair.source.map(|m| &self.source.marks[m]) {
+                            rewrite.leave_out(mark);
+                        }
+                    }
+                },
+            }
+        }
+        from_source.sort_unstable_by_key(|m| {
+            let mark = &self.source.marks[*m];
+            // Grace notes first: other marks may stand on them.
+            (mark.category != Category::Grace, self.source.time(mark.at.bar, mark.at.offset), *m)
+        });
+        for mark in from_source {
+            rewrite.lay_source_mark(&self.source.marks[mark]);
+        }
+        for mark in from_edition {
+            let mark = &self.edition.marks[mark];
+            if !rewrite.lay_edition_mark(mark) {
+                warnings.push(format!(
+                    "part {}, bar {}: {} was to be kept, but its note is not in the source",
+                    self.edition.id, self.edition.bars[mark.at.bar].number, mark.reading
+                ));
+            }
+        }
+    }
+
+    /// The source's signs whose written-out notes are taken back.
+    pub(super) fn restored_signs(&self) -> Vec<MarkId> {
+        let undone = self.with(|f| f.category == Category::Realisation).filter(|(_, undone)| *undone);
+        undone
+            .filter_map(|(f, _)| match f.subject {
+                Subject::Realisation(index) => Some(self.alignment.realisations[index].source),
+                _ => None,
+            })
+            .flat_map(|note| {
+                let is_sign = |c| matches!(c, Category::Ornament | Category::Grace);
+                let signs = self.source.marks.iter().enumerate();
+                let signs = signs.filter(move |(_, m)| is_sign(m.category) && m.at.note == Some(note));
+                signs.map(|(id, _)| id).collect::<Vec<_>>()
+            })
+            .filter(|m| self.alignment.marks.iter().all(|p| p.source != Some(*m)))
+            .collect()
+    }
+
+    pub(super) fn verdict(
+        &self,
+        pair: &MarkPair,
+        decisions: &HashMap<(Option<MarkId>, Option<MarkId>), bool>,
+    ) -> Verdict {
+        if pair.same {
+            return Verdict::Edition;
+        }
+        let undone = decisions.get(&(pair.edition, pair.source)).copied().unwrap_or(false);
+        match (pair.edition, pair.source, undone) {
+            (Some(_), None, true) | (None, Some(_), false) => Verdict::Neither,
+            (_, Some(_), true) => Verdict::Source,
+            _ => Verdict::Edition,
+        }
+    }
+}
+
+/// Which side's mark the result has.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Verdict {
+    Edition,
+    Source,
+    Neither,
+}

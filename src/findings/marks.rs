@@ -1,0 +1,116 @@
+//! Findings about marks.
+
+use super::{Finder, Finding, Passage, PassageKind, Spot, Status, Subject};
+use crate::pitch::Interval;
+use crate::score::{Category, Mark, Part, Place};
+
+impl Finder<'_> {
+    pub(super) fn marks(&self, of_stretch: &[usize], out: &mut Vec<Finding>) {
+        for pair in self.alignment.marks.iter().filter(|p| !p.same) {
+            let ours = pair.edition.map(|m| &self.edition.marks[m]);
+            let theirs = pair.source.map(|m| &self.source.marks[m]);
+            let status = match (ours, theirs) {
+                (Some(_), Some(_)) => Status::Altered,
+                (Some(_), None) => Status::Added,
+                (None, _) => Status::Omitted,
+            };
+            let Some(lead) = ours.or(theirs) else {
+                continue;
+            };
+            let (row, at, source_at) = match (ours, theirs) {
+                (Some(e), s) => {
+                    let row = self.rows.edition[&e.at.bar];
+                    let source = s.map(|s| Spot::from(s.at)).or_else(|| self.to_source(e.at));
+                    (row, Spot::from(e.at), source)
+                }
+                (None, Some(s)) => {
+                    let row = self.rows.source[&s.at.bar];
+                    (row, self.to_edition(Spot::from(s.at)), Some(Spot::from(s.at)))
+                }
+                (None, None) => continue,
+            };
+            let end = match ours {
+                Some(e) => e.end.map(Spot::from),
+                None => lead.end.map(|end| self.to_edition(Spot::from(end))),
+            };
+            let offset = if ours.is_some() { at.offset } else { lead.at.offset + self.outline[row].shift };
+            let carrier = |mark: &Mark, part: &Part| mark.at.note.map(|n| part.head(n));
+            let passage = self.stretch_at(
+                row,
+                offset,
+                ours.and_then(|m| carrier(m, self.edition)),
+                theirs.filter(|_| ours.is_none()).and_then(|m| carrier(m, self.source)),
+            );
+            let source_reading = theirs.map(|m| self.moved_reading(m));
+            let mut finding = Finding {
+                category: lead.category,
+                status,
+                subject: Subject::Mark { edition: pair.edition, source: pair.source },
+                row,
+                at,
+                end,
+                source_at,
+                voice: if lead.at.note.is_some() { lead.voice + 1 } else { 0 },
+                staff: lead.staff,
+                edition_reading: ours.map(|m| m.reading.clone()),
+                source_reading,
+                passage: passage.filter(|_| status != Status::Altered).map(|s| of_stretch[s]),
+            };
+            if status == Status::Altered && finding.edition_reading == finding.source_reading {
+                self.tell_places(ours, theirs, &mut finding);
+            }
+            out.push(finding);
+        }
+    }
+
+    /// Two marks that read alike differ by where they stand: say so.
+    pub(super) fn tell_places(&self, ours: Option<&Mark>, theirs: Option<&Mark>, finding: &mut Finding) {
+        let told = |mark: &Mark, part: &Part| {
+            let at = |p: Place| {
+                let beat = crate::time::beat_text(part.beat(p.bar, p.offset));
+                format!("{}:{beat}", part.bars[p.bar].number)
+            };
+            match mark.end {
+                Some(end) => format!("{} from {} to {}", mark.reading, at(mark.at), at(end)),
+                None => format!("{} at {}", mark.reading, at(mark.at)),
+            }
+        };
+        finding.edition_reading = ours.map(|m| told(m, self.edition));
+        finding.source_reading = theirs.map(|m| told(m, self.source));
+    }
+
+    /// The reading of a source mark in the edition's key.
+    pub(super) fn moved_reading(&self, mark: &Mark) -> String {
+        if self.alignment.interval == Interval::UNISON {
+            return mark.reading.clone();
+        }
+        if mark.category == Category::Signature && mark.kind == "key" {
+            let fifths: i32 = mark.meaning.parse().unwrap_or(0);
+            // As the edition, which may transpose, would write it.
+            let transpose = self.edition.bars.first().map_or(0, |b| b.transpose.fifths());
+            return crate::pitch::key_name(fifths + self.alignment.interval.fifths() - transpose);
+        }
+        let mut reading = mark.reading.clone();
+        if mark.category == Category::Grace {
+            let moved = mark.pitches.iter().map(|p| p.moved(self.alignment.interval).to_string());
+            reading = moved.collect::<Vec<_>>().join(" ");
+            if mark.meaning == "slash" || mark.reading.ends_with("slashed") {
+                reading.push_str(" slashed");
+            }
+        }
+        reading
+    }
+
+    /// Whatever lies between the first and the last note of an octave passage
+    /// belongs to it.
+    pub(super) fn place_in_octave_passages(&self, passages: &[Passage], findings: &mut [Finding]) {
+        for finding in findings.iter_mut().filter(|f| f.passage.is_none()) {
+            finding.passage = passages.iter().position(|p| {
+                let voice = p.edition.first().map(|n| self.edition.notes[*n].voice + 1);
+                p.kind == PassageKind::OctaveDisplacement
+                    && (p.from..=p.to).contains(&finding.at)
+                    && (finding.voice == 0 || voice == Some(finding.voice))
+            });
+        }
+    }
+}

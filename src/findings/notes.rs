@@ -1,0 +1,191 @@
+//! Findings about notes.
+
+use super::{Finder, Finding, Spot, Status, Subject};
+use crate::collate::TieChange;
+use crate::pitch::Interval;
+use crate::score::{Category, NoteId, Part, Place, Sound};
+use crate::time::Time;
+use std::collections::HashMap;
+
+impl Finder<'_> {
+    pub(super) fn notes(&self, of_octave: &HashMap<NoteId, usize>, of_stretch: &[usize], out: &mut Vec<Finding>) {
+        let a = self.alignment;
+        let swallowed_e: Vec<NoteId> = a.ties.iter().flat_map(|t| t.edition.iter().skip(1)).copied().collect();
+        let swallowed_s: Vec<NoteId> = a.ties.iter().flat_map(|t| t.source.iter().skip(1)).copied().collect();
+        let written_out: Vec<NoteId> = a.realisations.iter().flat_map(|r| r.edition.iter()).copied().collect();
+        let in_tie: Vec<NoteId> = a.ties.iter().map(|t| t.edition[0]).collect();
+        for e in self.edition.struck() {
+            match a.edition_to_source[e] {
+                _ if swallowed_e.contains(&e) || written_out.contains(&e) => {}
+                None => {
+                    let passage = self.stretch_of(Some(e), None).map(|s| of_stretch[s]);
+                    out.push(self.note_finding(Category::Note, Status::Added, Some(e), None, passage));
+                }
+                Some(s) => self.pair(e, s, in_tie.contains(&e), of_octave, out),
+            }
+        }
+        for s in self.source.struck() {
+            if a.source_to_edition[s].is_none() && !swallowed_s.contains(&s) {
+                let passage = self.stretch_of(None, Some(s)).map(|s| of_stretch[s]);
+                out.push(self.note_finding(Category::Note, Status::Omitted, None, Some(s), passage));
+            }
+        }
+        for (index, tie) in a.ties.iter().enumerate() {
+            self.tie(index, tie, out);
+        }
+        for (index, realisation) in a.realisations.iter().enumerate() {
+            let notes: Vec<String> = realisation.edition.iter().map(|n| self.edition_name(*n)).collect();
+            let plain = self.source_name(realisation.source);
+            let sign = realisation.sign.map(|m| &self.source.marks[m]);
+            let e = realisation.edition[0];
+            let mut finding =
+                self.note_finding(Category::Realisation, Status::Altered, Some(e), Some(realisation.source), None);
+            finding.subject = Subject::Realisation(index);
+            finding.edition_reading = Some(notes.join(" "));
+            finding.source_reading = Some(match sign {
+                Some(mark) if mark.category == Category::Grace => {
+                    format!("{plain} with a grace note")
+                }
+                Some(mark) => format!("{plain} with {}", mark.reading),
+                None => plain,
+            });
+            out.push(finding);
+        }
+    }
+
+    pub(super) fn pair(
+        &self,
+        e: NoteId,
+        s: NoteId,
+        in_tie: bool,
+        of_octave: &HashMap<NoteId, usize>,
+        out: &mut Vec<Finding>,
+    ) {
+        let apart = self.apart(e, s);
+        if apart != 0 {
+            let category = if apart % 1200 == 0 { Category::Octave } else { Category::Pitch };
+            out.push(self.note_finding(category, Status::Altered, Some(e), Some(s), of_octave.get(&e).copied()));
+        } else if let (Some(ours), Some(theirs)) = (self.edition.notes[e].pitch(), self.source.notes[s].pitch())
+            && ours.staff_place() != theirs.moved(self.alignment.interval).staff_place()
+        {
+            out.push(self.note_finding(Category::Spelling, Status::Altered, Some(e), Some(s), None));
+        }
+        let lengths = (self.edition.sounding(e), self.source.sounding(s));
+        let shift = self.outline[self.rows.edition[&self.edition.notes[e].bar]].shift;
+        let moved = self.edition.notes[e].offset != self.source.notes[s].offset + shift;
+        if !in_tie && (moved || lengths.0 != lengths.1) {
+            let mut finding = self.note_finding(Category::Rhythm, Status::Altered, Some(e), Some(s), None);
+            finding.edition_reading = Some(format!("{} for {}", self.edition_name(e), length_name(lengths.0)));
+            finding.source_reading = Some(format!("{} for {}", self.source_name(s), length_name(lengths.1)));
+            out.push(finding);
+        }
+    }
+
+    /// Hundredths of a semitone by which a note lies from where it should.
+    pub(super) fn apart(&self, e: NoteId, s: NoteId) -> i32 {
+        let height = |sound: Sound, by: i32| match sound {
+            Sound::Pitched(p) => p.sound() + by * 100,
+            Sound::Unpitched(p) => 1_000_000 + p.sound(),
+            Sound::Rest => 0,
+        };
+        height(self.edition.notes[e].sound, 0) - height(self.source.notes[s].sound, self.alignment.interval.semitones)
+    }
+
+    /// One finding for each note that is held where the other side strikes.
+    pub(super) fn tie(&self, index: usize, tie: &TieChange, out: &mut Vec<Finding>) {
+        let status = if tie.added { Status::Added } else { Status::Omitted };
+        let (held, struck) = if tie.added { (tie.edition[0], &tie.source) } else { (tie.source[0], &tie.edition) };
+        for pair in struck.windows(2) {
+            let (e, s) = if tie.added {
+                // The edition's note at which the tie starts.
+                let time = self.source.onset(pair[0]) - self.source.onset(struck[0]) + self.edition.onset(held);
+                let starts = self.edition.tied(held).filter(|n| self.edition.onset(*n) <= time).last();
+                (starts.unwrap_or(held), pair[0])
+            } else {
+                (pair[0], tie.source[0])
+            };
+            let mut finding = self.note_finding(Category::Tie, status, Some(e), Some(s), None);
+            finding.subject = Subject::Tie(index);
+            let name = self.edition_name(e);
+            let (one, two) = (format!("{name} held"), format!("{name} struck twice"));
+            (finding.edition_reading, finding.source_reading) =
+                if tie.added { (Some(one), Some(two)) } else { (Some(two), Some(one)) };
+            out.push(finding);
+        }
+    }
+
+    pub(super) fn note_finding(
+        &self,
+        category: Category,
+        status: Status,
+        edition: Option<NoteId>,
+        source: Option<NoteId>,
+        passage: Option<usize>,
+    ) -> Finding {
+        let place = |part: &Part, n: NoteId| Spot { bar: part.notes[n].bar, offset: part.notes[n].offset };
+        let source_spot = source.map(|s| place(self.source, s));
+        let (row, at) = match (edition, source_spot) {
+            (Some(e), _) => (self.rows.edition[&self.edition.notes[e].bar], place(self.edition, e)),
+            (None, Some(spot)) => (self.rows.source[&spot.bar], self.to_edition(spot)),
+            (None, None) => unreachable!("a finding is about a note"),
+        };
+        let source_at = source_spot.or_else(|| {
+            let e = &self.edition.notes[edition?];
+            self.to_source(Place { bar: e.bar, offset: e.offset, note: edition })
+        });
+        let lead = match edition {
+            Some(e) => &self.edition.notes[e],
+            None => &self.source.notes[source.expect("one side at least")],
+        };
+        Finding {
+            category,
+            status,
+            subject: Subject::Note { edition, source },
+            row,
+            at,
+            end: None,
+            source_at,
+            voice: lead.voice + 1,
+            staff: lead.staff,
+            edition_reading: edition.map(|e| self.edition_name(e)),
+            source_reading: source.map(|s| self.source_name(s)),
+            passage,
+        }
+    }
+
+    pub(super) fn edition_name(&self, note: NoteId) -> String {
+        name(self.edition.notes[note].sound, Interval::UNISON)
+    }
+
+    pub(super) fn source_name(&self, note: NoteId) -> String {
+        name(self.source.notes[note].sound, self.alignment.interval)
+    }
+}
+
+fn name(sound: Sound, by: Interval) -> String {
+    match sound {
+        Sound::Pitched(pitch) => pitch.moved(by).to_string(),
+        Sound::Unpitched(_) => "stroke".into(),
+        Sound::Rest => "rest".into(),
+    }
+}
+
+/// A length in a musician's words.
+pub fn length_name(length: Time) -> String {
+    let names = [
+        (8, 1, "a breve"),
+        (4, 1, "a whole note"),
+        (3, 1, "a dotted half"),
+        (2, 1, "a half"),
+        (3, 2, "a dotted quarter"),
+        (1, 1, "a quarter"),
+        (3, 4, "a dotted eighth"),
+        (1, 2, "an eighth"),
+        (3, 8, "a dotted 16th"),
+        (1, 4, "a 16th"),
+        (1, 8, "a 32nd"),
+        (1, 16, "a 64th"),
+    ];
+    let found = names.iter().find(|(n, d, _)| Time::new(*n, *d) == length);
+    found.map_or_else(|| format!("{} of a quarter", crate::time::text(length)), |(_, _, name)| name.to_string())
+}
