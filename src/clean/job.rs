@@ -171,9 +171,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             let kept = matches!(self.fates[finding.row], Fate::Keep { .. });
             match finding.subject {
                 Subject::Note { edition: Some(e), source: Some(s) } if kept && finding.category != Category::Rhythm => {
-                    if let Some(pitch) = self.source.notes[s].pitch() {
-                        rewrite.set_pitch(e, pitch.moved(self.alignment.interval).simplest());
-                    }
+                    rewrite.restore_pitch(e, s);
                 }
                 Subject::Tie(index) if self.tie_is_written(index) => self.rewrite_tie(rewrite, index),
                 _ => {}

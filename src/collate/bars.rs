@@ -7,6 +7,7 @@ use crate::time::Time;
 use num_traits::Zero;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
 use std::hash::{DefaultHasher, Hash, Hasher};
+use std::ops::Range;
 
 /// A row of the outline, and whether its bars are the same music at all.
 #[derive(Debug, Clone, Copy)]
@@ -20,6 +21,9 @@ pub struct Row {
 const LEAST_LIKENESS: f64 = 0.3;
 /// Larger gaps are not searched for pairs note by note.
 const LARGEST_GAP: usize = 1 << 20;
+
+/// Equal bars between two differences may be so many and still be in doubt.
+const LONGEST_DOUBT: usize = 16;
 
 /// One struck note of a bar: part, offset, pitch class.
 type Content = Vec<(usize, Time, i32)>;
@@ -36,24 +40,62 @@ pub fn outline(views: &[PartView]) -> Vec<Row> {
     // The source is the old text, the edition the new one.
     let ops = capture_diff_slices(Algorithm::Myers, &hashes(&source), &hashes(&edition));
     let mut rows = Vec::new();
-    for op in ops {
-        match op {
-            DiffOp::Equal { old_index, new_index, len } => {
-                rows.extend((0..len).map(|i| paired(&edition, &source, new_index + i, old_index + i, false)));
-            }
-            DiffOp::Delete { old_index, old_len, .. } => {
-                rows.extend((old_index..old_index + old_len).map(|s| alone(None, Some(s))));
-            }
-            DiffOp::Insert { new_index, new_len, .. } => {
-                rows.extend((new_index..new_index + new_len).map(|e| alone(Some(e), None)));
-            }
-            DiffOp::Replace { old_index, old_len, new_index, new_len } => {
-                let (e, s) = (new_index..new_index + new_len, old_index..old_index + old_len);
-                gap(&edition, &source, e, s, &mut rows);
-            }
+    for run in settled(&ops) {
+        if run.equal {
+            rows.extend(run.edition.zip(run.source).map(|(e, s)| paired(&edition, &source, e, s, false)));
+        } else {
+            gap(&edition, &source, run.edition, run.source, &mut rows);
         }
     }
     rows
+}
+
+/// Bars of both sides that are equal one by one, or differ as a whole.
+struct Run {
+    equal: bool,
+    edition: Range<usize>,
+    source: Range<usize>,
+}
+
+/// Equal bars between two differences are in doubt when the one lacks as many
+/// bars as the other has too many: in music that repeats itself the diff may
+/// have paired each bar with the one after. Such a stretch is looked at bar by
+/// bar, as one difference.
+fn settled(ops: &[DiffOp]) -> Vec<Run> {
+    let mut out: Vec<Run> = Vec::new();
+    for op in ops {
+        let (source, edition) = (op.old_range(), op.new_range());
+        let equal = matches!(op, DiffOp::Equal { .. });
+        // Two differences side by side are one.
+        match out.last_mut() {
+            Some(last) if !last.equal && !equal => {
+                last.edition.end = edition.end;
+                last.source.end = source.end;
+            }
+            _ => out.push(Run { equal, edition, source }),
+        }
+        join_doubtful(&mut out);
+    }
+    out
+}
+
+fn join_doubtful(runs: &mut Vec<Run>) {
+    let surplus = |r: &Run| r.edition.len() as i64 - r.source.len() as i64;
+    while let [.., before, between, after] = runs.as_slice() {
+        let doubtful = !before.equal
+            && between.equal
+            && !after.equal
+            && between.edition.len() <= LONGEST_DOUBT
+            && surplus(before) * surplus(after) < 0;
+        if !doubtful {
+            return;
+        }
+        let (edition, source) = (after.edition.end, after.source.end);
+        runs.truncate(runs.len() - 2);
+        let last = runs.last_mut().expect("the one before");
+        last.edition.end = edition;
+        last.source.end = source;
+    }
 }
 
 fn side<'a>(parts: Vec<&'a Part>, height: impl Fn(usize, usize) -> i32) -> Side<'a> {
@@ -121,7 +163,7 @@ fn common<K: Ord>(e: &Content, s: &Content, key: impl Fn(&(usize, Time, i32)) ->
 }
 
 /// Pairs what can be paired between two equal places, in order.
-fn gap(edition: &Side, source: &Side, e: std::ops::Range<usize>, s: std::ops::Range<usize>, rows: &mut Vec<Row>) {
+fn gap(edition: &Side, source: &Side, e: Range<usize>, s: Range<usize>, rows: &mut Vec<Row>) {
     let pairs = if e.len() * s.len() <= LARGEST_GAP { best_pairs(edition, source, &e, &s) } else { Vec::new() };
     let (mut i, mut j) = (e.start, s.start);
     for (pe, ps) in pairs.into_iter().chain([(e.end, s.end)]) {
@@ -134,12 +176,7 @@ fn gap(edition: &Side, source: &Side, e: std::ops::Range<usize>, s: std::ops::Ra
 }
 
 /// The pairs of bars, in order, whose likeness adds up to most.
-fn best_pairs(
-    edition: &Side,
-    source: &Side,
-    e: &std::ops::Range<usize>,
-    s: &std::ops::Range<usize>,
-) -> Vec<(usize, usize)> {
+fn best_pairs(edition: &Side, source: &Side, e: &Range<usize>, s: &Range<usize>) -> Vec<(usize, usize)> {
     let (n, m) = (e.len(), s.len());
     let like: Vec<f64> = (0..n * m)
         .map(|at| {
@@ -173,7 +210,7 @@ fn best_pairs(
 
 /// Bars between two pairs that resemble nothing. As many on both sides, and as
 /// long: they stand for each other, but were rewritten.
-fn unlike(edition: &Side, source: &Side, e: std::ops::Range<usize>, s: std::ops::Range<usize>, rows: &mut Vec<Row>) {
+fn unlike(edition: &Side, source: &Side, e: Range<usize>, s: Range<usize>, rows: &mut Vec<Row>) {
     let length = |side: &Side, bar: usize| side.parts.first().and_then(|p| p.bars.get(bar)).map(|b| b.length);
     let same_lengths =
         e.len() == s.len() && e.clone().zip(s.clone()).all(|(i, j)| length(edition, i) == length(source, j));

@@ -32,10 +32,10 @@ const LENGTHS: [usize; 4] = [6, 3, 1, 0];
 const MOST_PLACES: usize = 16;
 /// The least share of an edition's melodies that the right part has. Unrelated
 /// music shares a few per cent by chance.
-const LEAST_SHARE: [f64; 4] = [0.10, 0.30, 0.34, 0.99];
+const LEAST_SHARE: [f64; 4] = [0.10, 0.20, 0.34, 0.99];
 
 /// Notes of a piece that is too short to share long melodies.
-const SHORT_PIECE: usize = 8;
+const SHORT_PIECE: usize = 16;
 
 pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
     let chosen = |part: Option<usize>, count: usize| match part {

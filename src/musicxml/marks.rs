@@ -465,7 +465,7 @@ impl Collector {
         let Some(style) = style.filter(|_| repeat.is_none()) else {
             return;
         };
-        if matches!(text_of(style), "light-light" | "heavy-heavy" | "light-heavy" | "heavy-light") {
+        if is_double(text_of(style)) {
             self.add(part, Sign::new(Category::Structure, "bar-style", "double bar"), spot, vec![element(style)]);
         }
     }
@@ -478,6 +478,11 @@ impl Collector {
     pub fn time(&mut self, part: &mut Part, node: Node<'_, '_>, reading: &str, spot: Spot) {
         self.add(part, Sign::new(Category::Signature, "time", reading), spot, vec![element(node)]);
     }
+}
+
+/// Whether a bar style is one of the double bars.
+pub(super) fn is_double(style: &str) -> bool {
+    matches!(style, "light-light" | "heavy-heavy" | "light-heavy" | "heavy-light")
 }
 
 fn role_of(node: Node<'_, '_>) -> Role {

@@ -64,7 +64,9 @@ impl<'a, 'i> Plan<'a, 'i> {
         self.after.entry(sibling).or_default().push(fragment);
     }
 
+    /// Another element in the place of one, even of one that was to go.
     pub fn replace(&mut self, element: Element, fragment: Fragment) {
+        self.gone.remove(&element);
         self.replaced.insert(element, fragment);
     }
 

@@ -7,6 +7,8 @@ use crate::time::Time;
 
 /// More notes than this that agree are no accident.
 const LARGEST_ISLAND: usize = 16;
+/// So many notes in a row may be in another octave by chance.
+const STRAY_OCTAVES: usize = 2;
 /// From this many notes on, differences next to each other are other music
 /// rather than wrong notes.
 const LEAST_STRETCH: usize = 4;
@@ -25,8 +27,10 @@ struct Item {
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Kind {
-    /// The same note, in whatever octave or length.
+    /// The same note, in whatever length.
     Same,
+    /// The same note in another octave: in other music that is chance, too.
+    Octave,
     Different,
     /// In bars that have no partner or are other music as a whole.
     Alien,
@@ -103,27 +107,27 @@ fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) -> Vec<(Item,
     let mut out = Vec::new();
     for (index, row) in rows.iter().enumerate() {
         let alien = row.rewritten || row.pair.edition.is_none() || row.pair.source.is_none();
-        let kind = |same: bool| match (alien, same) {
-            (true, _) => Kind::Alien,
-            (false, true) => Kind::Same,
-            (false, false) => Kind::Different,
-        };
+        let kind = |kind: Kind| if alien { Kind::Alien } else { kind };
         let from = out.len();
         if let Some(bar) = row.pair.edition.filter(|b| *b < view.edition.bars.len()) {
             for e in view.edition.struck_in(bar) {
                 let note = &view.edition.notes[e];
                 let source = alignment.edition_to_source[e];
                 let written_out = alignment.realisations.iter().any(|r| r.edition[0] == e);
-                let same = swallowed_e.contains(&e)
-                    || written_out
-                    || source.is_some_and(|s| (view.edition_height(e) - view.source_height(s)) % 1200 == 0);
+                let apart = source.map(|s| view.edition_height(e) - view.source_height(s));
+                let own = match apart {
+                    _ if swallowed_e.contains(&e) || written_out => Kind::Same,
+                    Some(0) => Kind::Same,
+                    Some(apart) if apart % 1200 == 0 => Kind::Octave,
+                    _ => Kind::Different,
+                };
                 let exact = source.is_some_and(|s| {
                     let other = &view.source.notes[s];
                     view.edition_height(e) == view.source_height(s)
                         && note.offset == other.offset + row.pair.shift
                         && view.edition.sounding(e) == view.source.sounding(s)
                 });
-                let item = Item { row: index, offset: note.offset, edition: Some(e), source, kind: kind(same), exact };
+                let item = Item { row: index, offset: note.offset, edition: Some(e), source, kind: kind(own), exact };
                 out.push((item, note.voice as usize));
             }
         }
@@ -131,8 +135,8 @@ fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) -> Vec<(Item,
             for s in view.source.struck_in(bar).filter(|s| alignment.source_to_edition[*s].is_none()) {
                 let note = &view.source.notes[s];
                 let offset = note.offset + row.pair.shift;
-                let same = swallowed_s.contains(&s);
-                let item = Item { row: index, offset, edition: None, source: Some(s), kind: kind(same), exact: false };
+                let own = if swallowed_s.contains(&s) { Kind::Same } else { Kind::Different };
+                let item = Item { row: index, offset, edition: None, source: Some(s), kind: kind(own), exact: false };
                 out.push((item, voice_of[note.voice as usize]));
             }
         }
@@ -158,45 +162,67 @@ fn source_voices(view: &PartView, alignment: &PartAlignment) -> Vec<usize> {
 }
 
 /// Runs of differences in one voice, long enough to be other music. One equal
-/// note between differences may be chance.
+/// note between differences may be chance, and so may two in another octave.
 fn runs(items: &[Item]) -> Vec<Vec<Item>> {
+    let differs = |i: &Item| matches!(i.kind, Kind::Different | Kind::Alien);
     let mut out: Vec<Vec<Item>> = Vec::new();
     let mut at = 0;
     while at < items.len() {
-        if items[at].kind == Kind::Same {
+        if !differs(&items[at]) {
             at += 1;
             continue;
         }
-        let mut end = at + 1;
-        let mut last = at;
-        while end < items.len() && (items[end].kind != Kind::Same || end - last <= 1) {
-            if items[end].kind != Kind::Same {
-                last = end;
+        let (mut end, mut last, mut same) = (at + 1, at, 0);
+        while end < items.len() {
+            match items[end].kind {
+                Kind::Different | Kind::Alien => (last, same) = (end, 0),
+                Kind::Same => same += 1,
+                Kind::Octave => {}
+            }
+            if same > 1 || end - last - same > STRAY_OCTAVES {
+                break;
             }
             end += 1;
         }
         let run = &items[at..=last];
+        let first = at;
         at = last + 1;
         if run.iter().any(|i| i.kind == Kind::Alien) {
             // Alien bars stay; what hangs on to them must be unbroken.
-            out.push(around_alien(run));
+            let (from, to) = around_alien(run);
+            out.push(with_strays(items, first + from, first + to));
             continue;
         }
-        let different = run.iter().filter(|i| i.kind == Kind::Different).count();
-        if different >= LEAST_STRETCH && different >= 3 * (run.len() - different) {
-            out.push(run.to_vec());
+        let count = |kind: Kind| run.iter().filter(|i| i.kind == kind).count();
+        let different = count(Kind::Different);
+        if different >= LEAST_STRETCH && different >= 3 * count(Kind::Same) {
+            out.push(with_strays(items, first, last + 1));
         }
     }
     out
 }
 
 /// The alien bars of a run, with the differences right before and after them.
-fn around_alien(run: &[Item]) -> Vec<Item> {
+fn around_alien(run: &[Item]) -> (usize, usize) {
     let first = run.iter().position(|i| i.kind == Kind::Alien).expect("checked by the caller");
     let last = run.iter().rposition(|i| i.kind == Kind::Alien).expect("checked by the caller");
     let from = run[..first].iter().rposition(|i| i.kind == Kind::Same).map_or(0, |p| p + 1);
     let to = run[last..].iter().position(|i| i.kind == Kind::Same).map_or(run.len(), |p| last + p);
-    run[from..to].to_vec()
+    (from, to)
+}
+
+/// A run with the one or two notes beside it that only share a name with the
+/// other side's.
+fn with_strays(items: &[Item], mut from: usize, mut to: usize) -> Vec<Item> {
+    let before = items[..from].iter().rev().take_while(|i| i.kind == Kind::Octave).count();
+    let after = items[to..].iter().take_while(|i| i.kind == Kind::Octave).count();
+    if before <= STRAY_OCTAVES {
+        from -= before;
+    }
+    if after <= STRAY_OCTAVES {
+        to += after;
+    }
+    items[from..to].to_vec()
 }
 
 fn bound(view: &PartView, rows: &[Row], run: Vec<Item>) -> Stretch {
@@ -292,6 +318,11 @@ fn take_in_last_note(items: &[(Item, usize)], stretches: &mut [Stretch], rows: &
         return;
     };
     let rest = &items[at + 1..];
+    // In a part that rests from there on it is not the end of the piece.
+    let end = rest.last().map_or(items[at].0.row, |i| i.0.row);
+    if end + 1 < rows.len() {
+        return;
+    }
     let one_chord = rest.iter().all(|(item, _)| item.offset == rest[0].0.offset && item.row == rest[0].0.row);
     if !one_chord {
         return;

@@ -1,7 +1,8 @@
 //! Whole bars: composed from the source's notes, put in, taken out, numbered.
 
 use super::super::fragment::Fragment;
-use super::super::tree::{Tree, child, child_text, element};
+use super::super::marks::is_double;
+use super::super::tree::{Tree, child, child_text, element, text_of};
 use super::{Fate, PartRewrite};
 use crate::score::{Element, Part};
 use crate::time::Time;
@@ -40,6 +41,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
     /// Writes rebuilt and fresh bars, takes dropped ones out, numbers all.
     pub(super) fn put_bars(&mut self) {
+        self.settle_final_barline();
         for ((_, left), (home, barline)) in std::mem::take(&mut self.new_barlines) {
             if left {
                 self.plan.insert_before(home, barline);
@@ -100,6 +102,29 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                     anchor = Some(measure);
                 }
                 Fate::Absent => {}
+            }
+        }
+    }
+
+    /// The double bar at the end stays at the end, whatever bar that is now.
+    fn settle_final_barline(&mut self) {
+        let Some(last) = self.part.bars.len().checked_sub(1) else { return };
+        let tree = self.plan.tree();
+        let old = right_style(tree.node(self.part.bars[last].element));
+        let Some(end) = self.fates.iter().rposition(|f| f.is_in_result()) else { return };
+        let still_last = self.fates[end].edition() == Some(last);
+        let Some(old) = old.filter(|_| !still_last) else { return };
+        let goes = self.edition_rows.get(&last).is_some_and(|r| matches!(self.fates[*r], Fate::Drop { .. }));
+        let repeats = old.parent().is_some_and(|b| child(b, "repeat").is_some());
+        if !goes && !repeats && text_of(old) == "light-heavy" {
+            self.plan.remove(element(old));
+        }
+        if let Fate::Keep { edition, .. } | Fate::Rebuild { edition, .. } = self.fates[end] {
+            let measure = tree.node(self.part.bars[edition].element);
+            let has_one = right_style(measure).is_some() || self.new_barlines.contains_key(&(end, false));
+            if let Some(home) = measure.last_element_child().filter(|_| !has_one) {
+                let barline = Fragment::new("barline").set("location", "right").with(Fragment::copy(old));
+                self.plan.insert_after(element(home), barline);
             }
         }
     }
@@ -171,7 +196,15 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         if !attributes.children.is_empty() {
             measure.children.push(attributes);
         }
-        let barlines = self.barlines.remove(&row).unwrap_or_default();
+        let mut barlines = self.barlines.remove(&row).unwrap_or_default();
+        if let Some((_, node)) = own
+            && !barlines.iter().any(|b| !b.0 && b.1.name == "bar-style")
+        {
+            // A style that is no mark, as the double bar at the end, comes along.
+            let last = source.is_some_and(|s| bar + 1 == s.part.bars.len());
+            let style = right_style(node).filter(|style| last || !is_double(text_of(*style)));
+            barlines.extend(style.map(|style| (false, Fragment::copy(style))));
+        }
         let side = |left: bool, location: &str, measure: &mut Fragment| {
             let mut barline = Fragment::new("barline").set("location", location);
             for (_, fragment) in barlines.iter().filter(|b| b.0 == left) {
@@ -281,6 +314,13 @@ impl State {
     fn skipped(&mut self, bar: usize) {
         self.dropped_from.get_or_insert(bar);
     }
+}
+
+/// The style of a measure's right barline.
+fn right_style<'a, 'i>(measure: Node<'a, 'i>) -> Option<Node<'a, 'i>> {
+    let barlines = measure.children().filter(|n| n.tag_name().name() == "barline");
+    let right = barlines.filter(|b| b.attribute("location").unwrap_or("right") == "right");
+    right.filter_map(|b| child(b, "bar-style")).next_back()
 }
 
 /// The time signature in force in a bar.

@@ -114,6 +114,11 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let number = numbered.zip(end).map(|(n, end)| self.free_number(n.tag_name().name(), at, end));
         let mut directions: Vec<(Element, usize, Time, Fragment)> = Vec::new();
         let mut done = false;
+        if nodes.is_empty() && mark.kind == "key" {
+            // No signature at all is one without accidentals.
+            let none = Fragment::new("key").with(Fragment::leaf("fifths", 0));
+            self.add_signature(at.0, at.1, mark, none);
+        }
         for node in nodes {
             let is_end = mark.end_elements.contains(&element(node));
             let middle = !is_end && matches!(node.attribute("type"), Some("continue" | "change"));
@@ -271,10 +276,22 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let earlier = notes.clone().filter(stays).filter(|n| own(*n).offset < offset).max_by_key(|n| own(*n).offset);
         let host = earlier.or_else(|| notes.clone().find(stays));
         let Some(host) = host else {
-            return self.plan.add_child(self.part.bars[bar].element, fragment);
+            return self.put_in_silent_bar(bar, offset, fragment);
         };
         set_offset(&mut fragment, offset - own(host).offset, self.part.bars[bar].divisions);
         self.plan.insert_before(own(host).element, fragment);
+    }
+
+    /// In a bar without notes: before whatever moves the time on.
+    fn put_in_silent_bar(&mut self, bar: usize, offset: Time, mut fragment: Fragment) {
+        set_offset(&mut fragment, offset, self.part.bars[bar].divisions);
+        let measure = self.plan.tree().node(self.part.bars[bar].element);
+        let moves = |n: &Node| matches!(n.tag_name().name(), "forward" | "backup" | "barline");
+        let head = |n: &Node| n.attribute("location") != Some("left");
+        match measure.children().filter(moves).find(head) {
+            Some(host) => self.plan.insert_before(element(host), fragment),
+            None => self.plan.add_child(self.part.bars[bar].element, fragment),
+        }
     }
 
     fn direction_shell(&self, holder: Node<'_, '_>, row: usize) -> Fragment {

@@ -97,6 +97,8 @@ pub struct PartRewrite<'p, 'a, 'i> {
     source_owner: HashMap<Element, NoteId>,
     /// New written pitches of the edition's notes.
     pitches: BTreeMap<NoteId, Pitch>,
+    /// The source's notes that these pitches come from.
+    restored_from: BTreeMap<NoteId, NoteId>,
     /// Pitches that composed notes take from the edition instead.
     overrides: BTreeMap<NoteId, Pitch>,
     /// Notes whose accidental gets these attributes.
@@ -151,6 +153,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             edition_owner: owners(part),
             source_owner: source.map_or_else(HashMap::new, |s| owners(s.part)),
             pitches: BTreeMap::new(),
+            restored_from: BTreeMap::new(),
             overrides: BTreeMap::new(),
             flagged: BTreeMap::new(),
             unflagged: BTreeSet::new(),
@@ -180,8 +183,13 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
         }
     }
 
-    /// A note of the edition gets another sounding pitch, and all that are tied to it.
-    pub fn set_pitch(&mut self, note: NoteId, sounding: Pitch) {
+    /// A note of the edition gets the pitch of a source note, and so do all
+    /// that are tied to it.
+    pub fn restore_pitch(&mut self, note: NoteId, from: NoteId) {
+        let Some(source) = self.source else { return };
+        let Some(pitch) = source.part.notes[from].pitch() else { return };
+        self.restored_from.insert(note, from);
+        let sounding = pitch.moved(source.alignment.interval).simplest();
         for tied in self.part.tied(note).collect::<Vec<_>>() {
             let bar = &self.part.bars[self.part.notes[tied].bar];
             let written = sounding.moved(bar.transpose.inverse());

@@ -1,12 +1,13 @@
 //! What the eye needs after the notes have changed: accidentals and stems.
 
 use super::super::fragment::Fragment;
-use super::super::tree::{child, child_text, element};
+use super::super::tree::{child, child_text, element, text_of};
 use super::compose::{is_pitched, stem_of};
 use super::{Fate, PartRewrite, Target};
 use crate::pitch::{Interval, Pitch, key_alter};
 use crate::score::NoteId;
 use crate::time::Time;
+use roxmltree::Node;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// A note as it will be printed.
@@ -66,6 +67,12 @@ impl PartRewrite<'_, '_, '_> {
             return;
         };
         let flags = self.flagged.get(&note.target).cloned();
+        // A sign that the source prints without need may warn the reader.
+        let origin = match note.target {
+            Target::Composed(id) => Some(id),
+            Target::Kept(id) => self.restored_from.get(&id).copied(),
+        };
+        let needed = needed || origin.is_some_and(|n| self.source_prints_accidental(n));
         let wanted = || {
             let mut out = Fragment::leaf("accidental", name);
             out.attributes = flags.clone().unwrap_or_default();
@@ -91,17 +98,35 @@ impl PartRewrite<'_, '_, '_> {
         let special = old.is_some_and(|o| {
             ["cautionary", "editorial", "parentheses", "bracket"].iter().any(|a| o.attribute(*a) == Some("yes"))
         });
+        let wanted = |old: Node<'_, '_>| {
+            let mut out = wanted();
+            if special && !unflagged && flags.is_none() {
+                out.attributes = Fragment::shell(old).attributes;
+            }
+            out
+        };
+        let here = self.part.notes[id].element;
         match old {
             None if flags.is_some() || needed && (changed || status_changed) => {
-                self.plan.add_child(self.part.notes[id].element, wanted());
+                let mut sign = Fragment::leaf("accidental", name);
+                sign.attributes = flags.clone().unwrap_or_default();
+                self.plan.add_child(here, sign);
             }
-            Some(old) if flags.is_some() => self.plan.replace(element(old), wanted()),
-            Some(old) if unflagged && !needed => self.plan.remove(element(old)),
-            Some(old) if unflagged || changed && needed => self.plan.replace(element(old), wanted()),
-            Some(old) if changed => self.plan.remove(element(old)),
-            Some(old) if status_changed && !needed && !special => self.plan.remove(element(old)),
-            _ => {}
+            None => {}
+            Some(old) if flags.is_some() || unflagged && needed => self.plan.replace(element(old), wanted(old)),
+            Some(old) if unflagged => self.plan.remove(element(old)),
+            Some(old) if changed && (needed || special) => {
+                if text_of(old) != name {
+                    self.plan.replace(element(old), wanted(old));
+                }
+            }
+            Some(old) if changed || status_changed && !needed && !special => self.plan.remove(element(old)),
+            Some(_) => {}
         }
+    }
+
+    fn source_prints_accidental(&self, note: NoteId) -> bool {
+        self.source.is_some_and(|s| child(s.tree.node(s.part.notes[note].element), "accidental").is_some())
     }
 
     /// Rows in which some accidental may have to come or go.
