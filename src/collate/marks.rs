@@ -103,10 +103,10 @@ impl<'a> Map<'a> {
         if let Some((note, grace)) = carrier(part, place, mark) {
             let head = part.head(note);
             let struck = part.chord(head).find_map(|n| self.alignment.edition_to_source[part.head(n)]);
-            let source = struck.or_else(|| self.swallowed(head))?;
-            let time = self.view.source.onset(source) + part.time_of(place) - part.onset(head);
+            let (first, source) = struck.map(|s| (head, s)).or_else(|| self.swallowed(head))?;
+            let onset = self.view.source.onset(source);
             // A note moved in its bar takes its marks along.
-            let time = if grace > 0 { self.view.source.onset(source) } else { time };
+            let time = if grace > 0 { onset } else { onset + part.time_of(place) - part.onset(first) };
             return Some(Anchor { time, voice: Some(self.view.source.notes[source].voice), grace });
         }
         if let Some(time) = self.edge(part, place, mark) {
@@ -135,11 +135,11 @@ impl<'a> Map<'a> {
         }
     }
 
-    /// The source note at the place of an edition note that a tie of the
-    /// source, or a realisation, has swallowed.
-    fn swallowed(&self, note: usize) -> Option<usize> {
+    /// For a note that the source holds on to: the first of the notes that are
+    /// struck in its place, and the note that is held.
+    fn swallowed(&self, note: usize) -> Option<(usize, usize)> {
         let tie = self.alignment.ties.iter().find(|t| !t.added && t.edition.contains(&note));
-        tie.map(|t| t.source[0])
+        tie.map(|t| (t.edition[0], t.source[0]))
     }
 
     fn source_anchor(&self, place: Place, mark: &Mark) -> Option<Anchor> {

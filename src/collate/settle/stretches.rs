@@ -319,7 +319,7 @@ fn take_in_last_note(items: &[(Item, usize)], stretches: &mut [Stretch], rows: &
     };
     let rest = &items[at + 1..];
     // In a part that rests from there on it is not the end of the piece.
-    let end = rest.last().map_or(items[at].0.row, |i| i.0.row);
+    let end = rest.last().map_or(0, |i| i.0.row).max(last.outline.1);
     if end + 1 < rows.len() {
         return;
     }
