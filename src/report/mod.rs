@@ -221,7 +221,8 @@ pub struct OutsideReport {
 impl Audit {
     /// Whether anything at all was found; a part without a partner counts.
     pub fn found_something(&self) -> bool {
-        self.parts.iter().any(|p| !p.findings.is_empty()) || !self.unmatched_parts.edition.is_empty()
+        let found = |p: &PartReport| !p.findings.is_empty() || !p.passages.is_empty();
+        self.parts.iter().any(found) || !self.unmatched_parts.edition.is_empty()
     }
 
     /// The report as JSON, with a line end.

@@ -114,7 +114,11 @@ fn summary(page: &mut Page, part: &PartReport) {
     }
     page.paragraph(&notes);
     if part.findings.is_empty() {
-        page.paragraph("Nothing was found: the edition has what the source has, and no more.");
+        page.paragraph(if part.passages.is_empty() {
+            "Nothing was found: the edition has what the source has, and no more."
+        } else {
+            "Nothing was found but bars of rests that only one of the two has."
+        });
         return;
     }
     let marks = marks(part);

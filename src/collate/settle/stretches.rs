@@ -72,6 +72,16 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
         }
     }
     stretches.sort_by_key(|s| (s.outline, s.from));
+    // Bars without notes may have closed the gap between two.
+    let mut at = 0;
+    while at + 1 < stretches.len() {
+        if touches(&stretches[at], &stretches[at + 1], rows) {
+            let next = stretches.remove(at + 1);
+            merge(&mut stretches[at], next);
+        } else {
+            at += 1;
+        }
+    }
     join_over_islands(&items, &mut stretches);
     take_in_last_note(&items, &mut stretches, rows);
     for stretch in &mut stretches {

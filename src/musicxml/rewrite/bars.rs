@@ -69,11 +69,16 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                             self.plan.set_attribute(measure, "number", last_number.to_string());
                         }
                     }
-                    let divisions = match fate {
-                        Fate::Rebuild { .. } => self.rebuild(row, edition),
-                        _ => bar.divisions,
-                    };
-                    self.settle_attributes(row, edition, divisions, &mut state);
+                    let own = bar.divisions;
+                    match fate {
+                        Fate::Rebuild { source, .. } => {
+                            let (content, divisions) = self.content(row, source, own);
+                            // What holds in the bar stands before its notes.
+                            self.settle_attributes(row, edition, divisions, &mut state);
+                            self.rebuild(edition, content);
+                        }
+                        _ => self.settle_attributes(row, edition, own, &mut state),
+                    }
                     anchor = Some(self.measure(edition));
                 }
                 Fate::Fresh { source } => {
@@ -138,16 +143,11 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         }
     }
 
-    /// The edition's bar gets the source's music. Returns its divisions.
-    fn rebuild(&mut self, row: usize, edition: usize) -> i64 {
-        let Some(source) = self.fates[row].source() else {
-            return self.part.bars[edition].divisions;
-        };
-        let tree = self.plan.tree();
-        let measure = tree.node(self.part.bars[edition].element);
+    /// The edition's bar gets other music.
+    fn rebuild(&mut self, edition: usize, content: Vec<Fragment>) {
+        let measure = self.plan.tree().node(self.part.bars[edition].element);
         let old: Vec<Node> =
             measure.children().filter(|n| n.is_element() && MUSIC.contains(&n.tag_name().name())).collect();
-        let (content, divisions) = self.content(row, source, self.part.bars[edition].divisions);
         for node in &old {
             self.plan.remove(element(*node));
         }
@@ -157,7 +157,6 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 None => self.plan.add_child(self.part.bars[edition].element, fragment),
             }
         }
-        divisions
     }
 
     /// A new bar with the source's music.
@@ -191,6 +190,12 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             {
                 attributes.place(meter.clone());
                 state.meter = Some(meter);
+            }
+        }
+        let is_first = self.fates[..row].iter().all(|f| !f.is_in_result());
+        if is_first && !self.part.bars.is_empty() {
+            for other in other_attributes(self.plan.tree(), self.part, 0..1) {
+                attributes.place(Fragment::copy(other));
             }
         }
         if !attributes.children.is_empty() {
@@ -246,26 +251,26 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 self.plan.replace(element(node), Fragment::leaf("divisions", divisions));
             }
             Some(_) => {}
-            None if state.divisions.is_some_and(|d| d != divisions) => {
+            // Bars that went may have said what holds.
+            None if state.divisions.map_or(state.dropped_from.is_some(), |d| d != divisions) => {
                 wanted.push(Fragment::leaf("divisions", divisions));
             }
             None => {}
         }
         let fifths = self.fifths.get(row).copied().unwrap_or(self.part.bars[bar].fifths);
-        if declares("key").is_none() && state.fifths.is_some_and(|f| f != fifths) {
+        if declares("key").is_none() && state.fifths.map_or(state.dropped_from.is_some(), |f| f != fifths) {
             wanted.push(Fragment::new("key").with(Fragment::leaf("fifths", fifths)));
         }
         let meter = time_in_force(tree, self.part, bar).map(Fragment::copy);
-        if declares("time").is_none() && state.meter.is_some() && state.meter != meter {
+        let unsaid = state.meter.is_some() || state.dropped_from.is_some();
+        if declares("time").is_none() && unsaid && state.meter != meter {
             wanted.extend(meter.clone());
         }
         if let Some(from) = state.dropped_from {
-            for clef in clefs_since(tree, self.part, from, bar) {
-                let number = clef.attribute("number").unwrap_or("1");
-                let own = leads.into_iter().flat_map(|a| a.children());
-                let mut own = own.filter(|n| n.tag_name().name() == "clef");
-                if !own.any(|c| c.attribute("number").unwrap_or("1") == number) {
-                    wanted.push(Fragment::copy(clef));
+            for other in other_attributes(tree, self.part, from..bar) {
+                let mut own = leads.into_iter().flat_map(|a| a.children());
+                if !own.any(|n| same_kind(n, other)) {
+                    wanted.push(Fragment::copy(other));
                 }
             }
         }
@@ -331,15 +336,22 @@ fn time_in_force<'a, 'i>(tree: &'a Tree<'i>, part: &Part, bar: usize) -> Option<
     })
 }
 
-/// The last clef of each staff among bars that were taken out.
-fn clefs_since<'a, 'i>(tree: &'a Tree<'i>, part: &Part, from: usize, to: usize) -> Vec<Node<'a, 'i>> {
+/// What attributes say in some bars besides divisions and signatures: clefs,
+/// transposition, staves; of each the last.
+fn other_attributes<'a, 'i>(tree: &'a Tree<'i>, part: &Part, bars: std::ops::Range<usize>) -> Vec<Node<'a, 'i>> {
     let mut out: Vec<Node<'a, 'i>> = Vec::new();
-    for bar in &part.bars[from..to] {
+    for bar in &part.bars[bars] {
         let attributes = tree.node(bar.element).children().filter(|n| n.tag_name().name() == "attributes");
-        for clef in attributes.flat_map(|a| a.children()).filter(|n| n.tag_name().name() == "clef") {
-            out.retain(|c| c.attribute("number") != clef.attribute("number"));
-            out.push(clef);
+        let other =
+            |n: &Node| n.is_element() && !matches!(n.tag_name().name(), "divisions" | "key" | "time" | "measure-style");
+        for item in attributes.flat_map(|a| a.children()).filter(other) {
+            out.retain(|n| !same_kind(*n, item));
+            out.push(item);
         }
     }
     out
+}
+
+fn same_kind(one: Node<'_, '_>, other: Node<'_, '_>) -> bool {
+    one.tag_name().name() == other.tag_name().name() && one.attribute("number") == other.attribute("number")
 }

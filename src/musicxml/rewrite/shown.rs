@@ -115,11 +115,8 @@ impl PartRewrite<'_, '_, '_> {
             None => {}
             Some(old) if flags.is_some() || unflagged && needed => self.plan.replace(element(old), wanted(old)),
             Some(old) if unflagged => self.plan.remove(element(old)),
-            Some(old) if changed && (needed || special) => {
-                if text_of(old) != name {
-                    self.plan.replace(element(old), wanted(old));
-                }
-            }
+            Some(old) if changed && (needed || special) && text_of(old) == name => {}
+            Some(old) if changed && (needed || special) => self.plan.replace(element(old), wanted(old)),
             Some(old) if changed || status_changed && !needed && !special => self.plan.remove(element(old)),
             Some(_) => {}
         }
