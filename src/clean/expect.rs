@@ -138,12 +138,12 @@ impl PartJob<'_, '_, '_> {
     }
 
     fn edition_bar(&self, rows: &[Option<usize>], bar: usize) -> Option<(usize, Fate)> {
-        let row = self.fates.iter().position(|f| f.edition() == Some(bar))?;
+        let row = self.sides.collation.edition_row(bar);
         Some((rows[row]?, self.fates[row]))
     }
 
     fn source_bar(&self, rows: &[Option<usize>], bar: usize) -> Option<(usize, Fate)> {
-        let row = self.fates.iter().position(|f| f.source() == Some(bar))?;
+        let row = self.sides.collation.source_row(bar);
         Some((rows[row]?, self.fates[row]))
     }
 

@@ -251,18 +251,20 @@ impl<'a> Matcher<'a> {
     /// What is left, of the same category and alike in some way: one mark that
     /// was altered, not one gone and one come.
     fn nearly(&mut self, alike: impl Fn(&Entry, &Entry) -> bool) {
-        let free: Vec<usize> =
-            (0..self.source.len()).filter(|s| !self.taken[*s] && self.source[*s].start.is_some()).collect();
+        let mut free: HashMap<Category, Vec<usize>> = HashMap::new();
+        for (index, entry) in self.source.iter().enumerate() {
+            if !self.taken[index] && entry.start.is_some() {
+                free.entry(entry.category).or_default().push(index);
+            }
+        }
         for e in 0..self.edition.len() {
             let entry = &self.edition[e];
             if self.partner[e].is_some() || entry.start.is_none() {
                 continue;
             }
-            let fits = |s: &&usize| {
-                let other = &self.source[**s];
-                !self.taken[**s] && other.category == entry.category && alike(entry, other)
-            };
-            if let Some(&s) = free.iter().find(fits) {
+            let Some(free) = free.get_mut(&entry.category) else { continue };
+            if let Some(at) = free.iter().position(|s| alike(entry, &self.source[*s])) {
+                let s = free.remove(at);
                 // Old signatures often have one accidental fewer.
                 let tolerated = entry.category == Category::Signature && one_accidental(entry, &self.source[s]);
                 self.partner[e] = Some((s, tolerated));

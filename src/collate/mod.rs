@@ -25,6 +25,9 @@ pub struct Collation {
     /// Parts of the edition for which the source has nothing.
     pub unmatched_edition: Vec<usize>,
     pub unmatched_source: Vec<usize>,
+    /// The row of each bar.
+    edition_rows: Vec<usize>,
+    source_rows: Vec<usize>,
 }
 
 /// A bar of the edition, the bar of the source that it stands for, or both.
@@ -104,8 +107,15 @@ pub fn collate(edition: &Score, source: &Score, choice: Choice) -> Collation {
         .collect();
     let rows = bars::outline(&views);
     let parts = views.iter().zip(&pairing.pairs).map(|(view, p)| align(view, p.edition, p.source, &rows)).collect();
+    let outline: Vec<BarPair> = rows.into_iter().map(|r| r.pair).collect();
+    let rows_of = |bar: fn(&BarPair) -> Option<usize>| {
+        // Each side's bars come in order, each once.
+        outline.iter().enumerate().filter(|(_, p)| bar(p).is_some()).map(|(row, _)| row).collect()
+    };
     Collation {
-        outline: rows.into_iter().map(|r| r.pair).collect(),
+        edition_rows: rows_of(|p| p.edition),
+        source_rows: rows_of(|p| p.source),
+        outline,
         parts,
         unmatched_edition: pairing.unmatched_edition,
         unmatched_source: pairing.unmatched_source,
@@ -166,11 +176,11 @@ fn align(view: &PartView, edition: usize, source: usize, rows: &[bars::Row]) -> 
 impl Collation {
     /// The row of the outline that holds a bar of the edition.
     pub fn edition_row(&self, bar: usize) -> usize {
-        self.outline.iter().position(|p| p.edition == Some(bar)).expect("every bar of the edition is in the outline")
+        self.edition_rows[bar]
     }
 
     pub fn source_row(&self, bar: usize) -> usize {
-        self.outline.iter().position(|p| p.source == Some(bar)).expect("every bar of the source is in the outline")
+        self.source_rows[bar]
     }
 }
 

@@ -19,12 +19,12 @@ impl Finder<'_> {
             };
             let (row, at, source_at) = match (ours, theirs) {
                 (Some(e), s) => {
-                    let row = self.rows.edition[&e.at.bar];
+                    let row = self.collation.edition_row(e.at.bar);
                     let source = s.map(|s| Spot::from(s.at)).or_else(|| self.to_source(e.at));
                     (row, Spot::from(e.at), source)
                 }
                 (None, Some(s)) => {
-                    let row = self.rows.source[&s.at.bar];
+                    let row = self.collation.source_row(s.at.bar);
                     (row, self.to_edition(Spot::from(s.at)), Some(Spot::from(s.at)))
                 }
                 (None, None) => continue,
@@ -33,7 +33,7 @@ impl Finder<'_> {
                 Some(e) => e.end.map(Spot::from),
                 None => lead.end.map(|end| self.to_edition(Spot::from(end))),
             };
-            let offset = if ours.is_some() { at.offset } else { lead.at.offset + self.outline[row].shift };
+            let offset = if ours.is_some() { at.offset } else { lead.at.offset + self.collation.outline[row].shift };
             let carrier = |mark: &Mark, part: &Part| mark.at.note.map(|n| part.head(n));
             let passage = self.stretch_at(
                 row,

@@ -6,11 +6,11 @@ mod notes;
 mod passages;
 mod places;
 
-use crate::collate::{BarPair, Collation, PartAlignment};
+use crate::collate::{Collation, PartAlignment};
 use crate::score::{Category, MarkId, NoteId, Part, Place, Score};
 use crate::time::Time;
 use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 
 pub use passages::{Passage, PassageKind};
 
@@ -116,7 +116,6 @@ pub fn count<'a>(findings: impl Iterator<Item = &'a Finding>) -> Totals {
 
 /// The findings of every pair of parts, in the order of `Collation::parts`.
 pub fn find(edition: &Score, source: &Score, collation: &Collation) -> Vec<PartFindings> {
-    let rows = Rows::new(&collation.outline);
     collation
         .parts
         .iter()
@@ -125,35 +124,18 @@ pub fn find(edition: &Score, source: &Score, collation: &Collation) -> Vec<PartF
                 edition: &edition.parts[alignment.edition],
                 source: &source.parts[alignment.source],
                 alignment,
-                outline: &collation.outline,
-                rows: &rows,
+                collation,
             };
             finder.find()
         })
         .collect()
 }
 
-/// The row of each bar.
-struct Rows {
-    edition: HashMap<usize, usize>,
-    source: HashMap<usize, usize>,
-}
-
-impl Rows {
-    fn new(outline: &[BarPair]) -> Rows {
-        let index = |bar: fn(&BarPair) -> Option<usize>| {
-            outline.iter().enumerate().filter_map(|(i, p)| bar(p).map(|b| (b, i))).collect()
-        };
-        Rows { edition: index(|p| p.edition), source: index(|p| p.source) }
-    }
-}
-
 struct Finder<'a> {
     edition: &'a Part,
     source: &'a Part,
     alignment: &'a PartAlignment,
-    outline: &'a [BarPair],
-    rows: &'a Rows,
+    collation: &'a Collation,
 }
 
 impl Finder<'_> {

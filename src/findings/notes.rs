@@ -71,7 +71,7 @@ impl Finder<'_> {
             out.push(self.note_finding(Category::Spelling, Status::Altered, Some(e), Some(s), None));
         }
         let lengths = (self.edition.sounding(e), self.source.sounding(s));
-        let shift = self.outline[self.rows.edition[&self.edition.notes[e].bar]].shift;
+        let shift = self.collation.outline[self.collation.edition_row(self.edition.notes[e].bar)].shift;
         let moved = self.edition.notes[e].offset != self.source.notes[s].offset + shift;
         if !in_tie && (moved || lengths.0 != lengths.1) {
             let mut finding = self.note_finding(Category::Rhythm, Status::Altered, Some(e), Some(s), None);
@@ -125,8 +125,8 @@ impl Finder<'_> {
         let place = |part: &Part, n: NoteId| Spot { bar: part.notes[n].bar, offset: part.notes[n].offset };
         let source_spot = source.map(|s| place(self.source, s));
         let (row, at) = match (edition, source_spot) {
-            (Some(e), _) => (self.rows.edition[&self.edition.notes[e].bar], place(self.edition, e)),
-            (None, Some(spot)) => (self.rows.source[&spot.bar], self.to_edition(spot)),
+            (Some(e), _) => (self.collation.edition_row(self.edition.notes[e].bar), place(self.edition, e)),
+            (None, Some(spot)) => (self.collation.source_row(spot.bar), self.to_edition(spot)),
             (None, None) => unreachable!("a finding is about a note"),
         };
         let source_at = source_spot.or_else(|| {

@@ -54,10 +54,10 @@ pub(super) fn of_stretches(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
     let mut out = Vec::new();
     for (index, stretch) in finder.alignment.stretches.iter().enumerate() {
         let rows = stretch.outline.0..=stretch.outline.1;
-        let edition_bars: Vec<usize> = rows.clone().filter_map(|r| finder.outline[r].edition).collect();
-        let source_bars: Vec<usize> = rows.clone().filter_map(|r| finder.outline[r].source).collect();
-        let extra = rows.clone().any(|r| finder.outline[r].source.is_none());
-        let missing = rows.clone().any(|r| finder.outline[r].edition.is_none());
+        let edition_bars: Vec<usize> = rows.clone().filter_map(|r| finder.collation.outline[r].edition).collect();
+        let source_bars: Vec<usize> = rows.clone().filter_map(|r| finder.collation.outline[r].source).collect();
+        let extra = rows.clone().any(|r| finder.collation.outline[r].source.is_none());
+        let missing = rows.clone().any(|r| finder.collation.outline[r].edition.is_none());
         let ours = !stretch.edition.is_empty() || extra;
         let theirs = !stretch.source.is_empty() || missing;
         let kind = match (ours, theirs) {
@@ -74,7 +74,7 @@ pub(super) fn of_stretches(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
         let bar_start = |bar: usize| Spot { bar, offset: Time::from(0) };
         let bounds = |bars: &[usize]| bars.first().zip(bars.last()).map(|(a, b)| (bar_start(*a), bar_start(*b)));
         let seam = finder.seam(stretch.outline.0);
-        let seam = if finder.outline[stretch.outline.0].edition.is_some() {
+        let seam = if finder.collation.outline[stretch.outline.0].edition.is_some() {
             Spot { bar: seam.bar, offset: stretch.from }
         } else {
             seam
@@ -140,7 +140,7 @@ pub(super) fn of_octaves(finder: &Finder, first: usize) -> (Vec<Passage>, HashMa
                 of_note.insert(e, first + out.len());
                 out.push(Passage {
                     kind: PassageKind::OctaveDisplacement,
-                    row: finder.rows.edition[&note.bar],
+                    row: finder.collation.edition_row(note.bar),
                     from: at,
                     to: at,
                     source_from: Some(there),

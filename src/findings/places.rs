@@ -33,8 +33,8 @@ impl Finder<'_> {
 
     /// The place in the source of a place in the edition, outside other music.
     pub(super) fn to_source(&self, place: Place) -> Option<Spot> {
-        let row = self.rows.edition[&place.bar];
-        let pair = self.outline[row];
+        let row = self.collation.edition_row(place.bar);
+        let pair = self.collation.outline[row];
         let bar = pair.source?;
         let carrier = place.note.map(|n| self.edition.head(n));
         if self.stretch_at(row, place.offset, carrier, None).is_some() {
@@ -45,8 +45,8 @@ impl Finder<'_> {
 
     /// Where in the edition a place of the source would stand.
     pub(super) fn to_edition(&self, spot: Spot) -> Spot {
-        let row = self.rows.source[&spot.bar];
-        let pair = self.outline[row];
+        let row = self.collation.source_row(spot.bar);
+        let pair = self.collation.outline[row];
         if let Some(bar) = pair.edition {
             return Spot { bar, offset: spot.offset + pair.shift };
         }
@@ -54,8 +54,9 @@ impl Finder<'_> {
         let stretch = self.alignment.stretches.iter().find(|s| (s.outline.0..=s.outline.1).contains(&row));
         if let Some(stretch) = stretch {
             let rows = stretch.outline.0..=stretch.outline.1;
-            let ours: Vec<usize> = rows.clone().filter_map(|r| self.outline[r].edition).collect();
-            let before = rows.clone().take_while(|r| *r < row).filter(|r| self.outline[*r].source.is_some()).count();
+            let ours: Vec<usize> = rows.clone().filter_map(|r| self.collation.outline[r].edition).collect();
+            let before =
+                rows.clone().take_while(|r| *r < row).filter(|r| self.collation.outline[*r].source.is_some()).count();
             if let Some(&bar) = ours.get(before).or(ours.last()) {
                 return Spot { bar, offset: spot.offset.min(self.edition.bars[bar].length) };
             }
@@ -65,7 +66,7 @@ impl Finder<'_> {
 
     /// Where the edition goes on after a row that it lacks.
     pub(super) fn seam(&self, row: usize) -> Spot {
-        if let Some(bar) = self.outline[row..].iter().find_map(|p| p.edition) {
+        if let Some(bar) = self.collation.outline[row..].iter().find_map(|p| p.edition) {
             return Spot { bar, offset: Time::from(0) };
         }
         let last = self.edition.bars.len().saturating_sub(1);
