@@ -50,7 +50,7 @@ impl Finder<'_> {
                 at,
                 end,
                 source_at,
-                voice: if lead.at.note.is_some() { lead.voice + 1 } else { 0 },
+                voice: lead.voice + 1,
                 staff: lead.staff,
                 edition_reading: ours.map(|m| m.reading.clone()),
                 source_reading,
@@ -105,11 +105,17 @@ impl Finder<'_> {
     /// belongs to it.
     pub(super) fn place_in_octave_passages(&self, passages: &[Passage], findings: &mut [Finding]) {
         for finding in findings.iter_mut().filter(|f| f.passage.is_none()) {
+            // What no note carries belongs to all voices.
+            let stands_in_time = match finding.subject {
+                Subject::Mark { edition: Some(m), .. } => self.edition.marks[m].at.note.is_none(),
+                Subject::Mark { source: Some(m), .. } => self.source.marks[m].at.note.is_none(),
+                _ => false,
+            };
             finding.passage = passages.iter().position(|p| {
                 let voice = p.edition.first().map(|n| self.edition.notes[*n].voice + 1);
                 p.kind == PassageKind::OctaveDisplacement
                     && (p.from..=p.to).contains(&finding.at)
-                    && (finding.voice == 0 || voice == Some(finding.voice))
+                    && (stands_in_time || voice == Some(finding.voice))
             });
         }
     }

@@ -81,7 +81,7 @@ pub struct Finding {
     pub end: Option<Spot>,
     /// In the source, where the place has one.
     pub source_at: Option<Spot>,
-    /// 1-based; 0 for marks that no note carries.
+    /// 1-based; marks that no note carries are in the first.
     pub voice: u32,
     pub staff: u32,
     pub edition_reading: Option<String>,

@@ -161,7 +161,7 @@ impl PartBuilder<'_> {
             source_bar,
             source_bar_index,
             source_offset,
-            voice: (f.voice > 0).then_some(f.voice),
+            voice: f.voice,
             staff: f.staff,
             edition_reading: f.edition_reading.clone(),
             source_reading: f.source_reading.clone(),

@@ -156,7 +156,7 @@ pub struct FindingReport {
     pub source_bar: Option<String>,
     pub source_bar_index: Option<usize>,
     pub source_offset: Option<String>,
-    pub voice: Option<u32>,
+    pub voice: u32,
     pub staff: u32,
     pub edition_reading: Option<String>,
     pub source_reading: Option<String>,
