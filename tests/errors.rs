@@ -144,3 +144,30 @@ fn a_pipe_may_close_early() {
     assert_eq!(output.status.code(), Some(0));
     assert!(output.stderr.is_empty());
 }
+
+#[test]
+fn a_clean_copy_is_whole_or_not_there() {
+    let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+    let (dir, broken) = file("cut.musicxml", &fs::read(&source).expect("the demo is there")[..5000]);
+    let out = dir.path().join("out.musicxml");
+    let path = |p: &Path| p.display().to_string();
+    let (broken, out, folder) = (path(&broken), path(&out), path(dir.path()));
+    let lost = path(&dir.path().join("no/out.musicxml"));
+    let sheet = path(&dir.path().join("sheet.toml"));
+    fs::write(&sheet, "[[mark]]\nat = \"99:1\"\ndynamics = \"p\"\n").expect("a sheet");
+    fails(&["clean", &broken, &source, "-o", &out], 3, &["line ", "column "]);
+    fails(&["clean", &edition, &folder, "-o", &out], 3, &["folder"]);
+    fails(&["clean", &edition, &source, "-o", &edition], 2, &["overwrite"]);
+    fails(&["clean", &edition, &source, "-o", &source], 2, &["overwrite"]);
+    fails(&["clean", &edition, &source, "-o", &folder], 2, &["folder"]);
+    fails(&["clean", &edition, &source, "-o", &lost], 2, &["no folder"]);
+    fails(&["clean", &edition, &source], 2, &["--output"]);
+    fails(&["clean", &edition, &source, "-o", &out, "--keep", "slurs"], 2, &["slur, articulation"]);
+    fails(&["clean", &edition, &source, "-o", &out, "--part", "Viola"], 2, &["Treble Recorder"]);
+    fails(&["clean", &edition, &source, "-o", &out, "--mine", &sheet], 2, &["no bar 99", "0 to 36"]);
+    fails(&["clean", &edition, &source, "-o", &out, "--mine", "no.toml"], 3, &["no such file"]);
+    fails(&["marks", &edition, &broken, "-o", &out], 3, &["line "]);
+    fails(&["marks", &edition, &source, "-o", &edition], 2, &["overwrite"]);
+    assert!(!Path::new(&out).exists());
+    assert_eq!(fs::read_dir(dir.path()).expect("the folder").count(), 2, "something was left behind");
+}
