@@ -141,7 +141,8 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
 
 /// What was done, for a person; never mixed with a score on standard output.
 fn tell(path: &Path, cleaned: &Cleaned, laid: Option<usize>, warnings: &[String]) -> Result<(), Failure> {
-    let text = report::clean_text(&path.display().to_string(), cleaned, laid, warnings, super::audit::width());
+    let name = if path.as_os_str() == "-" { "The clean copy".into() } else { path.display().to_string() };
+    let text = report::clean_text(&name, cleaned, laid, warnings, super::audit::width());
     if path.as_os_str() == "-" {
         use std::io::Write;
         let _ = anstream::stderr().write_all(text.as_bytes());
