@@ -330,6 +330,17 @@ impl Part {
         (0..self.notes.len()).filter(|n| self.notes[*n].is_struck())
     }
 
+    /// The note that a grace note belongs to.
+    pub fn main_note(&self, grace: NoteId) -> Option<NoteId> {
+        let own = &self.notes[grace];
+        let fits = |n: &NoteId| {
+            let note = &self.notes[*n];
+            note.voice == own.voice && note.grace == 0 && !note.chord
+        };
+        let bar = self.bars[own.bar].notes.clone();
+        if own.grace_after { (bar.start..grace).rev().find(fits) } else { (grace + 1..bar.end).find(fits) }
+    }
+
     /// The notes of the same chord, in the order of the document.
     pub fn chord(&self, note: NoteId) -> std::ops::Range<NoteId> {
         let mut first = note;

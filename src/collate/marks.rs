@@ -106,7 +106,7 @@ impl<'a> Map<'a> {
             let (first, source) = struck.map(|s| (head, s)).or_else(|| self.swallowed(head))?;
             let onset = self.view.source.onset(source);
             // A note moved in its bar takes its marks along.
-            let time = if grace > 0 { onset } else { onset + part.time_of(place) - part.onset(first) };
+            let time = if grace > 0 { onset } else { onset + part.time(place.bar, place.offset) - part.onset(first) };
             return Some(Anchor { time, voice: Some(self.view.source.notes[source].voice), grace });
         }
         if let Some(time) = self.edge(part, place, mark) {
@@ -147,7 +147,7 @@ impl<'a> Map<'a> {
         if let Some((note, grace)) = carrier(part, place, mark) {
             let head = part.head(note);
             let inside = self.alignment.stretches.iter().any(|s| s.source.contains(&head));
-            let time = if grace > 0 { part.onset(note) } else { part.time_of(place) };
+            let time = if grace > 0 { part.onset(note) } else { part.time(place.bar, place.offset) };
             return (!inside).then_some(Anchor { time, voice: Some(part.notes[head].voice), grace });
         }
         if let Some(time) = self.edge(part, place, mark) {
@@ -155,7 +155,7 @@ impl<'a> Map<'a> {
         }
         let row = *self.source_rows.get(&place.bar)?;
         let covered = self.covered(row, place.offset + self.rows[row].pair.shift);
-        (!covered).then(|| Anchor { time: part.time_of(place), voice: None, grace: 0 })
+        (!covered).then(|| Anchor { time: part.time(place.bar, place.offset), voice: None, grace: 0 })
     }
 }
 

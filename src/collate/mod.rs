@@ -11,7 +11,7 @@ mod parts;
 mod settle;
 
 use crate::pitch::{Interval, Pitch};
-use crate::score::{MarkId, NoteId, Part, Place, Score};
+use crate::score::{MarkId, NoteId, Part, Score};
 use crate::time::Time;
 
 pub use parts::Choice;
@@ -200,28 +200,10 @@ impl PartAlignment {
         self.edition_to_source.iter().flatten().count()
     }
 
-    /// The tie change that swallowed a note, if one did.
+    /// Whether a note is held, or struck again, in one of the tie changes.
     pub fn is_in_tie_change(&self, edition: Option<NoteId>, source: Option<NoteId>) -> bool {
         self.ties
             .iter()
             .any(|t| edition.is_some_and(|n| t.edition.contains(&n)) || source.is_some_and(|n| t.source.contains(&n)))
-    }
-}
-
-impl Part {
-    /// The note that a grace note belongs to.
-    pub(crate) fn main_note(&self, grace: NoteId) -> Option<NoteId> {
-        let own = &self.notes[grace];
-        let fits = |n: &NoteId| {
-            let note = &self.notes[*n];
-            note.voice == own.voice && note.grace == 0 && !note.chord
-        };
-        let bar = self.bars[own.bar].notes.clone();
-        if own.grace_after { (bar.start..grace).rev().find(fits) } else { (grace + 1..bar.end).find(fits) }
-    }
-
-    /// The first note of the part's music at or after a place, for messages.
-    pub(crate) fn time_of(&self, place: Place) -> Time {
-        self.time(place.bar, place.offset)
     }
 }

@@ -261,20 +261,18 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
 
     /// The edition's note at the place of a source note, wherever its ties start.
     fn partner(&self, source: SourceSide, note: NoteId) -> Option<NoteId> {
-        let head = source.part.head(note);
-        let later = source.part.onset(note) - source.part.onset(head);
-        let tie = source.alignment.ties.iter().find(|t| t.source.contains(&head));
-        let first = match tie {
-            Some(tie) => tie.source[0],
-            None => source
-                .part
-                .chord(head)
-                .find_map(|n| source.alignment.source_to_edition[source.part.head(n)].map(|_| source.part.head(n)))?,
+        let (alignment, part) = (source.alignment, source.part);
+        let head = part.head(note);
+        let tie = alignment.ties.iter().find(|t| t.source.contains(&head));
+        // The source's note with a partner of its own: the first of a tie
+        // change, the note itself, or another note of its chord.
+        let own = |n: NoteId| alignment.source_to_edition[n].map(|e| (n, e));
+        let in_chord = || part.chord(head).find_map(|n| own(part.head(n)));
+        let (first, edition) = match tie {
+            Some(tie) => own(tie.source[0])?,
+            None => own(head).or_else(in_chord)?,
         };
-        let edition = source.alignment.source_to_edition
-            [if tie.is_none() && source.alignment.source_to_edition[head].is_some() { head } else { first }]?;
-        let later = if tie.is_some() { source.part.onset(note) - source.part.onset(first) } else { later };
-        let time = self.part.onset(edition) + later;
+        let time = self.part.onset(edition) + part.onset(note) - part.onset(first);
         let struck = tie.map_or(vec![edition], |t| t.edition.clone());
         let candidates = struck.iter().flat_map(|n| self.part.tied(*n)).filter(|n| self.part.onset(*n) <= time);
         candidates.max_by_key(|n| self.part.onset(*n))
