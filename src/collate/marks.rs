@@ -17,8 +17,10 @@ struct Anchor {
 }
 
 /// A mark made comparable across the two sides.
-struct Entry {
+struct Entry<'a> {
     mark: MarkId,
+    /// Tells two marks of one meaning apart, where both sides have both.
+    reading: &'a str,
     category: Category,
     meaning: String,
     start: Option<Anchor>,
@@ -84,18 +86,18 @@ impl<'a> Map<'a> {
         })
     }
 
-    fn edition_entry(&self, id: MarkId, mark: &Mark) -> Entry {
+    fn edition_entry<'m>(&self, id: MarkId, mark: &'m Mark) -> Entry<'m> {
         let meaning = meaning(mark, self.view, true);
         let start = self.edition_anchor(mark.at, mark);
         let end = mark.end.and_then(|end| self.edition_anchor(end, mark));
-        Entry { mark: id, category: mark.category, meaning, start, end, staff: mark.staff }
+        Entry { mark: id, reading: &mark.reading, category: mark.category, meaning, start, end, staff: mark.staff }
     }
 
-    fn source_entry(&self, id: MarkId, mark: &Mark) -> Entry {
+    fn source_entry<'m>(&self, id: MarkId, mark: &'m Mark) -> Entry<'m> {
         let meaning = meaning(mark, self.view, false);
         let start = self.source_anchor(mark.at, mark);
         let end = mark.end.and_then(|end| self.source_anchor(end, mark));
-        Entry { mark: id, category: mark.category, meaning, start, end, staff: mark.staff }
+        Entry { mark: id, reading: &mark.reading, category: mark.category, meaning, start, end, staff: mark.staff }
     }
 
     fn edition_anchor(&self, place: Place, mark: &Mark) -> Option<Anchor> {
@@ -210,8 +212,8 @@ fn close(e: &Entry, s: &Entry) -> bool {
 }
 
 struct Matcher<'a> {
-    edition: &'a [Entry],
-    source: &'a [Entry],
+    edition: &'a [Entry<'a>],
+    source: &'a [Entry<'a>],
     partner: Vec<Option<(usize, bool)>>,
     taken: Vec<bool>,
 }
@@ -219,7 +221,7 @@ struct Matcher<'a> {
 type Key<'a> = (Category, &'a str, Anchor, Option<Anchor>);
 
 impl<'a> Matcher<'a> {
-    fn new(edition: &'a [Entry], source: &'a [Entry]) -> Self {
+    fn new(edition: &'a [Entry<'a>], source: &'a [Entry]) -> Self {
         Matcher { edition, source, partner: vec![None; edition.len()], taken: vec![false; source.len()] }
     }
 
@@ -234,14 +236,12 @@ impl<'a> Matcher<'a> {
         for (index, entry) in self.edition.iter().enumerate() {
             let Some(start) = entry.start else { continue };
             let key = (entry.category, entry.meaning.as_str(), start, entry.end);
-            let Some(free) = places.get_mut(&key) else {
-                continue;
-            };
-            let Some(at) =
-                free.iter().position(|s| self.source[*s].staff == entry.staff).or((!free.is_empty()).then_some(0))
-            else {
-                continue;
-            };
+            let Some(free) = places.get_mut(&key) else { continue };
+            let likest = (0..free.len()).max_by_key(|at| {
+                let other = &self.source[free[*at]];
+                (other.staff == entry.staff, other.reading == entry.reading, std::cmp::Reverse(*at))
+            });
+            let Some(at) = likest else { continue };
             let s = free.remove(at);
             self.partner[index] = Some((s, true));
             self.taken[s] = true;
