@@ -237,10 +237,7 @@ fn notes_bars_and_endings_that_an_editor_changed() {
 /// Every fifteenth score of the corpus.
 #[test]
 fn real_scores_are_equal_to_themselves() {
-    let corpus = python::corpus(SONATA).parent().unwrap().parent().unwrap().to_path_buf();
-    let mut files = Vec::new();
-    gather(&corpus, &mut files);
-    files.sort();
+    let files = python::scores_in(&python::package("music21").join("corpus"));
     assert!(files.len() > 600, "{} files", files.len());
     let folder = tempfile::tempdir().unwrap();
     for file in files.iter().step_by(15) {
@@ -255,17 +252,6 @@ fn real_scores_are_equal_to_themselves() {
         } else {
             let inside = |path: &Path| obelus::musicxml::Input::open(path).unwrap().text;
             assert!(inside(&clean) == inside(file), "{}", file.display());
-        }
-    }
-}
-
-fn gather(folder: &Path, files: &mut Vec<PathBuf>) {
-    for entry in std::fs::read_dir(folder).unwrap() {
-        let path = entry.unwrap().path();
-        if path.is_dir() {
-            gather(&path, files);
-        } else if path.extension().is_some_and(|e| e == "mxl" || e == "xml" || e == "musicxml") {
-            files.push(path);
         }
     }
 }

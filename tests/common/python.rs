@@ -105,11 +105,11 @@ pub fn run(script: &str, args: &[&OsStr]) -> String {
     String::from_utf8(output.stdout).unwrap_or_else(|error| panic!("{script} did not write UTF-8: {error}"))
 }
 
-/// A file of music21's corpus, by its path there, such as `cpebach/h186.mxl`.
+/// The folder of an installed package, such as `music21`.
 ///
 /// # Panics
-/// If the corpus holds no such file.
-pub fn corpus(relative: &str) -> PathBuf {
+/// If the package is not there.
+pub fn package(name: &str) -> PathBuf {
     python();
     let unix = fs::read_dir(environment().join("lib"))
         .into_iter()
@@ -118,7 +118,35 @@ pub fn corpus(relative: &str) -> PathBuf {
         .map(|entry| entry.path().join("site-packages"));
     let windows = environment().join("Lib").join("site-packages");
     unix.chain([windows])
-        .map(|packages| packages.join("music21").join("corpus").join(relative))
-        .find(|path| path.is_file())
-        .unwrap_or_else(|| panic!("music21's corpus holds no file {relative}"))
+        .map(|packages| packages.join(name))
+        .find(|path| path.is_dir())
+        .unwrap_or_else(|| panic!("the package {name} is not installed"))
+}
+
+/// A file of music21's corpus, by its path there, such as `cpebach/h186.mxl`.
+///
+/// # Panics
+/// If the corpus holds no such file.
+pub fn corpus(relative: &str) -> PathBuf {
+    let path = package("music21").join("corpus").join(relative);
+    assert!(path.is_file(), "music21's corpus holds no file {relative}");
+    path
+}
+
+/// Every score in a folder and below it, in order: `.xml`, `.musicxml` and `.mxl`.
+pub fn scores_in(folder: &Path) -> Vec<PathBuf> {
+    let mut files = Vec::new();
+    let mut folders = vec![folder.to_path_buf()];
+    while let Some(folder) = folders.pop() {
+        let entries = fs::read_dir(&folder).unwrap_or_else(|e| panic!("cannot list {}: {e}", folder.display()));
+        for path in entries.flatten().map(|entry| entry.path()) {
+            if path.is_dir() {
+                folders.push(path);
+            } else if path.extension().is_some_and(|e| e == "mxl" || e == "xml" || e == "musicxml") {
+                files.push(path);
+            }
+        }
+    }
+    files.sort();
+    files
 }
