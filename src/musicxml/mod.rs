@@ -2,6 +2,7 @@
 
 mod error;
 mod fragment;
+mod guard;
 mod marks;
 mod open;
 mod plan;

@@ -1,9 +1,10 @@
 //! The parsed document of an input, and the way back from elements to nodes.
 
 use super::error::Error;
+use super::guard;
 use super::open::Input;
 use crate::score::Element;
-use roxmltree::{Document, Node, NodeId, ParsingOptions};
+use roxmltree::{Document, Node, NodeId, ParsingOptions, TextPos};
 
 /// A well-formed MusicXML document whose root is a score.
 #[derive(Debug)]
@@ -15,13 +16,13 @@ pub struct Tree<'i> {
 impl<'i> Tree<'i> {
     /// Parses the text of an input and checks that it is a score.
     pub fn parse(input: &'i Input) -> Result<Tree<'i>, Error> {
-        refuse_entities(input)?;
-        let options = ParsingOptions { allow_dtd: true, ..Default::default() };
-        let doc = Document::parse_with_options(&input.text, options).map_err(|error| {
-            let at = error.pos();
-            let reason = format!("the XML is not well formed: {}", without_position(&error.to_string()));
-            Error::Syntax { file: input.file.clone(), line: at.row, column: at.col, reason }
-        })?;
+        let refuse = |at, reason| {
+            let (line, column) = place(&input.text, at);
+            Error::Syntax { file: input.file.clone(), line, column, reason }
+        };
+        guard::check(&input.text).map_err(|fault| refuse(fault.at, fault.reason))?;
+        let doc =
+            parse(&input.text).map_err(|(at, reason)| refuse(at, format!("the XML is not well formed: {reason}")))?;
         let tree = Tree { input, doc };
         let root = tree.root();
         match root.tag_name().name() {
@@ -49,7 +50,7 @@ impl<'i> Tree<'i> {
 
     /// An error about the content of an element, with its place and path.
     pub fn content_error(&self, node: Node<'_, '_>, reason: impl Into<String>) -> Error {
-        let at = self.doc.text_pos_at(node.range().start);
+        let (line, column) = place(self.text(), node.range().start);
         let mut path: Vec<String> = node
             .ancestors()
             .filter(|n| n.is_element())
@@ -60,12 +61,12 @@ impl<'i> Tree<'i> {
             .collect();
         path.reverse();
         let file = self.input.file.clone();
-        Error::Content { file, line: at.row, column: at.col, path: path[1..].join(", "), reason: reason.into() }
+        Error::Content { file, line, column, path: path[1..].join(", "), reason: reason.into() }
     }
 
     fn not_musicxml(&self, node: Node<'_, '_>, reason: &str) -> Error {
-        let at = self.doc.text_pos_at(node.range().start);
-        Error::NotMusicXml { file: self.input.file.clone(), line: at.row, column: at.col, reason: reason.into() }
+        let (line, column) = place(self.text(), node.range().start);
+        Error::NotMusicXml { file: self.input.file.clone(), line, column, reason: reason.into() }
     }
 }
 
@@ -88,19 +89,50 @@ pub fn text_of<'a>(node: Node<'a, '_>) -> &'a str {
     node.text().unwrap_or("").trim()
 }
 
-/// No real score declares entities, and nested ones grow without bound.
-fn refuse_entities(input: &Input) -> Result<(), Error> {
-    let Some(at) = input.text.find("<!ENTITY") else {
-        return Ok(());
-    };
-    let before = &input.text[..at];
-    let line = before.matches('\n').count() as u32 + 1;
-    let column = before.rsplit('\n').next().unwrap_or("").chars().count() as u32 + 1;
-    let reason = "the document declares an entity of its own, which no score needs; remove it".into();
-    Err(Error::Syntax { file: input.file.clone(), line, column, reason })
+/// A document that may have a document type; else the byte and the reason.
+pub(super) fn parse(text: &str) -> Result<Document<'_>, (usize, String)> {
+    let options = ParsingOptions { allow_dtd: true, ..Default::default() };
+    Document::parse_with_options(text, options).map_err(|error| {
+        let message = error.to_string();
+        // The parser ends its messages with the place, counted in its own way.
+        let reason = message.rfind(" at ").map_or(message.as_str(), |at| &message[..at]);
+        (byte_of(text, error.pos()), reason.to_string())
+    })
 }
 
-/// roxmltree ends its messages with the place, which we say in our own way.
-fn without_position(message: &str) -> &str {
-    message.rfind(" at ").map_or(message, |at| &message[..at])
+/// The byte of a place as the parser counts it: lines end with a line feed.
+fn byte_of(text: &str, at: TextPos) -> usize {
+    let before: usize = text.split_inclusive('\n').take(at.row as usize - 1).map(str::len).sum();
+    let line = &text[before..];
+    before + line.char_indices().nth(at.col as usize - 1).map_or(line.len(), |(byte, _)| byte)
+}
+
+/// Line and column of a byte, both 1-based; a line ends as it does in editors,
+/// with CR, LF or both.
+fn place(text: &str, at: usize) -> (u32, u32) {
+    let (mut line, mut start) = (1, 0);
+    let bytes = text.as_bytes();
+    for (index, byte) in bytes[..at].iter().enumerate() {
+        if *byte == b'\n' || (*byte == b'\r' && bytes.get(index + 1) != Some(&b'\n')) {
+            line += 1;
+            start = index + 1;
+        }
+    }
+    (line, text[start..at].chars().count() as u32 + 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn places_count_lines_as_editors_do() {
+        for end in ["\n", "\r", "\r\n"] {
+            let text = format!("<a>{end}\u{e9}{end}  <b></a>");
+            let at = text.find("<b").unwrap();
+            assert_eq!(place(&text, at), (3, 3), "{end:?}");
+            let (byte, reason) = parse(&text).unwrap_err();
+            assert_eq!((place(&text, byte), reason.as_str()), ((3, 6), "expected 'b' tag, not 'a'"), "{end:?}");
+        }
+    }
 }

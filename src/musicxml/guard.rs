@@ -1,0 +1,196 @@
+//! A look through a text before it is parsed, for what no score holds and what
+//! makes parsing slow or large without bound.
+
+/// The deepest element of a score in the schema lies below 20.
+const DEEPEST: usize = 100;
+/// Elements in one text; a movement of 30 MB has about half as many.
+const MOST_ELEMENTS: usize = 3_000_000;
+/// Attributes of one element; the schema knows none with over 60.
+const MOST_ATTRIBUTES: usize = 256;
+/// Namespace declarations on the way to an element, and in the whole text.
+const MOST_NAMESPACES_OPEN: usize = 32;
+const MOST_NAMESPACES: usize = 100_000;
+
+/// What is wrong, and the byte where.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Fault {
+    pub at: usize,
+    pub reason: String,
+}
+
+/// Refuses declared entities, which can grow without bound, and more nesting,
+/// elements, attributes or namespaces than any score needs. Whether the text
+/// is well formed is left to the parser.
+pub fn check(text: &str) -> Result<(), Fault> {
+    let bytes = text.as_bytes();
+    let fault = |at, reason: String| Err(Fault { at, reason });
+    let mut elements = 0;
+    let mut namespaces = 0;
+    // Of each open element, how many namespaces hold inside it.
+    let mut open: Vec<usize> = Vec::new();
+    let mut at = 0;
+    while let Some(found) = find(text, at, "<") {
+        let rest = &bytes[found..];
+        at = if rest.starts_with(b"<!--") {
+            after(text, found + 4, "-->")
+        } else if rest.starts_with(b"<![CDATA[") {
+            after(text, found + 9, "]]>")
+        } else if rest.starts_with(b"<?") {
+            after(text, found + 2, "?>")
+        } else if rest.starts_with(b"<!DOCTYPE") {
+            let (end, entity) = document_type(text, found);
+            if let Some(entity) = entity {
+                return fault(
+                    entity,
+                    "the document declares an entity of its own, which no score needs; remove it".into(),
+                );
+            }
+            end
+        } else if rest.starts_with(b"</") {
+            open.pop();
+            found + 2
+        } else {
+            elements += 1;
+            if elements > MOST_ELEMENTS {
+                return fault(found, format!("more than {MOST_ELEMENTS} elements; no score has as many"));
+            }
+            let tag = Tag::scan(bytes, found + 1);
+            if tag.attributes > MOST_ATTRIBUTES {
+                return fault(
+                    found,
+                    format!("an element with more than {MOST_ATTRIBUTES} attributes; no score has one"),
+                );
+            }
+            namespaces += tag.namespaces;
+            let here = open.last().copied().unwrap_or(0) + tag.namespaces;
+            if here > MOST_NAMESPACES_OPEN || namespaces > MOST_NAMESPACES {
+                return fault(found, "more namespaces than any score declares".into());
+            }
+            if !tag.is_empty {
+                open.push(here);
+                if open.len() > DEEPEST {
+                    return fault(found, format!("elements nested more than {DEEPEST} deep; no score has that"));
+                }
+            }
+            tag.end
+        };
+    }
+    Ok(())
+}
+
+/// The first place of a pattern at or after a byte.
+fn find(text: &str, from: usize, pattern: &str) -> Option<usize> {
+    text.get(from..)?.find(pattern).map(|at| from + at)
+}
+
+/// The byte after the next end mark, or the end of the text.
+fn after(text: &str, from: usize, end: &str) -> usize {
+    find(text, from, end).map_or(text.len(), |at| at + end.len())
+}
+
+/// The end of a document type declaration, and its first entity declaration.
+fn document_type(text: &str, from: usize) -> (usize, Option<usize>) {
+    let bytes = text.as_bytes();
+    let (mut at, mut inside) = (from + 9, false);
+    while at < bytes.len() {
+        let rest = &bytes[at..];
+        at = match rest[0] {
+            b'[' => {
+                inside = true;
+                at + 1
+            }
+            b']' => {
+                inside = false;
+                at + 1
+            }
+            b'>' if !inside => return (at + 1, None),
+            quote @ (b'"' | b'\'') => rest[1..].iter().position(|b| *b == quote).map_or(bytes.len(), |n| at + n + 2),
+            b'<' if rest.starts_with(b"<!--") => after(text, at + 4, "-->"),
+            b'<' if rest.starts_with(b"<!ENTITY") => return (at, Some(at)),
+            _ => at + 1,
+        };
+    }
+    (at, None)
+}
+
+/// What a start tag holds.
+struct Tag {
+    attributes: usize,
+    namespaces: usize,
+    is_empty: bool,
+    end: usize,
+}
+
+impl Tag {
+    /// From the first byte of its name.
+    fn scan(bytes: &[u8], from: usize) -> Tag {
+        let mut tag = Tag { attributes: 0, namespaces: 0, is_empty: false, end: bytes.len() };
+        let (mut at, mut name) = (from, from);
+        while at < bytes.len() {
+            match bytes[at] {
+                b'>' => {
+                    tag.is_empty = bytes[at - 1] == b'/';
+                    tag.end = at + 1;
+                    break;
+                }
+                b'=' => {
+                    tag.attributes += 1;
+                    tag.namespaces += usize::from(bytes[name..at].starts_with(b"xmlns"));
+                }
+                b' ' | b'\t' | b'\r' | b'\n' => {}
+                quote @ (b'"' | b'\'') => {
+                    at = bytes[at + 1..].iter().position(|b| *b == quote).map_or(bytes.len(), |n| at + 1 + n);
+                }
+                // A tag that never ends is not well formed; the next one starts here.
+                b'<' => {
+                    tag.end = at;
+                    break;
+                }
+                _ if matches!(bytes[at - 1], b' ' | b'\t' | b'\r' | b'\n' | b'"' | b'\'') => name = at,
+                _ => {}
+            }
+            at += 1;
+        }
+        tag
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn reason(text: &str) -> String {
+        check(text).expect_err("it must be refused").reason
+    }
+
+    #[test]
+    fn real_scores_pass() {
+        for score in [
+            include_str!("../../corpus/demo/edition.musicxml"),
+            "<?xml version='1.0'?><!DOCTYPE a PUBLIC \"<!ENTITY\" '>'[<!-- <!ENTITY --> <!ELEMENT a ANY>]><a b='>'/>",
+            "<a><!-- <!ENTITY <<< --><![CDATA[<!ENTITY]]></a>",
+            "",
+        ] {
+            assert_eq!(check(score), Ok(()));
+        }
+    }
+
+    #[test]
+    fn what_no_score_holds_is_refused_where_it_stands() {
+        let fault = check("<!DOCTYPE a [\n<!ENTITY b 'c'>]><a/>").unwrap_err();
+        assert_eq!(fault.at, 14);
+        assert!(fault.reason.contains("entity"));
+        assert!(reason("<!DOCTYPE a [<!ENTITY % b 'c'>]><a/>").contains("entity"));
+        assert!(reason(&"<a>".repeat(101)).contains("nested"));
+        assert!(reason(&format!("<a {}/>", "b='c' ".repeat(257))).contains("attributes"));
+        assert!(reason(&"<a xmlns:b='c'>".repeat(33)).contains("namespaces"));
+        assert!(reason(&format!("<a {}/>", "\nxmlns:b = 'c' ".repeat(33))).contains("namespaces"));
+        assert!(reason(&"<a/>".repeat(3_000_001)).contains("elements"));
+    }
+
+    /// Closed elements take their namespaces along.
+    #[test]
+    fn siblings_may_declare_again() {
+        assert_eq!(check(&format!("<r>{}</r>", "<a xmlns:b='c'><d></d></a>".repeat(1000))), Ok(()));
+    }
+}
