@@ -209,6 +209,8 @@ pub struct Note {
     /// As written; 0 for grace notes.
     pub duration: Time,
     pub sound: Sound,
+    /// How the written pitch sounds.
+    pub transpose: Interval,
     /// Index into the voices of the part, in order of first appearance.
     pub voice: u32,
     pub staff: u32,

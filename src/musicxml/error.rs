@@ -20,7 +20,7 @@ pub enum Error {
     #[error("{file}: line {line}, column {column} ({path}): {reason}")]
     Content { file: String, line: u32, column: u32, path: String, reason: String },
     #[error("{file}: {reason}")]
-    TooLarge { file: String, reason: String },
+    Unsuited { file: String, reason: String },
 }
 
 impl Error {

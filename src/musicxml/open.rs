@@ -1,15 +1,17 @@
-//! Bytes to text and back: archives, encodings, byte-order marks.
+//! Bytes to text and back: encodings, byte-order marks, archives.
 
+use super::archive::{self, Container};
 use super::error::Error;
 use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE};
-use std::io::{Cursor, Read, Write};
+use std::io::Read;
 use std::path::Path;
-use zip::ZipArchive;
-use zip::write::{SimpleFileOptions, ZipWriter};
 
-/// More than any real score: the largest movements are below 40 MB.
-const LARGEST_TEXT: u64 = 256 << 20;
-const MIMETYPE: &str = "application/vnd.recordare.musicxml";
+/// Bytes of a text; the largest movements are below 40 MB.
+pub(super) const LARGEST_TEXT: u64 = 64 << 20;
+
+pub(super) fn too_large() -> String {
+    format!("larger than {} MB; no score is", LARGEST_TEXT >> 20)
+}
 
 /// A score file, decoded; knows how to turn an edited text into bytes again.
 #[derive(Debug)]
@@ -22,54 +24,50 @@ pub struct Input {
     container: Option<Container>,
 }
 
-#[derive(Debug)]
-struct Container {
-    bytes: Vec<u8>,
-    root: String,
-}
-
 impl Input {
     /// Reads a file, or standard input for `-`.
     pub fn open(path: &Path) -> Result<Input, Error> {
         let file = path.display().to_string();
         let mut bytes = Vec::new();
-        if file == "-" {
-            let name = "standard input";
-            std::io::stdin().lock().take(LARGEST_TEXT + 1).read_to_end(&mut bytes).map_err(|e| Error::io(name, &e))?;
-            return Input::from_bytes(name, bytes);
-        }
-        let handle = std::fs::File::open(path).map_err(|e| Error::io(&file, &e))?;
-        handle.take(LARGEST_TEXT + 1).read_to_end(&mut bytes).map_err(|e| Error::io(&file, &e))?;
-        Input::from_bytes(&file, bytes)
+        let (name, read) = if file == "-" {
+            ("standard input", std::io::stdin().lock().take(LARGEST_TEXT + 1).read_to_end(&mut bytes))
+        } else {
+            let handle = std::fs::File::open(path).map_err(|e| Error::io(&file, &e))?;
+            (file.as_str(), handle.take(LARGEST_TEXT + 1).read_to_end(&mut bytes))
+        };
+        read.map_err(|e| Error::io(name, &e))?;
+        Input::from_bytes(name, bytes)
     }
 
     /// Unpacks and decodes. `file` is the name that messages use.
     pub fn from_bytes(file: &str, bytes: Vec<u8>) -> Result<Input, Error> {
         if bytes.len() as u64 > LARGEST_TEXT {
-            return Err(Error::TooLarge { file: file.into(), reason: "larger than 256 MB".into() });
+            return Err(Error::Unsuited { file: file.into(), reason: too_large() });
         }
-        if bytes.starts_with(b"PK\x03\x04") {
-            let (root, text) = unpack(&bytes).map_err(|reason| Error::Container { file: file.into(), reason })?;
-            let name = format!("{file} ({root})");
-            return Input::decode(&name, &text, Some(Container { bytes, root }));
+        if archive::is_archive(&bytes) {
+            let (container, text) =
+                archive::unpack(bytes).map_err(|reason| Error::Container { file: file.into(), reason })?;
+            let name = format!("{file} ({})", container.root);
+            return Input::decode(name, text, Some(container));
         }
-        Input::decode(file, &bytes, None)
+        Input::decode(file.into(), bytes, None)
     }
 
-    fn decode(file: &str, bytes: &[u8], container: Option<Container>) -> Result<Input, Error> {
-        let (encoding, bom) = match Encoding::for_bom(bytes) {
-            Some((encoding, length)) => (encoding, length),
-            None => (declared_encoding(bytes).unwrap_or(UTF_8), 0),
-        };
-        let body = &bytes[bom..];
-        if body.iter().all(u8::is_ascii_whitespace) {
-            return Err(Error::Empty { file: file.into() });
+    fn decode(file: String, mut bytes: Vec<u8>, container: Option<Container>) -> Result<Input, Error> {
+        let (encoding, bom) = encoding_of(&bytes).map_err(|reason| Error::Unsuited { file: file.clone(), reason })?;
+        if bytes[bom..].iter().all(u8::is_ascii_whitespace) {
+            return Err(Error::Empty { file });
         }
-        let Some(text) = encoding.decode_without_bom_handling_and_without_replacement(body) else {
-            let at = bom + first_fault(encoding, body);
-            return Err(Error::Encoding { file: file.into(), encoding: encoding.name().into(), at });
+        let fault = |at| Error::Encoding { file: file.clone(), encoding: encoding.name().into(), at };
+        let text = if encoding == UTF_8 {
+            bytes.drain(..bom);
+            String::from_utf8(bytes).map_err(|e| fault(bom + e.utf8_error().valid_up_to()))?
+        } else {
+            let body = &bytes[bom..];
+            let text = encoding.decode_without_bom_handling_and_without_replacement(body);
+            text.ok_or_else(|| fault(bom + first_fault(encoding, body)))?.into_owned()
         };
-        Ok(Input { file: file.into(), text: text.into_owned(), encoding, bom: bom > 0, container })
+        Ok(Input { file, text, encoding, bom: bom > 0, container })
     }
 
     /// Another text under the same name, to be read back; it has no archive.
@@ -83,8 +81,7 @@ impl Input {
         let body = self.encode_text(text);
         match &self.container {
             None => Ok(body),
-            Some(container) => repack(container, &body)
-                .map_err(|e| Error::Container { file: self.file.clone(), reason: e.to_string() }),
+            Some(container) => container.with_score(&body).map_err(|e| self.unpackable(&e)),
         }
     }
 
@@ -94,11 +91,13 @@ impl Input {
         let wants_archive = output.extension().is_some_and(|e| e.eq_ignore_ascii_case("mxl"));
         match (&self.container, wants_archive) {
             (Some(_), false) => Ok(self.encode_text(text)),
-            (None, true) => {
-                pack(&self.encode_text(text)).map_err(|e| Error::Container { file: self.file.clone(), reason: e })
-            }
+            (None, true) => archive::pack(&self.encode_text(text)).map_err(|e| self.unpackable(&e)),
             _ => self.encode(text),
         }
+    }
+
+    fn unpackable(&self, error: &zip::result::ZipError) -> Error {
+        Error::Container { file: self.file.clone(), reason: error.to_string() }
     }
 
     fn encode_text(&self, text: &str) -> Vec<u8> {
@@ -118,17 +117,46 @@ impl Input {
     }
 }
 
-/// The encoding that an XML declaration names; those that hold ASCII as ASCII.
-fn declared_encoding(bytes: &[u8]) -> Option<&'static Encoding> {
+/// The encoding of a text and the length of its byte-order mark; else what a
+/// user can do about it.
+fn encoding_of(bytes: &[u8]) -> Result<(&'static Encoding, usize), String> {
+    if bytes.starts_with(b"\xFF\xFE\0\0") || bytes.starts_with(b"\0\0\xFE\xFF") {
+        return Err("the text is UTF-32, which MusicXML programs do not write; save it again as UTF-8".into());
+    }
+    if let Some(found) = Encoding::for_bom(bytes) {
+        return Ok(found);
+    }
+    // Without a mark, the first `<` and what follows tell UTF-16 apart.
+    match bytes {
+        [b'<', 0, ..] => return Ok((UTF_16LE, 0)),
+        [0, b'<', ..] => return Ok((UTF_16BE, 0)),
+        _ => {}
+    }
+    let Some(name) = declared_encoding(bytes) else { return Ok((UTF_8, 0)) };
+    match Encoding::for_label(name.as_bytes()) {
+        // A text that can be read byte by byte is not UTF-16, whatever it says.
+        Some(encoding) if encoding.is_ascii_compatible() => Ok((encoding, 0)),
+        Some(_) => Ok((UTF_8, 0)),
+        None if std::str::from_utf8(bytes).is_ok() => Ok((UTF_8, 0)),
+        None => Err(format!("the encoding {name} is not known; save the file again as UTF-8")),
+    }
+}
+
+/// UTF-8 with or without a mark, for the small files that go with a score.
+pub(super) fn decode_plainly(bytes: &[u8]) -> Option<std::borrow::Cow<'_, str>> {
+    let (encoding, bom) = encoding_of(bytes).ok()?;
+    encoding.decode_without_bom_handling_and_without_replacement(&bytes[bom..])
+}
+
+/// The name of the encoding in an XML declaration.
+fn declared_encoding(bytes: &[u8]) -> Option<&str> {
     let start = &bytes[..bytes.len().min(200)];
     let end = start.windows(2).position(|w| w == b"?>")?;
     let declaration = std::str::from_utf8(&start[..end]).ok()?;
     let value = declaration.strip_prefix("<?xml")?.split("encoding").nth(1)?.trim_start().strip_prefix('=')?;
     let value = value.trim_start();
     let quote = value.chars().next().filter(|c| matches!(c, '"' | '\''))?;
-    let name = value[1..].split(quote).next()?;
-    // A text that can be read byte by byte is not UTF-16, whatever it says.
-    Encoding::for_label(name.as_bytes()).filter(|e| e.is_ascii_compatible())
+    value[1..].split(quote).next()
 }
 
 /// The first byte that does not decode.
@@ -140,88 +168,6 @@ fn first_fault(encoding: &'static Encoding, bytes: &[u8]) -> usize {
     let mut sink = String::with_capacity(bytes.len() * 3 + 16);
     let (_, read) = decoder.decode_to_string_without_replacement(bytes, &mut sink, true);
     read.saturating_sub(1)
-}
-
-fn unpack(bytes: &[u8]) -> Result<(String, Vec<u8>), String> {
-    let mut archive = ZipArchive::new(Cursor::new(bytes)).map_err(|e| e.to_string())?;
-    let container = match member(&mut archive, "META-INF/container.xml") {
-        Ok(bytes) => bytes,
-        Err(_) => {
-            return Err("META-INF/container.xml, which names the score inside, is missing".into());
-        }
-    };
-    let container = String::from_utf8(container).map_err(|_| "META-INF/container.xml is not UTF-8".to_string())?;
-    let root = root_file(&container)?;
-    let text = member(&mut archive, &root).map_err(|e| format!("{root}: {e}"))?;
-    Ok((root, text))
-}
-
-/// The first root file that is MusicXML.
-fn root_file(container: &str) -> Result<String, String> {
-    let options = roxmltree::ParsingOptions { allow_dtd: true, nodes_limit: 10_000, ..Default::default() };
-    let doc = roxmltree::Document::parse_with_options(container.trim_start_matches('\u{FEFF}'), options)
-        .map_err(|e| format!("META-INF/container.xml: {e}"))?;
-    let mut files = doc.descendants().filter(|n| n.tag_name().name() == "rootfile");
-    let is_music = |n: &roxmltree::Node| n.attribute("media-type").is_none_or(|t| t.contains("musicxml"));
-    files
-        .find(is_music)
-        .and_then(|n| n.attribute("full-path"))
-        .map(str::to_string)
-        .ok_or_else(|| "META-INF/container.xml names no score".into())
-}
-
-fn member(archive: &mut ZipArchive<Cursor<&[u8]>>, name: &str) -> Result<Vec<u8>, String> {
-    let file = archive.by_name(name).map_err(|_| "the archive has no such member".to_string())?;
-    if file.size() > LARGEST_TEXT {
-        return Err("larger than 256 MB".into());
-    }
-    let mut out = Vec::new();
-    // The size in the header may be forged: count what comes out, too.
-    file.take(LARGEST_TEXT + 1).read_to_end(&mut out).map_err(|e| e.to_string())?;
-    if out.len() as u64 > LARGEST_TEXT {
-        return Err("larger than 256 MB".into());
-    }
-    Ok(out)
-}
-
-fn repack(container: &Container, body: &[u8]) -> zip::result::ZipResult<Vec<u8>> {
-    let mut archive = ZipArchive::new(Cursor::new(container.bytes.as_slice()))?;
-    let mut writer = ZipWriter::new(Cursor::new(Vec::new()));
-    for index in 0..archive.len() {
-        let file = archive.by_index_raw(index)?;
-        if file.name().is_ok_and(|name| name == container.root) {
-            let options = SimpleFileOptions::default()
-                .compression_method(file.compression())
-                .last_modified_time(file.last_modified().unwrap_or_default());
-            writer.start_file(container.root.as_str(), options)?;
-            writer.write_all(body)?;
-        } else {
-            writer.raw_copy_file(file)?;
-        }
-    }
-    Ok(writer.finish()?.into_inner())
-}
-
-/// A new archive around one score.
-fn pack(body: &[u8]) -> Result<Vec<u8>, String> {
-    let root = "score.musicxml";
-    let container = format!(
-        "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<container>\n  <rootfiles>\n    <rootfile full-path=\"{root}\" \
-         media-type=\"{MIMETYPE}+xml\"/>\n  </rootfiles>\n</container>\n"
-    );
-    let mut writer = ZipWriter::new(Cursor::new(Vec::new()));
-    // The specification wants the type first and uncompressed.
-    let stored = SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
-    let deflated = SimpleFileOptions::default();
-    let mut add = |name: &str, options, bytes: &[u8]| -> zip::result::ZipResult<()> {
-        writer.start_file(name, options)?;
-        Ok(writer.write_all(bytes)?)
-    };
-    add("mimetype", stored, MIMETYPE.as_bytes())
-        .and_then(|()| add("META-INF/container.xml", deflated, container.as_bytes()))
-        .and_then(|()| add(root, deflated, body))
-        .map_err(|e| e.to_string())?;
-    Ok(writer.finish().map_err(|e| e.to_string())?.into_inner())
 }
 
 #[cfg(test)]
@@ -264,6 +210,37 @@ mod tests {
         let error = Input::from_bytes("x.xml", b"<a>\xFF</a>".to_vec()).unwrap_err();
         assert_eq!(error.to_string(), "x.xml: the text is not UTF-8 from byte 3 on; save it again as UTF-8");
         assert_eq!(Input::from_bytes("x.xml", vec![]).unwrap_err().to_string(), "x.xml: the file is empty");
+    }
+
+    #[test]
+    fn utf16_without_a_mark_is_known_by_its_first_sign() {
+        for bytes in [u16::to_le_bytes, u16::to_be_bytes] {
+            let plain: Vec<u8> = SCORE.encode_utf16().flat_map(bytes).collect();
+            let input = Input::from_bytes("x", plain.clone()).unwrap();
+            assert_eq!((input.text.as_str(), input.encode(SCORE).unwrap()), (SCORE, plain));
+        }
+    }
+
+    #[test]
+    fn encodings_that_are_not_known_are_named() {
+        let text = |name: &str| format!("<?xml version='1.0' encoding='{name}'?><a>").into_bytes();
+        let error = Input::from_bytes("x", [text("EBCDIC-FR"), b"\xE9</a>".to_vec()].concat()).unwrap_err();
+        assert_eq!(error.to_string(), "x: the encoding EBCDIC-FR is not known; save the file again as UTF-8");
+        // Pure ASCII reads under any name, and a text read byte by byte is not UTF-16.
+        for name in ["EBCDIC-FR", "UTF-16", "utf8", ""] {
+            assert!(Input::from_bytes("x", [text(name), b"</a>".to_vec()].concat()).is_ok(), "{name}");
+        }
+    }
+
+    /// Every byte of the one-byte encodings comes back, even those that stand for nothing.
+    #[test]
+    fn one_byte_encodings_lose_nothing() {
+        for name in ["ISO-8859-1", "windows-1252", "ISO-8859-15", "macintosh", "windows-1250"] {
+            let mut bytes = format!("<?xml version='1.0' encoding='{name}'?><a>").into_bytes();
+            bytes.extend((0x20..=0xFF).filter(|b| *b != b'<'));
+            let Ok(input) = Input::from_bytes("x", bytes.clone()) else { panic!("{name}") };
+            assert_eq!(input.encode(&input.text.clone()).unwrap(), bytes, "{name}");
+        }
     }
 
     #[test]

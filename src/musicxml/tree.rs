@@ -93,7 +93,10 @@ pub fn text_of<'a>(node: Node<'a, '_>) -> &'a str {
 pub(super) fn parse(text: &str) -> Result<Document<'_>, (usize, String)> {
     let options = ParsingOptions { allow_dtd: true, ..Default::default() };
     Document::parse_with_options(text, options).map_err(|error| {
-        let message = error.to_string();
+        let message = match error {
+            roxmltree::Error::NoRootNode => "there is nothing in it but comments".to_string(),
+            _ => error.to_string(),
+        };
         // The parser ends its messages with the place, counted in its own way.
         let reason = message.rfind(" at ").map_or(message.as_str(), |at| &message[..at]);
         (byte_of(text, error.pos()), reason.to_string())

@@ -19,31 +19,20 @@ impl PartReader<'_, '_> {
                         .filter(|t| t.is_integer())
                         .map(|t| t.to_integer())
                         .filter(|d| (1..=LARGEST_DIVISIONS).contains(d));
-                    let wrong = || format!("divisions of {:?} are not a whole number of at least 1", text_of(item));
+                    let wrong = || {
+                        let told = text_of(item);
+                        format!("divisions of {told:?} are not a whole number from 1 to {LARGEST_DIVISIONS}")
+                    };
                     self.divisions = divisions.ok_or_else(|| self.tree.content_error(item, wrong()))?;
+                    self.divided = true;
                 }
-                "key" => {
-                    let fifths: i32 = child_text(item, "fifths").and_then(|t| t.parse().ok()).unwrap_or(0);
-                    let own_staff = item.attribute("number").is_none_or(|n| n == "1");
-                    if own_staff && (-20..=20).contains(&fifths) && self.fifths != Some(fifths) {
-                        self.set_key(Some(item), fifths, self.spot_at(self.cursor, item));
-                    }
-                }
+                "key" => self.key(item),
                 "time" => self.time(item),
                 "staves" => {
                     let staves = text_of(item).parse().ok().filter(|s| (1..100).contains(s)).unwrap_or(1);
                     self.part.staves = self.part.staves.max(staves);
                 }
-                "transpose" => {
-                    let number = |name| child_text(item, name).and_then(|t| t.parse::<i32>().ok());
-                    let chromatic = number("chromatic").unwrap_or(0);
-                    let steps = number("diatonic").unwrap_or_else(|| usual_steps(chromatic));
-                    let octaves = number("octave-change").unwrap_or(0);
-                    if chromatic.abs() < 100 && steps.abs() < 100 && octaves.abs() < 10 {
-                        self.transpose = Interval::new(steps, chromatic).plus(Interval::octaves(octaves));
-                    }
-                    self.part.octave_is_told |= self.transpose.semitones != 0;
-                }
+                "transpose" => self.transposition(item),
                 "clef" => {
                     let change = child_text(item, "clef-octave-change").unwrap_or("0");
                     self.part.octave_is_told |= change != "0";
@@ -52,14 +41,56 @@ impl PartReader<'_, '_> {
             }
         }
         let untouched = self.part.bars[self.here()].notes.start == self.part.notes.len();
+        let transpose = self.transpose_of(1);
         if untouched {
             let bar = self.part.bars.last_mut().expect("inside a bar");
             bar.divisions = self.divisions;
-            bar.transpose = self.transpose;
+            bar.transpose = transpose;
             bar.fifths = self.fifths.unwrap_or(0);
             bar.meter = self.meter;
         }
         Ok(())
+    }
+
+    fn key(&mut self, node: Node<'_, '_>) {
+        let given = child_text(node, "fifths");
+        let fifths = given.map_or(Some(0), |t| t.parse().ok()).filter(|f| (-20..=20).contains(f));
+        let Some(fifths) = fifths else {
+            let given = given.unwrap_or_default();
+            return self.warn(format!("a key signature of {given:?} fifths is none; it was passed over"));
+        };
+        let own_staff = node.attribute("number").is_none_or(|n| n == "1");
+        if own_staff && self.fifths != Some(fifths) {
+            self.set_key(Some(node), fifths, self.spot_at(self.cursor, node));
+        } else if !own_staff && self.fifths.is_some_and(|own| own != fifths) {
+            self.warn("the staves have different key signatures; that of the first was compared");
+        }
+    }
+
+    fn transposition(&mut self, node: Node<'_, '_>) {
+        let number = |name| child_text(node, name).and_then(|t| t.parse::<i32>().ok());
+        let chromatic = number("chromatic").unwrap_or(0);
+        let octaves = number("octave-change").unwrap_or(0);
+        if chromatic.abs() >= 100 || octaves.abs() >= 10 {
+            return self.warn("a transposition leads out of all hearing; it was passed over");
+        }
+        let steps = number("diatonic").filter(|s| s.abs() < 100).unwrap_or_else(|| usual_steps(chromatic));
+        let transpose = Interval::new(steps, chromatic).plus(Interval::octaves(octaves));
+        match node.attribute("number").and_then(|n| n.parse().ok()) {
+            Some(staff) => {
+                self.staff_transpose.insert(staff, transpose);
+            }
+            None => {
+                self.transpose = transpose;
+                self.staff_transpose.clear();
+            }
+        }
+        self.part.octave_is_told |= transpose.semitones != 0;
+    }
+
+    /// How the written pitches of a staff sound.
+    pub(super) fn transpose_of(&self, staff: u32) -> Interval {
+        self.staff_transpose.get(&staff).copied().unwrap_or(self.transpose)
     }
 
     pub(super) fn set_key(&mut self, node: Option<Node<'_, '_>>, fifths: i32, spot: Spot) {

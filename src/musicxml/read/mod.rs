@@ -1,7 +1,10 @@
 //! A document into a score: parts, bars, notes and their marks.
 
 mod attributes;
+mod graces;
 mod note;
+mod odd;
+mod parts;
 
 use crate::musicxml::Error;
 use crate::musicxml::marks::{Collector, Spot};
@@ -10,7 +13,10 @@ use crate::musicxml::tree::{Tree, child, child_text, element, text_of};
 use crate::pitch::{Interval, Pitch};
 use crate::score::{Bar, Category, Element, Meter, NoteId, Part, Place, Score};
 use crate::time::{Time, parse_decimal};
+use graces::Graces;
 use num_traits::{CheckedAdd, Zero};
+use odd::Oddities;
+use parts::{BarNode, PartNode};
 use roxmltree::Node;
 use std::collections::HashMap;
 
@@ -18,6 +24,12 @@ use std::collections::HashMap;
 const LARGEST_DIVISIONS: i64 = 1 << 24;
 /// In quarter notes; no bar is longer.
 const LARGEST_DURATION: i64 = 1 << 20;
+/// Notes of one chord, and voices of one part.
+const MOST_IN_CHORD: usize = 1000;
+const MOST_VOICES: usize = 1000;
+
+/// What was odd, where no bar is to be named.
+type Oddity = String;
 
 /// A score as read, with what was odd on the way.
 #[derive(Debug)]
@@ -29,28 +41,18 @@ pub struct Reading {
 /// Reads a parsed document. Errors have the place of what cannot be read.
 pub fn read(tree: &Tree<'_>) -> Result<Reading, Error> {
     let root = tree.root();
-    let mut names: HashMap<&str, &str> = HashMap::new();
-    for part in root.descendants().filter(|n| n.tag_name().name() == "score-part") {
-        if let Some(id) = part.attribute("id") {
-            names.insert(id, child_text(part, "part-name").unwrap_or(""));
-        }
-    }
     let mut warnings = Vec::new();
     let mut score = Score { title: title(root), parts: Vec::new() };
-    for (id, node, bars) in parts(tree)? {
-        let name = names.get(id).map_or(String::new(), |n| n.split_whitespace().collect::<Vec<_>>().join(" "));
-        let mut reader = PartReader::new(tree, id, name, node);
-        for (place, bar) in bars.into_iter().enumerate() {
-            reader.bar(place, bar)?;
-        }
-        let (part, odd) = reader.finish();
+    for node in parts::parts(tree, &mut warnings)? {
+        let (part, odd) = PartReader::new(tree, &node).read(node)?;
         score.parts.push(part);
         warnings.extend(odd);
     }
     if score.parts.is_empty() {
         return Err(tree.content_error(root, "the score has no part"));
     }
-    Ok(Reading { score, warnings })
+    let file = &tree.input.file;
+    Ok(Reading { score, warnings: warnings.into_iter().map(|what| format!("{file}: {what}")).collect() })
 }
 
 fn title(root: Node<'_, '_>) -> Option<String> {
@@ -66,85 +68,41 @@ fn title(root: Node<'_, '_>) -> Option<String> {
     Some(found.split_whitespace().collect::<Vec<_>>().join(" "))
 }
 
-/// One bar of one part: the element that has its number, and the one that
-/// holds its music. They differ in a timewise score.
-struct BarNode<'a, 'i> {
-    measure: Node<'a, 'i>,
-    content: Node<'a, 'i>,
-}
-
-type PartNodes<'a, 'i> = (&'a str, Node<'a, 'i>, Vec<BarNode<'a, 'i>>);
-
-fn parts<'a, 'i>(tree: &'a Tree<'i>) -> Result<Vec<PartNodes<'a, 'i>>, Error> {
-    let root = tree.root();
-    let named = |node: Node<'a, 'i>| {
-        node.attribute("id").ok_or_else(|| tree.content_error(node, "a part has no id that names it"))
-    };
-    let children = |node: Node<'a, 'i>, name: &'static str| {
-        node.children().filter(move |n| n.is_element() && n.tag_name().name() == name)
-    };
-    let mut out: Vec<PartNodes<'a, 'i>> = Vec::new();
-    if root.tag_name().name() == "score-partwise" {
-        for part in children(root, "part") {
-            let id = named(part)?;
-            if out.iter().any(|p| p.0 == id) {
-                return Err(tree.content_error(part, format!("two parts have the id {id}")));
-            }
-            let bars = children(part, "measure").map(|m| BarNode { measure: m, content: m }).collect();
-            out.push((id, part, bars));
-        }
-        return Ok(out);
-    }
-    for measure in children(root, "measure") {
-        for content in children(measure, "part") {
-            let id = named(content)?;
-            let bar = BarNode { measure, content };
-            match out.iter_mut().find(|p| p.0 == id) {
-                Some(part) => part.2.push(bar),
-                None => out.push((id, content, vec![bar])),
-            }
-        }
-    }
-    Ok(out)
-}
-
-/// A tie that waits for its second note.
-struct OpenTie {
-    pitch: Pitch,
-    voice: u32,
-    note: NoteId,
-    end: Time,
-}
-
 struct PartReader<'a, 'i> {
     tree: &'a Tree<'i>,
     part: Part,
     marks: Collector,
-    warnings: Vec<String>,
+    odd: Oddities,
     voices: HashMap<(String, u32), u32>,
     divisions: i64,
+    /// Whether the part has said its divisions, or their lack was told.
+    divided: bool,
     transpose: Interval,
+    /// Staves that transpose otherwise than the part.
+    staff_transpose: HashMap<u32, Interval>,
     fifths: Option<i32>,
     meter: Meter,
     meter_text: String,
-    ties: Vec<OpenTie>,
+    /// Notes whose tie is open, by where it must go on.
+    ties: HashMap<(Time, Pitch), Vec<NoteId>>,
     cursor: Time,
     furthest: Time,
     /// Onset of the note that a chord note joins.
     chord_onset: Time,
-    /// Grace notes that wait for their main note, by voice.
-    graces: Vec<(u32, Vec<NoteId>, bool)>,
+    graces: Graces,
+    /// How many notes the present chord has.
+    in_chord: usize,
     /// How far figures have gone on at the present place.
     figures: Time,
 }
 
 impl<'a, 'i> PartReader<'a, 'i> {
-    fn new(tree: &'a Tree<'i>, id: &str, name: String, _node: Node<'a, 'i>) -> Self {
+    fn new(tree: &'a Tree<'i>, node: &PartNode<'a, 'i>) -> Self {
         PartReader {
             tree,
             part: Part {
-                id: id.to_string(),
-                name,
+                id: node.id.clone(),
+                name: node.name.clone(),
                 bars: Vec::new(),
                 notes: Vec::new(),
                 marks: Vec::new(),
@@ -152,25 +110,35 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 octave_is_told: false,
             },
             marks: Collector::default(),
-            warnings: Vec::new(),
+            odd: Oddities::default(),
             voices: HashMap::new(),
             divisions: 1,
+            divided: false,
             transpose: Interval::UNISON,
+            staff_transpose: HashMap::new(),
             fifths: None,
             meter: Meter::default(),
             meter_text: String::new(),
-            ties: Vec::new(),
+            ties: HashMap::new(),
             cursor: Time::zero(),
             furthest: Time::zero(),
             chord_onset: Time::zero(),
-            graces: Vec::new(),
+            graces: Graces::default(),
+            in_chord: 0,
             figures: Time::zero(),
         }
     }
 
-    fn warn(&mut self, what: impl std::fmt::Display) {
+    fn read(mut self, node: PartNode<'a, 'i>) -> Result<(Part, Vec<String>), Error> {
+        for (place, bar) in node.bars.into_iter().enumerate() {
+            self.bar(place, bar)?;
+        }
+        Ok(self.finish())
+    }
+
+    fn warn(&mut self, what: impl AsRef<str>) {
         let bar = self.part.bars.last().map_or("", |b| b.number.as_str());
-        self.warnings.push(format!("{}: part {}, bar {bar}: {what}", self.tree.input.file, self.part.id));
+        self.odd.add(bar, what.as_ref());
     }
 
     fn here(&self) -> usize {
@@ -189,7 +157,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             meter: self.meter,
             fifths: self.fifths.unwrap_or(0),
             divisions: self.divisions,
-            transpose: self.transpose,
+            transpose: self.transpose_of(1),
             notes: first..first,
         });
         self.cursor = Time::zero();
@@ -212,19 +180,20 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 }
                 "attributes" => self.attributes(item)?,
                 "direction" => {
-                    let spot = self.spot(item)?;
+                    let spot = self.spot(item);
                     self.marks.direction(&mut self.part, item, spot);
                 }
                 "harmony" => {
-                    let spot = self.spot(item)?;
+                    let spot = self.spot(item);
                     self.marks.harmony(&mut self.part, item, spot);
                 }
                 "figured-bass" => {
-                    let mut spot = self.spot(item)?;
+                    let mut spot = self.spot(item);
                     spot.place.offset += self.figures;
                     spot.order.0 += self.figures;
                     self.marks.figured_bass(&mut self.part, item, spot);
-                    self.figures += self.duration(item)?.unwrap_or_default();
+                    let duration = self.duration(item)?.unwrap_or_default();
+                    self.figures += duration;
                 }
                 "barline" => match item.attribute("location") {
                     Some("left") => {
@@ -258,19 +227,14 @@ impl<'a, 'i> PartReader<'a, 'i> {
     }
 
     /// Where a direction stands: at the cursor, moved by its own offset.
-    fn spot(&mut self, node: Node<'_, '_>) -> Result<Spot, Error> {
-        let offset = match child_text(node, "offset") {
-            None => Time::zero(),
-            Some(text) => {
-                let offset = parse_decimal(text)
-                    .filter(|t| *t.denom() <= 1000 && t.numer().abs() < LARGEST_DURATION)
-                    .ok_or_else(|| {
-                    self.tree.content_error(node, format!("an offset of {text:?} is not a number"))
-                })?;
-                offset / Time::from(self.divisions)
-            }
-        };
-        Ok(self.spot_at(self.cursor + offset, node))
+    fn spot(&mut self, node: Node<'_, '_>) -> Spot {
+        let given = child_text(node, "offset");
+        let offset = given.and_then(parse_decimal);
+        let offset = offset.filter(|t| *t.denom() <= 1000 && t.numer().abs() < LARGEST_DURATION);
+        if let (Some(text), None) = (given, offset) {
+            self.warn(format!("an offset of {text:?} is not a number; the sign was read where it stands"));
+        }
+        self.spot_at(self.cursor + offset.unwrap_or_default() / Time::from(self.divisions), node)
     }
 
     fn spot_at(&self, offset: Time, node: Node<'_, '_>) -> Spot {
@@ -299,10 +263,14 @@ impl<'a, 'i> PartReader<'a, 'i> {
     }
 
     /// The duration in quarter notes, if the element has one.
-    fn duration(&self, node: Node<'_, '_>) -> Result<Option<Time>, Error> {
+    fn duration(&mut self, node: Node<'_, '_>) -> Result<Option<Time>, Error> {
         let Some(holder) = child(node, "duration") else {
             return Ok(None);
         };
+        if !self.divided {
+            self.warn("the part does not say its divisions; durations were read as quarter notes");
+            self.divided = true;
+        }
         let text = text_of(holder);
         let time = parse_decimal(text)
             .filter(|t| *t >= Time::zero() && *t.denom() <= 1000)
@@ -316,22 +284,24 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let ends = std::mem::take(&mut self.marks.ends);
         let alone = spans::pair(&mut self.part, ends);
         for end in alone {
-            let number = &self.part.bars[end.place.bar].number;
             let what = format!("{:?}", end.kind).to_lowercase();
-            match end.mark {
-                Some(_) => self.warnings.push(format!(
-                    "{}: part {}, bar {number}: a {what} starts and does not end; it was read as a start alone",
-                    self.tree.input.file, self.part.id
-                )),
-                None => self.warnings.push(format!(
-                    "{}: part {}, bar {number}: a {what} ends that did not start; its end was passed over",
-                    self.tree.input.file, self.part.id
-                )),
-            }
+            let what = match end.mark {
+                Some(_) => format!("a {what} starts and does not end; it was read as a start alone"),
+                None => format!("a {what} ends that did not start; its end was passed over"),
+            };
+            self.odd.add(&self.part.bars[end.place.bar].number, &what);
+        }
+        let mut untied: Vec<NoteId> = std::mem::take(&mut self.ties).into_values().flatten().collect();
+        untied.sort_unstable();
+        for note in untied {
+            let bar = self.part.notes[note].bar;
+            self.odd.add(&self.part.bars[bar].number, "a tie leads to no note of the same pitch; it was passed over");
         }
         self.drop_last_double_bar();
         self.let_signatures_sound();
-        (self.part, self.warnings)
+        let name = if self.part.name.is_empty() { String::new() } else { format!(" ({})", self.part.name) };
+        let odd = self.odd.lines(&format!("part {}{name}", self.part.id)).collect();
+        (self.part, odd)
     }
 
     /// A signature means what it says as it sounds; the transposition comes

@@ -1,11 +1,11 @@
 //! Notes: their sound, length, voice, ties and grace notes.
 
-use super::{OpenTie, PartReader};
+use super::{MOST_IN_CHORD, MOST_VOICES, PartReader};
 use crate::musicxml::Error;
 use crate::musicxml::marks::Spot;
 use crate::musicxml::tree::{child, child_text, element, text_of};
 use crate::pitch::Pitch;
-use crate::score::{Note, NoteId, Place, Sound};
+use crate::score::{Note, Place, Sound};
 use crate::time::{Time, parse_decimal};
 use num_traits::Zero;
 use roxmltree::Node;
@@ -53,7 +53,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         if !has_tie {
             (tie_start, tie_stop) = (tied_start, tied_stop);
         }
-        let sound = match sound {
+        let mut sound = match sound {
             Some(sound) => sound,
             None => {
                 self.warn("a note has neither pitch nor rest; it was read as a rest");
@@ -63,11 +63,16 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let duration = match (grace, self.duration(node)?) {
             (Some(_), _) => Time::zero(),
             (None, Some(duration)) => duration,
-            (None, None) => {
-                self.warn("a note has no duration; it was read as taking no time");
-                Time::zero()
-            }
+            (None, None) => self.told_by_type(node),
         };
+        if chord && self.part.bars[self.here()].notes.start == self.part.notes.len() {
+            self.warn("a bar begins with a note of a chord that has no first note; it was read as a note of its own");
+            chord = false;
+        }
+        self.in_chord = if chord { self.in_chord + 1 } else { 1 };
+        if self.in_chord > MOST_IN_CHORD {
+            return Err(self.tree.content_error(node, format!("a chord of more than {MOST_IN_CHORD} notes")));
+        }
         let onset = if chord { self.chord_onset } else { self.cursor };
         let last = self.part.notes.last().filter(|_| chord).map(|n| (n.voice, n.staff));
         if let (Some((_, of_chord)), None) = (last, child(node, "staff")) {
@@ -75,8 +80,12 @@ impl<'a, 'i> PartReader<'a, 'i> {
         }
         let voice = match last.filter(|_| voice_name.is_empty()) {
             Some((of_chord, _)) => of_chord,
-            None => self.voice(voice_name, staff),
+            None => self.voice(node, voice_name, staff)?,
         };
+        let transpose = self.transpose_of(staff);
+        if let Sound::Pitched(written) = &mut sound {
+            *written = written.moved(transpose);
+        }
         let id = self.part.notes.len();
         self.part.notes.push(Note {
             element: element(node),
@@ -84,6 +93,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             offset: onset,
             duration,
             sound,
+            transpose,
             voice,
             staff,
             chord,
@@ -117,13 +127,27 @@ impl<'a, 'i> PartReader<'a, 'i> {
     }
 
     /// Files without voices keep their staves apart.
-    pub(super) fn voice(&mut self, name: &str, staff: u32) -> u32 {
+    fn voice(&mut self, node: Node<'_, '_>, name: &str, staff: u32) -> Result<u32, Error> {
         let key = if name.is_empty() { (String::new(), staff) } else { (name.to_string(), 0) };
-        let next = self.voices.len() as u32;
-        *self.voices.entry(key).or_insert(next)
+        let next = self.voices.len();
+        if next == MOST_VOICES && !self.voices.contains_key(&key) {
+            return Err(self.tree.content_error(node, format!("more than {MOST_VOICES} voices in one part")));
+        }
+        Ok(*self.voices.entry(key).or_insert(next as u32))
     }
 
-    pub(super) fn pitch(&self, node: Node<'_, '_>) -> Result<Pitch, Error> {
+    /// The length that a note without a duration shows by its type and dots.
+    fn told_by_type(&mut self, node: Node<'_, '_>) -> Time {
+        let Some(length) = shown_length(node) else {
+            self.warn("a note has neither a duration nor a type; it was read as taking no time");
+            return Time::zero();
+        };
+        self.warn("a note has no duration; it was read as long as it looks");
+        length
+    }
+
+    /// The written pitch.
+    fn pitch(&self, node: Node<'_, '_>) -> Result<Pitch, Error> {
         let wrong = |what: &str, found: &str| self.tree.content_error(node, format!("{found:?} is not {what}"));
         let step = child_text(node, "step").unwrap_or("");
         let octave = child_text(node, "octave").unwrap_or("");
@@ -138,78 +162,29 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 .filter(|a| a.abs() <= 400)
                 .ok_or_else(|| wrong("an alteration", text))? as i32,
         };
-        Ok(Pitch::new(base.step, alter, octave).moved(self.transpose))
+        Ok(Pitch::new(base.step, alter, octave))
     }
 
-    pub(super) fn displayed(&self, node: Node<'_, '_>) -> Pitch {
+    fn displayed(&self, node: Node<'_, '_>) -> Pitch {
         let step = child_text(node, "display-step").unwrap_or("B");
         let octave = child_text(node, "display-octave").unwrap_or("4");
         Pitch::parse(&format!("{step}{octave}")).unwrap_or(Pitch::new(6, 0, 4))
     }
+}
 
-    pub(super) fn tie(&mut self, id: NoteId, start: bool, stop: bool) {
-        let note = &self.part.notes[id];
-        let Some(pitch) = note.pitch() else { return };
-        let onset = self.part.onset(id);
-        if stop {
-            let fits = |t: &OpenTie| t.end == onset && t.pitch == pitch;
-            let same_voice = self.ties.iter().position(|t| fits(t) && t.voice == note.voice);
-            if let Some(at) = same_voice.or_else(|| self.ties.iter().position(fits)) {
-                let from = self.ties.swap_remove(at).note;
-                self.part.notes[id].tied_from = Some(from);
-                self.part.notes[from].tied_to = Some(id);
-            }
-        }
-        if start {
-            let note = &self.part.notes[id];
-            let tie = OpenTie { pitch, voice: note.voice, note: id, end: onset + note.duration };
-            // What ended long ago will never be taken up.
-            self.ties.retain(|t| t.end >= onset - Time::from(64));
-            self.ties.push(tie);
-        }
-    }
-
-    pub(super) fn collect_grace(&mut self, id: NoteId, voice: u32, chord: bool, slashed: bool) {
-        let index = match self.graces.iter().position(|g| g.0 == voice) {
-            Some(index) => index,
-            None => {
-                self.graces.push((voice, Vec::new(), slashed));
-                self.graces.len() - 1
-            }
-        };
-        let group = &mut self.graces[index];
-        let last = group.1.last().map_or(0, |n| self.part.notes[*n].grace);
-        self.part.notes[id].grace = if chord && last > 0 { last } else { last + 1 };
-        group.1.push(id);
-    }
-
-    pub(super) fn graces_before(&mut self, main: NoteId, voice: u32) {
-        let Some(at) = self.graces.iter().position(|g| g.0 == voice) else {
-            return;
-        };
-        let (_, notes, slashed) = self.graces.swap_remove(at);
-        let note = &self.part.notes[main];
-        let place = Place { bar: note.bar, offset: note.offset, note: Some(main) };
-        let spot = Spot { place, order: (self.part.onset(main), 0), voice, staff: note.staff };
-        self.marks.grace(&mut self.part, &notes, slashed, spot);
-    }
-
-    /// Grace notes with no note after them in the bar belong to the one before.
-    pub(super) fn graces_after(&mut self) {
-        for (voice, notes, slashed) in std::mem::take(&mut self.graces) {
-            let bar = self.here();
-            for id in &notes {
-                self.part.notes[*id].grace_after = true;
-            }
-            let first = notes[0];
-            let main = (0..first).rev().take_while(|n| self.part.notes[*n].bar == bar).find(|n| {
-                let note = &self.part.notes[*n];
-                note.voice == voice && note.grace == 0 && !note.chord
-            });
-            let note = &self.part.notes[first];
-            let place = Place { bar, offset: note.offset, note: main };
-            let spot = Spot { place, order: (self.part.onset(first), 0), voice, staff: note.staff };
-            self.marks.grace(&mut self.part, &notes, slashed, spot);
-        }
-    }
+/// The length of a note's type with its dots and, in a tuplet, its ratio.
+fn shown_length(node: Node<'_, '_>) -> Option<Time> {
+    const TYPES: [&str; 14] = [
+        "maxima", "long", "breve", "whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th",
+        "512th", "1024th",
+    ];
+    let place = TYPES.iter().position(|t| Some(*t) == child_text(node, "type"))?;
+    let plain = Time::new(32, 1 << place);
+    let dots = node.children().filter(|n| n.tag_name().name() == "dot").count().min(8);
+    let dotted = plain * (Time::from(2) - Time::new(1, 1 << dots));
+    let ratio = child(node, "time-modification").and_then(|m| {
+        let number = |name| child_text(m, name).and_then(|t| t.parse::<i64>().ok()).filter(|n| (1..1000).contains(n));
+        Some(Time::new(number("normal-notes")?, number("actual-notes")?))
+    });
+    Some(dotted * ratio.unwrap_or_else(|| Time::from(1)))
 }

@@ -191,8 +191,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
         self.restored_from.insert(note, from);
         let sounding = pitch.moved(source.alignment.interval).simplest();
         for tied in self.part.tied(note).collect::<Vec<_>>() {
-            let bar = &self.part.bars[self.part.notes[tied].bar];
-            let written = sounding.moved(bar.transpose.inverse());
+            let written = sounding.moved(self.part.notes[tied].transpose.inverse());
             self.pitches.insert(tied, written);
             let node = self.plan.tree().node(self.part.notes[tied].element);
             let Some(pitch) = child(node, "pitch") else {
@@ -211,8 +210,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
     /// The written pitch of a note of the edition, as the edition has it.
     fn written(&self, note: NoteId) -> Option<Pitch> {
         let own = &self.part.notes[note];
-        let transpose = self.part.bars[own.bar].transpose;
-        own.pitch().map(|p| p.moved(transpose.inverse()))
+        own.pitch().map(|p| p.moved(own.transpose.inverse()))
     }
 
     /// Takes a mark of the edition out.
