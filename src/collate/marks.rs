@@ -30,6 +30,8 @@ struct Entry<'a> {
 
 /// A mark that stands less than this from its like is the same mark, moved.
 const NEAR: i64 = 1;
+/// Of so many marks that say the same at one place the likest is chosen.
+const MOST_ALIKE: usize = 32;
 
 pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     let map = Map::new(view, rows, alignment);
@@ -228,7 +230,8 @@ impl<'a> Matcher<'a> {
     /// Marks that say the same at the same place.
     fn equal(&mut self) {
         let mut places: HashMap<Key<'a>, Vec<usize>> = HashMap::new();
-        for (index, entry) in self.source.iter().enumerate() {
+        // The first of several comes last, where it is taken off easily.
+        for (index, entry) in self.source.iter().enumerate().rev() {
             if let Some(start) = entry.start {
                 places.entry((entry.category, &entry.meaning, start, entry.end)).or_default().push(index);
             }
@@ -237,9 +240,9 @@ impl<'a> Matcher<'a> {
             let Some(start) = entry.start else { continue };
             let key = (entry.category, entry.meaning.as_str(), start, entry.end);
             let Some(free) = places.get_mut(&key) else { continue };
-            let likest = (0..free.len()).max_by_key(|at| {
+            let likest = (free.len().saturating_sub(MOST_ALIKE)..free.len()).max_by_key(|at| {
                 let other = &self.source[free[*at]];
-                (other.staff == entry.staff, other.reading == entry.reading, std::cmp::Reverse(*at))
+                (other.staff == entry.staff, other.reading == entry.reading, *at)
             });
             let Some(at) = likest else { continue };
             let s = free.remove(at);

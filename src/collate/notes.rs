@@ -20,6 +20,10 @@ const OTHER_PITCH: i32 = 40;
 const OTHER_PLACE: i32 = 20;
 const OTHER_LENGTH: i32 = 8;
 
+/// Pairs of groups that are weighed in one voice of one bar; real bars have a
+/// few thousand at most.
+const MOST_WEIGHED: usize = 1 << 20;
+
 /// Fills the tables of partners for all paired bars that are the same music.
 pub fn align(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     for row in rows.iter().filter(|r| !r.rewritten) {
@@ -119,6 +123,9 @@ fn groups(part: &Part, notes: &[(Time, i32, u32, NoteId)], voice: u32) -> Vec<Gr
 /// The cheapest way to walk through both voices side by side.
 fn align_voice(view: &PartView, edition: &[Group], source: &[Group], alignment: &mut PartAlignment) {
     let (n, m) = (edition.len(), source.len());
+    if n * m > MOST_WEIGHED {
+        return align_by_place(view, edition, source, alignment);
+    }
     let width = m + 1;
     let mut cost = vec![0_i32; (n + 1) * width];
     for i in (0..=n).rev() {
@@ -147,6 +154,15 @@ fn align_voice(view: &PartView, edition: &[Group], source: &[Group], alignment: 
             i += 1;
         } else {
             j += 1;
+        }
+    }
+}
+
+/// Bars beyond all measure: only what stands in the same place is paired.
+fn align_by_place(view: &PartView, edition: &[Group], source: &[Group], alignment: &mut PartAlignment) {
+    for e in edition {
+        if let Ok(at) = source.binary_search_by_key(&e.offset, |s| s.offset) {
+            pair_groups(view, e, &source[at], alignment);
         }
     }
 }

@@ -206,10 +206,12 @@ impl Index {
             let Some(seats) = self.seats.get(&hash) else {
                 continue;
             };
-            for (part, from) in seats {
-                let interval = Interval::new(first.1 - from.1, first.0 - from.0);
-                let own = seats.iter().filter(|s| s.0 == *part).count();
-                *votes[*part].entry(interval).or_default() += 1.0 / own as f64;
+            // Each part's seats stand together.
+            for own in seats.chunk_by(|a, b| a.0 == b.0) {
+                for (part, from) in own {
+                    let interval = Interval::new(first.1 - from.1, first.0 - from.0);
+                    *votes[*part].entry(interval).or_default() += 1.0 / own.len() as f64;
+                }
             }
         }
         let best = |votes: HashMap<Interval, f64>| {

@@ -24,7 +24,9 @@ use std::collections::HashMap;
 const LARGEST_DIVISIONS: i64 = 1 << 24;
 /// In quarter notes; no bar is longer.
 const LARGEST_DURATION: i64 = 1 << 20;
-/// Notes of one chord, and voices of one part.
+const MOST_BARS: usize = 50_000;
+/// Notes, and marks, of one bar of one part; notes of a chord; voices of a part.
+const MOST_IN_BAR: usize = 10_000;
 const MOST_IN_CHORD: usize = 1000;
 const MOST_VOICES: usize = 1000;
 
@@ -131,6 +133,10 @@ impl<'a, 'i> PartReader<'a, 'i> {
 
     fn read(mut self, node: PartNode<'a, 'i>) -> Result<(Part, Vec<String>), Error> {
         for (place, bar) in node.bars.into_iter().enumerate() {
+            if place == MOST_BARS {
+                let reason = format!("more than {MOST_BARS} bars; no score has as many");
+                return Err(self.tree.content_error(bar.measure, reason));
+            }
             self.bar(place, bar)?;
         }
         Ok(self.finish())
@@ -148,6 +154,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
     fn bar(&mut self, place: usize, node: BarNode<'a, 'i>) -> Result<(), Error> {
         let start = self.part.bars.last().map_or(Time::zero(), |b| b.start + b.length);
         let first = self.part.notes.len();
+        let first_mark = self.part.marks.len();
         let number = node.measure.attribute("number").map_or_else(|| (place + 1).to_string(), str::to_string);
         self.part.bars.push(Bar {
             number,
@@ -207,6 +214,11 @@ impl<'a, 'i> PartReader<'a, 'i> {
                     _ => right_barlines.push(item),
                 },
                 _ => {}
+            }
+            let fullest = (self.part.notes.len() - first).max(self.part.marks.len() - first_mark);
+            if fullest > MOST_IN_BAR {
+                let reason = format!("a bar of more than {MOST_IN_BAR} notes or marks; no score has one");
+                return Err(self.tree.content_error(node.measure, reason));
             }
         }
         self.graces_after();

@@ -1,0 +1,200 @@
+//! Files made to do harm, or broken beyond use: each ends in an error that says
+//! what and where, in 200 MB of memory, and leaves nothing behind.
+
+use std::fs;
+use std::io::Write;
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+use zip::write::{SimpleFileOptions, ZipWriter};
+
+const NOTE: &str = "<note><pitch><step>C</step><octave>4</octave></pitch><duration>1</duration></note>";
+
+/// A score of one part around some bars, after a document type.
+fn score_after(doctype: &str, bars: &str) -> String {
+    format!(
+        "<?xml version=\"1.0\"?>\n{doctype}<score-partwise>\n<part-list><score-part id=\"P1\"><part-name>Solo</part-name>\
+         </score-part></part-list>\n<part id=\"P1\">\n{bars}</part></score-partwise>"
+    )
+}
+
+fn score(bars: &str) -> String {
+    score_after("", bars)
+}
+
+/// A bar whose divisions and whose note's duration are as given.
+fn lengths(divisions: &str, duration: &str) -> String {
+    let note = NOTE.replace(">1<", &format!(">{duration}<"));
+    score(&format!("<measure number=\"7\"><attributes><divisions>{divisions}</divisions></attributes>{note}</measure>"))
+}
+
+/// Runs the program in so much memory, of address space, and in some seconds
+/// of processor time, more than it may take even on a slow machine.
+fn run(arguments: &[&str]) -> Output {
+    let program = env!("CARGO_BIN_EXE_obelus");
+    let mut command = if cfg!(unix) {
+        let mut shell = Command::new("sh");
+        shell.args(["-c", "ulimit -v 204800 && ulimit -t 10 && exec \"$0\" \"$@\"", program]);
+        shell
+    } else {
+        Command::new(program)
+    };
+    command.args(arguments).stdin(Stdio::null()).output().expect("the program starts")
+}
+
+/// Checks that no command reads this file, and what they say of it.
+fn refused(name: &str, content: &[u8], words: &[&str]) {
+    let folder = tempfile::tempdir().expect("a folder for a test");
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    let (hostile, good, out) = (path(name), path("good.xml"), path("out.xml"));
+    fs::write(&hostile, content).expect("a file for a test");
+    fs::write(&good, score(&format!("<measure>{NOTE}</measure>"))).expect("a file for a test");
+    for arguments in [
+        &["audit", &hostile, &good, "-o", &out][..],
+        &["audit", &good, &hostile, "-o", &out],
+        &["clean", &hostile, &good, "-o", &out],
+        &["range", &hostile, "-o", &out],
+        &["marks", &hostile, &good, "-o", &out],
+    ] {
+        let output = run(arguments);
+        let said = String::from_utf8_lossy(&output.stderr);
+        assert_eq!(output.status.code(), Some(3), "{name}: {said}");
+        assert_eq!(said.lines().count(), 1, "{name}: {said}");
+        assert!(said.len() < 1000, "{name}: {} bytes of message", said.len());
+        for word in [&[name], words].concat() {
+            assert!(said.contains(word), "{word:?} is not in {said:?}");
+        }
+        assert!(!Path::new(&out).exists(), "{name}: something was written");
+    }
+}
+
+#[test]
+fn entities_are_refused() {
+    let mut bomb = String::from("<!DOCTYPE score-partwise [\n<!ENTITY a0 \"ha\">");
+    (1..30).for_each(|n| bomb += &format!("<!ENTITY a{n} \"&a{0};&a{0};\">", n - 1));
+    let bars = "<measure><direction><direction-type><words>&a29;</words></direction-type></direction></measure>";
+    refused("bomb.xml", score_after(&format!("{bomb}]>"), bars).as_bytes(), &["line 3", "entity"]);
+
+    let long = format!("<!DOCTYPE a [<!ENTITY a \"{}\">]>", "a".repeat(50_000));
+    refused("square.xml", score_after(&long, &"&a;".repeat(50_000)).as_bytes(), &["line 2", "entity"]);
+    let parameter = "<!DOCTYPE a [<!ENTITY % a SYSTEM \"/etc/passwd\"> %a;]>";
+    refused("outside.xml", score_after(parameter, "<measure/>").as_bytes(), &["line 2", "entity"]);
+    refused("unknown.xml", score("<measure>&nbsp;</measure>").as_bytes(), &["line 5", "nbsp"]);
+}
+
+#[test]
+fn structures_that_no_score_has_are_refused() {
+    let nested = |open: &dyn Fn(usize) -> String, count: usize| {
+        score(&format!("<measure>{}{}</measure>", (0..count).map(open).collect::<String>(), "</a>".repeat(count)))
+    };
+    refused("deep.xml", nested(&|_| "<a>".into(), 1_000_000).as_bytes(), &["line 5", "nested"]);
+    refused(
+        "namespaces.xml",
+        nested(&|n| format!("<a xmlns:n{n}=\"u\">"), 2_000).as_bytes(),
+        &["line 5", "namespaces"],
+    );
+    let attributes: String = (0..300_000).map(|n| format!(" a{n}=\"\"")).collect();
+    refused("attributes.xml", score(&format!("<measure{attributes}/>")).as_bytes(), &["line 5", "attributes"]);
+    refused("elements.xml", score(&"<a/>".repeat(4_000_000)).as_bytes(), &["line 5", "elements"]);
+    refused("bars.xml", score(&"<measure/>".repeat(50_001)).as_bytes(), &["more than 50000 bars"]);
+    let notes = score(&format!("<measure>{}</measure>", NOTE.repeat(10_001)));
+    refused("notes.xml", notes.as_bytes(), &["line 5", "more than 10000 notes or marks"]);
+    let slurs = "<slur type=\"start\"/>".repeat(10_001);
+    let marks = score(&format!(
+        "<measure>{}</measure>",
+        NOTE.replace("</note>", &format!("<notations>{slurs}</notations></note>"))
+    ));
+    refused("marks.xml", marks.as_bytes(), &["line 5", "more than 10000 notes or marks"]);
+    let chord = NOTE.replace("<note>", "<note><chord/>").repeat(1_001);
+    refused(
+        "chord.xml",
+        score(&format!("<measure>{NOTE}{chord}</measure>")).as_bytes(),
+        &["a chord of more than 1000"],
+    );
+    let voices: String = (0..1_001).map(|n| NOTE.replace("</note>", &format!("<voice>{n}</voice></note>"))).collect();
+    refused("voices.xml", score(&format!("<measure>{voices}</measure>")).as_bytes(), &["more than 1000 voices"]);
+}
+
+#[test]
+fn lengths_that_are_none_are_refused() {
+    for divisions in ["0", "-4", "16777217", "99999999999999999999999999", "1e9", "NaN", "0.5", ""] {
+        let words = ["line 5", "part P1, measure 7, attributes, divisions", "whole number from 1 to 16777216"];
+        refused("divisions.xml", lengths(divisions, "1").as_bytes(), &words);
+    }
+    for duration in ["-1", "99999999999999999999999999", "1e9", "NaN", "9223372036854775807", "long"] {
+        refused(
+            "duration.xml",
+            lengths("1", duration).as_bytes(),
+            &["line 5", "measure 7", "a duration of", "not a length"],
+        );
+    }
+    // Divisions that share no factor, so that sums have no end of digits.
+    let primes = [16_777_213, 16_777_199, 16_777_183, 16_777_153];
+    let bars: String = primes
+        .iter()
+        .map(|p| format!("<measure><attributes><divisions>{p}</divisions></attributes>{NOTE}</measure>"))
+        .collect();
+    refused("primes.xml", score(&bars).as_bytes(), &["do not add up"]);
+}
+
+#[test]
+fn parts_that_are_two_are_refused() {
+    let twice = score("<measure/></part>\n<part id=\"P1\"><measure/>");
+    refused("twice.xml", twice.as_bytes(), &["line 6", "two parts have the id P1"]);
+    let timewise =
+        "<score-timewise><part-list/>\n<measure><part id=\"P1\"/><part id=\"P1\"/></measure></score-timewise>";
+    refused("timewise.xml", timewise.as_bytes(), &["line 2", "P1 stands twice"]);
+    let crowd: String = (0..1_001).map(|n| format!("<part id=\"Q{n}\"/>")).collect();
+    refused("crowd.xml", score(&format!("</part>{crowd}<part id=\"P2\">")).as_bytes(), &["more than 1000 parts"]);
+}
+
+/// An archive with a container and what `fill` adds.
+fn archive(container: &str, fill: impl FnOnce(&mut ZipWriter<std::io::Cursor<Vec<u8>>>)) -> Vec<u8> {
+    let mut writer = ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    writer.start_file("META-INF/container.xml", SimpleFileOptions::default()).expect("a member");
+    writer.write_all(container.as_bytes()).expect("a member");
+    fill(&mut writer);
+    writer.finish().expect("an archive").into_inner()
+}
+
+#[test]
+fn archives_that_are_traps_are_refused() {
+    let named = |name: &str| format!("<container><rootfiles><rootfile full-path=\"{name}\"/></rootfiles></container>");
+    let spaces = |megabytes: usize| {
+        archive(&named("s.xml"), |writer| {
+            writer.start_file("s.xml", SimpleFileOptions::default()).expect("a member");
+            let megabyte = vec![b' '; 1 << 20];
+            (0..megabytes).for_each(|_| writer.write_all(&megabyte).expect("a member"));
+        })
+    };
+    refused("bomb.mxl", &spaces(1000), &["s.xml", "larger than 64 MB"]);
+    // The size is forged, in the archive's directory and before the member.
+    let mut forged = spaces(63);
+    let (told, lie) = ((63_u32 << 20).to_le_bytes(), 1000_u32.to_le_bytes());
+    let places: Vec<usize> = (0..forged.len() - 4).filter(|at| forged[*at..at + 4] == told).collect();
+    assert!(places.len() >= 2);
+    places.iter().for_each(|at| forged[*at..at + 4].copy_from_slice(&lie));
+    refused("forged.mxl", &forged, &["s.xml", "cannot be unpacked"]);
+
+    let members = archive(&named("s.xml"), |writer| {
+        (0..10_000).for_each(|n| writer.start_file(n.to_string(), SimpleFileOptions::default()).expect("a member"));
+    });
+    refused("members.mxl", &members, &["more than 10000 files"]);
+    refused("missing.mxl", &archive(&named("../s.xml"), |_| ()), &["names ../s.xml", "no such file"]);
+    refused("nameless.mxl", &archive("<container/>", |_| ()), &["container.xml", "names no score"]);
+    let entity = "<!DOCTYPE a [<!ENTITY a \"b\">]><container>&a;</container>";
+    refused("entity.mxl", &archive(entity, |_| ()), &["container.xml", "entity"]);
+    refused("deep.mxl", &archive(&"<a>".repeat(1_000_000), |_| ()), &["container.xml", "nested"]);
+    let mut cut = spaces(1);
+    cut.truncate(cut.len() / 2);
+    refused("cut.mxl", &cut, &["damaged or cut short"]);
+}
+
+#[test]
+fn texts_without_end_are_refused() {
+    refused("long.xml", score(&" ".repeat(64 << 20)).as_bytes(), &["larger than 64 MB"]);
+    for (name, sign) in
+        [("open.xml", "<"), ("quote.xml", "<a '"), ("comment.xml", "<!--"), ("section.xml", "<![CDATA[")]
+    {
+        refused(name, sign.repeat(1_000_000).as_bytes(), &["line 1"]);
+    }
+}
