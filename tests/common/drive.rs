@@ -1,0 +1,97 @@
+//! From any bytes through the whole program, without files: what the fuzz targets and the replay of their finds share.
+
+#![allow(dead_code)] // each user takes its own share of these calls
+
+use obelus::clean::{self, Policy, Sides};
+use obelus::collate::{self, Choice, Collation};
+use obelus::findings::{self, PartFindings};
+use obelus::instrument::Instruments;
+use obelus::musicxml::{self, Input, Reading, Tree};
+use obelus::report::{self, Material};
+use std::sync::LazyLock;
+
+/// What stands between edition and source in a case of two scores.
+pub const BETWEEN: &[u8] = b"\n<!-- and its source -->\n";
+
+static TABLE: LazyLock<Instruments> = LazyLock::new(Instruments::standard);
+
+/// Reads a score; what cannot be read must say so in words.
+pub fn read(bytes: &[u8]) {
+    let Some(input) = input("case", bytes) else { return };
+    let Some((tree, _)) = score(&input) else { return };
+    // What is not edited comes back byte for byte.
+    if !bytes.starts_with(b"PK") {
+        assert!(tree.input.encode(tree.text()).expect("no archive is packed") == bytes, "the bytes do not come back");
+    }
+}
+
+/// Audits one score against another, in all formats.
+pub fn audit(bytes: &[u8]) {
+    both(bytes, |edition, source| {
+        let (collation, findings) = compare(&edition.1, &source.1);
+        let guess = |part: usize| TABLE.guess(&edition.1.score.parts[part].name).map(|i| (i, true));
+        let instruments: Vec<_> = collation.parts.iter().map(|pair| guess(pair.edition)).collect();
+        let audit = report::audit(Material {
+            edition: &edition.1.score,
+            source: &source.1.score,
+            edition_file: "edition",
+            source_file: "source",
+            collation: &collation,
+            findings: &findings,
+            instruments: &instruments,
+            bars: None,
+            warnings: [edition.1.warnings.clone(), source.1.warnings.clone()].concat(),
+        });
+        let audit = audit.expect("all bars are there");
+        assert!(!report::audit_text(&audit, 80).is_empty());
+        assert!(!report::audit_csv(&audit).is_empty());
+        assert!(!audit.json().is_empty());
+    });
+}
+
+/// Cleans one score by another. It may be refused, but not for a result that
+/// is not what it should be.
+pub fn clean(bytes: &[u8]) {
+    both(bytes, |edition, source| {
+        let (collation, findings) = compare(&edition.1, &source.1);
+        let sides = Sides {
+            edition_tree: &edition.0,
+            edition: &edition.1.score,
+            source_tree: &source.0,
+            source: &source.1.score,
+            collation: &collation,
+            findings: &findings,
+        };
+        match clean::clean(sides, &Policy::default()) {
+            Ok(_) | Err(clean::Failure::Unsupported(_)) => {}
+            Err(failure) => panic!("{failure}"),
+        }
+    });
+}
+
+type Side<'i> = (Tree<'i>, Reading);
+
+fn both(bytes: &[u8], then: impl Fn(&Side<'_>, &Side<'_>)) {
+    let at = bytes.windows(BETWEEN.len()).position(|w| w == BETWEEN);
+    let (edition, source) = at.map_or((bytes, bytes), |at| (&bytes[..at], &bytes[at + BETWEEN.len()..]));
+    let (Some(edition), Some(source)) = (input("edition", edition), input("source", source)) else { return };
+    let (Some(edition), Some(source)) = (score(&edition), score(&source)) else { return };
+    then(&edition, &source);
+}
+
+fn compare(edition: &Reading, source: &Reading) -> (Collation, Vec<PartFindings>) {
+    let collation = collate::collate(&edition.score, &source.score, Choice::default());
+    let findings = findings::find(&edition.score, &source.score, &collation);
+    (collation, findings)
+}
+
+fn input(name: &str, bytes: &[u8]) -> Option<Input> {
+    Input::from_bytes(name, bytes.to_vec()).map_err(|error| assert!(error.to_string().starts_with(name))).ok()
+}
+
+fn score(input: &Input) -> Option<Side<'_>> {
+    let refused = |error: musicxml::Error| assert!(error.to_string().starts_with(&input.file));
+    let tree = Tree::parse(input).map_err(refused).ok()?;
+    let reading = musicxml::read(&tree).map_err(refused).ok()?;
+    Some((tree, reading))
+}
