@@ -46,12 +46,16 @@ pub fn read(tree: &Tree<'_>) -> Result<Reading, Error> {
     let mut warnings = Vec::new();
     let mut score = Score { title: title(root), parts: Vec::new() };
     for node in parts::parts(tree, &mut warnings)? {
+        if node.bars.is_empty() {
+            warnings.push(format!("part {} ({}) has no bars; it was left out", node.id, node.name));
+            continue;
+        }
         let (part, odd) = PartReader::new(tree, &node).read(node)?;
         score.parts.push(part);
         warnings.extend(odd);
     }
     if score.parts.is_empty() {
-        return Err(tree.content_error(root, "the score has no part"));
+        return Err(tree.content_error(root, "the score has no part with bars"));
     }
     let file = &tree.input.file;
     Ok(Reading { score, warnings: warnings.into_iter().map(|what| format!("{file}: {what}")).collect() })
