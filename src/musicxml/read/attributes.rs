@@ -59,6 +59,9 @@ impl PartReader<'_, '_> {
             let given = given.unwrap_or_default();
             return self.warn(format!("a key signature of {given:?} fifths is none; it was passed over"));
         };
+        if given.is_none() && child(node, "key-step").is_some() {
+            self.warn("a key signature of single accidentals was read as one without any");
+        }
         let own_staff = node.attribute("number").is_none_or(|n| n == "1");
         if own_staff && self.fifths != Some(fifths) {
             self.set_key(Some(node), fifths, self.spot_at(self.cursor, node));
