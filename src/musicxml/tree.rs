@@ -85,8 +85,10 @@ pub fn child_text<'a>(node: Node<'a, '_>, name: &str) -> Option<&'a str> {
     child(node, name).map(text_of)
 }
 
+/// The trimmed text of an element; a comment may stand before or after it.
 pub fn text_of<'a>(node: Node<'a, '_>) -> &'a str {
-    node.text().unwrap_or("").trim()
+    let texts = node.children().filter(|n| n.is_text()).filter_map(|n| n.text());
+    texts.map(str::trim).find(|t| !t.is_empty()).unwrap_or("")
 }
 
 /// A document that may have a document type; else the byte and the reason.
