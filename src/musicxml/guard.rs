@@ -29,7 +29,8 @@ pub fn check(text: &str) -> Result<(), Fault> {
     // Of each open element, how many namespaces hold inside it.
     let mut open: Vec<usize> = Vec::new();
     let mut at = 0;
-    while let Some(found) = find(text, at, "<") {
+    // One sign is found much faster than a text of one sign.
+    while let Some(found) = text.get(at..).and_then(|rest| rest.find('<')).map(|n| at + n) {
         let rest = &bytes[found..];
         at = if rest.starts_with(b"<!--") {
             after(text, found + 4, "-->")
@@ -78,14 +79,9 @@ pub fn check(text: &str) -> Result<(), Fault> {
     Ok(())
 }
 
-/// The first place of a pattern at or after a byte.
-fn find(text: &str, from: usize, pattern: &str) -> Option<usize> {
-    text.get(from..)?.find(pattern).map(|at| from + at)
-}
-
 /// The byte after the next end mark, or the end of the text.
 fn after(text: &str, from: usize, end: &str) -> usize {
-    find(text, from, end).map_or(text.len(), |at| at + end.len())
+    text.get(from..).and_then(|rest| rest.find(end)).map_or(text.len(), |at| from + at + end.len())
 }
 
 /// The end of a document type declaration, and its first entity declaration.
