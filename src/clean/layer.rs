@@ -245,6 +245,9 @@ fn sheet_mark(part: &Part, mark: &Mark) -> Option<SheetMark> {
         (Category::Text, "words") => out.text = Some(reading),
         _ => return None,
     }
-    // What does not parse again (a metronome of another form) is not lifted.
-    out.kind().ok().map(|_| out)
+    // What a sheet would not bring back the same (a metronome of another form,
+    // a fermata of another shape) is not lifted.
+    let anchor = Anchor { bar: 0, offset: Time::from(0), note: None };
+    let again = out.kind().ok().map(|kind| expected_line(&kind, anchor, None));
+    again.is_some_and(|line| line.category == mark.category && line.meaning == mark.meaning).then_some(out)
 }

@@ -177,6 +177,7 @@ fn carrier(part: &Part, place: Place, mark: &Mark) -> Option<(usize, u32)> {
 fn meaning(mark: &Mark, view: &PartView, of_edition: bool) -> String {
     let by = if of_edition { view.interval.inverse() } else { crate::pitch::Interval::UNISON };
     match (mark.category, mark.kind.as_str()) {
+        (_, "accidental-mark" | "figured-bass") if by.fifths() != 0 => without_signs(&mark.meaning),
         (Category::Signature, "key") => {
             let fifths: i32 = mark.meaning.parse().unwrap_or(0);
             // Signatures of twelve fifths more sound the same.
@@ -194,6 +195,19 @@ fn meaning(mark: &Mark, view: &PartView, of_edition: bool) -> String {
         }
         _ => mark.meaning.clone(),
     }
+}
+
+/// The signs of figures and ornaments, which their meaning has in braces, may
+/// be others in another key: there it only counts that they are.
+fn without_signs(meaning: &str) -> String {
+    let mut out = String::new();
+    let mut rest = meaning;
+    while let Some((before, sign)) = rest.split_once('{') {
+        out.push_str(before);
+        out.push('*');
+        rest = sign.split_once('}').map_or("", |s| s.1);
+    }
+    out + rest
 }
 
 fn overlap(e: &Entry, s: &Entry) -> bool {

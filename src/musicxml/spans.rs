@@ -16,12 +16,40 @@ pub enum Kind {
     Slide,
     Bracket,
     Ending,
+    Tremolo,
+    PrincipalVoice,
+    HammerOn,
+    PullOff,
+}
+
+impl Kind {
+    /// What a musician calls it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Kind::Slur => "a slur",
+            Kind::Hairpin => "a hairpin",
+            Kind::Dashes => "a line of dashes",
+            Kind::OctaveLine => "an octave line",
+            Kind::Pedal => "a pedal line",
+            Kind::Wavy => "a trill's wavy line",
+            Kind::Glissando => "a glissando",
+            Kind::Slide => "a slide",
+            Kind::Bracket => "a bracket",
+            Kind::Ending => "an ending bracket",
+            Kind::Tremolo => "a tremolo between two notes",
+            Kind::PrincipalVoice => "the bracket of a principal voice",
+            Kind::HammerOn => "a hammer-on",
+            Kind::PullOff => "a pull-off",
+        }
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Role {
     Start,
     Continue,
+    /// It may go on later; else it ended here.
+    Pause,
     Stop,
 }
 
@@ -39,6 +67,8 @@ pub struct End {
     pub element: Element,
     /// The mark that a start opened, or a mark made for a lone stop.
     pub mark: Option<MarkId>,
+    /// What an end adds to what the mark says.
+    pub adds: Option<&'static str>,
 }
 
 /// Pairs all ends of a part, in time rather than in the order of the document:
@@ -47,9 +77,12 @@ pub fn pair(part: &mut Part, mut ends: Vec<End>) -> Vec<End> {
     // A span that ends where the next one starts ends first.
     ends.sort_by_key(|e| (e.order, e.role != Role::Stop));
     let mut open: Vec<End> = Vec::new();
+    let is_paused = |part: &Part, start: &End| start.mark.is_some_and(|mark| part.marks[mark].end.is_some());
     let mut alone = Vec::new();
     for end in ends {
         if end.role == Role::Start {
+            // A pause that was never taken up was the end.
+            open.retain(|o| !(o.kind == end.kind && o.number == end.number && is_paused(part, o)));
             open.push(end);
             continue;
         }
@@ -60,13 +93,19 @@ pub fn pair(part: &mut Part, mut ends: Vec<End>) -> Vec<End> {
         let mark = open[index].mark.expect("a start has its mark");
         let mark = &mut part.marks[mark];
         mark.elements.push(end.element);
-        if end.role == Role::Stop {
+        if let Some(adds) = end.adds {
+            mark.meaning.push_str(adds);
+            mark.reading.push_str(adds);
+        }
+        if matches!(end.role, Role::Stop | Role::Pause) {
             mark.end = Some(end.place);
-            mark.end_elements.push(end.element);
+            mark.end_elements = vec![end.element];
+        }
+        if end.role == Role::Stop {
             open.remove(index);
         }
     }
-    alone.extend(open);
+    alone.extend(open.into_iter().filter(|start| !is_paused(part, start)));
     for mark in &mut part.marks {
         mark.elements.sort_unstable();
     }

@@ -1,19 +1,28 @@
 //! Which element is which mark: directions, notations, barlines, attributes.
 
-mod direction;
-mod notation;
+mod harmony;
+mod lines;
+mod placement;
+mod says;
+mod signs;
+mod wording;
 
-use crate::musicxml::spans::{End, Kind, Role};
-use crate::musicxml::tree::{child, element, text_of};
+pub use placement::{Placement, ROWS, placement};
+
+use crate::musicxml::spans::End;
+use crate::musicxml::tree::element;
 use crate::pitch::key_name;
 use crate::score::{Category, Element, Mark, MarkId, Part, Place};
 use crate::time::Time;
+use placement::category;
 use roxmltree::Node;
 
 /// Collects the marks of one part while its bars are read.
 #[derive(Default)]
 pub struct Collector {
     pub ends: Vec<End>,
+    /// What was odd, and in which bar.
+    pub odd: Vec<(usize, String)>,
     /// Words at a time, so that dashes after them find them.
     last_words: Option<(Time, u32, MarkId)>,
 }
@@ -28,7 +37,7 @@ pub struct Spot {
 }
 
 /// What a mark says, without its place.
-pub(super) struct Sign {
+struct Sign {
     category: Category,
     kind: String,
     meaning: String,
@@ -60,19 +69,58 @@ fn elements<'a, 'i>(node: Node<'a, 'i>) -> impl Iterator<Item = Node<'a, 'i>> {
     node.children().filter(|n| n.is_element())
 }
 
-/// The name with the attributes that change what it says.
-fn told(node: Node<'_, '_>) -> String {
-    let mut out = name(node).to_string();
-    let text = text_of(node);
-    if !text.is_empty() && !text.chars().all(char::is_whitespace) {
-        out.push_str(&format!(" {text}"));
-    }
-    out
-}
-
 impl Collector {
+    /// All that a `direction` says.
+    pub fn direction(&mut self, part: &mut Part, direction: Node<'_, '_>, spot: Spot) {
+        self.children(part, direction, spot);
+    }
+
+    /// All marks that a note carries.
+    pub fn note(&mut self, part: &mut Part, note: Node<'_, '_>, spot: Spot) {
+        self.children(part, note, spot);
+    }
+
+    /// An attribute that is neither a signature nor about how notes are read.
+    pub fn attribute(&mut self, part: &mut Part, node: Node<'_, '_>, spot: Spot) {
+        if self.placed("attributes", node, spot.place.bar) == Some(Placement::Words) {
+            self.words(part, node, spot);
+        }
+    }
+
+    /// Whatever stands in a holder, each element by its place in the table.
+    fn children(&mut self, part: &mut Part, holder: Node<'_, '_>, spot: Spot) {
+        for node in elements(holder) {
+            match self.placed(name(holder), node, spot.place.bar) {
+                Some(Placement::Mark(category)) => self.sign(part, category, node, spot),
+                Some(Placement::Words) => self.words(part, node, spot),
+                Some(Placement::Holder) => self.children(part, node, spot),
+                Some(Placement::Within | Placement::Apart(_)) | None => {}
+            }
+        }
+    }
+
+    /// What becomes of an element; of one that the schema does not know, with
+    /// a warning.
+    pub fn placed(&mut self, of: &str, node: Node<'_, '_>, bar: usize) -> Option<Placement> {
+        let known = placement(of, name(node));
+        if known.is_some() {
+            return known;
+        }
+        let category = placement::unknown(of);
+        let how = match category {
+            Some(category) => format!("it was read as a mark of the kind {category}"),
+            None => "it was passed over".into(),
+        };
+        let what = format!("MusicXML 4.0 has no element {} in {of}; {how}", name(node));
+        // A name that comes in all bars is told with these, once for each.
+        if self.odd.iter().rev().take_while(|odd| odd.0 == bar).all(|odd| odd.1 != what) {
+            self.odd.push((bar, what));
+        }
+        category.map(Placement::Mark)
+    }
+
     /// A new mark; `elements` are what it consists of so far.
-    pub(super) fn add(&mut self, part: &mut Part, sign: Sign, spot: Spot, elements: Vec<Element>) -> MarkId {
+    fn add(&mut self, part: &mut Part, sign: Sign, spot: Spot, elements: Vec<Element>) -> MarkId {
         part.marks.push(Mark {
             category: sign.category,
             kind: sign.kind,
@@ -89,124 +137,19 @@ impl Collector {
         part.marks.len() - 1
     }
 
-    /// A mark of one element that says its name and its text.
-    pub(super) fn simple(&mut self, part: &mut Part, category: Category, node: Node<'_, '_>, spot: Spot) -> MarkId {
-        self.add(part, Sign::new(category, name(node), told(node)), spot, vec![element(node)])
-    }
-
-    /// One end of a span. A start makes the mark that the other ends join.
-    pub(super) fn span(
-        &mut self,
-        part: &mut Part,
-        sign: Sign,
-        (kind, role): (Kind, Role),
-        node: Node<'_, '_>,
-        spot: Spot,
-    ) {
-        let mark = (role == Role::Start).then(|| self.add(part, sign, spot, vec![element(node)]));
-        self.end(kind, role, node, spot, mark);
-    }
-
-    /// A line with a start and a stop and nothing else to say.
-    pub(super) fn line(&mut self, part: &mut Part, category: Category, kind: Kind, node: Node<'_, '_>, spot: Spot) {
-        let sign = Sign::named(category, name(node));
-        self.span(part, sign, (kind, role_of(node)), node, spot);
-    }
-
-    pub(super) fn end(&mut self, kind: Kind, role: Role, node: Node<'_, '_>, spot: Spot, mark: Option<MarkId>) {
-        self.ends.push(End {
-            kind,
-            number: node.attribute("number").unwrap_or("1").to_string(),
-            role,
-            place: spot.place,
-            order: spot.order,
-            voice: spot.voice,
-            staff: spot.staff,
-            element: element(node),
-            mark,
-        });
-    }
-
-    fn dynamics(&mut self, part: &mut Part, node: Node<'_, '_>, spot: Spot) {
-        for sign in elements(node) {
-            let reading = match name(sign) {
-                "other-dynamics" => text_of(sign).to_string(),
-                name => name.to_string(),
-            };
-            self.add(part, Sign::new(Category::Dynamics, name(sign), reading), spot, vec![element(sign)]);
-        }
-    }
-
-    fn fermata(&mut self, part: &mut Part, node: Node<'_, '_>, spot: Spot) {
-        let at = vec![element(node)];
-        self.add(part, Sign::named(Category::Fermata, "fermata"), spot, at);
-    }
-
-    pub fn barline(&mut self, part: &mut Part, barline: Node<'_, '_>, spot: Spot) {
-        let style = child(barline, "bar-style");
-        let mut repeat = None;
-        for node in elements(barline) {
-            match name(node) {
-                "repeat" => {
-                    let direction = node.attribute("direction").unwrap_or("backward");
-                    let reading = format!("{direction} repeat");
-                    let at = style.map(element).into_iter().chain([element(node)]).collect();
-                    let meaning = match node.attribute("times") {
-                        Some(times) if times != "2" => format!("{reading} {times}"),
-                        _ => reading.clone(),
-                    };
-                    let sign = Sign::new(Category::Structure, "repeat", reading).meaning(meaning);
-                    repeat = Some(self.add(part, sign, spot, at));
-                }
-                "ending" => {
-                    let says = format!("ending {}", node.attribute("number").unwrap_or("1"));
-                    let role = if node.attribute("type") == Some("start") { Role::Start } else { Role::Stop };
-                    let sign = Sign::named(Category::Structure, &says);
-                    self.span(part, sign, (Kind::Ending, role), node, spot);
-                }
-                "fermata" => self.fermata(part, node, spot),
-                "segno" | "coda" => {
-                    self.simple(part, Category::Structure, node, spot);
-                }
-                _ => {}
-            }
-        }
-        let Some(style) = style.filter(|_| repeat.is_none()) else {
-            return;
-        };
-        if is_double(text_of(style)) {
-            self.add(part, Sign::new(Category::Structure, "bar-style", "double bar"), spot, vec![element(style)]);
-        }
-    }
-
     pub fn key(&mut self, part: &mut Part, node: Option<Node<'_, '_>>, fifths: i32, spot: Spot) {
         let (reading, at) = (key_name(fifths), node.map(element).into_iter().collect());
-        self.add(part, Sign::new(Category::Signature, "key", reading).meaning(fifths.to_string()), spot, at);
+        let sign = Sign::new(category("attributes", "key"), "key", reading).meaning(fifths.to_string());
+        self.add(part, sign, spot, at);
     }
 
     pub fn time(&mut self, part: &mut Part, node: Node<'_, '_>, reading: &str, spot: Spot) {
-        self.add(part, Sign::new(Category::Signature, "time", reading), spot, vec![element(node)]);
+        let sign = Sign::new(category("attributes", "time"), "time", reading);
+        self.add(part, sign, spot, vec![element(node)]);
     }
 }
 
 /// Whether a bar style is one of the double bars.
 pub(super) fn is_double(style: &str) -> bool {
     matches!(style, "light-light" | "heavy-heavy" | "light-heavy" | "heavy-light")
-}
-
-fn role_of(node: Node<'_, '_>) -> Role {
-    match node.attribute("type") {
-        Some("stop") => Role::Stop,
-        Some("continue") => Role::Continue,
-        _ => Role::Start,
-    }
-}
-
-fn short_accidental(name: &str) -> &str {
-    match name {
-        "sharp" => "#",
-        "flat" => "b",
-        "natural" => "nat.",
-        other => other,
-    }
 }

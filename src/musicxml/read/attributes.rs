@@ -37,7 +37,10 @@ impl PartReader<'_, '_> {
                     let change = child_text(item, "clef-octave-change").unwrap_or("0");
                     self.part.octave_is_told |= change != "0";
                 }
-                _ => {}
+                _ => {
+                    let spot = self.spot_at(self.cursor, item);
+                    self.marks.attribute(&mut self.part, item, spot);
+                }
             }
         }
         let untouched = self.part.bars[self.here()].notes.start == self.part.notes.len();

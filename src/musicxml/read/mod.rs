@@ -217,7 +217,9 @@ impl<'a, 'i> PartReader<'a, 'i> {
                     }
                     _ => right_barlines.push(item),
                 },
-                _ => {}
+                _ => {
+                    self.marks.placed("measure", item, self.here());
+                }
             }
             let fullest = (self.part.notes.len() - first).max(self.part.marks.len() - first_mark);
             if fullest > MOST_IN_BAR {
@@ -299,11 +301,14 @@ impl<'a, 'i> PartReader<'a, 'i> {
     fn finish(mut self) -> (Part, Vec<String>) {
         let ends = std::mem::take(&mut self.marks.ends);
         let alone = spans::pair(&mut self.part, ends);
+        for (bar, what) in std::mem::take(&mut self.marks.odd) {
+            self.odd.add(&self.part.bars[bar].number, &what);
+        }
         for end in alone {
-            let what = format!("{:?}", end.kind).to_lowercase();
+            let what = end.kind.name();
             let what = match end.mark {
-                Some(_) => format!("a {what} starts and does not end; it was read as a start alone"),
-                None => format!("a {what} ends that did not start; its end was passed over"),
+                Some(_) => format!("{what} starts and does not end; it was read as a start alone"),
+                None => format!("{what} ends that did not start; its end was passed over"),
             };
             self.odd.add(&self.part.bars[end.place.bar].number, &what);
         }

@@ -47,7 +47,9 @@ impl<'a, 'i> PartReader<'a, 'i> {
                     }
                 }
                 "lyric" | "accidental" => carries = true,
-                _ => {}
+                _ => {
+                    self.marks.placed("note", item, self.here());
+                }
             }
         }
         if !has_tie {

@@ -342,8 +342,11 @@ fn other_attributes<'a, 'i>(tree: &'a Tree<'i>, part: &Part, bars: std::ops::Ran
     let mut out: Vec<Node<'a, 'i>> = Vec::new();
     for bar in &part.bars[bars] {
         let attributes = tree.node(bar.element).children().filter(|n| n.tag_name().name() == "attributes");
-        let other =
-            |n: &Node| n.is_element() && !matches!(n.tag_name().name(), "divisions" | "key" | "time" | "measure-style");
+        let other = |n: &Node| {
+            // Signatures are settled by themselves, and words are marks.
+            let apart = ["divisions", "key", "time", "measure-style", "directive"];
+            n.is_element() && !apart.contains(&n.tag_name().name())
+        };
         for item in attributes.flat_map(|a| a.children()).filter(other) {
             out.retain(|n| !same_kind(*n, item));
             out.push(item);

@@ -3,6 +3,7 @@
 use super::super::fragment::Fragment;
 use super::super::tree::{Tree, child, element, text_of};
 use super::{Fate, NewGraces, Occupied, PartRewrite, Target};
+use crate::pitch::Interval;
 use crate::score::{Category, Element, Mark, NoteId, Part};
 use crate::time::Time;
 use num_traits::Zero;
@@ -26,7 +27,7 @@ enum Home {
 }
 
 /// Elements whose number keeps one span from another.
-const NUMBERED: [&str; 10] = [
+const NUMBERED: [&str; 11] = [
     "slur",
     "wedge",
     "dashes",
@@ -36,7 +37,8 @@ const NUMBERED: [&str; 10] = [
     "glissando",
     "slide",
     "wavy-line",
-    "principal-voice",
+    "hammer-on",
+    "pull-off",
 ];
 
 fn home(node: Node<'_, '_>) -> Home {
@@ -80,7 +82,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let at = self.place_of_source(mark.at);
         let end = mark.end.and_then(|e| self.place_of_source(e));
         let owners = std::mem::take(&mut self.source_owner);
-        let done = self.lay(source.tree, &owners, mark, at, end, |this, note| this.target_of_source(note));
+        let done = self.lay((source.tree, true), &owners, mark, at, end, |this, note| this.target_of_source(note));
         self.source_owner = owners;
         done
     }
@@ -91,14 +93,14 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let at = self.place_of_edition(mark.at);
         let end = mark.end.and_then(|e| self.place_of_edition(e));
         let owners = std::mem::take(&mut self.edition_owner);
-        let done = self.lay(tree, &owners, mark, at, end, |this, note| this.target_of_edition(note));
+        let done = self.lay((tree, false), &owners, mark, at, end, |this, note| this.target_of_edition(note));
         self.edition_owner = owners;
         done
     }
 
     fn lay(
         &mut self,
-        tree: &Tree<'_>,
+        (tree, is_source): (&Tree<'_>, bool),
         owners: &HashMap<Element, NoteId>,
         mark: &Mark,
         at: Option<(usize, Time)>,
@@ -113,15 +115,25 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let numbered = nodes.iter().find(|n| NUMBERED.contains(&n.tag_name().name()));
         let number = numbered.zip(end).map(|(n, end)| self.free_number(n.tag_name().name(), at, end));
         let mut directions: Vec<(Element, usize, Time, Fragment)> = Vec::new();
+        let mut last_type = None;
         let mut done = false;
+        // From the pitch that the mark's document writes to the one it sounds at.
+        let sounding = |this: &Self| match this.source.filter(|_| is_source) {
+            Some(source) => source.part.bars[mark.at.bar].transpose,
+            None => this.part.bars[mark.at.bar].transpose,
+        };
+        let writing = |this: &Self, row: usize| {
+            if is_source { this.writing_interval(row) } else { this.transpose_at(row).inverse() }
+        };
         if nodes.is_empty() && mark.kind == "key" {
             // No signature at all is one without accidentals.
             let none = Fragment::new("key").with(Fragment::leaf("fifths", 0));
-            self.add_signature(at.0, at.1, mark, none);
+            self.add_signature(at.0, at.1, mark, none, writing(self, at.0));
         }
         for node in nodes {
             let is_end = mark.end_elements.contains(&element(node));
-            let middle = !is_end && matches!(node.attribute("type"), Some("continue" | "change"));
+            let goes_on = matches!(node.attribute("type"), Some("continue" | "discontinue" | "resume"));
+            let middle = goes_on && !is_end && mark.end.is_some();
             if middle && NUMBERED.contains(&node.tag_name().name()) {
                 continue;
             }
@@ -147,8 +159,14 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 }
                 (Home::Direction, _) => {
                     let holder = node.ancestors().find(|n| n.tag_name().name() == "direction").expect("its home");
+                    let phrase = last_type.replace(node.parent()) == Some(node.parent());
                     let kind = in_direction_type(node, fragment);
                     match directions.iter_mut().find(|d| d.0 == element(holder)) {
+                        // Words of one phrase stay in one element.
+                        Some((.., direction)) if phrase && direction.child("direction-type").is_some() => {
+                            let last = direction.children.iter_mut().rfind(|c| c.name == "direction-type");
+                            last.expect("seen above").children.extend(kind.children);
+                        }
                         Some(direction) => {
                             direction.3.place(kind);
                         }
@@ -160,15 +178,23 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                     done = true;
                 }
                 (Home::Bar, _) => {
-                    self.add_timed(row, offset, self.moved_harmony(fragment, row));
+                    let by = sounding(self).plus(writing(self, row));
+                    self.add_timed(row, offset, self.moved_harmony(fragment, by));
                     done = true;
                 }
                 (Home::Barline, _) => {
                     self.add_to_barline(row, offset, fragment);
                     done = true;
                 }
+                (Home::Attributes, _) if mark.category != Category::Signature => {
+                    // Words among the attributes: an old form of a direction.
+                    let words = Fragment { name: "words".into(), ..fragment };
+                    let kind = Fragment::new("direction-type").with(words);
+                    self.add_timed(row, offset, Fragment::new("direction").with(kind));
+                    done = true;
+                }
                 (Home::Attributes, _) => {
-                    self.add_signature(row, offset, mark, fragment);
+                    self.add_signature(row, offset, mark, fragment, writing(self, row));
                     done = true;
                 }
                 _ => {}
@@ -340,15 +366,14 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         barline.1.place(fragment);
     }
 
-    fn add_signature(&mut self, row: usize, offset: Time, mark: &Mark, mut fragment: Fragment) {
+    fn add_signature(&mut self, row: usize, offset: Time, mark: &Mark, mut fragment: Fragment, by: Interval) {
         let Some(bar) = self.fates[row].edition() else {
             return;
         };
         if mark.kind == "key" {
-            let interval = self.writing_interval(row);
             let fifths: i32 = mark.meaning.parse().unwrap_or(0);
             if let Some(leaf) = fragment.children.iter_mut().find(|c| c.name == "fifths") {
-                leaf.text = (fifths + interval.fifths()).to_string();
+                leaf.text = (fifths + by.fifths()).to_string();
             }
         }
         if !offset.is_zero() {
@@ -373,11 +398,12 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         }
     }
 
-    fn moved_harmony(&self, mut fragment: Fragment, row: usize) -> Fragment {
-        let by = self.writing_interval(row);
-        for (holder, step, alter) in [("root", "root-step", "root-alter"), ("bass", "bass-step", "bass-alter")] {
-            if let Some(holder) = fragment.children.iter_mut().find(|c| c.name == holder) {
-                super::compose::move_named_pitch(holder, step, alter, by);
+    fn moved_harmony(&self, mut fragment: Fragment, by: Interval) -> Fragment {
+        for chord in &mut fragment.children {
+            match chord.name.as_str() {
+                "root" => super::compose::move_named_pitch(chord, "root-step", "root-alter", by),
+                "bass" => super::compose::move_named_pitch(chord, "bass-step", "bass-alter", by),
+                _ => {}
             }
         }
         if self.part.staves <= 1 {

@@ -1,0 +1,180 @@
+//! What an element says beyond its name: its text, and those attributes and
+//! children that are more than a matter of drawing or playback.
+
+use super::{elements, name};
+use crate::musicxml::tree::{child, child_text, text_of};
+use roxmltree::Node;
+
+/// Attributes that change what an element says.
+const TELLING: [(&str, &[&str]); 21] = [
+    ("accord", &["string"]),
+    ("arpeggiate", &["direction"]),
+    ("beater", &["tip"]),
+    ("delayed-inverted-turn", &["slash"]),
+    ("delayed-turn", &["slash"]),
+    ("fingering", &["substitution", "alternate"]),
+    ("harmon-closed", &["location"]),
+    ("heel", &["substitution"]),
+    ("hole-closed", &["location"]),
+    ("image", &["source"]),
+    ("inverted-mordent", &["long", "approach", "departure"]),
+    ("inverted-turn", &["slash"]),
+    ("inverted-vertical-turn", &["slash"]),
+    ("mordent", &["long", "approach", "departure"]),
+    ("principal-voice", &["symbol"]),
+    ("staff-divide", &["type"]),
+    ("stick", &["tip"]),
+    ("string-mute", &["type"]),
+    ("tap", &["hand"]),
+    ("toe", &["substitution"]),
+    ("turn", &["slash"]),
+];
+
+/// The plain form of a mark, which is the same as no word about its form.
+const PLAIN: [(&str, &str); 3] = [("breath-mark", "comma"), ("caesura", "normal"), ("fermata", "normal")];
+
+/// Text, telling attributes and children, in words; empty for a sign that its
+/// name tells in full.
+pub(super) fn content(node: Node<'_, '_>) -> String {
+    let mut out = Vec::new();
+    let text = one_line(text_of(node));
+    if !text.is_empty() && !PLAIN.contains(&(name(node), text.as_str())) {
+        out.push(text);
+    }
+    let telling = TELLING.iter().find(|row| row.0 == name(node)).map_or(&[][..], |row| row.1);
+    for attribute in telling {
+        match node.attribute(*attribute) {
+            None | Some("no") => {}
+            Some("yes") => out.push((*attribute).into()),
+            // Above or below, of a mordent or a hole: which of its ends.
+            Some(value) if matches!(*attribute, "approach" | "departure") => out.push(format!("{attribute} {value}")),
+            Some(value) => out.push(value.into()),
+        }
+    }
+    // Of a sign that the schema has no name for, the glyph may be all there is.
+    if let Some(glyph) = node.attribute("smufl").filter(|_| name(node).starts_with("other-")) {
+        out.push(glyph.into());
+    }
+    for item in elements(node) {
+        let said = content(item);
+        out.push(if said.is_empty() { name(item).into() } else { format!("{} {said}", name(item)) });
+    }
+    out.join(" ")
+}
+
+/// The same for people: without the names of the parts of a sign that says
+/// something in words of its own.
+pub(super) fn in_words(node: Node<'_, '_>) -> String {
+    let sign = |alter: &str| match alter {
+        "1" => "#",
+        "-1" => "b",
+        _ => "",
+    };
+    match name(node) {
+        "hole" => match child_text(node, "hole-closed") {
+            Some("yes") => "closed".into(),
+            Some("no") => "open".into(),
+            Some(other) => other.to_string(),
+            None => String::new(),
+        },
+        "harp-pedals" => elements(node)
+            .map(|pedal| {
+                let step = child_text(pedal, "pedal-step").unwrap_or("");
+                format!("{step}{}", sign(child_text(pedal, "pedal-alter").unwrap_or("")))
+            })
+            .collect::<Vec<_>>()
+            .join(" "),
+        "scordatura" => elements(node)
+            .map(|string| {
+                let told = |name| child_text(string, name).unwrap_or("");
+                let number = string.attribute("string").unwrap_or("");
+                format!("{number}: {}{}{}", told("tuning-step"), sign(told("tuning-alter")), told("tuning-octave"))
+            })
+            .collect::<Vec<_>>()
+            .join(", "),
+        "bend" => {
+            let alter = child_text(node, "bend-alter").unwrap_or("");
+            let more = ["pre-bend", "release", "with-bar"].into_iter().filter(|n| child(node, n).is_some());
+            let all: Vec<&str> = std::iter::once(alter).chain(more).collect();
+            all.join(" ").trim().to_string()
+        }
+        "accordion-registration" => content(node).replace("accordion-", ""),
+        _ => content(node),
+    }
+}
+
+/// Words with single spaces.
+pub(super) fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// `quarter = 66`, `dotted quarter = 60`, `quarter = dotted quarter`; of a
+/// metric modulation all notes on both sides.
+pub(super) fn metronome(node: Node<'_, '_>) -> String {
+    let mut sides: Vec<Vec<String>> = vec![Vec::new()];
+    let mut relation = "=";
+    for item in elements(node) {
+        match name(item) {
+            "beat-unit" | "per-minute" => {
+                let text = one_line(text_of(item));
+                if sides.last().is_some_and(|side| !side.is_empty()) {
+                    sides.push(Vec::new());
+                }
+                sides.last_mut().expect("never empty").push(text);
+            }
+            "beat-unit-dot" => {
+                if let Some(last) = sides.last_mut().and_then(|side| side.last_mut()) {
+                    *last = dotted(last);
+                }
+            }
+            "beat-unit-tied" => {
+                let side = sides.last_mut().expect("never empty");
+                for unit in elements(item) {
+                    match (name(unit), side.last_mut()) {
+                        ("beat-unit", _) => side.push(format!("tied to {}", one_line(text_of(unit)))),
+                        (_, Some(last)) => *last = dotted(last),
+                        (_, None) => {}
+                    }
+                }
+            }
+            "metronome-note" => {
+                let side = sides.last_mut().expect("never empty");
+                side.push(metronome_note(item));
+            }
+            "metronome-relation" => {
+                relation = text_of(item);
+                sides.push(Vec::new());
+            }
+            "metronome-arrows" => sides[0].insert(0, "arrows".into()),
+            _ => {}
+        }
+    }
+    let relation = if relation == "equals" { "=" } else { relation };
+    let sides: Vec<String> = sides.iter().map(|side| side.join(" ")).collect();
+    sides.join(&format!(" {relation} "))
+}
+
+fn dotted(unit: &str) -> String {
+    match unit.strip_prefix("tied to ") {
+        Some(unit) => format!("tied to dotted {unit}"),
+        None => format!("dotted {unit}"),
+    }
+}
+
+/// One note of a metric modulation.
+fn metronome_note(node: Node<'_, '_>) -> String {
+    let mut out = child_text(node, "metronome-type").unwrap_or("").to_string();
+    for item in elements(node) {
+        match name(item) {
+            "metronome-dot" => out.insert_str(0, "dotted "),
+            "metronome-tied" if item.attribute("type") == Some("start") => out.push_str(" tied to"),
+            "metronome-tuplet" if item.attribute("type") == Some("start") => {
+                let told = |name| child_text(item, name).unwrap_or("");
+                out.insert_str(0, &format!("({} for {}: ", told("actual-notes"), told("normal-notes")));
+            }
+            "metronome-tuplet" => out.push(')'),
+            _ => {}
+        }
+    }
+    out
+}

@@ -1,0 +1,77 @@
+//! Words in directions and under notes.
+
+use super::says::one_line;
+use super::{Collector, Sign, Spot, elements, name};
+use crate::musicxml::tree::{element, text_of};
+use crate::musicxml::words;
+use crate::score::{Category, Part};
+use roxmltree::Node;
+
+impl Collector {
+    /// Words with all that stand in the same `direction-type`: a phrase whose
+    /// font changes, or with glyphs in it, comes in several elements. The first
+    /// of them brings the mark.
+    pub(super) fn words(&mut self, part: &mut Part, node: Node<'_, '_>, spot: Spot) {
+        let is_word = |n: &Node| matches!(name(*n), "words" | "symbol");
+        let mut phrase = vec![node];
+        if is_word(&node) {
+            if node.prev_siblings().skip(1).any(|n| is_word(&n)) {
+                return;
+            }
+            phrase.extend(node.next_siblings().skip(1).filter(is_word));
+        }
+        let text = joined(&phrase);
+        if text.is_empty() {
+            return;
+        }
+        let sign = if phrase.iter().all(|n| name(*n) == "symbol") {
+            Sign::new(Category::Text, "symbol", format!("symbol {text}"))
+        } else {
+            let (category, meaning) = words::classify(&text);
+            Sign::new(category, "words", text).meaning(meaning)
+        };
+        let mark = self.add(part, sign, spot, phrase.into_iter().map(element).collect());
+        self.last_words = Some((spot.order.0, spot.staff, mark));
+    }
+
+    /// A syllable (or more) of one verse, with the hyphen that leads on.
+    pub(super) fn lyric(&mut self, part: &mut Part, category: Category, lyric: Node<'_, '_>, spot: Spot) {
+        let mut reading = String::new();
+        let mut hyphen = "";
+        for item in elements(lyric) {
+            match name(item) {
+                "syllabic" => hyphen = if matches!(text_of(item), "begin" | "middle") { "-" } else { "" },
+                "text" => reading.push_str(&one_line(text_of(item))),
+                // Two syllables on one note.
+                "elision" => reading.push('\u{203F}'),
+                other @ ("laughing" | "humming") => reading.push_str(other),
+                _ => {}
+            }
+        }
+        if reading.is_empty() {
+            return;
+        }
+        reading.push_str(hyphen);
+        let verse = lyric.attribute("number").or(lyric.attribute("name")).unwrap_or("1");
+        let meaning = format!("{verse} {reading}");
+        self.add(part, Sign::new(category, "lyric", reading).meaning(meaning), spot, vec![element(lyric)]);
+    }
+}
+
+/// The text of words that follow each other. Where nothing divides them they
+/// are two words, unless only both together are one that is known.
+fn joined(phrase: &[Node<'_, '_>]) -> String {
+    let raw = |n: &Node| {
+        n.children().filter(|c| c.is_text()).filter_map(|c| c.text().map(str::to_string)).collect::<String>()
+    };
+    let mut out = String::new();
+    for text in phrase.iter().map(raw) {
+        let divided = out.is_empty() || out.ends_with(char::is_whitespace) || text.starts_with(char::is_whitespace);
+        let unknown = |text: &str| words::classify(text).0 == Category::Text;
+        if !divided && (!unknown(&format!("{out} {text}")) || unknown(&format!("{out}{text}"))) {
+            out.push(' ');
+        }
+        out.push_str(&text);
+    }
+    one_line(&out)
+}
