@@ -14,7 +14,7 @@ mod tree;
 mod words;
 
 pub use error::Error;
-pub use marks::{Placement, ROWS as PLACEMENTS, placement};
+pub use marks::{Placement, ROWS as PLACEMENTS, Row as PlacementRow, placement};
 pub use open::Input;
 pub use plan::Plan;
 pub use read::{Reading, read};

@@ -7,7 +7,7 @@ mod says;
 mod signs;
 mod wording;
 
-pub use placement::{Placement, ROWS, placement};
+pub use placement::{Placement, ROWS, Row, placement};
 
 use crate::musicxml::spans::End;
 use crate::musicxml::tree::element;

@@ -1,0 +1,42 @@
+//! All that the program makes of two texts, by its library.
+
+#![allow(dead_code)] // each test binary uses its own share of these calls
+
+use obelus::clean::{self, Policy, Sides};
+use obelus::collate::{self, Choice};
+use obelus::findings;
+use obelus::musicxml::{self, Input, Reading, Tree};
+
+pub struct Compared {
+    /// `category status reading / reading` for each finding of the first part.
+    pub found: Vec<String>,
+    pub clean: String,
+}
+
+pub fn reading(text: &str) -> Reading {
+    let input = Input::from_bytes("score.musicxml", text.into()).unwrap();
+    musicxml::read(&Tree::parse(&input).unwrap()).unwrap()
+}
+
+pub fn compare(edition: &str, source: &str) -> Compared {
+    let inputs = [edition, source].map(|t| Input::from_bytes("score.musicxml", t.into()).unwrap());
+    let trees = [Tree::parse(&inputs[0]).unwrap(), Tree::parse(&inputs[1]).unwrap()];
+    let scores = [musicxml::read(&trees[0]).unwrap().score, musicxml::read(&trees[1]).unwrap().score];
+    let collation = collate::collate(&scores[0], &scores[1], Choice::default());
+    let found = findings::find(&scores[0], &scores[1], &collation);
+    let sides = Sides {
+        edition_tree: &trees[0],
+        edition: &scores[0],
+        source_tree: &trees[1],
+        source: &scores[1],
+        collation: &collation,
+        findings: &found,
+    };
+    let clean = clean::clean(sides, &Policy::default()).unwrap_or_else(|e| panic!("{e}\n{edition}\n{source}")).text;
+    let reading = |r: &Option<String>| r.clone().unwrap_or("-".into());
+    let told = |f: &findings::Finding| {
+        let readings = (reading(&f.edition_reading), reading(&f.source_reading));
+        format!("{} {} {} / {}", f.category, f.status.name(), readings.0, readings.1)
+    };
+    Compared { found: found[0].findings.iter().map(told).collect(), clean }
+}
