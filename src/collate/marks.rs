@@ -177,7 +177,7 @@ fn carrier(part: &Part, place: Place, mark: &Mark) -> Option<(usize, u32)> {
 fn meaning(mark: &Mark, view: &PartView, of_edition: bool) -> String {
     let by = if of_edition { view.interval.inverse() } else { crate::pitch::Interval::UNISON };
     match (mark.category, mark.kind.as_str()) {
-        (_, "accidental-mark" | "figured-bass") if by.fifths() != 0 => without_signs(&mark.meaning),
+        (_, "accidental-mark" | "figured-bass") if view.interval.fifths() != 0 => without_signs(&mark.meaning),
         (Category::Signature, "key") => {
             let fifths: i32 = mark.meaning.parse().unwrap_or(0);
             // Signatures of twelve fifths more sound the same.

@@ -1,7 +1,7 @@
 //! Marks from one place to another: their starts, middles and ends.
 
 use super::says::content;
-use super::{Collector, Sign, Spot, name};
+use super::{Collector, Sign, Spot, called, name};
 use crate::musicxml::spans::{End, Kind, Role};
 use crate::musicxml::tree::element;
 use crate::score::{Category, MarkId, Part};
@@ -36,7 +36,7 @@ impl Collector {
             Kind::Slur | Kind::Glissando | Kind::Slide | Kind::Bracket => String::new(),
             _ => content(node),
         };
-        let says = format!("{} {said}", name(node)).trim().to_string();
+        let says = format!("{} {said}", called(category, name(node))).trim().to_string();
         let sign = Sign { kind: name(node).into(), ..Sign::new(category, "", says) };
         self.span(part, sign, (kind, role_of(node)), node, spot);
     }

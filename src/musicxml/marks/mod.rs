@@ -65,6 +65,14 @@ fn name<'a>(node: Node<'a, '_>) -> &'a str {
     node.tag_name().name()
 }
 
+/// A name as people read it. Articulations and techniques go by their names.
+fn called(category: Category, name: &str) -> String {
+    match category {
+        Category::Ornament | Category::Text => name.replace('-', " "),
+        _ => name.to_string(),
+    }
+}
+
 fn elements<'a, 'i>(node: Node<'a, 'i>) -> impl Iterator<Item = Node<'a, 'i>> {
     node.children().filter(|n| n.is_element())
 }

@@ -2,7 +2,7 @@
 
 use super::placement::{Placement, category};
 use super::says::{content, in_words, metronome, one_line};
-use super::{Collector, Sign, Spot, elements, is_double, name};
+use super::{Collector, Sign, Spot, called, elements, is_double, name};
 use crate::musicxml::spans::{Kind, Role};
 use crate::musicxml::tree::{child, element, text_of};
 use crate::pitch::Pitch;
@@ -37,7 +37,7 @@ impl Collector {
             "rehearsal" => one_line(text_of(node)),
             _ => content(node),
         };
-        let plain = kind.replace('-', " ");
+        let called = called(category, kind);
         let (meaning, reading) = match (category, kind) {
             (Category::Dynamics, "other-dynamics") => {
                 let (of_words, meaning) = crate::musicxml::words::classify(&said);
@@ -48,17 +48,12 @@ impl Collector {
                 let place = if category == Category::Ornament { "at the ornament" } else { "above or below" };
                 (format!("accidental-mark {{{said}}}"), format!("{said} {place}"))
             }
-            (_, _) if said.is_empty() => {
-                let reading = if category == Category::Ornament { plain } else { kind.to_string() };
-                (kind.to_string(), reading)
-            }
+            (_, _) if said.is_empty() => (kind.to_string(), called),
             (Category::Fermata, _) => (format!("fermata {said}"), format!("{said} fermata")),
             (Category::Fingering, "hole") => (format!("hole {said}"), format!("{} hole", in_words(node))),
-            // A finger's number needs no name beside it.
-            (Category::Fingering | Category::Technique, _) if !text_of(node).is_empty() => {
-                (format!("{kind} {said}"), said)
-            }
-            _ => (format!("{kind} {said}"), format!("{plain} {}", in_words(node)).trim().to_string()),
+            // A finger needs no name beside it, and what has none gives its own.
+            (_, name) if name == "fingering" || name.starts_with("other-") => (format!("{kind} {said}"), said),
+            _ => (format!("{kind} {said}"), format!("{called} {}", in_words(node)).trim().to_string()),
         };
         self.add(part, Sign::new(category, kind, reading).meaning(meaning), spot, vec![element(node)]);
     }
