@@ -12,7 +12,8 @@ struct Anchor {
     time: Time,
     /// The source's voice, for marks that a note carries.
     voice: Option<u32>,
-    /// Place in a group of grace notes; 0 for main notes.
+    /// Place in a group of grace notes, doubled, and one more after the main
+    /// note; 0 for main notes.
     grace: u32,
 }
 
@@ -168,7 +169,7 @@ impl<'a> Map<'a> {
 fn carrier(part: &Part, place: Place, mark: &Mark) -> Option<(usize, u32)> {
     let note = place.note?;
     let own = &part.notes[note];
-    let grace = if mark.category == Category::Grace { 0 } else { own.grace };
+    let grace = if mark.category == Category::Grace { 0 } else { 2 * own.grace + u32::from(own.grace_after) };
     let main = if own.grace > 0 { part.main_note(note)? } else { note };
     (!part.notes[main].is_rest()).then_some((main, grace))
 }

@@ -250,11 +250,24 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
         }
         if own.grace > 0 {
             let main = self.partner(source, source.part.main_note(note)?)?;
-            let same = |n: &NoteId| self.part.notes[*n].grace == own.grace && self.part.main_note(*n) == Some(main);
+            let same = |n: &NoteId| {
+                let note = &self.part.notes[*n];
+                (note.grace, note.grace_after) == (own.grace, own.grace_after) && self.part.main_note(*n) == Some(main)
+            };
             let bar = self.part.bars[self.part.notes[main].bar].notes.clone();
             return bar.clone().find(same).filter(|n| !self.gone_graces.contains(n)).map(Target::Kept);
         }
-        self.partner(source, note).map(Target::Kept)
+        let same_rest = || {
+            // Rests are not collated: the one at the same place.
+            let (row, offset) = self.place_of_source(Place { bar: own.bar, offset: own.offset, note: None })?;
+            let mut rests = self.part.bars[self.fates[row].edition()?].notes.clone();
+            let of_voice = |n: NoteId| self.part.notes[n].voice == own.voice;
+            let fits = |n: &NoteId| self.part.notes[*n].is_rest() && self.part.notes[*n].offset == offset;
+            let all = rests.clone().filter(fits);
+            rests.find(|n| fits(n) && of_voice(*n)).or_else(|| all.min())
+        };
+        let partner = if own.is_rest() { same_rest() } else { self.partner(source, note) };
+        partner.map(Target::Kept)
     }
 
     /// The edition's note at the place of a source note, wherever its ties start.
