@@ -3,7 +3,6 @@
 use super::super::fragment::Fragment;
 use super::super::tree::{Tree, child, element, text_of};
 use super::{Fate, NewGraces, Occupied, PartRewrite, Target};
-use crate::pitch::Interval;
 use crate::score::{Category, Element, Mark, NoteId, Part};
 use crate::time::Time;
 use num_traits::Zero;
@@ -327,89 +326,6 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             out.children.push(Fragment::leaf("staff", self.staff_in(row, staff)));
         }
         out
-    }
-
-    fn add_to_barline(&mut self, row: usize, offset: Time, fragment: Fragment) {
-        let left = offset.is_zero();
-        let Some(bar) = self.fates[row].edition() else {
-            self.barlines.entry(row).or_default().push((left, fragment));
-            return;
-        };
-        let tree = self.plan.tree();
-        let measure = tree.node(self.part.bars[bar].element);
-        let length = self.part.bars[bar].length;
-        let location = match () {
-            () if left => "left",
-            () if offset >= length || self.fates[row].is_composed() => "right",
-            () => "middle",
-        };
-        let barlines = measure.children().filter(|n| n.tag_name().name() == "barline");
-        let found = barlines.into_iter().find(|b| b.attribute("location").unwrap_or("right") == location);
-        if let Some(barline) = found {
-            match child(barline, &fragment.name) {
-                Some(old) if fragment.name == "bar-style" => self.plan.replace(element(old), fragment),
-                _ => self.plan.add_child(element(barline), fragment),
-            }
-            return;
-        }
-        let elements: Vec<Node> = measure.children().filter(|n| n.is_element()).collect();
-        let before = elements.iter().find(|n| n.tag_name().name() != "print");
-        let home = if left { before } else { elements.last() };
-        let Some(home) = home.map(|n| element(*n)) else {
-            return;
-        };
-        // Several children of one new barline come together.
-        let barline = self
-            .new_barlines
-            .entry((row, left))
-            .or_insert_with(|| (home, Fragment::new("barline").set("location", location)));
-        barline.1.place(fragment);
-    }
-
-    fn add_signature(&mut self, row: usize, offset: Time, mark: &Mark, mut fragment: Fragment, by: Interval) {
-        let Some(bar) = self.fates[row].edition() else {
-            return;
-        };
-        if mark.kind == "key" {
-            let fifths: i32 = mark.meaning.parse().unwrap_or(0);
-            if let Some(leaf) = fragment.children.iter_mut().find(|c| c.name == "fifths") {
-                leaf.text = (fifths + by.fifths()).to_string();
-            }
-        }
-        if !offset.is_zero() {
-            return self.add_timed(row, offset, Fragment::new("attributes").with(fragment));
-        }
-        let tree = self.plan.tree();
-        let measure = tree.node(self.part.bars[bar].element);
-        match child(measure, "attributes") {
-            Some(attributes) => {
-                match child(attributes, &fragment.name).filter(|c| !self.plan.is_removed(element(*c))) {
-                    Some(old) => self.plan.replace(element(old), fragment),
-                    None => self.plan.add_child(element(attributes), fragment),
-                }
-            }
-            None => {
-                let first = measure.children().filter(|n| n.is_element());
-                let first = first.into_iter().find(|n| n.tag_name().name() != "print");
-                if let Some(first) = first {
-                    self.plan.insert_before(element(first), Fragment::new("attributes").with(fragment));
-                }
-            }
-        }
-    }
-
-    fn moved_harmony(&self, mut fragment: Fragment, by: Interval) -> Fragment {
-        for chord in &mut fragment.children {
-            match chord.name.as_str() {
-                "root" => super::compose::move_named_pitch(chord, "root-step", "root-alter", by),
-                "bass" => super::compose::move_named_pitch(chord, "bass-step", "bass-alter", by),
-                _ => {}
-            }
-        }
-        if self.part.staves <= 1 {
-            fragment.remove("staff");
-        }
-        fragment
     }
 
     /// Grace notes of the source come in before (or after) the partner of

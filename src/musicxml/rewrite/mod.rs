@@ -3,6 +3,7 @@
 
 mod bars;
 mod compose;
+mod frame;
 mod lay;
 mod shown;
 mod teacher;
