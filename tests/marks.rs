@@ -196,6 +196,9 @@ fn what_the_schema_does_not_know_is_told() {
     let wanted =
         "score.musicxml: part P1 (Solo), bar 2: MusicXML 4.0 has no element pause in measure; it was passed over";
     assert_eq!(reading(&text).warnings, [wanted]);
+    // However many there are, there is an end to telling.
+    let many: String = (0..20_000).map(|n| format!("<new{n}/>")).collect();
+    assert!(reading(&room("measure", &many, "").score()).warnings.len() < 100);
 }
 
 #[test]

@@ -17,6 +17,9 @@ use crate::time::Time;
 use placement::category;
 use roxmltree::Node;
 
+/// More than this is not told of a part; it would be noise.
+const MOST_ODD: usize = 10_000;
+
 /// Collects the marks of one part while its bars are read.
 #[derive(Default)]
 pub struct Collector {
@@ -121,7 +124,8 @@ impl Collector {
         };
         let what = format!("MusicXML 4.0 has no element {} in {of}; {how}", name(node));
         // A name that comes in all bars is told with these, once for each.
-        if self.odd.iter().rev().take_while(|odd| odd.0 == bar).all(|odd| odd.1 != what) {
+        let recent = self.odd.iter().rev().take(64).take_while(|odd| odd.0 == bar);
+        if self.odd.len() < MOST_ODD && recent.into_iter().all(|odd| odd.1 != what) {
             self.odd.push((bar, what));
         }
         category.map(Placement::Mark)

@@ -58,6 +58,9 @@ impl Collector {
     }
 }
 
+/// No phrase that the lexicon could know is longer, in bytes.
+const LONGEST_PHRASE: usize = 100;
+
 /// The text of words that follow each other. Where nothing divides them they
 /// are two words, unless only both together are one that is known.
 fn joined(phrase: &[Node<'_, '_>]) -> String {
@@ -68,7 +71,11 @@ fn joined(phrase: &[Node<'_, '_>]) -> String {
     for text in phrase.iter().map(raw) {
         let divided = out.is_empty() || out.ends_with(char::is_whitespace) || text.starts_with(char::is_whitespace);
         let unknown = |text: &str| words::classify(text).0 == Category::Text;
-        if !divided && (!unknown(&format!("{out} {text}")) || unknown(&format!("{out}{text}"))) {
+        let one_word = || {
+            let short = out.len() + text.len() < LONGEST_PHRASE;
+            short && unknown(&format!("{out} {text}")) && !unknown(&format!("{out}{text}"))
+        };
+        if !divided && !one_word() {
             out.push(' ');
         }
         out.push_str(&text);
