@@ -298,3 +298,17 @@ fn what_stands_on_a_rest_comes_back_to_it() {
     assert_eq!(compare(&marked, &plain).found, ["fermata added fermata / -", "lyric added la / -"]);
     assert_eq!(compare(&plain, &marked).clean, marked);
 }
+
+#[test]
+fn a_slur_that_was_never_ended_takes_no_other_ones_end() {
+    let slur = |number: u32, kind: &str| format!("<slur number=\"{number}\" type=\"{kind}\"/>");
+    let open = room("notations", &slur(2, "start"), &slur(1, "start")).score();
+    // The first ends at the third note, the second nowhere.
+    let at = open.rfind("<step>A</step>").unwrap();
+    let mut types = open[at..].match_indices("<type>quarter</type>").map(|m| at + m.0 + m.1.len());
+    let third = types.nth(1).unwrap();
+    let source = format!("{}<notations>{}</notations>{}", &open[..third], slur(2, "stop"), &open[third..]);
+    assert_eq!(read(&source), ["slur slur from 0 to 2", "slur slur from 1"]);
+    let back = compare(&room("notations", "", "").score(), &source).clean;
+    assert_eq!(read(&back), read(&source), "{back}");
+}

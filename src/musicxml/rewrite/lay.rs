@@ -112,7 +112,9 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let Some(at) = at else { return false };
         let nodes: Vec<Node> = mark.elements.iter().map(|e| tree.node(*e)).collect();
         let numbered = nodes.iter().find(|n| NUMBERED.contains(&n.tag_name().name()));
-        let number = numbered.zip(end).map(|(n, end)| self.free_number(n.tag_name().name(), at, end));
+        // A start that was never ended must not take another's end, either.
+        let numbered = numbered.filter(|n| end.is_some() || n.attribute("type") != Some("change"));
+        let number = numbered.map(|n| self.free_number(n.tag_name().name(), at, end.unwrap_or(at)));
         let mut directions: Vec<(Element, usize, Time, Fragment)> = Vec::new();
         let mut last_type = None;
         let mut done = false;
