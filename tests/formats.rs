@@ -65,7 +65,10 @@ fn plain() -> (Value, String) {
     (pair.report(), String::from_utf8(pair.clean()).expect("UTF-8"))
 }
 
-fn check(forms: &[(&str, &dyn Fn(&str) -> Vec<u8>)]) {
+/// From a text to the bytes of a file.
+type Form<'a> = &'a dyn Fn(&str) -> Vec<u8>;
+
+fn check(forms: &[(&str, Form)]) {
     let (report, clean) = plain();
     for (name, form) in forms {
         let pair = Pair::new(name, &form(&edition()));

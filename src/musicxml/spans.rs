@@ -2,9 +2,10 @@
 
 use crate::score::{Element, MarkId, Part, Place};
 use crate::time::Time;
+use std::collections::HashMap;
 
 /// What kinds of span there are; ends only pair within one kind.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Kind {
     Slur,
     Hairpin,
@@ -71,22 +72,28 @@ pub struct End {
     pub adds: Option<&'static str>,
 }
 
+/// An end looks for its start among so many that are open under its number.
+const MOST_OPEN: usize = 256;
+
 /// Pairs all ends of a part, in time rather than in the order of the document:
 /// a stop may stand before its start in the file. Returns the ends left alone.
 pub fn pair(part: &mut Part, mut ends: Vec<End>) -> Vec<End> {
     // A span that ends where the next one starts ends first.
     ends.sort_by_key(|e| (e.order, e.role != Role::Stop));
-    let mut open: Vec<End> = Vec::new();
+    let mut open: HashMap<(Kind, String), Vec<End>> = HashMap::new();
     let is_paused = |part: &Part, start: &End| start.mark.is_some_and(|mark| part.marks[mark].end.is_some());
     let mut alone = Vec::new();
     for end in ends {
+        let open = open.entry((end.kind, end.number.clone())).or_default();
         if end.role == Role::Start {
             // A pause that was never taken up was the end.
-            open.retain(|o| !(o.kind == end.kind && o.number == end.number && is_paused(part, o)));
+            if open.last().is_some_and(|last| is_paused(part, last)) {
+                open.pop();
+            }
             open.push(end);
             continue;
         }
-        let Some(index) = best_open(&open, &end) else {
+        let Some(index) = best_open(open, &end) else {
             alone.push(end);
             continue;
         };
@@ -105,7 +112,8 @@ pub fn pair(part: &mut Part, mut ends: Vec<End>) -> Vec<End> {
             open.remove(index);
         }
     }
-    alone.extend(open.into_iter().filter(|start| !is_paused(part, start)));
+    alone.extend(open.into_values().flatten().filter(|start| !is_paused(part, start)));
+    alone.sort_by_key(|end| (end.order, end.element));
     for mark in &mut part.marks {
         mark.elements.sort_unstable();
     }
@@ -115,11 +123,6 @@ pub fn pair(part: &mut Part, mut ends: Vec<End>) -> Vec<End> {
 /// Numbers are reused across voices and staves: the same voice is preferred,
 /// then the same staff, then whatever was opened last.
 fn best_open(open: &[End], end: &End) -> Option<usize> {
-    let fits = |o: &&(usize, &End)| o.1.kind == end.kind && o.1.number == end.number;
-    let candidates: Vec<(usize, &End)> = open.iter().enumerate().collect();
-    candidates
-        .iter()
-        .filter(fits)
-        .max_by_key(|(index, o)| (o.voice == end.voice, o.staff == end.staff, *index))
-        .map(|(index, _)| *index)
+    (open.len().saturating_sub(MOST_OPEN)..open.len())
+        .max_by_key(|index| (open[*index].voice == end.voice, open[*index].staff == end.staff, *index))
 }

@@ -4,6 +4,7 @@ use super::error::Error;
 use super::guard;
 use super::open::Input;
 use crate::score::Element;
+use crate::time::{Time, parse_decimal};
 use roxmltree::{Document, Node, NodeId, ParsingOptions, TextPos};
 
 /// A well-formed MusicXML document whose root is a score.
@@ -89,6 +90,12 @@ pub fn child_text<'a>(node: Node<'a, '_>, name: &str) -> Option<&'a str> {
 pub fn text_of<'a>(node: Node<'a, '_>) -> &'a str {
     let texts = node.children().filter(|n| n.is_text()).filter_map(|n| n.text());
     texts.map(str::trim).find(|t| !t.is_empty()).unwrap_or("")
+}
+
+/// An alteration in semitones, as hundredths of one; at most four semitones.
+pub fn alteration(text: &str) -> Option<i32> {
+    let cents = (parse_decimal(text)? * Time::from(100)).round().to_integer();
+    (cents.abs() <= 400).then_some(cents as i32)
 }
 
 /// A document that may have a document type; else the byte and the reason.

@@ -3,7 +3,7 @@
 use super::placement::category;
 use super::says::one_line;
 use super::{Collector, Sign, Spot, elements, name};
-use crate::musicxml::tree::{child, child_text, element, text_of};
+use crate::musicxml::tree::{alteration, child, child_text, element, text_of};
 use crate::pitch::Pitch;
 use crate::score::Part;
 use roxmltree::Node;
@@ -110,8 +110,8 @@ impl Collector {
 
 fn named_pitch(holder: Node<'_, '_>, step: &str, alter: &str) -> Option<Pitch> {
     let base = Pitch::parse(&format!("{}4", child_text(holder, step)?))?;
-    let alter: f64 = child_text(holder, alter).and_then(|t| t.parse().ok()).unwrap_or(0.0);
-    Some(Pitch { alter: (alter * 100.0).round() as i32, ..base })
+    let alter = child_text(holder, alter).and_then(alteration).unwrap_or(0);
+    Some(Pitch { alter, ..base })
 }
 
 fn short_accidental(name: &str) -> &str {

@@ -3,10 +3,10 @@
 use super::{MOST_IN_CHORD, MOST_VOICES, PartReader};
 use crate::musicxml::Error;
 use crate::musicxml::marks::Spot;
-use crate::musicxml::tree::{child, child_text, element, text_of};
+use crate::musicxml::tree::{alteration, child, child_text, element, text_of};
 use crate::pitch::Pitch;
 use crate::score::{Note, Place, Sound};
-use crate::time::{Time, parse_decimal};
+use crate::time::Time;
 use num_traits::Zero;
 use roxmltree::Node;
 
@@ -159,10 +159,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let octave = octave.ok_or_else(|| wrong("an octave from 0 to 9", child_text(node, "octave").unwrap_or("")))?;
         let alter = match child_text(node, "alter") {
             None | Some("") => 0,
-            Some(text) => parse_decimal(text)
-                .map(|t| (t * Time::from(100)).round().to_integer())
-                .filter(|a| a.abs() <= 400)
-                .ok_or_else(|| wrong("an alteration", text))? as i32,
+            Some(text) => alteration(text).ok_or_else(|| wrong("an alteration", text))?,
         };
         Ok(Pitch::new(base.step, alter, octave))
     }
