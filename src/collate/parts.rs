@@ -208,9 +208,17 @@ impl Index {
             };
             // Each part's seats stand together.
             for own in seats.chunk_by(|a, b| a.0 == b.0) {
-                for (part, from) in own {
-                    let interval = Interval::new(first.1 - from.1, first.0 - from.0);
-                    *votes[*part].entry(interval).or_default() += 1.0 / own.len() as f64;
+                let mut intervals: Vec<(usize, Interval)> =
+                    own.iter().map(|(part, from)| (*part, Interval::new(first.1 - from.1, first.0 - from.0))).collect();
+                let mut weight = 1.0 / own.len() as f64;
+                if self.length == 0 {
+                    // A note alone fits any other: what counts is how many fit by one interval.
+                    intervals.sort_unstable();
+                    intervals.dedup();
+                    weight = 1.0;
+                }
+                for (part, interval) in intervals {
+                    *votes[part].entry(interval).or_default() += weight;
                 }
             }
         }
