@@ -19,7 +19,7 @@ type Archive<'a> = ZipArchive<Cursor<&'a [u8]>>;
 /// The archive that a score came from.
 #[derive(Debug)]
 pub(super) struct Container {
-    bytes: Vec<u8>,
+    pub bytes: Vec<u8>,
     /// The name of the member that is the score.
     pub root: String,
 }

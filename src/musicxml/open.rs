@@ -81,6 +81,7 @@ impl Input {
         let body = self.encode_text(text);
         match &self.container {
             None => Ok(body),
+            Some(container) if text == self.text => Ok(container.bytes.clone()),
             Some(container) => container.with_score(&body).map_err(|e| self.unpackable(&e)),
         }
     }

@@ -82,7 +82,7 @@ pub fn pair(part: &mut Part, mut ends: Vec<End>) -> Vec<End> {
     ends.sort_by_key(|e| (e.order, e.role != Role::Stop));
     let mut open: HashMap<(Kind, String), Vec<End>> = HashMap::new();
     let is_paused = |part: &Part, start: &End| start.mark.is_some_and(|mark| part.marks[mark].end.is_some());
-    let mut alone = Vec::new();
+    let mut alone: Vec<End> = Vec::new();
     for end in ends {
         let open = open.entry((end.kind, end.number.clone())).or_default();
         if end.role == Role::Start {
@@ -90,24 +90,26 @@ pub fn pair(part: &mut Part, mut ends: Vec<End>) -> Vec<End> {
             if open.last().is_some_and(|last| is_paused(part, last)) {
                 open.pop();
             }
-            open.push(end);
+            // What stops later in the document at the same moment is its own end.
+            let recent = alone.len().saturating_sub(MOST_OPEN);
+            let own = alone[recent..].iter().rposition(|stop| {
+                let same = (stop.kind, &stop.number, stop.order) == (end.kind, &end.number, end.order);
+                same && stop.role == Role::Stop && stop.element > end.element
+            });
+            match own {
+                Some(at) => {
+                    let stop = alone.remove(recent + at);
+                    close(part, &end, &stop);
+                }
+                None => open.push(end),
+            }
             continue;
         }
         let Some(index) = best_open(open, &end) else {
             alone.push(end);
             continue;
         };
-        let mark = open[index].mark.expect("a start has its mark");
-        let mark = &mut part.marks[mark];
-        mark.elements.push(end.element);
-        if let Some(adds) = end.adds {
-            mark.meaning.push_str(adds);
-            mark.reading.push_str(adds);
-        }
-        if matches!(end.role, Role::Stop | Role::Pause) {
-            mark.end = Some(end.place);
-            mark.end_elements = vec![end.element];
-        }
+        close(part, &open[index], &end);
         if end.role == Role::Stop {
             open.remove(index);
         }
@@ -118,6 +120,20 @@ pub fn pair(part: &mut Part, mut ends: Vec<End>) -> Vec<End> {
         mark.elements.sort_unstable();
     }
     alone
+}
+
+/// Joins an end, or a middle, to the mark of its start.
+fn close(part: &mut Part, start: &End, end: &End) {
+    let mark = &mut part.marks[start.mark.expect("a start has its mark")];
+    mark.elements.push(end.element);
+    if let Some(adds) = end.adds {
+        mark.meaning.push_str(adds);
+        mark.reading.push_str(adds);
+    }
+    if matches!(end.role, Role::Stop | Role::Pause) {
+        mark.end = Some(end.place);
+        mark.end_elements = vec![end.element];
+    }
 }
 
 /// Numbers are reused across voices and staves: the same voice is preferred,

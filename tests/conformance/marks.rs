@@ -198,3 +198,35 @@ fn editorial_accidentals_are_marks() {
     // Four in each of nine bars.
     assert_eq!(marks(&musicscore("01e"), Category::Accidental).len(), 36);
 }
+
+#[test]
+fn a_span_may_begin_and_end_at_one_note() {
+    let spans = music21("33a");
+    assert!(spans.warnings.is_empty(), "{:?}", spans.warnings);
+    assert!(marks(&spans, Category::Ornament).contains(&"7+0 trill to 7+0".into()));
+    let octaves = musicscore("33d");
+    assert!(octaves.warnings.is_empty(), "{:?}", octaves.warnings);
+    assert_eq!(marks(&octaves, Category::OctaveLine)[0], "1+1 15 above to 1+1");
+}
+
+#[test]
+fn an_arpeggio_is_one_mark_with_the_direction_of_any_note() {
+    let arrows = ["1+0 arpeggiate", "1+1 arpeggiate up", "1+2 arpeggiate", "1+3 arpeggiate down"];
+    assert_eq!(marks(&musicscore("32d"), Category::Ornament)[..4], arrows);
+}
+
+#[test]
+fn marks_between_the_notes_of_a_chord_are_the_chords() {
+    assert_eq!(marks(&music21("21f"), Category::Dynamics), ["1+0 p"]);
+    assert_eq!(marks(&music21("21f"), Category::Structure), ["1+0 segno"]);
+}
+
+#[test]
+fn grace_notes_go_where_they_take_their_time_from() {
+    assert_eq!(marks(&music21("24d"), Category::Grace), ["25+2 G5", "25+2 A5 A5", "25+4 G5 A5"]);
+}
+
+#[test]
+fn an_empty_figure_is_no_mark() {
+    assert_eq!(marks(&music21("74a"), Category::Harmony).len(), 4);
+}

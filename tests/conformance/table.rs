@@ -31,16 +31,11 @@ What is read and what is not, in general, is said in [reading.md](reading.md).
 struct Remarks(BTreeMap<String, BTreeMap<String, String>>);
 
 /// The whole page. Every file must have its remark, and every remark its file.
-///
-/// `unrecognised` are files that are not found to be their own source.
-pub fn page(unrecognised: &[&str]) -> String {
+pub fn page() -> String {
     let remarks: Remarks = toml::from_str(include_str!("remarks.toml")).expect("the remarks are TOML");
     let known: BTreeSet<&str> = remarks.0.keys().map(String::as_str).collect();
     assert_eq!(known, BTreeSet::from(PACKAGES), "the packages that have remarks");
     let mut page = INTRODUCTION.to_string();
-    if !unrecognised.is_empty() {
-        let _ = writeln!(page, "\nNot yet recognised as their own source: {}.", unrecognised.join(", "));
-    }
     for package in PACKAGES {
         let remarks = &remarks.0[package];
         let files = files::files(package);

@@ -2,7 +2,7 @@
 
 use super::placement::category;
 use super::says::one_line;
-use super::{Collector, Sign, Spot, elements, name};
+use super::{Collector, Sign, Spot, elements, is_printed, name};
 use crate::musicxml::tree::{alteration, child, child_text, element, text_of};
 use crate::pitch::Pitch;
 use crate::score::Part;
@@ -12,6 +12,9 @@ impl Collector {
     /// A chord symbol, or several that stand together. Its pitches are kept
     /// apart as they sound, for another key moves them.
     pub fn harmony(&mut self, part: &mut Part, node: Node<'_, '_>, spot: Spot) {
+        if !is_printed(node) {
+            return;
+        }
         let mut pitches = Vec::new();
         let mut reading = String::new();
         let mut meaning: Vec<String> = Vec::new();
@@ -98,6 +101,9 @@ impl Collector {
             let signs: String =
                 [prefix, suffix].into_iter().filter(|s| !s.is_empty()).map(|s| format!("{{{s}}}")).collect();
             meant.push(format!("{number}{signs}{line}"));
+        }
+        if shown.is_empty() || !is_printed(node) {
+            return;
         }
         let (mut reading, mut meaning) = (shown.join("/"), meant.join("/"));
         if node.attribute("parentheses") == Some("yes") {

@@ -70,6 +70,12 @@ impl Collector {
 
     pub(super) fn octave_line(&mut self, part: &mut Part, category: Category, node: Node<'_, '_>, spot: Spot) {
         let size = node.attribute("size").unwrap_or("8");
+        if !matches!(size, "8" | "15" | "22") {
+            self.odd.push((
+                spot.place.bar,
+                format!("an octave line of {size} steps is of no whole octaves; it was read as it stands"),
+            ));
+        }
         let says = match node.attribute("type") {
             // `down` prints the notes lower than they sound.
             Some("down") => format!("{size} above"),

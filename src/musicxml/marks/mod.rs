@@ -100,7 +100,7 @@ impl Collector {
 
     /// Whatever stands in a holder, each element by its place in the table.
     fn children(&mut self, part: &mut Part, holder: Node<'_, '_>, spot: Spot) {
-        for node in elements(holder) {
+        for node in elements(holder).filter(|n| is_printed(*n)) {
             match self.placed(name(holder), node, spot.place.bar) {
                 Some(Placement::Mark(category)) => self.sign(part, category, node, spot),
                 Some(Placement::Words) => self.words(part, node, spot),
@@ -155,10 +155,21 @@ impl Collector {
         self.add(part, sign, spot, at);
     }
 
+    /// A signature of single accidentals, which another key does not move.
+    pub fn key_of_signs(&mut self, part: &mut Part, node: Node<'_, '_>, signs: &str, spot: Spot) {
+        let sign = Sign::new(category("attributes", "key"), "key-signs", signs);
+        self.add(part, sign, spot, vec![element(node)]);
+    }
+
     pub fn time(&mut self, part: &mut Part, node: Node<'_, '_>, reading: &str, spot: Spot) {
         let sign = Sign::new(category("attributes", "time"), "time", reading);
         self.add(part, sign, spot, vec![element(node)]);
     }
+}
+
+/// What is there for playback only is no mark.
+fn is_printed(node: Node<'_, '_>) -> bool {
+    node.attribute("print-object") != Some("no")
 }
 
 /// Whether a bar style is one of the double bars.

@@ -2,7 +2,7 @@
 
 use super::placement::{Placement, category};
 use super::says::{content, in_words, metronome, one_line};
-use super::{Collector, Sign, Spot, called, elements, is_double, name};
+use super::{Collector, Sign, Spot, called, elements, is_double, is_printed, name};
 use crate::musicxml::spans::{Kind, Role};
 use crate::musicxml::tree::{child, element, text_of};
 use crate::pitch::Pitch;
@@ -58,16 +58,22 @@ impl Collector {
         self.add(part, Sign::new(category, kind, reading).meaning(meaning), spot, vec![element(node)]);
     }
 
-    /// All notes of a chord carry the sign; it is one mark.
+    /// All notes of a chord may carry the sign, and any of them its direction; it is one mark.
     fn arpeggio(&mut self, part: &mut Part, category: Category, node: Node<'_, '_>, spot: Spot) {
         let says = format!("{} {}", name(node), content(node)).trim().to_string();
         let chord = spot.place.note.map(|n| part.chord(n));
         let recent = part.marks.iter_mut().rev().take_while(|m| m.at.bar == spot.place.bar);
         let same = recent.into_iter().find(|m| {
-            m.meaning == says && chord.as_ref().zip(m.at.note).is_some_and(|(chord, note)| chord.contains(&note))
+            m.kind == name(node) && chord.as_ref().zip(m.at.note).is_some_and(|(chord, note)| chord.contains(&note))
         });
         match same {
-            Some(mark) => mark.elements.push(element(node)),
+            Some(mark) => {
+                if mark.meaning == mark.kind {
+                    mark.reading = says.replace('-', " ");
+                    mark.meaning = says;
+                }
+                mark.elements.push(element(node));
+            }
             None => {
                 let sign = Sign::new(category, name(node), says.replace('-', " ")).meaning(says);
                 self.add(part, sign, spot, vec![element(node)]);
@@ -89,7 +95,7 @@ impl Collector {
     pub fn barline(&mut self, part: &mut Part, barline: Node<'_, '_>, spot: Spot) {
         let style = child(barline, "bar-style");
         let repeats = child(barline, "repeat").is_some();
-        for node in elements(barline) {
+        for node in elements(barline).filter(|n| is_printed(*n)) {
             let Some(Placement::Mark(category)) = self.placed("barline", node, spot.place.bar) else {
                 continue;
             };

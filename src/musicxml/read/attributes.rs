@@ -3,8 +3,8 @@
 use super::{LARGEST_DIVISIONS, PartReader};
 use crate::musicxml::Error;
 use crate::musicxml::marks::Spot;
-use crate::musicxml::tree::{child, child_text, text_of};
-use crate::pitch::Interval;
+use crate::musicxml::tree::{alteration, child, child_text, text_of};
+use crate::pitch::{Interval, Pitch};
 use crate::score::Meter;
 use crate::time::{Time, parse_decimal};
 use num_traits::Zero;
@@ -43,6 +43,9 @@ impl PartReader<'_, '_> {
                 }
             }
         }
+        if self.other_key.take().is_some_and(|other| Some(other) != self.fifths) {
+            self.warn("the staves have different key signatures; that of the first was compared");
+        }
         let untouched = self.part.bars[self.here()].notes.start == self.part.notes.len();
         let transpose = self.transpose_of(1);
         if untouched {
@@ -62,14 +65,21 @@ impl PartReader<'_, '_> {
             let given = given.unwrap_or_default();
             return self.warn(format!("a key signature of {given:?} fifths is none; it was passed over"));
         };
-        if given.is_none() && child(node, "key-step").is_some() {
-            self.warn("a key signature of single accidentals was read as one without any");
-        }
         let own_staff = node.attribute("number").is_none_or(|n| n == "1");
-        if own_staff && self.fifths != Some(fifths) {
-            self.set_key(Some(node), fifths, self.spot_at(self.cursor, node));
-        } else if !own_staff && self.fifths.is_some_and(|own| own != fifths) {
-            self.warn("the staves have different key signatures; that of the first was compared");
+        if !own_staff {
+            self.other_key = Some(fifths);
+            return;
+        }
+        let signs = single_accidentals(node);
+        if self.fifths != Some(fifths) || self.key_signs != signs {
+            let spot = self.spot_at(self.cursor, node);
+            if signs.is_empty() {
+                self.set_key(Some(node), fifths, spot);
+            } else {
+                self.fifths = Some(fifths);
+                self.marks.key_of_signs(&mut self.part, node, &signs, spot);
+            }
+            self.key_signs = signs;
         }
     }
 
@@ -113,7 +123,7 @@ impl PartReader<'_, '_> {
             return;
         }
         let text = if child(node, "senza-misura").is_some() {
-            "no time signature".to_string()
+            "senza misura".to_string()
         } else {
             beats.iter().zip(&types).map(|(b, t)| format!("{b}/{t}")).collect::<Vec<_>>().join(" + ")
         };
@@ -126,7 +136,7 @@ impl PartReader<'_, '_> {
             bar += length * Time::from(count.clamp(0, 1000));
             beat = beat.or(Some(length));
         }
-        if !bar.is_zero() {
+        if !bar.is_zero() || child(node, "senza-misura").is_some() {
             self.meter = Meter { bar, beat: beat.unwrap_or_else(|| Time::from(1)) };
         }
         if text != self.meter_text {
@@ -135,6 +145,16 @@ impl PartReader<'_, '_> {
             self.meter_text = text;
         }
     }
+}
+
+/// A signature that is not of the circle of fifths: `F#, Ab`; else nothing.
+fn single_accidentals(key: Node<'_, '_>) -> String {
+    let of = |name: &'static str| key.children().filter(move |n| n.tag_name().name() == name).map(text_of);
+    let signs = of("key-step").zip(of("key-alter")).filter_map(|(step, alter)| {
+        let letter = Pitch::parse(&format!("{step}4"))?;
+        Some(Pitch { alter: alteration(alter)?, ..letter }.name())
+    });
+    signs.collect::<Vec<_>>().join(", ")
 }
 
 /// The usual number of steps for a number of semitones, where a file tells none.

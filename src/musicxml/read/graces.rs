@@ -3,6 +3,7 @@
 use super::PartReader;
 use crate::musicxml::marks::Spot;
 use crate::score::{NoteId, Place};
+use roxmltree::Node;
 use std::collections::{BTreeMap, HashMap};
 
 /// Grace notes that wait for their main note.
@@ -10,6 +11,8 @@ use std::collections::{BTreeMap, HashMap};
 pub(super) struct Graces {
     /// By voice: the notes, and whether the first is slashed.
     waiting: BTreeMap<u32, (Vec<NoteId>, bool)>,
+    /// By voice: notes that take their time from the main note before them.
+    following: BTreeMap<u32, (Vec<NoteId>, bool)>,
     /// The last note of each voice that may be a main note.
     mains: HashMap<u32, NoteId>,
 }
@@ -35,14 +38,24 @@ impl PartReader<'_, '_> {
         }
     }
 
-    pub(super) fn collect_grace(&mut self, id: NoteId, voice: u32, chord: bool, slashed: bool) {
-        let (notes, _) = self.graces.waiting.entry(voice).or_insert((Vec::new(), slashed));
+    pub(super) fn collect_grace(&mut self, id: NoteId, voice: u32, chord: bool, grace: Node<'_, '_>) {
+        let slashed = grace.attribute("slash") == Some("yes");
+        // A note that leads on belongs to the one before only if none that waits for the next came first.
+        let follows =
+            grace.attribute("steal-time-previous").is_some() || chord && self.graces.following.contains_key(&voice);
+        let follows = follows && self.graces.mains.contains_key(&voice) && !self.graces.waiting.contains_key(&voice);
+        let groups = if follows { &mut self.graces.following } else { &mut self.graces.waiting };
+        let (notes, _) = groups.entry(voice).or_insert((Vec::new(), slashed));
         let last = notes.last().map_or(0, |n| self.part.notes[*n].grace);
         self.part.notes[id].grace = if chord && last > 0 { last } else { last + 1 };
         notes.push(id);
     }
 
     pub(super) fn graces_before(&mut self, main: NoteId, voice: u32) {
+        if let Some((notes, slashed)) = self.graces.following.remove(&voice) {
+            let before = self.graces.mains.get(&voice).copied();
+            self.follow(&notes, slashed, before);
+        }
         self.graces.mains.insert(voice, main);
         let Some((notes, slashed)) = self.graces.waiting.remove(&voice) else {
             return;
@@ -56,14 +69,19 @@ impl PartReader<'_, '_> {
     /// Grace notes with no note after them in the bar belong to the one before.
     pub(super) fn graces_after(&mut self) {
         let mains = std::mem::take(&mut self.graces.mains);
-        for (voice, (notes, slashed)) in std::mem::take(&mut self.graces.waiting) {
-            for id in &notes {
-                self.part.notes[*id].grace_after = true;
-            }
-            let note = &self.part.notes[notes[0]];
-            let place = Place { bar: self.here(), offset: note.offset, note: mains.get(&voice).copied() };
-            let spot = Spot { place, order: (self.part.onset(notes[0]), 0), voice, staff: note.staff };
-            self.marks.grace(&mut self.part, &notes, slashed, spot);
+        let following = std::mem::take(&mut self.graces.following);
+        for (voice, (notes, slashed)) in following.into_iter().chain(std::mem::take(&mut self.graces.waiting)) {
+            self.follow(&notes, slashed, mains.get(&voice).copied());
         }
+    }
+
+    fn follow(&mut self, notes: &[NoteId], slashed: bool, main: Option<NoteId>) {
+        for id in notes {
+            self.part.notes[*id].grace_after = true;
+        }
+        let note = &self.part.notes[notes[0]];
+        let place = Place { bar: note.bar, offset: note.offset, note: main };
+        let spot = Spot { place, order: (self.part.onset(notes[0]), 0), voice: note.voice, staff: note.staff };
+        self.marks.grace(&mut self.part, notes, slashed, spot);
     }
 }

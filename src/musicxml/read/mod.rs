@@ -87,6 +87,10 @@ struct PartReader<'a, 'i> {
     /// Staves that transpose otherwise than the part.
     staff_transpose: HashMap<u32, Interval>,
     fifths: Option<i32>,
+    /// Accidentals of a signature that is not of the circle of fifths.
+    key_signs: String,
+    /// What another staff than the first was just given as its signature.
+    other_key: Option<i32>,
     meter: Meter,
     meter_text: String,
     /// Notes whose tie is open, by where it must go on.
@@ -123,6 +127,8 @@ impl<'a, 'i> PartReader<'a, 'i> {
             transpose: Interval::UNISON,
             staff_transpose: HashMap::new(),
             fifths: None,
+            key_signs: String::new(),
+            other_key: None,
             meter: Meter::default(),
             meter_text: String::new(),
             ties: HashMap::new(),
@@ -159,6 +165,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let start = self.part.bars.last().map_or(Time::zero(), |b| b.start + b.length);
         let first = self.part.notes.len();
         let first_mark = self.part.marks.len();
+        self.in_chord = 0;
         let number = node.measure.attribute("number").map_or_else(|| (place + 1).to_string(), str::to_string);
         self.part.bars.push(Bar {
             number,
@@ -180,7 +187,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 "backup" => {
                     let back = self.duration(item)?.unwrap_or_default();
                     if back > self.cursor {
-                        self.warn("a backup goes before the bar's start; it was read as going to the start");
+                        self.warn("a voice goes back before the bar's start; it was read from the start");
                     }
                     self.cursor = (self.cursor - back).max(Time::zero());
                     self.figures = Time::zero();
@@ -231,7 +238,11 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let end = self.part.notes.len();
         let bar = self.part.bars.last_mut().expect("pushed above");
         bar.notes = first..end;
-        bar.length = if self.furthest.is_zero() { bar.meter.bar } else { self.furthest };
+        bar.length = match self.furthest {
+            empty if empty.is_zero() && bar.meter.bar.is_zero() => Meter::default().bar,
+            empty if empty.is_zero() => bar.meter.bar,
+            length => length,
+        };
         let length = bar.length;
         for barline in right_barlines {
             let spot = self.spot_at(length, barline);
@@ -252,7 +263,11 @@ impl<'a, 'i> PartReader<'a, 'i> {
         if let (Some(text), None) = (given, offset) {
             self.warn(format!("an offset of {text:?} is not a number; the sign was read where it stands"));
         }
-        self.spot_at(self.cursor + offset.unwrap_or_default() / Time::from(self.divisions), node)
+        // Between the notes of a chord the time has gone on, and yet has not.
+        let next = node.next_siblings().skip(1).find(|n| n.tag_name().name() == "note");
+        let in_chord = next.is_some_and(|n| child(n, "chord").is_some()) && self.in_chord > 0;
+        let here = if in_chord { self.chord_onset } else { self.cursor };
+        self.spot_at(here + offset.unwrap_or_default() / Time::from(self.divisions), node)
     }
 
     fn spot_at(&self, offset: Time, node: Node<'_, '_>) -> Spot {
@@ -286,7 +301,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             return Ok(None);
         };
         if !self.divided {
-            self.warn("the part does not say its divisions; durations were read as quarter notes");
+            self.warn("the part does not say how its durations count; they were read as quarter notes");
             self.divided = true;
         }
         let text = text_of(holder);
@@ -316,7 +331,10 @@ impl<'a, 'i> PartReader<'a, 'i> {
         untied.sort_unstable();
         for note in untied {
             let bar = self.part.notes[note].bar;
-            self.odd.add(&self.part.bars[bar].number, "a tie leads to no note of the same pitch; it was passed over");
+            self.odd.add(
+                &self.part.bars[bar].number,
+                "a tie is not taken up by a note of the same pitch; it was passed over",
+            );
         }
         self.drop_last_double_bar();
         self.let_signatures_sound();

@@ -84,6 +84,9 @@ impl<'a, 'i> PartReader<'a, 'i> {
             Some((of_chord, _)) => of_chord,
             None => self.voice(node, voice_name, staff)?,
         };
+        if node.attribute("print-object") == Some("no") && sound != Sound::Rest {
+            self.warn("notes that are not printed were read as notes");
+        }
         let transpose = self.transpose_of(staff);
         if let Sound::Pitched(written) = &mut sound {
             *written = written.moved(transpose);
@@ -106,7 +109,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             tied_to: None,
         });
         if let Some(grace) = grace {
-            self.collect_grace(id, voice, chord, grace.attribute("slash") == Some("yes"));
+            self.collect_grace(id, voice, chord, grace);
         } else if !chord {
             self.graces_before(id, voice);
         }

@@ -105,6 +105,9 @@ impl<'a, 'i> Parts<'a, 'i> {
                 place + 1
             ));
         }
+        if given.is_some() && !self.list.names.contains_key(id.as_str()) {
+            odd.push(format!("part {id} is not in the part list; it was read as a part without a name"));
+        }
         if self.parts.len() == MOST_PARTS {
             return Err(self.tree.content_error(node, format!("more than {MOST_PARTS} parts; no score has as many")));
         }
