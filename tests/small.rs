@@ -1,68 +1,21 @@
 //! Small scores, each with one thing that makes reading, collating or cleaning
 //! hard. The music is our own; what must come out is plain from it.
 
+#[path = "common/compare.rs"]
+mod compare;
 #[path = "common/music.rs"]
 mod music;
 
+use compare::{Compared, compare, compare_with};
 use music::{Style, score, scores};
-use obelus::clean::{self, Policy, Restore, Sides};
-use obelus::collate::{self, Choice};
-use obelus::findings::{self, PartFindings, PassageKind};
-use obelus::musicxml::{self, Input, Tree};
+use obelus::clean::{Policy, Restore};
+use obelus::findings::PassageKind;
+use obelus::musicxml::Input;
 use obelus::pitch::Interval;
 
-/// All that the program makes of a pair.
-struct Result {
-    interval: Interval,
-    /// `category status reading / reading` for each finding of the first part.
-    found: Vec<String>,
-    passages: Vec<PassageKind>,
-    text: String,
-}
-
-fn compare(edition: &str, source: &str) -> Result {
-    compare_with(edition, source, &Policy::default())
-}
-
-fn compare_with(edition: &str, source: &str, policy: &Policy) -> Result {
-    let inputs = [edition, source].map(|t| Input::from_bytes("score.musicxml", t.into()).unwrap());
-    let trees = [Tree::parse(&inputs[0]).unwrap(), Tree::parse(&inputs[1]).unwrap()];
-    let scores = [musicxml::read(&trees[0]).unwrap().score, musicxml::read(&trees[1]).unwrap().score];
-    let collation = collate::collate(&scores[0], &scores[1], Choice::default());
-    let found = findings::find(&scores[0], &scores[1], &collation);
-    let sides = Sides {
-        edition_tree: &trees[0],
-        edition: &scores[0],
-        source_tree: &trees[1],
-        source: &scores[1],
-        collation: &collation,
-        findings: &found,
-    };
-    let text = clean::clean(sides, policy).unwrap_or_else(|e| panic!("{e}")).text;
-    Result {
-        interval: collation.parts[0].interval,
-        found: told(&found[0]),
-        passages: found[0].passages.iter().map(|p| p.kind).collect(),
-        text,
-    }
-}
-
-fn told(found: &PartFindings) -> Vec<String> {
-    let reading = |r: &Option<String>| r.clone().unwrap_or("-".into());
-    found
-        .findings
-        .iter()
-        .map(|f| {
-            let readings = (reading(&f.edition_reading), reading(&f.source_reading));
-            format!("{} {} {} / {}", f.category, f.status.name(), readings.0, readings.1)
-        })
-        .collect()
-}
-
-/// Cleaning gives back a given score exactly.
-fn assert_cleans_to(edition: &str, source: &str, wanted: &str) -> Result {
+fn assert_cleans_to(edition: &str, source: &str, wanted: &str) -> Compared {
     let result = compare(edition, source);
-    assert_eq!(result.text, wanted);
+    assert_eq!(result.clean, wanted);
     result
 }
 
@@ -118,7 +71,7 @@ fn ties_are_put_in_and_taken_out() {
     let edition = "G4q A4q B4q B4q~ | B4q A4q A4q G4q | C5w";
     let result = compare(&score(&g_major(), edition), &score(&g_major(), source));
     assert_eq!(result.found, ["tie added B4 held / B4 struck twice", "tie omitted A4 struck twice / A4 held"]);
-    let again = compare(&result.text, &score(&g_major(), source));
+    let again = compare(&result.clean, &score(&g_major(), source));
     assert!(again.found.is_empty(), "{:?}", again.found);
 }
 
@@ -138,7 +91,7 @@ fn rhythms_and_missing_notes_bring_the_bar_back_from_the_source() {
             "note omitted - / A4",
         ]
     );
-    assert!(compare(&result.text, &source).found.is_empty());
+    assert!(compare(&result.clean, &source).found.is_empty());
 }
 
 #[test]
@@ -163,7 +116,7 @@ fn marks_of_all_kinds_come_and_go() {
             "fermata omitted - / fermata",
         ]
     );
-    assert!(compare(&result.text, &source).found.is_empty());
+    assert!(compare(&result.clean, &source).found.is_empty());
 }
 
 #[test]
@@ -175,12 +128,12 @@ fn bars_that_were_cut_come_back_and_numbers_run_on() {
     let result = compare(&edition, &source);
     assert_eq!(result.passages, [PassageKind::Cut]);
     assert!(result.found.iter().all(|f| f.starts_with("note omitted")), "{:?}", result.found);
-    assert!(compare(&result.text, &source).found.is_empty());
+    assert!(compare(&result.clean, &source).found.is_empty());
     for number in 1..=10 {
-        assert_eq!(result.text.matches(&format!("<measure number=\"{number}\"")).count(), 1, "{number}");
+        assert_eq!(result.clean.matches(&format!("<measure number=\"{number}\"")).count(), 1, "{number}");
     }
     let left = Policy { leave: [Restore::Passages].into(), ..Policy::default() };
-    assert_eq!(compare_with(&edition, &source, &left).text, edition);
+    assert_eq!(compare_with(&edition, &source, &left).clean, edition);
 }
 
 #[test]
@@ -195,8 +148,8 @@ fn a_cadenza_goes_in_all_parts_and_a_part_without_source_rests_for_a_cut() {
     let edition = scores(&[(g_major(), &with_cadenza), (g_major(), with_rest), (other, drone)]);
     let result = compare(&edition, &source);
     assert_eq!(result.passages, [PassageKind::InsertedPassage]);
-    assert_eq!(result.text.matches("<measure ").count(), 12);
-    assert!(compare(&result.text, &source).found.is_empty());
+    assert_eq!(result.clean.matches("<measure ").count(), 12);
+    assert!(compare(&result.clean, &source).found.is_empty());
 }
 
 #[test]
@@ -231,7 +184,7 @@ fn accidentals_follow_what_was_put_right() {
     let edition = format!("{}{}{}", parts[0], parts[1], parts.get(2).unwrap_or(&""));
     let result = compare(&edition, &source);
     assert_eq!(result.found, ["pitch altered F4 / F#4"]);
-    assert!(!result.text.contains("<accidental>natural"), "{}", result.text);
+    assert!(!result.clean.contains("<accidental>natural"), "{}", result.clean);
 }
 
 #[test]
@@ -268,7 +221,7 @@ fn encodings_and_archives_come_out_as_they_came_in() {
     let marked = marked.replace("encoding=\"UTF-8\"", "encoding=\"UTF-16\"");
     let bytes: Vec<u8> = std::iter::once(0xFEFF).chain(marked.encode_utf16()).flat_map(u16::to_be_bytes).collect();
     let input = Input::from_bytes("edition.xml", bytes).unwrap();
-    let clean = compare(&input.text, &source).text;
+    let clean = compare(&input.text, &source).clean;
     assert!(!clean.contains('\n') && !clean.contains("accent"));
     let out = input.encode(&clean).unwrap();
     assert_eq!(out[..2], [0xFE, 0xFF]);
@@ -285,7 +238,7 @@ fn an_ornament_written_out_goes_back_to_its_sign() {
         result.found,
         ["realisation altered C5 B4 C5 B4 / B4 with trill", "realisation altered E5 D5 / D5 with a grace note",]
     );
-    assert!(compare(&result.text, &source).found.is_empty());
+    assert!(compare(&result.clean, &source).found.is_empty());
 }
 
 #[test]
@@ -299,7 +252,7 @@ fn other_music_is_a_passage_and_a_close_of_its_own_an_ending() {
     let (source, edition) = (score(&g_major(), &long), score(&g_major(), &middle));
     let result = compare(&edition, &source);
     assert_eq!(result.passages, [PassageKind::RewrittenPassage]);
-    assert!(compare(&result.text, &source).found.is_empty());
+    assert!(compare(&result.clean, &source).found.is_empty());
 
     edited[5] = long.split('|').nth(5).unwrap();
     let last = edited.len() - 2;
@@ -308,6 +261,6 @@ fn other_music_is_a_passage_and_a_close_of_its_own_an_ending() {
     let edition = score(&g_major(), &edited.join("|"));
     let result = compare(&edition, &source);
     assert_eq!(result.passages, [PassageKind::InventedEnding]);
-    assert!(compare(&result.text, &source).found.is_empty());
+    assert!(compare(&result.clean, &source).found.is_empty());
     assert_eq!(bars.len(), 4);
 }
