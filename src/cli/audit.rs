@@ -6,6 +6,7 @@ use super::output::{Content, Output};
 use clap::ValueEnum;
 use obelus::collate::{self, Choice};
 use obelus::findings;
+use obelus::musicxml::warnings_of_both;
 use obelus::report::{self, Audit, Bars, Material};
 use std::path::{Path, PathBuf};
 
@@ -78,8 +79,7 @@ fn audit(args: &Args) -> Result<Audit, Failure> {
     let given = args.instrument.as_deref().map(|n| table.find(n)).transpose()?;
     let (edition_input, edition) = input::load(&args.edition)?;
     let (source_input, source) = input::load(&args.source)?;
-    let mut warnings = edition.warnings;
-    warnings.extend(source.warnings);
+    let warnings = warnings_of_both(&edition, &source);
     let (edition, source) = (edition.score, source.score);
     let choose = |score, file: &Path, wanted: &Option<String>| {
         wanted.as_deref().map(|w| input::part(score, &file.display().to_string(), w)).transpose()

@@ -132,7 +132,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         cleaned.proof = layered.proof;
         laid = Some(layered.marks);
     }
-    let mut warnings = [edition.warnings, source.warnings].concat();
+    let mut warnings = musicxml::warnings_of_both(&edition, &source);
     warnings.append(&mut cleaned.warnings);
     output.write(Content::Bytes(&edition_input.encode_for(&cleaned.text, &args.output)?))?;
     tell(&args.output, &cleaned, laid, &warnings)?;

@@ -17,6 +17,6 @@ pub use error::Error;
 pub use marks::{Placement, ROWS as PLACEMENTS, Row as PlacementRow, placement};
 pub use open::Input;
 pub use plan::Plan;
-pub use read::{Reading, read};
+pub use read::{Reading, read, warnings_of_both};
 pub use tree::Tree;
 pub use words::classify as words_of;

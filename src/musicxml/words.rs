@@ -75,9 +75,15 @@ fn spelled(phrase: &str) -> String {
     folded(phrase).split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+/// What is longer, in bytes, is prose.
+const LONGEST_ORDER: usize = 300;
+
 /// The category of some words and their meaning: two spellings of the same
 /// order mean the same (`cresc.` and `crescendo`).
 pub fn classify(words: &str) -> (Category, String) {
+    if words.len() > LONGEST_ORDER {
+        return (Category::Text, words.split_whitespace().collect::<Vec<_>>().join(" "));
+    }
     let found = of_phrase(words, true);
     if found.0 != Category::Text {
         return found;

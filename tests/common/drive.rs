@@ -38,7 +38,7 @@ pub fn audit(bytes: &[u8]) {
             findings: &findings,
             instruments: &instruments,
             bars: None,
-            warnings: [edition.1.warnings.clone(), source.1.warnings.clone()].concat(),
+            warnings: musicxml::warnings_of_both(&edition.1, &source.1),
         });
         let audit = audit.expect("all bars are there");
         assert!(!report::audit_text(&audit, 80).is_empty());

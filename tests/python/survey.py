@@ -15,13 +15,12 @@ import collections
 import concurrent.futures
 import json
 import os
+import subprocess
 import sys
-import tempfile
 import tomllib
 import xml.etree.ElementTree as ET
 
 import files
-import survey_runs
 
 WORKERS = 2
 MB = 1 << 20
@@ -62,9 +61,12 @@ def root_of(path):
         return "not XML"
 
 
+RUNS = os.path.join(os.path.dirname(os.path.abspath(__file__)), "survey_runs.py")
+
+
 def run(program, file):
-    with tempfile.TemporaryDirectory() as folder:
-        return survey_runs.itself(program, file["path"], folder), survey_runs.sizes(file["path"])
+    command = [sys.executable, "-B", "-X", "utf8", RUNS, program, file["path"]]
+    return json.loads(subprocess.run(command, stdout=subprocess.PIPE, check=True).stdout)
 
 
 def compare(file):
@@ -93,10 +95,11 @@ class Survey:
         with concurrent.futures.ThreadPoolExecutor(WORKERS) as workers:
             done = list(workers.map(lambda file: run(program, file), self.files))
         read, refusals, costs = [], 0, []
-        for file, ((refused, complaints, runs), (text, packed)) in zip(self.files, done):
-            for what in complaints:
+        for file, ran in zip(self.files, done):
+            for what in ran["complaints"]:
                 self.complain(file, what)
-            costs += [(one, text, packed, file) for one in runs]
+            costs += [(one, ran["text"], ran["packed"], file) for one in ran["runs"]]
+            refused = ran["refused"]
             if refused != (file["refusal"] is not None):
                 self.complain(file, "the library and the program do not agree whether to refuse it")
             self.check_refusal(file, refused)
@@ -118,18 +121,18 @@ class Survey:
 
     def cost(self, costs):
         for one, text, _, file in costs:
-            if one.memory > BASE + FACTOR * text:
-                self.complain(file, "%d MB of memory for %d bytes" % (one.memory // MB, text))
-            if self.timed and one.seconds > SECONDS:
-                self.complain(file, "%.1f s" % one.seconds)
-        over = lambda one, size: max(0, one.memory - BASE) / size
-        slowest = max(costs, key=lambda cost: cost[0].seconds)
-        largest = max(costs, key=lambda cost: cost[0].memory)
+            if one["memory"] > BASE + FACTOR * text:
+                self.complain(file, "%d MB of memory for %d bytes" % (one["memory"] // MB, text))
+            if self.timed and one["seconds"] > SECONDS:
+                self.complain(file, "%.1f s" % one["seconds"])
+        over = lambda one, size: max(0, one["memory"] - BASE) / size
+        slowest = max(costs, key=lambda cost: cost[0]["seconds"])
+        largest = max(costs, key=lambda cost: cost[0]["memory"])
         ratio = max(costs, key=lambda cost: over(cost[0], cost[1]))
         packed = max(costs, key=lambda cost: over(cost[0], cost[2]))
         above = "%.1f bytes for each byte of %s above " + "%d MB (%%s)" % (BASE // MB)
-        self.figure("slowest run", "%.2f s (%s)" % (slowest[0].seconds, slowest[3]["file"]))
-        self.figure("largest memory", "%.1f MB (%s)" % (largest[0].memory / MB, largest[3]["file"]))
+        self.figure("slowest run", "%.2f s (%s)" % (slowest[0]["seconds"], slowest[3]["file"]))
+        self.figure("largest memory", "%.1f MB (%s)" % (largest[0]["memory"] / MB, largest[3]["file"]))
         self.figure("for its text", above % (over(ratio[0], ratio[1]), "text", ratio[3]["file"]))
         self.figure("for its file", above % (over(packed[0], packed[2]), "the file", packed[3]["file"]))
 

@@ -1,7 +1,9 @@
-"""Runs of the program on one score, and what they cost.
+#!/usr/bin/env python3
+"""survey_runs.py PROGRAM SCORE: runs of the program on one score, and what they cost, as JSON.
 
-Nothing large may be loaded here: the memory that the system tells of a new
-process is never less than that of the process which started it.
+A process of its own for each score, in which nothing large is loaded: the
+memory that the system tells of a new process is never less than that of the
+process which started it.
 """
 
 import filecmp
@@ -9,6 +11,7 @@ import json
 import os
 import subprocess
 import sys
+import tempfile
 import threading
 import zipfile
 
@@ -85,3 +88,12 @@ def itself(program, path, folder):
 def sizes(path):
     """Bytes of the score's text, and of the file."""
     return len(files.read_bytes(path)), os.path.getsize(path)
+
+
+if __name__ == "__main__":
+    program, path = sys.argv[1:]
+    with tempfile.TemporaryDirectory() as folder:
+        refused, complaints, runs = itself(program, path, folder)
+    costs = [{"seconds": run.seconds, "memory": run.memory} for run in runs]
+    text, packed = sizes(path)
+    print(json.dumps({"refused": refused, "complaints": complaints, "runs": costs, "text": text, "packed": packed}))

@@ -37,7 +37,16 @@ type Oddity = String;
 #[derive(Debug)]
 pub struct Reading {
     pub score: Score,
+    /// In words, with part and bars.
     pub warnings: Vec<String>,
+}
+
+/// What was odd in an edition and its source.
+pub fn warnings_of_both(edition: &Reading, source: &Reading) -> Vec<String> {
+    let of = |side: &str, reading: &Reading| -> Vec<String> {
+        reading.warnings.iter().map(|what| format!("{side}, {what}")).collect()
+    };
+    [of("edition", edition), of("source", source)].concat()
 }
 
 /// Reads a parsed document. Errors have the place of what cannot be read.
@@ -57,8 +66,7 @@ pub fn read(tree: &Tree<'_>) -> Result<Reading, Error> {
     if score.parts.is_empty() {
         return Err(tree.content_error(root, "the score has no part with bars"));
     }
-    let file = &tree.input.file;
-    Ok(Reading { score, warnings: warnings.into_iter().map(|what| format!("{file}: {what}")).collect() })
+    Ok(Reading { score, warnings })
 }
 
 fn title(root: Node<'_, '_>) -> Option<String> {
