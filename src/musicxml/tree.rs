@@ -103,7 +103,7 @@ pub(super) fn parse(text: &str) -> Result<Document<'_>, (usize, String)> {
     let options = ParsingOptions { allow_dtd: true, ..Default::default() };
     Document::parse_with_options(text, options).map_err(|error| {
         let message = match error {
-            roxmltree::Error::NoRootNode => "there is nothing in it but comments".to_string(),
+            roxmltree::Error::NoRootNode => "there is no element in it, so it is no MusicXML".to_string(),
             _ => error.to_string(),
         };
         // The parser ends its messages with the place, counted in its own way.
