@@ -5,7 +5,7 @@ use super::expect::{Content, MarkLine};
 use super::sheet::{BarBeat, Sheet, SheetError, SheetMark};
 use super::{Failure, Proof, proof};
 use crate::findings::{Finding, PartFindings, Status, Subject};
-use crate::musicxml::rewrite::{ARTICULATIONS, Anchor, Fate, NewMark, ORNAMENTS, PartRewrite, is_dynamic_sign};
+use crate::musicxml::rewrite::{Anchor, Fate, NewMark, ORNAMENTS, PartRewrite, articulations, is_dynamic_sign};
 use crate::musicxml::{Input, Plan, Tree, words_of};
 use crate::score::{Category, Mark, NoteId, Part, Place, Score};
 use crate::time::{Time, beat_text};
@@ -234,7 +234,7 @@ fn sheet_mark(part: &Part, mark: &Mark) -> Option<SheetMark> {
             out.hairpin = Some(kind.into());
         }
         (Category::Slur, _) if out.from.is_some() => out.slur = Some(true),
-        (Category::Articulation, kind) if ARTICULATIONS.contains(&kind) => out.articulation = Some(kind.into()),
+        (Category::Articulation, kind) if articulations().contains(&kind) => out.articulation = Some(kind.into()),
         (Category::Ornament, kind) if ORNAMENTS.contains(&kind) => out.ornament = Some(kind.into()),
         (Category::Breath, "breath-mark") => out.breath = Some(true),
         (Category::Fermata, _) => out.fermata = Some(true),

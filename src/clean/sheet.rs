@@ -1,6 +1,6 @@
 //! The mark sheet: a teacher's own marks, apart from any edition.
 
-use crate::musicxml::rewrite::{ARTICULATIONS, NewMark, ORNAMENTS};
+use crate::musicxml::rewrite::{NewMark, ORNAMENTS, articulations};
 use crate::time::{Time, parse_beat};
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -129,7 +129,7 @@ impl SheetMark {
             words(&self.dynamics, NewMark::Dynamics),
             hairpin,
             switch("slur", &self.slur, NewMark::Slur),
-            named(&self.articulation, &ARTICULATIONS, NewMark::Articulation),
+            named(&self.articulation, &articulations(), NewMark::Articulation),
             named(&self.ornament, &ORNAMENTS, NewMark::Ornament),
             switch("breath", &self.breath, NewMark::Breath),
             switch("fermata", &self.fermata, NewMark::Fermata),

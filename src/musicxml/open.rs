@@ -78,11 +78,10 @@ impl Input {
     /// The bytes of a file with this text, in the input's encoding and, for an
     /// `.mxl`, in its archive with all other members as they were.
     pub fn encode(&self, text: &str) -> Result<Vec<u8>, Error> {
-        let body = self.encode_text(text);
         match &self.container {
-            None => Ok(body),
+            None => Ok(self.encode_text(text)),
             Some(container) if text == self.text => Ok(container.bytes.clone()),
-            Some(container) => container.with_score(&body).map_err(|e| self.unpackable(&e)),
+            Some(container) => container.with_score(&self.encode_text(text)).map_err(|e| self.unpackable(&e)),
         }
     }
 
@@ -143,7 +142,7 @@ fn encoding_of(bytes: &[u8]) -> Result<(&'static Encoding, usize), String> {
     }
 }
 
-/// UTF-8 with or without a mark, for the small files that go with a score.
+/// The text of a small file that goes with a score.
 pub(super) fn decode_plainly(bytes: &[u8]) -> Option<std::borrow::Cow<'_, str>> {
     let (encoding, bom) = encoding_of(bytes).ok()?;
     encoding.decode_without_bom_handling_and_without_replacement(&bytes[bom..])

@@ -92,6 +92,11 @@ pub fn text_of<'a>(node: Node<'a, '_>) -> &'a str {
     texts.map(str::trim).find(|t| !t.is_empty()).unwrap_or("")
 }
 
+/// Words with single spaces.
+pub fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 /// An alteration in semitones, as hundredths of one; at most four semitones.
 pub fn alteration(text: &str) -> Option<i32> {
     let cents = (parse_decimal(text)? * Time::from(100)).round().to_integer();

@@ -2,6 +2,7 @@
 
 mod spelling;
 
+use super::tree::one_line;
 use crate::score::Category;
 use serde::Deserialize;
 use spelling::{NOTE_SIGN, bases, folded, single_letters, without_hyphens};
@@ -72,7 +73,7 @@ static INDEX: LazyLock<Index> = LazyLock::new(|| {
 
 /// An entry in the spelling in which words are looked up.
 fn spelled(phrase: &str) -> String {
-    folded(phrase).split_whitespace().collect::<Vec<_>>().join(" ")
+    one_line(&folded(phrase))
 }
 
 /// What is longer, in bytes, is prose.
@@ -82,7 +83,7 @@ const LONGEST_ORDER: usize = 300;
 /// order mean the same (`cresc.` and `crescendo`).
 pub fn classify(words: &str) -> (Category, String) {
     if words.len() > LONGEST_ORDER {
-        return (Category::Text, words.split_whitespace().collect::<Vec<_>>().join(" "));
+        return (Category::Text, one_line(words));
     }
     let found = of_phrase(words, true);
     if found.0 != Category::Text {
@@ -98,7 +99,7 @@ pub fn classify(words: &str) -> (Category, String) {
 /// `names` tells whether there may be names in it.
 fn of_phrase(words: &str, names: bool) -> (Category, String) {
     let folded = folded(words);
-    let plain = folded.replace('.', " ").split_whitespace().collect::<Vec<_>>().join(" ");
+    let plain = one_line(&folded.replace('.', " "));
     // Of signs alone, the signs count.
     let text = || (Category::Text, if plain.is_empty() { words.trim().to_string() } else { plain.clone() });
     if is_metronome(&plain) {

@@ -1,9 +1,8 @@
 //! Chord symbols and figures.
 
 use super::placement::category;
-use super::says::one_line;
 use super::{Collector, Sign, Spot, elements, is_printed, name};
-use crate::musicxml::tree::{alteration, child, child_text, element, text_of};
+use crate::musicxml::tree::{alteration, child, child_text, element, one_line, text_of};
 use crate::pitch::Pitch;
 use crate::score::Part;
 use roxmltree::Node;

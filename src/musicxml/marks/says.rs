@@ -2,7 +2,7 @@
 //! children that are more than a matter of drawing or playback.
 
 use super::{elements, name};
-use crate::musicxml::tree::{child, child_text, text_of};
+use crate::musicxml::tree::{child, child_text, one_line, text_of};
 use roxmltree::Node;
 
 /// Attributes that change what an element says.
@@ -101,11 +101,6 @@ pub(super) fn in_words(node: Node<'_, '_>) -> String {
         "accordion-registration" => content(node).replace("accordion-", ""),
         _ => content(node),
     }
-}
-
-/// Words with single spaces.
-pub(super) fn one_line(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// `quarter = 66`, `dotted quarter = 60`, `quarter = dotted quarter`; of a

@@ -1,10 +1,10 @@
 //! Marks that stand at one place.
 
 use super::placement::{Placement, category};
-use super::says::{content, in_words, metronome, one_line};
+use super::says::{content, in_words, metronome};
 use super::{Collector, Sign, Spot, called, elements, is_double, is_printed, name};
 use crate::musicxml::spans::{Kind, Role};
-use crate::musicxml::tree::{child, element, text_of};
+use crate::musicxml::tree::{child, element, one_line, text_of};
 use crate::pitch::Pitch;
 use crate::score::{Category, Element, Note, NoteId, Part};
 use roxmltree::Node;

@@ -1,8 +1,7 @@
 //! Words in directions and under notes.
 
-use super::says::one_line;
 use super::{Collector, Sign, Spot, elements, name};
-use crate::musicxml::tree::{element, text_of};
+use crate::musicxml::tree::{element, one_line, text_of};
 use crate::musicxml::words;
 use crate::score::{Category, Part};
 use roxmltree::Node;

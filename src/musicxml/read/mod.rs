@@ -9,7 +9,7 @@ mod parts;
 use crate::musicxml::Error;
 use crate::musicxml::marks::{Collector, Spot};
 use crate::musicxml::spans;
-use crate::musicxml::tree::{Tree, child, child_text, element, text_of};
+use crate::musicxml::tree::{Tree, child, child_text, element, one_line, text_of};
 use crate::pitch::{Interval, Pitch};
 use crate::score::{Bar, Category, Element, Meter, NoteId, Part, Place, Score};
 use crate::time::{Time, parse_decimal};
@@ -79,7 +79,7 @@ fn title(root: Node<'_, '_>) -> Option<String> {
             .and_then(|c| child_text(c, "credit-words"))
     };
     let found = [work, movement].into_iter().flatten().find(|t| !t.is_empty()).or_else(credit)?;
-    Some(found.split_whitespace().collect::<Vec<_>>().join(" "))
+    Some(one_line(found))
 }
 
 struct PartReader<'a, 'i> {

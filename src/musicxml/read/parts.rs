@@ -3,7 +3,7 @@
 
 use super::Oddity;
 use crate::musicxml::Error;
-use crate::musicxml::tree::{Tree, child_text};
+use crate::musicxml::tree::{Tree, child_text, one_line};
 use roxmltree::Node;
 use std::collections::HashMap;
 
@@ -68,7 +68,7 @@ impl<'a> PartList<'a> {
         for part in tree.root().children().filter(|n| n.tag_name().name() == "part-list").flat_map(|l| l.descendants())
         {
             let Some(id) = part.attribute("id").filter(|_| part.tag_name().name() == "score-part") else { continue };
-            let name = child_text(part, "part-name").unwrap_or("").split_whitespace().collect::<Vec<_>>().join(" ");
+            let name = one_line(child_text(part, "part-name").unwrap_or(""));
             list.ids.push(id);
             if list.names.contains_key(id) {
                 odd.push(format!("the part list names {id} twice; the first name was taken"));

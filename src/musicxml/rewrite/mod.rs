@@ -18,7 +18,7 @@ use crate::score::{Category, Element, Mark, NoteId, Part, Place};
 use crate::time::Time;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-pub use teacher::{ARTICULATIONS, Anchor, NewMark, ORNAMENTS, is_dynamic_sign};
+pub use teacher::{Anchor, NewMark, ORNAMENTS, articulations, is_dynamic_sign};
 
 /// What becomes of one row of the outline.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -1,8 +1,9 @@
 //! New marks of a teacher's, as elements in their places.
 
 use super::super::fragment::Fragment;
+use super::super::marks::{Placement, ROWS, Row, placement};
 use super::{PartRewrite, Target};
-use crate::score::NoteId;
+use crate::score::{Category, NoteId};
 use crate::time::Time;
 
 /// A mark to be laid on, without its place.
@@ -40,23 +41,10 @@ pub struct Anchor {
 }
 
 /// Articulations of MusicXML 4.0, without breath marks.
-pub const ARTICULATIONS: [&str; 15] = [
-    "accent",
-    "strong-accent",
-    "staccato",
-    "tenuto",
-    "detached-legato",
-    "staccatissimo",
-    "spiccato",
-    "scoop",
-    "plop",
-    "doit",
-    "falloff",
-    "stress",
-    "unstress",
-    "soft-accent",
-    "other-articulation",
-];
+pub fn articulations() -> Vec<&'static str> {
+    let own = |row: &&Row| row.of == "articulations" && row.is == Placement::Mark(Category::Articulation);
+    ROWS.iter().filter(own).flat_map(|row| row.names).copied().collect()
+}
 
 /// Ornaments of MusicXML 4.0 that one name tells in full.
 pub const ORNAMENTS: [&str; 11] = [
@@ -73,15 +61,9 @@ pub const ORNAMENTS: [&str; 11] = [
     "schleifer",
 ];
 
-/// Dynamics of MusicXML 4.0 that have a sign.
-const DYNAMICS: [&str; 26] = [
-    "p", "pp", "ppp", "pppp", "ppppp", "pppppp", "f", "ff", "fff", "ffff", "fffff", "ffffff", "mp", "mf", "sf", "sfp",
-    "sfpp", "fp", "rf", "rfz", "sfz", "sffz", "fz", "n", "pf", "sfzp",
-];
-
 /// Whether a dynamic has a sign of its own; others are words.
 pub fn is_dynamic_sign(name: &str) -> bool {
-    DYNAMICS.contains(&name)
+    name != "other-dynamics" && placement("dynamics", name).is_some()
 }
 
 impl PartRewrite<'_, '_, '_> {
