@@ -288,8 +288,8 @@ fn what_stands_on_a_rest_comes_back_to_it() {
     let tune = "G4q A4e B4e C5q rq | E5e D5e rq B4e rq A4e";
     let plain = music::score(&music::Style::default(), tune);
     let marked = plain.replacen("<rest/>", "<rest/>@", 1).replacen(
-        "@\n        <duration>24</duration>\n        <voice>1</voice>\n        <type>quarter</type>",
-        "\n        <duration>24</duration>\n        <voice>1</voice>\n        <type>quarter</type>\n        <notations>\n          \
+        "@\n        <duration>48</duration>\n        <voice>1</voice>\n        <type>quarter</type>",
+        "\n        <duration>48</duration>\n        <voice>1</voice>\n        <type>quarter</type>\n        <notations>\n          \
          <fermata/>\n        </notations>\n        <lyric>\n          <text>la</text>\n        </lyric>",
         1,
     );

@@ -40,7 +40,7 @@ fn a_wrong_note_is_put_right_where_it_stands() {
 #[test]
 fn a_transposing_part_is_compared_as_it_sounds() {
     // The clarinet in B flat writes a tone higher: A major for G major.
-    let clarinet = Style { fifths: 3, transpose: Some((-1, -2)), name: "Clarinet", ..Style::default() };
+    let clarinet = Style { fifths: 3, transpose: Some((-1, -2)), name: "Clarinet".into(), ..Style::default() };
     let written = "A4q B4e C#5e D5q E5q | F#5e E5e D5e C#5e B4h | C#5q A4q D5e C#5e B4e A4e | G#4q B4q E4h";
     let right = score(&clarinet, written);
     let source = score(&g_major(), TUNE);
@@ -143,7 +143,7 @@ fn a_cadenza_goes_in_all_parts_and_a_part_without_source_rests_for_a_cut() {
     let drone = "G3w | G3w | G3w | G3w | G3w";
     let with_cadenza = [bars[0], bars[1], "E5s F#5s G5s A5s B5e A5e G5q D5q", bars[2], bars[3]].join("|");
     let with_rest = "G2h E2h | C3h A2h | rw | G2q E2q A2h | D3q F#2q G2h";
-    let other = Style { name: "Drone", ..g_major() };
+    let other = Style { name: "Drone".into(), ..g_major() };
     let source = scores(&[(g_major(), TUNE), (g_major(), bass)]);
     let edition = scores(&[(g_major(), &with_cadenza), (g_major(), with_rest), (other, drone)]);
     let result = compare(&edition, &source);
@@ -236,7 +236,10 @@ fn an_ornament_written_out_goes_back_to_its_sign() {
     let result = compare(&edition, &source);
     assert_eq!(
         result.found,
-        ["realisation altered C5 B4 C5 B4 / B4 with trill", "realisation altered E5 D5 / D5 with a grace note",]
+        [
+            "realisation altered trill: C5 B4 C5 B4 / B4 with trill",
+            "realisation altered appoggiatura: E5 D5 / D5 with a grace note"
+        ]
     );
     assert!(compare(&result.clean, &source).found.is_empty());
 }

@@ -440,6 +440,7 @@ class Editor:
         n.graces, n.value = [], "e"
         bar.notes.insert(bar.notes.index(n), small)
         s = self.source[key].note(offset)
+        self.passage("written-out-ornament", (key, offset), (key, F(offset) + F(1, 2)), (key, offset), (key, offset))
         self.record("realisation", "altered", key, offset, "%s %s eighths" % (small.pitch, n.pitch),
                     "appoggiatura %s before %s quarter" % (s.graces[0][0], s.pitch))
 
@@ -449,8 +450,9 @@ STACCATO, TRILL = ("articulations", "staccato", None), ("ornaments", "trill-mark
 
 def make_edition(oboe):
     e = Editor(oboe)
-    # The three passages first: later records ask which of them they lie in.
+    # The passages first, in order: later records ask which of them they lie in.
     e.drop_octave((19, "1/2"), (20, "7/2"))
+    e.write_out_appoggiatura(22, 2)
     e.own_music("inserted-passage", ["c1", "c2"])
     e.own_music("invented-ending", ["e1", "e2", "e3"], (35, 36))
 
@@ -460,7 +462,6 @@ def make_edition(oboe):
     e.wrong_note(32, "1/2", "C6")
     e.dot_pair(18, 3)
     e.tie(23, "3/2", 2)
-    e.write_out_appoggiatura(22, 2)
     e.cautionary(6, "5/2")              # after the sharp of the bar before
     e.grace(17, 0, "F5 G5 A5")
 

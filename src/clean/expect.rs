@@ -138,12 +138,12 @@ impl PartJob<'_, '_, '_> {
     }
 
     fn edition_bar(&self, rows: &[Option<usize>], bar: usize) -> Option<(usize, Fate)> {
-        let row = self.sides.collation.edition_row(bar);
+        let row = self.sides.collation.edition_row(bar, Time::default());
         Some((rows[row]?, self.fates[row]))
     }
 
     fn source_bar(&self, rows: &[Option<usize>], bar: usize) -> Option<(usize, Fate)> {
-        let row = self.sides.collation.source_row(bar);
+        let row = self.sides.collation.source_row(bar, Time::default());
         Some((rows[row]?, self.fates[row]))
     }
 
@@ -166,6 +166,7 @@ impl PartJob<'_, '_, '_> {
                     let r = &self.alignment.realisations[r];
                     r.edition.iter().for_each(|e| kept.entry(*e).or_default().push(finding));
                     kept_out.push(r.source);
+                    kept_out.extend(&r.chord);
                 }
                 _ => {}
             }

@@ -8,6 +8,7 @@ use crate::musicxml::Plan;
 use crate::musicxml::rewrite::{Fate, PartRewrite, SourceSide};
 use crate::pitch::Pitch;
 use crate::score::{Category, MarkId, NoteId, Part};
+use crate::time::Time;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// One part of the edition with its source.
@@ -90,9 +91,9 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             Subject::Tie(tie) if !self.tie_is_written(tie) => {
                 let tie = &self.alignment.ties[tie];
                 let ours = tie.edition.iter().flat_map(|n| self.edition.tied(*n));
-                let ours = ours.map(|n| self.sides.collation.edition_row(self.edition.notes[n].bar));
+                let ours = ours.map(|n| self.sides.collation.edition_row(self.edition.notes[n].bar, Time::default()));
                 let theirs = tie.source.iter().flat_map(|n| self.source.tied(*n));
-                let theirs = theirs.map(|n| self.sides.collation.source_row(self.source.notes[n].bar));
+                let theirs = theirs.map(|n| self.sides.collation.source_row(self.source.notes[n].bar, Time::default()));
                 ours.chain(theirs).collect::<BTreeSet<_>>().into_iter().collect()
             }
             Subject::Note { .. } if matches!(finding.category, Category::Note | Category::Rhythm) => {
@@ -110,10 +111,16 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         };
         let mut rows = BTreeSet::from([finding.row]);
         if let Some(e) = edition {
-            rows.extend(self.edition.tied(e).map(|n| self.sides.collation.edition_row(self.edition.notes[n].bar)));
+            rows.extend(
+                self.edition
+                    .tied(e)
+                    .map(|n| self.sides.collation.edition_row(self.edition.notes[n].bar, Time::default())),
+            );
         }
         if let Some(s) = source {
-            rows.extend(self.source.tied(s).map(|n| self.sides.collation.source_row(self.source.notes[n].bar)));
+            rows.extend(
+                self.source.tied(s).map(|n| self.sides.collation.source_row(self.source.notes[n].bar, Time::default())),
+            );
         }
         rows.into_iter().collect()
     }
@@ -182,7 +189,10 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     pub(super) fn rewrite_tie(&self, rewrite: &mut PartRewrite<'_, 'a, 'i>, index: usize) {
         let tie = &self.alignment.ties[index];
         let kept = |n: NoteId| {
-            matches!(self.fates[self.sides.collation.edition_row(self.edition.notes[n].bar)], Fate::Keep { .. })
+            matches!(
+                self.fates[self.sides.collation.edition_row(self.edition.notes[n].bar, Time::default())],
+                Fate::Keep { .. }
+            )
         };
         if !tie.added {
             for pair in tie.edition.windows(2) {

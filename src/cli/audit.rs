@@ -87,6 +87,7 @@ fn audit(args: &Args) -> Result<Audit, Failure> {
     let choice = Choice {
         edition: choose(&edition, &args.edition, &args.part)?,
         source: choose(&source, &args.source, &args.source_part)?,
+        whole_bars: false,
     };
     let collation = collate::collate(&edition, &source, choice);
     let findings = findings::find(&edition, &source, &collation);

@@ -101,6 +101,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let choice = Choice {
         edition: choose(&edition.score, &args.edition, &args.part)?,
         source: choose(&source.score, &args.source, &args.source_part)?,
+        whole_bars: true,
     };
     let collation = collate::collate(&edition.score, &source.score, choice);
     let Some(first) = collation.parts.first() else {

@@ -1,12 +1,12 @@
 //! Which bar stands for which: equal bars first, then the likeliest pairs
 //! among what lies between them.
 
-use super::{BarPair, PartView};
-use crate::score::Part;
+use super::cells::{Cell, LEAST_LIKENESS, Side, common_measure, likeness};
+use super::{BarPair, PartView, barlines, repeats};
+use crate::score::{NoteId, Part};
 use crate::time::Time;
 use num_traits::Zero;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
-use std::hash::{DefaultHasher, Hash, Hasher};
 use std::ops::Range;
 
 /// A row of the outline, and whether its bars are the same music at all.
@@ -15,38 +15,54 @@ pub struct Row {
     pub pair: BarPair,
     /// The bars stand in the same place but their notes are other music.
     pub rewritten: bool,
+    /// Where in its bars the row ends; `None` at their end.
+    pub edition_to: Option<Time>,
+    pub source_to: Option<Time>,
 }
 
-/// Two bars are the same music when they share at least this much.
-const LEAST_LIKENESS: f64 = 0.3;
 /// Larger gaps are not searched for pairs note by note.
 const LARGEST_GAP: usize = 1 << 20;
-
 /// Equal bars between two differences may be so many and still be in doubt.
 const LONGEST_DOUBT: usize = 16;
+/// Pieces of bars shorter than this share of a bar are too short to compare.
+const SHORTEST_PIECE: i64 = 4;
 
-/// One struck note of a bar: part, offset, pitch class.
-type Content = Vec<(usize, Time, i32)>;
-
-struct Side<'a> {
-    bars: Vec<Content>,
-    parts: Vec<&'a Part>,
-}
-
-pub fn outline(views: &[PartView]) -> Vec<Row> {
-    let edition = side(views.iter().map(|v| v.edition).collect(), |part, note| views[part].edition_height(note));
-    let source = side(views.iter().map(|v| v.source).collect(), |part, note| views[part].source_height(note));
-    let hashes = |side: &Side| side.bars.iter().map(hash).collect::<Vec<u64>>();
-    // The source is the old text, the edition the new one.
-    let ops = capture_diff_slices(Algorithm::Myers, &hashes(&source), &hashes(&edition));
-    let mut rows = Vec::new();
-    for run in settled(&ops) {
-        if run.equal {
-            rows.extend(run.edition.zip(run.source).map(|(e, s)| paired(&edition, &source, e, s, false)));
-        } else {
-            gap(&edition, &source, run.edition, run.source, &mut rows);
+/// Lays the bars of both sides beside each other.
+///
+/// `whole_bars` keeps every bar in one piece; `scale` says how many times as
+/// long the edition writes its values.
+pub fn outline(views: &[PartView], scale: Time, whole_bars: bool) -> Vec<Row> {
+    let mut edition =
+        Side::new(views.iter().map(|v| v.edition).collect(), scale, |part, note| views[part].edition_height(note));
+    let mut source = Side::new(views.iter().map(|v| v.source).collect(), Time::from(1), |part, note| {
+        views[part].source_height(note)
+    });
+    let (ours, theirs) = (edition.usual_length(), source.usual_length());
+    if !whole_bars && ours != theirs && !ours.is_zero() && !theirs.is_zero() {
+        let piece = common_measure(ours, theirs);
+        if piece * Time::from(SHORTEST_PIECE) >= ours.min(theirs) {
+            edition.cut(piece);
+            source.cut(piece);
         }
     }
+    let hashes = |side: &Side| side.cells.iter().map(Cell::hash).collect::<Vec<u64>>();
+    // The source is the old text, the edition the new one.
+    let ops = capture_diff_slices(Algorithm::Myers, &hashes(&source), &hashes(&edition));
+    let mut sheet = Sheet { edition: &edition, source: &source, whole_bars, rows: Vec::new() };
+    for run in settled(&ops) {
+        if run.equal {
+            for (e, s) in run.edition.zip(run.source) {
+                sheet.paired(&edition.cells[e], &source.cells[s], false);
+            }
+        } else {
+            sheet.gap(run.edition, run.source);
+        }
+    }
+    let mut rows = fused(sheet.rows);
+    if !whole_bars {
+        repeats::find(views, &edition, &source, &mut rows);
+    }
+    close(&mut rows);
     rows
 }
 
@@ -98,80 +114,90 @@ fn join_doubtful(runs: &mut Vec<Run>) {
     }
 }
 
-fn side<'a>(parts: Vec<&'a Part>, height: impl Fn(usize, usize) -> i32) -> Side<'a> {
-    let count = parts.iter().map(|p| p.bars.len()).max().unwrap_or(0);
-    let mut bars: Vec<Content> = vec![Vec::new(); count];
-    for (index, part) in parts.iter().enumerate() {
-        for note in part.struck() {
-            let bar = part.notes[note].bar;
-            let offset = part.notes[note].offset + part.pickup(bar);
-            bars[bar].push((index, offset, height(index, note).rem_euclid(1200)));
+/// The rows while they are being written.
+pub(super) struct Sheet<'a> {
+    pub edition: &'a Side<'a>,
+    pub source: &'a Side<'a>,
+    whole_bars: bool,
+    rows: Vec<Row>,
+}
+
+impl Sheet<'_> {
+    pub fn paired(&mut self, e: &Cell, s: &Cell, rewritten: bool) {
+        let scale = self.edition.scale;
+        // A pickup may be written as a full bar with rests before it.
+        let (ours, theirs) = (self.edition.pickup(e.bar), self.source.pickup(s.bar));
+        let shift = (theirs - s.from + e.from - ours) * scale;
+        let pair = BarPair { edition: Some(e.bar), source: Some(s.bar), shift, scale, ..self.place(Some(e), Some(s)) };
+        self.rows.push(Row { pair, rewritten, edition_to: None, source_to: None });
+    }
+
+    pub fn alone(&mut self, e: Option<&Cell>, s: Option<&Cell>) {
+        self.rows.push(Row { pair: self.place(e, s), rewritten: false, edition_to: None, source_to: None });
+    }
+
+    fn place(&self, e: Option<&Cell>, s: Option<&Cell>) -> BarPair {
+        let start = |side: &Side, cell: &Cell| {
+            let from = if cell.from.is_zero() { cell.from } else { cell.from - side.pickup(cell.bar) };
+            from.max(Time::zero()) * side.scale
+        };
+        BarPair {
+            edition: e.map(|c| c.bar),
+            source: s.map(|c| c.bar),
+            again: None,
+            edition_from: e.map_or(Time::zero(), |c| start(self.edition, c)),
+            source_from: s.map_or(Time::zero(), |c| start(self.source, c)),
+            shift: Time::zero(),
+            scale: self.edition.scale,
         }
     }
-    for bar in &mut bars {
-        bar.sort_unstable();
-    }
-    Side { bars, parts }
-}
 
-fn hash(content: &Content) -> u64 {
-    let mut hasher = DefaultHasher::new();
-    content.hash(&mut hasher);
-    hasher.finish()
-}
-
-fn alone(edition: Option<usize>, source: Option<usize>) -> Row {
-    Row { pair: BarPair { edition, source, shift: Time::zero() }, rewritten: false }
-}
-
-fn paired(edition: &Side, source: &Side, e: usize, s: usize, rewritten: bool) -> Row {
-    // A pickup may be written as a full bar with rests before it.
-    let pickup = |side: &Side, bar| side.parts.first().map_or(Time::zero(), |p| p.pickup(bar));
-    let shift = pickup(source, s) - pickup(edition, e);
-    Row { pair: BarPair { edition: Some(e), source: Some(s), shift }, rewritten }
-}
-
-/// How much two bars share, from 0 to 1.
-fn likeness(e: &Content, s: &Content) -> f64 {
-    let notes = e.len() + s.len();
-    if notes == 0 {
-        return 1.0;
-    }
-    let placed = common(e, s, |a| *a);
-    let mut by_pitch = (e.clone(), s.clone());
-    by_pitch.0.sort_unstable_by_key(|n| (n.0, n.2));
-    by_pitch.1.sort_unstable_by_key(|n| (n.0, n.2));
-    let sounding = common(&by_pitch.0, &by_pitch.1, |a| (a.0, a.2));
-    2.0 * (0.75 * placed as f64 + 0.25 * sounding as f64) / notes as f64
-}
-
-/// How many notes two sorted bars have in common.
-fn common<K: Ord>(e: &Content, s: &Content, key: impl Fn(&(usize, Time, i32)) -> K) -> usize {
-    let (mut i, mut j, mut count) = (0, 0, 0);
-    while i < e.len() && j < s.len() {
-        match key(&e[i]).cmp(&key(&s[j])) {
-            std::cmp::Ordering::Less => i += 1,
-            std::cmp::Ordering::Greater => j += 1,
-            std::cmp::Ordering::Equal => {
-                count += 1;
-                i += 1;
-                j += 1;
+    /// Pairs what can be paired between two equal places, in order.
+    fn gap(&mut self, e: Range<usize>, s: Range<usize>) {
+        let (edition, source) = (self.edition, self.source);
+        if !self.whole_bars && barlines::moved(self, &edition.cells[e.clone()], &source.cells[s.clone()]) {
+            return;
+        }
+        let pairs = if e.len() * s.len() <= LARGEST_GAP { best_pairs(edition, source, &e, &s) } else { Vec::new() };
+        let (mut i, mut j) = (e.start, s.start);
+        for (pe, ps) in pairs.into_iter().chain([(e.end, s.end)]) {
+            self.unlike(i..pe, j..ps);
+            if pe < e.end {
+                let (ours, theirs) = (&edition.cells[pe], &source.cells[ps]);
+                if self.whole_bars || !barlines::stretched(self, ours, theirs) {
+                    self.paired(ours, theirs, false);
+                }
             }
+            (i, j) = (pe + 1, ps + 1);
         }
     }
-    count
-}
 
-/// Pairs what can be paired between two equal places, in order.
-fn gap(edition: &Side, source: &Side, e: Range<usize>, s: Range<usize>, rows: &mut Vec<Row>) {
-    let pairs = if e.len() * s.len() <= LARGEST_GAP { best_pairs(edition, source, &e, &s) } else { Vec::new() };
-    let (mut i, mut j) = (e.start, s.start);
-    for (pe, ps) in pairs.into_iter().chain([(e.end, s.end)]) {
-        unlike(edition, source, i..pe, j..ps, rows);
-        if pe < e.end {
-            rows.push(paired(edition, source, pe, ps, false));
+    /// Bars between two pairs that resemble nothing. As many on both sides, and
+    /// as long: they stand for each other, but were rewritten.
+    fn unlike(&mut self, e: Range<usize>, s: Range<usize>) {
+        let (ours, theirs) = (&self.edition.cells[e], &self.source.cells[s]);
+        if let ([e], [s]) = (ours, theirs)
+            && !self.whole_bars
+            && barlines::stretched(self, e, s)
+        {
+            return;
         }
-        (i, j) = (pe + 1, ps + 1);
+        let same_lengths = ours.len() == theirs.len() && ours.iter().zip(theirs).all(|(e, s)| e.length() == s.length());
+        if !same_lengths {
+            for e in ours {
+                self.alone(Some(e), None);
+            }
+            for s in theirs {
+                self.alone(None, Some(s));
+            }
+            return;
+        }
+        let single = ours.len() == 1;
+        for (e, s) in ours.iter().zip(theirs) {
+            // One bar of one or two notes with a wrong one is no other music.
+            let few = e.content.len() <= 2 && s.content.len() <= 2;
+            self.paired(e, s, !(single && few));
+        }
     }
 }
 
@@ -181,7 +207,7 @@ fn best_pairs(edition: &Side, source: &Side, e: &Range<usize>, s: &Range<usize>)
     let like: Vec<f64> = (0..n * m)
         .map(|at| {
             let (i, j) = (at / m, at % m);
-            likeness(&edition.bars[e.start + i], &source.bars[s.start + j])
+            likeness(&edition.cells[e.start + i].content, &source.cells[s.start + j].content)
         })
         .collect();
     let gain = |i: usize, j: usize| like[i * m + j] - LEAST_LIKENESS + 1e-6;
@@ -208,21 +234,57 @@ fn best_pairs(edition: &Side, source: &Side, e: &Range<usize>, s: &Range<usize>)
     out
 }
 
-/// Bars between two pairs that resemble nothing. As many on both sides, and as
-/// long: they stand for each other, but were rewritten.
-fn unlike(edition: &Side, source: &Side, e: Range<usize>, s: Range<usize>, rows: &mut Vec<Row>) {
-    let length = |side: &Side, bar: usize| side.parts.first().and_then(|p| p.bars.get(bar)).map(|b| b.length);
-    let same_lengths =
-        e.len() == s.len() && e.clone().zip(s.clone()).all(|(i, j)| length(edition, i) == length(source, j));
-    if !same_lengths {
-        rows.extend(e.map(|e| alone(Some(e), None)));
-        rows.extend(s.map(|s| alone(None, Some(s))));
-        return;
+/// Pieces that follow each other in the same bars are one row.
+fn fused(rows: Vec<Row>) -> Vec<Row> {
+    let mut out: Vec<Row> = Vec::with_capacity(rows.len());
+    for row in rows {
+        let goes_on = out.last().is_some_and(|last| {
+            let (a, b) = (&last.pair, &row.pair);
+            (a.edition, a.source, a.shift, last.rewritten) == (b.edition, b.source, b.shift, row.rewritten)
+        });
+        if !goes_on {
+            out.push(row);
+        }
     }
-    let single = e.len() == 1;
-    for (i, j) in e.zip(s) {
-        // One bar of one or two notes with a wrong one is no other music.
-        let few = edition.bars[i].len() <= 2 && source.bars[j].len() <= 2;
-        rows.push(paired(edition, source, i, j, !(single && few)));
+    out
+}
+
+/// Says where each row ends that is not the last of its bar.
+fn close(rows: &mut [Row]) {
+    for at in 0..rows.len() {
+        let (own, later) = (rows[at].pair, &rows[at + 1..]);
+        // The pieces of a bar lie close together.
+        let next = |bar: fn(&BarPair) -> Option<usize>| {
+            let mine = bar(&own)?;
+            later.iter().take_while(|r| bar(&r.pair).is_none_or(|b| b == mine)).find(|r| bar(&r.pair) == Some(mine))
+        };
+        let edition_to = next(|p| p.edition).map(|r| r.pair.edition_from);
+        let source_to = next(|p| p.source).map(|r| r.pair.source_from);
+        (rows[at].edition_to, rows[at].source_to) = (edition_to, source_to);
     }
+}
+
+impl Row {
+    /// Its bars have nothing to do with each other, or there is only one.
+    pub fn is_alien(&self) -> bool {
+        self.rewritten || self.pair.again.is_none() && (self.pair.edition.is_none() || self.pair.source.is_none())
+    }
+
+    /// Struck notes of the edition in it, none where its bar has none in this part.
+    pub fn edition_notes<'p>(&self, part: &'p Part) -> impl Iterator<Item = NoteId> + use<'p> {
+        struck(part, self.pair.edition, self.pair.edition_from, self.edition_to)
+    }
+
+    pub fn source_notes<'p>(&self, part: &'p Part) -> impl Iterator<Item = NoteId> + use<'p> {
+        struck(part, self.pair.source, self.pair.source_from, self.source_to)
+    }
+}
+
+fn struck(part: &Part, bar: Option<usize>, from: Time, to: Option<Time>) -> impl Iterator<Item = NoteId> {
+    let notes = bar.and_then(|b| part.bars.get(b)).map_or(0..0, |b| b.notes.clone());
+    notes.filter(move |n| {
+        let note = &part.notes[*n];
+        // Whatever stands before the first piece is in it.
+        note.is_struck() && (note.offset >= from || from.is_zero()) && to.is_none_or(|to| note.offset < to)
+    })
 }

@@ -1,7 +1,7 @@
 //! Which mark is which: by the note or the time it stands at, and by meaning.
 
 use super::bars::Row;
-use super::{MarkPair, PartAlignment, PartView};
+use super::{MarkPair, PartAlignment, PartView, Rows};
 use crate::score::{Category, Mark, MarkId, Part, Place};
 use crate::time::Time;
 use std::collections::HashMap;
@@ -15,6 +15,8 @@ struct Anchor {
     /// Place in a group of grace notes, doubled, and one more after the main
     /// note; 0 for main notes.
     grace: u32,
+    /// In the second time of a strain that the edition writes out.
+    again: bool,
 }
 
 /// A mark made comparable across the two sides.
@@ -27,17 +29,22 @@ struct Entry<'a> {
     start: Option<Anchor>,
     end: Option<Anchor>,
     staff: u32,
+    /// The beat it stands in is so long.
+    beat: Time,
+    /// A mark of the source that comes back with its strain.
+    again: bool,
 }
 
-/// A mark that stands less than this from its like is the same mark, moved.
-const NEAR: i64 = 1;
 /// Of so many marks that say the same at one place the likest is chosen.
 const MOST_ALIKE: usize = 32;
 
 pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     let map = Map::new(view, rows, alignment);
     let edition: Vec<Entry> = view.edition.marks.iter().enumerate().map(|(id, m)| map.edition_entry(id, m)).collect();
-    let source: Vec<Entry> = view.source.marks.iter().enumerate().map(|(id, m)| map.source_entry(id, m)).collect();
+    let own = view.source.marks.iter().enumerate().filter(|(_, m)| !map.is_folded(m));
+    let mut source: Vec<Entry> = own.map(|(id, m)| map.source_entry(id, m)).collect();
+    let back: Vec<Entry> = source.iter().filter_map(|e| map.comes_back(e)).collect();
+    source.extend(back);
     let mut matcher = Matcher::new(&edition, &source);
     matcher.equal();
     matcher.nearly(|e, s| e.start == s.start);
@@ -67,17 +74,16 @@ struct Map<'a> {
     view: &'a PartView<'a>,
     alignment: &'a PartAlignment,
     /// Row of each bar of the edition and of the source.
-    edition_rows: HashMap<usize, usize>,
-    source_rows: HashMap<usize, usize>,
+    edition_rows: Rows,
+    source_rows: Rows,
     rows: &'a [Row],
 }
 
 impl<'a> Map<'a> {
     fn new(view: &'a PartView<'a>, rows: &'a [Row], alignment: &'a PartAlignment) -> Self {
-        let index = |bar: fn(&Row) -> Option<usize>| {
-            rows.iter().enumerate().filter_map(|(i, r)| bar(r).map(|b| (b, i))).collect::<HashMap<_, _>>()
-        };
-        Map { view, alignment, edition_rows: index(|r| r.pair.edition), source_rows: index(|r| r.pair.source), rows }
+        let edition_rows = Rows::new(rows.iter().map(|r| &r.pair), |p| Some((p.edition?, p.edition_from)));
+        let source_rows = Rows::new(rows.iter().map(|r| &r.pair), |p| Some((p.source?, p.source_from)));
+        Map { view, alignment, edition_rows, source_rows, rows }
     }
 
     /// Whether other music covers a place of a row.
@@ -93,14 +99,50 @@ impl<'a> Map<'a> {
         let meaning = meaning(mark, self.view, true);
         let start = self.edition_anchor(mark.at, mark);
         let end = mark.end.and_then(|end| self.edition_anchor(end, mark));
-        Entry { mark: id, reading: &mark.reading, category: mark.category, meaning, start, end, staff: mark.staff }
+        let (category, staff) = (mark.category, mark.staff);
+        let end = end.filter(|_| !is_trill(mark));
+        let beat = self.view.edition.bars[mark.at.bar].meter.beat / self.scale(mark);
+        Entry { mark: id, reading: &mark.reading, category, meaning, start, end, staff, beat, again: false }
+    }
+
+    /// In a copy of its strain's second time, if the edition writes one.
+    fn comes_back<'m>(&self, entry: &Entry<'m>) -> Option<Entry<'m>> {
+        let mark = &self.view.source.marks[entry.mark];
+        self.rows.iter().find(|r| r.pair.again == Some(mark.at.bar) && r.pair.edition.is_some())?;
+        let again = |a: Anchor| Anchor { again: true, ..a };
+        let (start, end) = (entry.start.map(again), entry.end.map(again));
+        let (category, meaning, staff) = (entry.category, entry.meaning.clone(), entry.staff);
+        Some(Entry {
+            mark: entry.mark,
+            reading: entry.reading,
+            category,
+            meaning,
+            start,
+            end,
+            staff,
+            beat: entry.beat,
+            again: true,
+        })
+    }
+
+    /// Whether the edition only repeats the music that a mark of the source stands in.
+    fn is_folded(&self, mark: &Mark) -> bool {
+        let row = self.source_rows.at(mark.at.bar, mark.at.offset);
+        row.is_some_and(|r| self.rows[r].pair.edition.is_none() && self.rows[r].pair.again.is_some())
+    }
+
+    fn scale(&self, mark: &Mark) -> Time {
+        self.edition_rows.at(mark.at.bar, mark.at.offset).map_or(Time::from(1), |r| self.rows[r].pair.scale)
     }
 
     fn source_entry<'m>(&self, id: MarkId, mark: &'m Mark) -> Entry<'m> {
         let meaning = meaning(mark, self.view, false);
         let start = self.source_anchor(mark.at, mark);
         let end = mark.end.and_then(|end| self.source_anchor(end, mark));
-        Entry { mark: id, reading: &mark.reading, category: mark.category, meaning, start, end, staff: mark.staff }
+        let (category, staff) = (mark.category, mark.staff);
+        let end = end.filter(|_| !is_trill(mark));
+        let beat = self.view.source.bars[mark.at.bar].meter.beat;
+        Entry { mark: id, reading: &mark.reading, category, meaning, start, end, staff, beat, again: false }
     }
 
     fn edition_anchor(&self, place: Place, mark: &Mark) -> Option<Anchor> {
@@ -111,19 +153,24 @@ impl<'a> Map<'a> {
             let (first, source) = struck.map(|s| (head, s)).or_else(|| self.swallowed(head))?;
             let onset = self.view.source.onset(source);
             // A note moved in its bar takes its marks along.
-            let time = if grace > 0 { onset } else { onset + part.time(place.bar, place.offset) - part.onset(first) };
-            return Some(Anchor { time, voice: Some(self.view.source.notes[source].voice), grace });
+            let after = (part.time(place.bar, place.offset) - part.onset(first)) / self.scale(mark);
+            let time = if grace > 0 { onset } else { onset + after };
+            let own = &part.notes[head];
+            let row = self.edition_rows.at(own.bar, own.offset);
+            let again = row.is_some_and(|r| self.rows[r].pair.again.is_some());
+            return Some(Anchor { time, voice: Some(self.view.source.notes[source].voice), grace, again });
         }
         if let Some(time) = self.edge(part, place, mark) {
-            return Some(Anchor { time, voice: None, grace: 0 });
+            return Some(Anchor { time, voice: None, grace: 0, again: false });
         }
-        let row = *self.edition_rows.get(&place.bar)?;
-        let source = self.rows[row].pair.source?;
+        let row = self.edition_rows.at(place.bar, place.offset)?;
+        let pair = self.rows[row].pair;
+        let source = pair.source.or(pair.again)?;
         if self.covered(row, place.offset) || source >= self.view.source.bars.len() {
             return None;
         }
-        let time = self.view.source.bars[source].start + place.offset - self.rows[row].pair.shift;
-        Some(Anchor { time, voice: None, grace: 0 })
+        let time = self.view.source.bars[source].start + pair.to_source(place.offset);
+        Some(Anchor { time, voice: None, grace: 0, again: pair.source.is_none() })
     }
 
     /// Barlines and signatures at the two ends of a piece belong to each other
@@ -153,14 +200,15 @@ impl<'a> Map<'a> {
             let head = part.head(note);
             let inside = self.alignment.stretches.iter().any(|s| s.source.contains(&head));
             let time = if grace > 0 { part.onset(note) } else { part.time(place.bar, place.offset) };
-            return (!inside).then_some(Anchor { time, voice: Some(part.notes[head].voice), grace });
+            return (!inside).then_some(Anchor { time, voice: Some(part.notes[head].voice), grace, again: false });
         }
         if let Some(time) = self.edge(part, place, mark) {
-            return Some(Anchor { time, voice: None, grace: 0 });
+            return Some(Anchor { time, voice: None, grace: 0, again: false });
         }
-        let row = *self.source_rows.get(&place.bar)?;
-        let covered = self.covered(row, place.offset + self.rows[row].pair.shift);
-        (!covered).then(|| Anchor { time: part.time(place.bar, place.offset), voice: None, grace: 0 })
+        let row = self.source_rows.at(place.bar, place.offset)?;
+        let covered = self.covered(row, self.rows[row].pair.to_edition(place.offset));
+        let time = part.time(place.bar, place.offset);
+        (!covered).then_some(Anchor { time, voice: None, grace: 0, again: false })
     }
 }
 
@@ -198,6 +246,11 @@ fn meaning(mark: &Mark, view: &PartView, of_edition: bool) -> String {
     }
 }
 
+/// A trill says the same with a wavy line and without.
+fn is_trill(mark: &Mark) -> bool {
+    mark.category == Category::Ornament && mark.meaning == "trill-mark"
+}
+
 /// The signs of figures and ornaments, which their meaning has in braces, may
 /// be others in another key: there it only counts that they are.
 fn without_signs(meaning: &str) -> String {
@@ -225,7 +278,8 @@ fn close(e: &Entry, s: &Entry) -> bool {
         return false;
     };
     let apart = if a.time > b.time { a.time - b.time } else { b.time - a.time };
-    a.voice.is_none() && b.voice.is_none() && e.end.is_some() == s.end.is_some() && apart < Time::from(NEAR)
+    let alike = e.end.is_some() == s.end.is_some() && a.again == b.again;
+    a.voice.is_none() && b.voice.is_none() && alike && apart < e.beat.min(s.beat)
 }
 
 struct Matcher<'a> {
@@ -297,7 +351,7 @@ impl<'a> Matcher<'a> {
             let (source, same) = partner.map_or((None, false), |(s, same)| (Some(self.source[s].mark), same));
             out.push(MarkPair { edition: Some(entry.mark), source, same });
         }
-        let left = self.source.iter().zip(&self.taken).filter(|(_, taken)| !**taken);
+        let left = self.source.iter().zip(&self.taken).filter(|(entry, taken)| !entry.again && !**taken);
         out.extend(left.map(|(entry, _)| MarkPair { edition: None, source: Some(entry.mark), same: false }));
         out
     }

@@ -4,10 +4,13 @@
 //! Aligning cannot fail and has no clock in it: the same two scores always
 //! give the same answer.
 
+mod barlines;
 mod bars;
+mod cells;
 mod marks;
 mod notes;
 mod parts;
+mod repeats;
 mod settle;
 
 use crate::pitch::{Interval, Pitch};
@@ -25,9 +28,30 @@ pub struct Collation {
     /// Parts of the edition for which the source has nothing.
     pub unmatched_edition: Vec<usize>,
     pub unmatched_source: Vec<usize>,
-    /// The row of each bar.
-    edition_rows: Vec<usize>,
-    source_rows: Vec<usize>,
+    /// How many times as long the edition writes its values.
+    pub scale: Time,
+    edition_rows: Rows,
+    source_rows: Rows,
+}
+
+/// Finds the row of a place: each row's bar, where in it the row begins, and
+/// the row, in order.
+#[derive(Debug)]
+struct Rows(Vec<(usize, Time, usize)>);
+
+impl Rows {
+    fn new<'a>(outline: impl Iterator<Item = &'a BarPair>, place: impl Fn(&BarPair) -> Option<(usize, Time)>) -> Rows {
+        let own = outline.enumerate().filter_map(|(row, pair)| place(pair).map(|(bar, from)| (bar, from, row)));
+        Rows(own.collect())
+    }
+
+    /// `None` for a bar that a side does not have.
+    fn at(&self, bar: usize, offset: Time) -> Option<usize> {
+        let after = self.0.partition_point(|(b, from, _)| (*b, *from) <= (bar, offset));
+        // Before the first row of its bar is still in it.
+        let found = self.0[..after].last().filter(|r| r.0 == bar).or(self.0.get(after).filter(|r| r.0 == bar));
+        found.map(|r| r.2)
+    }
 }
 
 /// A bar of the edition, the bar of the source that it stands for, or both.
@@ -35,8 +59,29 @@ pub struct Collation {
 pub struct BarPair {
     pub edition: Option<usize>,
     pub source: Option<usize>,
-    /// What is at offset t in the source is at t + `shift` in the edition.
+    /// Where one side writes out what the other only repeats: the bar that
+    /// comes back, of the side that has no bar here.
+    pub again: Option<usize>,
+    /// Where in its bars the pair begins: after 0 where the sides set their
+    /// barlines otherwise.
+    pub edition_from: Time,
+    pub source_from: Time,
+    /// What is at offset t in the source is at `scale` · t + `shift` in the edition.
     pub shift: Time,
+    /// How many times as long the edition writes its values.
+    pub scale: Time,
+}
+
+impl BarPair {
+    /// The offset in the edition's bar of an offset in the source's.
+    pub fn to_edition(&self, offset: Time) -> Time {
+        if self.scale == Time::from(1) { offset + self.shift } else { offset * self.scale + self.shift }
+    }
+
+    /// The offset in the source's bar of an offset in the edition's.
+    pub fn to_source(&self, offset: Time) -> Time {
+        if self.scale == Time::from(1) { offset - self.shift } else { (offset - self.shift) / self.scale }
+    }
 }
 
 /// One part of the edition beside one part of the source. Tables are indexed
@@ -64,13 +109,17 @@ pub struct TieChange {
     pub source: Vec<NoteId>,
 }
 
-/// A plain note of the source that the edition writes out in small notes.
+/// A plain note or chord of the source that the edition writes out in small notes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Realisation {
     pub source: NoteId,
+    /// The other notes of a chord that is broken.
+    pub chord: Vec<NoteId>,
     pub edition: Vec<NoteId>,
     /// The source's sign that the small notes stand for.
     pub sign: Option<MarkId>,
+    /// What they are: a trill, a turn …
+    pub name: &'static str,
 }
 
 /// Music that is not the other side's: nothing inside it has a partner.
@@ -105,16 +154,15 @@ pub fn collate(edition: &Score, source: &Score, choice: Choice) -> Collation {
         .iter()
         .map(|p| PartView { edition: &edition.parts[p.edition], source: &source.parts[p.source], interval: p.interval })
         .collect();
-    let rows = bars::outline(&views);
+    let whole_bars = choice.whole_bars;
+    let scale = if whole_bars { Time::from(1) } else { parts::scale(&views) };
+    let rows = bars::outline(&views, scale, whole_bars);
     let parts = views.iter().zip(&pairing.pairs).map(|(view, p)| align(view, p.edition, p.source, &rows)).collect();
     let outline: Vec<BarPair> = rows.into_iter().map(|r| r.pair).collect();
-    let rows_of = |bar: fn(&BarPair) -> Option<usize>| {
-        // Each side's bars come in order, each once.
-        outline.iter().enumerate().filter(|(_, p)| bar(p).is_some()).map(|(row, _)| row).collect()
-    };
     Collation {
-        edition_rows: rows_of(|p| p.edition),
-        source_rows: rows_of(|p| p.source),
+        edition_rows: Rows::new(outline.iter(), |p| Some((p.edition?, p.edition_from))),
+        source_rows: Rows::new(outline.iter(), |p| Some((p.source?, p.source_from))),
+        scale,
         outline,
         parts,
         unmatched_edition: pairing.unmatched_edition,
@@ -174,13 +222,13 @@ fn align(view: &PartView, edition: usize, source: usize, rows: &[bars::Row]) -> 
 }
 
 impl Collation {
-    /// The row of the outline that holds a bar of the edition.
-    pub fn edition_row(&self, bar: usize) -> usize {
-        self.edition_rows[bar]
+    /// The row of the outline that holds a place of the edition.
+    pub fn edition_row(&self, bar: usize, offset: Time) -> usize {
+        self.edition_rows.at(bar, offset).expect("every bar has a row")
     }
 
-    pub fn source_row(&self, bar: usize) -> usize {
-        self.source_rows[bar]
+    pub fn source_row(&self, bar: usize, offset: Time) -> usize {
+        self.source_rows.at(bar, offset).expect("every bar has a row")
     }
 }
 
@@ -191,7 +239,10 @@ impl PartAlignment {
     }
 
     pub fn part_edition(&mut self, edition: NoteId) {
-        if let Some(source) = self.edition_to_source[edition].take() {
+        // A note that comes back may be the partner of two.
+        if let Some(source) = self.edition_to_source[edition].take()
+            && self.source_to_edition[source] == Some(edition)
+        {
             self.source_to_edition[source] = None;
         }
     }

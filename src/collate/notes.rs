@@ -17,7 +17,7 @@ struct Group {
 const ALONE: i32 = 25;
 const OTHER_OCTAVE: i32 = 10;
 const OTHER_PITCH: i32 = 40;
-const OTHER_PLACE: i32 = 20;
+const OTHER_PLACE: i32 = 35;
 const OTHER_LENGTH: i32 = 8;
 
 /// Pairs of groups that are weighed in one voice of one bar; real bars have a
@@ -26,26 +26,43 @@ const MOST_WEIGHED: usize = 1 << 20;
 
 /// Fills the tables of partners for all paired bars that are the same music.
 pub fn align(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
-    for row in rows.iter().filter(|r| !r.rewritten) {
-        let (Some(e), Some(s)) = (row.pair.edition, row.pair.source) else {
-            continue;
-        };
-        if e < view.edition.bars.len() && s < view.source.bars.len() {
-            align_bar(view, e, s, row.pair.shift, alignment);
-        }
+    for row in rows.iter().filter(|r| !r.rewritten && r.pair.edition.is_some() && r.pair.source.is_some()) {
+        align_row(view, row, alignment);
+    }
+    for row in rows.iter().filter(|r| r.pair.again.is_some()) {
+        align_again(view, row, alignment);
     }
 }
 
-fn align_bar(view: &PartView, e: usize, s: usize, shift: Time, alignment: &mut PartAlignment) {
-    let mut ours: Vec<(Time, i32, u32, NoteId)> = view
-        .edition
-        .struck_in(e)
+/// The second time of a strain that one side writes out: its notes get the
+/// first time's as partners, which keep their own.
+fn align_again(view: &PartView, row: &Row, alignment: &mut PartAlignment) {
+    let mut row = *row;
+    let edition_writes = row.pair.edition.is_some();
+    row.pair.edition = row.pair.edition.or(row.pair.again);
+    row.pair.source = row.pair.source.or(row.pair.again);
+    let repeated = |a: &mut PartAlignment, mut table: Vec<Option<NoteId>>| {
+        std::mem::swap(if edition_writes { &mut a.source_to_edition } else { &mut a.edition_to_source }, &mut table);
+        table
+    };
+    let length = if edition_writes { view.source.notes.len() } else { view.edition.notes.len() };
+    let first_time = repeated(alignment, vec![None; length]);
+    align_row(view, &row, alignment);
+    repeated(alignment, first_time);
+}
+
+/// A struck note in the edition's time: offset, height, voice.
+type Struck = (Time, i32, u32, NoteId);
+
+fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment) {
+    let mut ours: Vec<Struck> = row
+        .edition_notes(view.edition)
         .map(|n| (view.edition.notes[n].offset, view.edition_height(n), view.edition.notes[n].voice, n))
         .collect();
-    let mut theirs: Vec<(Time, i32, u32, NoteId)> = view
-        .source
-        .struck_in(s)
-        .map(|n| (view.source.notes[n].offset + shift, view.source_height(n), view.source.notes[n].voice, n))
+    let mut theirs: Vec<Struck> = row
+        .source_notes(view.source)
+        .map(|n| (&view.source.notes[n], n))
+        .map(|(note, n)| (row.pair.to_edition(note.offset), view.source_height(n), note.voice, n))
         .collect();
     ours.sort_unstable();
     theirs.sort_unstable();
@@ -57,8 +74,8 @@ fn align_bar(view: &PartView, e: usize, s: usize, shift: Time, alignment: &mut P
         return;
     }
     for (ev, sv) in voices(&ours, &theirs) {
-        let edition = groups(view.edition, &ours, ev);
-        let source = groups(view.source, &theirs, sv);
+        let edition = groups(view.edition, &ours, ev, Time::from(1));
+        let source = groups(view.source, &theirs, sv, row.pair.scale);
         align_voice(view, &edition, &source, alignment);
     }
     // A note may stand in another voice on the other side.
@@ -67,7 +84,7 @@ fn align_bar(view: &PartView, e: usize, s: usize, shift: Time, alignment: &mut P
             if alignment.edition_to_source[a.3].is_some() {
                 continue;
             }
-            let fits = |b: &&(Time, i32, u32, NoteId)| {
+            let fits = |b: &&Struck| {
                 alignment.source_to_edition[b.3].is_none()
                     && a.0 == b.0
                     && if same_octave { a.1 == b.1 } else { (a.1 - b.1) % 1200 == 0 }
@@ -80,8 +97,8 @@ fn align_bar(view: &PartView, e: usize, s: usize, shift: Time, alignment: &mut P
 }
 
 /// Which voice is which: by the notes they share, then by their order.
-fn voices(ours: &[(Time, i32, u32, NoteId)], theirs: &[(Time, i32, u32, NoteId)]) -> Vec<(u32, u32)> {
-    let list = |notes: &[(Time, i32, u32, NoteId)]| {
+fn voices(ours: &[Struck], theirs: &[Struck]) -> Vec<(u32, u32)> {
+    let list = |notes: &[Struck]| {
         let mut voices: Vec<u32> = notes.iter().map(|n| n.2).collect();
         voices.sort_unstable();
         voices.dedup();
@@ -109,12 +126,12 @@ fn voices(ours: &[(Time, i32, u32, NoteId)], theirs: &[(Time, i32, u32, NoteId)]
     out
 }
 
-fn groups(part: &Part, notes: &[(Time, i32, u32, NoteId)], voice: u32) -> Vec<Group> {
+fn groups(part: &Part, notes: &[Struck], voice: u32, scale: Time) -> Vec<Group> {
     let mut out: Vec<Group> = Vec::new();
     for (offset, _, _, note) in notes.iter().filter(|n| n.2 == voice) {
         match out.last_mut() {
             Some(group) if group.offset == *offset => group.notes.push(*note),
-            _ => out.push(Group { offset: *offset, duration: part.sounding(*note), notes: vec![*note] }),
+            _ => out.push(Group { offset: *offset, duration: part.sounding(*note) * scale, notes: vec![*note] }),
         }
     }
     out

@@ -3,6 +3,7 @@
 
 use crate::pitch::Interval;
 use crate::score::{NoteId, Part, Score};
+use crate::time::Time;
 use std::collections::HashMap;
 
 /// Parts that the user named, by their place in the score.
@@ -10,6 +11,9 @@ use std::collections::HashMap;
 pub struct Choice {
     pub edition: Option<usize>,
     pub source: Option<usize>,
+    /// Bar beside bar, even where the two set their barlines otherwise: what
+    /// is to be rewritten bar by bar is looked at so.
+    pub whole_bars: bool,
 }
 
 pub struct Pairing {
@@ -92,6 +96,59 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
         unmatched_source: unmatched(&sources, &|p| pairs.iter().any(|q| q.source == *p)),
         pairs,
     }
+}
+
+/// How many times as long the edition writes its values, where the two write
+/// other bars: as most of the melodies that they share say.
+pub fn scale(views: &[super::PartView]) -> Time {
+    let one = Time::from(1);
+    let usual = |part: &Part| {
+        let mut counts: HashMap<Time, usize> = HashMap::new();
+        for bar in &part.bars {
+            *counts.entry(bar.length).or_default() += 1;
+        }
+        counts.into_iter().max_by_key(|(length, count)| (*count, *length)).map(|c| c.0)
+    };
+    for view in views {
+        let (e, s) = (view.edition.bars.len(), view.source.bars.len());
+        if usual(view.edition) == usual(view.source) && 3 * e.min(s) >= 2 * e.max(s) {
+            continue;
+        }
+        if let Some(scale) = ratio(view.edition, view.source) {
+            return scale;
+        }
+    }
+    one
+}
+
+/// Melodies of this many intervals tell how long they are.
+const TIMED: usize = 4;
+
+/// The ratio of lengths that more than half of the shared melodies have.
+fn ratio(edition: &Part, source: &Part) -> Option<Time> {
+    let timed = |part: &Part| -> Vec<(Vec<i32>, Time)> {
+        let notes: Vec<(i32, Time)> = part
+            .struck()
+            .filter(|n| part.notes[*n].voice == 0 && !part.notes[*n].chord)
+            .filter_map(|n| Some((part.notes[n].pitch()?.sound(), part.onset(n))))
+            .collect();
+        let run = |w: &[(i32, Time)]| (w.windows(2).map(|p| p[1].0 - p[0].0).collect(), w[TIMED].1 - w[0].1);
+        notes.windows(TIMED + 1).map(run).collect()
+    };
+    let mut places: HashMap<Vec<i32>, Vec<Time>> = HashMap::new();
+    for (melody, length) in timed(source) {
+        places.entry(melody).or_default().push(length);
+    }
+    let (mut votes, mut all): (HashMap<Time, f64>, f64) = (HashMap::new(), 0.0);
+    for (melody, length) in timed(edition) {
+        let Some(theirs) = places.get(&melody) else { continue };
+        all += 1.0;
+        for other in theirs.iter().filter(|t| **t > Time::from(0)) {
+            *votes.entry(length / other).or_default() += 1.0 / theirs.len() as f64;
+        }
+    }
+    let best = votes.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))?;
+    (best.1 > all / 2.0 && best.0 > Time::from(0)).then_some(best.0)
 }
 
 /// Percussion and silent parts have no melody: they are matched by name or, in

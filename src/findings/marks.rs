@@ -19,12 +19,12 @@ impl Finder<'_> {
             };
             let (row, at, source_at) = match (ours, theirs) {
                 (Some(e), s) => {
-                    let row = self.collation.edition_row(e.at.bar);
+                    let row = self.collation.edition_row(e.at.bar, e.at.offset);
                     let source = s.map(|s| Spot::from(s.at)).or_else(|| self.to_source(e.at));
                     (row, Spot::from(e.at), source)
                 }
                 (None, Some(s)) => {
-                    let row = self.collation.source_row(s.at.bar);
+                    let row = self.collation.source_row(s.at.bar, s.at.offset);
                     (row, self.to_edition(Spot::from(s.at)), Some(Spot::from(s.at)))
                 }
                 (None, None) => continue,
@@ -33,7 +33,8 @@ impl Finder<'_> {
                 Some(e) => e.end.map(Spot::from),
                 None => lead.end.map(|end| self.to_edition(Spot::from(end))),
             };
-            let offset = if ours.is_some() { at.offset } else { lead.at.offset + self.collation.outline[row].shift };
+            let offset =
+                if ours.is_some() { at.offset } else { self.collation.outline[row].to_edition(lead.at.offset) };
             let carrier = |mark: &Mark, part: &Part| mark.at.note.map(|n| part.head(n));
             let passage = self.stretch_at(
                 row,
@@ -101,9 +102,9 @@ impl Finder<'_> {
         reading
     }
 
-    /// Whatever lies between the first and the last note of an octave passage
-    /// belongs to it.
-    pub(super) fn place_in_octave_passages(&self, passages: &[Passage], findings: &mut [Finding]) {
+    /// Whatever lies between the first and the last note of an octave passage or
+    /// of ornaments belongs to it, and to a repeat what stands in its bars.
+    pub(super) fn place_in_passages(&self, passages: &[Passage], findings: &mut [Finding]) {
         for finding in findings.iter_mut().filter(|f| f.passage.is_none()) {
             // What no note carries belongs to all voices.
             let stands_in_time = match finding.subject {
@@ -113,9 +114,16 @@ impl Finder<'_> {
             };
             finding.passage = passages.iter().position(|p| {
                 let voice = p.edition.first().map(|n| self.edition.notes[*n].voice + 1);
-                p.kind == PassageKind::OctaveDisplacement
-                    && (p.from..=p.to).contains(&finding.at)
-                    && (stands_in_time || voice == Some(finding.voice))
+                match p.kind {
+                    PassageKind::OctaveDisplacement | PassageKind::WrittenOutOrnament => {
+                        (p.from..=p.to).contains(&finding.at) && (stands_in_time || voice == Some(finding.voice))
+                    }
+                    PassageKind::WrittenOutRepeat => {
+                        let again = self.collation.outline[finding.row].again.is_some();
+                        again && (p.from.bar..=p.to.bar).contains(&finding.at.bar)
+                    }
+                    _ => false,
+                }
             });
         }
     }

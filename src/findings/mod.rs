@@ -143,10 +143,18 @@ impl Finder<'_> {
         let (mut passages, of_stretch) = passages::of_stretches(self);
         let (octaves, of_octave) = passages::of_octaves(self, passages.len());
         passages.extend(octaves);
+        let (ornaments, of_realisation) = passages::of_ornaments(self, passages.len());
+        passages.extend(ornaments);
+        passages.extend(passages::of_repeats(self));
         let mut findings = Vec::new();
         self.notes(&of_octave, &of_stretch, &mut findings);
+        for finding in &mut findings {
+            if let Subject::Realisation(index) = finding.subject {
+                finding.passage = Some(of_realisation[index]);
+            }
+        }
         self.marks(&of_stretch, &mut findings);
-        self.place_in_octave_passages(&passages, &mut findings);
+        self.place_in_passages(&passages, &mut findings);
         // Passages are listed as they come in the music.
         let mut order: Vec<usize> = (0..passages.len()).collect();
         order.sort_by_key(|p| (passages[*p].row, passages[*p].from.offset));

@@ -11,7 +11,8 @@ impl Finder<'_> {
     pub(super) fn notes(&self, of_octave: &HashMap<NoteId, usize>, of_stretch: &[usize], out: &mut Vec<Finding>) {
         let a = self.alignment;
         let swallowed_e: Vec<NoteId> = a.ties.iter().flat_map(|t| t.edition.iter().skip(1)).copied().collect();
-        let swallowed_s: Vec<NoteId> = a.ties.iter().flat_map(|t| t.source.iter().skip(1)).copied().collect();
+        let held = a.ties.iter().flat_map(|t| t.source.iter().skip(1));
+        let swallowed_s: Vec<NoteId> = held.chain(a.realisations.iter().flat_map(|r| &r.chord)).copied().collect();
         let written_out: Vec<NoteId> = a.realisations.iter().flat_map(|r| r.edition.iter()).copied().collect();
         let in_tie: Vec<NoteId> = a.ties.iter().map(|t| t.edition[0]).collect();
         for e in self.edition.struck() {
@@ -41,7 +42,7 @@ impl Finder<'_> {
             let mut finding =
                 self.note_finding(Category::Realisation, Status::Altered, Some(e), Some(realisation.source), None);
             finding.subject = Subject::Realisation(index);
-            finding.edition_reading = Some(notes.join(" "));
+            finding.edition_reading = Some(format!("{}: {}", realisation.name, notes.join(" ")));
             finding.source_reading = Some(match sign {
                 Some(mark) if mark.category == Category::Grace => {
                     format!("{plain} with a grace note")
@@ -71,9 +72,11 @@ impl Finder<'_> {
             out.push(self.note_finding(Category::Spelling, Status::Altered, Some(e), Some(s), None));
         }
         let lengths = (self.edition.sounding(e), self.source.sounding(s));
-        let shift = self.collation.outline[self.collation.edition_row(self.edition.notes[e].bar)].shift;
-        let moved = self.edition.notes[e].offset != self.source.notes[s].offset + shift;
-        if !in_tie && (moved || lengths.0 != lengths.1) {
+        let (ours, theirs) = (&self.edition.notes[e], &self.source.notes[s]);
+        let pair = self.collation.outline[self.collation.edition_row(ours.bar, ours.offset)];
+        let there = pair.source.or(pair.again) == Some(theirs.bar);
+        let moved = !there || ours.offset != pair.to_edition(theirs.offset);
+        if !in_tie && (moved || lengths.0 != lengths.1 * self.collation.scale) {
             let mut finding = self.note_finding(Category::Rhythm, Status::Altered, Some(e), Some(s), None);
             finding.edition_reading = Some(format!("{} for {}", self.edition_name(e), length_name(lengths.0)));
             finding.source_reading = Some(format!("{} for {}", self.source_name(s), length_name(lengths.1)));
@@ -125,8 +128,11 @@ impl Finder<'_> {
         let place = |part: &Part, n: NoteId| Spot { bar: part.notes[n].bar, offset: part.notes[n].offset };
         let source_spot = source.map(|s| place(self.source, s));
         let (row, at) = match (edition, source_spot) {
-            (Some(e), _) => (self.collation.edition_row(self.edition.notes[e].bar), place(self.edition, e)),
-            (None, Some(spot)) => (self.collation.source_row(spot.bar), self.to_edition(spot)),
+            (Some(e), _) => {
+                let note = &self.edition.notes[e];
+                (self.collation.edition_row(note.bar, note.offset), place(self.edition, e))
+            }
+            (None, Some(spot)) => (self.collation.source_row(spot.bar, spot.offset), self.to_edition(spot)),
             (None, None) => unreachable!("a finding is about a note"),
         };
         let source_at = source_spot.or_else(|| {

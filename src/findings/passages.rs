@@ -14,6 +14,8 @@ pub enum PassageKind {
     InsertedPassage,
     RewrittenPassage,
     Cut,
+    WrittenOutRepeat,
+    WrittenOutOrnament,
 }
 
 impl PassageKind {
@@ -25,6 +27,8 @@ impl PassageKind {
             PassageKind::InsertedPassage => "inserted passage",
             PassageKind::RewrittenPassage => "rewritten passage",
             PassageKind::Cut => "cut",
+            PassageKind::WrittenOutRepeat => "written-out repeat",
+            PassageKind::WrittenOutOrnament => "written-out ornament",
         }
     }
 }
@@ -47,6 +51,8 @@ pub struct Passage {
     pub bars: usize,
     /// Index of the stretch it names.
     pub stretch: Option<usize>,
+    /// The ornaments that are written out in it.
+    pub ornaments: Vec<&'static str>,
 }
 
 /// A passage for each stretch of other music, and for each stretch its passage.
@@ -94,6 +100,7 @@ pub(super) fn of_stretches(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
             source: stretch.source.clone(),
             bars: source_bars.len(),
             stretch: Some(index),
+            ornaments: vec![],
         });
     }
     let places = (0..out.len()).collect();
@@ -140,7 +147,7 @@ pub(super) fn of_octaves(finder: &Finder, first: usize) -> (Vec<Passage>, HashMa
                 of_note.insert(e, first + out.len());
                 out.push(Passage {
                     kind: PassageKind::OctaveDisplacement,
-                    row: finder.collation.edition_row(note.bar),
+                    row: finder.collation.edition_row(note.bar, note.offset),
                     from: at,
                     to: at,
                     source_from: Some(there),
@@ -150,9 +157,114 @@ pub(super) fn of_octaves(finder: &Finder, first: usize) -> (Vec<Passage>, HashMa
                     source: vec![s],
                     bars: 0,
                     stretch: None,
+                    ornaments: vec![],
                 });
             }
         }
     }
     (out, of_note)
+}
+
+/// A passage for each strain that one side writes out and the other repeats.
+pub(super) fn of_repeats(finder: &Finder) -> Vec<Passage> {
+    let outline = &finder.collation.outline;
+    let mut out = Vec::new();
+    let mut row = 0;
+    while row < outline.len() {
+        let own =
+            |r: &&crate::collate::BarPair| r.again.is_some() && r.edition.is_some() == outline[row].edition.is_some();
+        let bars = outline[row..].iter().take_while(own).count();
+        if bars == 0 {
+            row += 1;
+            continue;
+        }
+        let strain = &outline[row..row + bars];
+        let edition_writes = strain[0].edition.is_some();
+        let notes = |part: &crate::score::Part, bar: fn(&crate::collate::BarPair) -> Option<usize>| -> Vec<NoteId> {
+            let bars = strain.iter().filter_map(bar).filter(|b| *b < part.bars.len());
+            bars.flat_map(|b| part.struck_in(b)).collect()
+        };
+        let (edition, source) = match edition_writes {
+            true => (notes(finder.edition, |r| r.edition), notes(finder.source, |r| r.again)),
+            false => (notes(finder.edition, |r| r.again), notes(finder.source, |r| r.source)),
+        };
+        let ends = |part: &crate::score::Part, notes: &[NoteId], bars: (usize, usize)| {
+            let spot = |n: NoteId| Spot { bar: part.notes[n].bar, offset: part.notes[n].offset };
+            let spots = notes.iter().map(|n| spot(*n));
+            let whole = |bar| Spot { bar, offset: Time::from(0) };
+            spots.clone().min().zip(spots.max()).unwrap_or((whole(bars.0), whole(bars.1)))
+        };
+        let bar = |r: &crate::collate::BarPair, of_edition: bool| {
+            if r.edition.is_some() == of_edition { r.edition.or(r.source) } else { r.again }
+        };
+        let bounds = |of_edition: bool| {
+            let at = |r: &crate::collate::BarPair| bar(r, of_edition).unwrap_or(0);
+            (at(&strain[0]), at(&strain[bars - 1]))
+        };
+        let (from, to) = ends(finder.edition, &edition, bounds(true));
+        let (source_from, source_to) = ends(finder.source, &source, bounds(false));
+        out.push(Passage {
+            kind: PassageKind::WrittenOutRepeat,
+            row,
+            from,
+            to,
+            source_from: Some(source_from),
+            source_to: Some(source_to),
+            octaves: None,
+            edition,
+            source,
+            bars: if edition_writes { 0 } else { bars },
+            stretch: None,
+            ornaments: vec![],
+        });
+        row += bars;
+    }
+    out
+}
+
+/// Ornaments written out, those that follow each other without a gap together,
+/// and for each realisation its passage.
+pub(super) fn of_ornaments(finder: &Finder, first: usize) -> (Vec<Passage>, Vec<usize>) {
+    let mut out: Vec<Passage> = Vec::new();
+    let mut of_realisation = Vec::new();
+    // Where the last ornament of each voice ends, and its passage.
+    let mut ends: HashMap<u32, (Time, usize)> = HashMap::new();
+    for realisation in &finder.alignment.realisations {
+        let (begin, last) = (realisation.edition[0], realisation.edition[realisation.edition.len() - 1]);
+        let note = &finder.edition.notes[begin];
+        let spot = |part: &crate::score::Part, n: NoteId| Spot { bar: part.notes[n].bar, offset: part.notes[n].offset };
+        let there = spot(finder.source, realisation.source);
+        let onset = finder.edition.onset(begin);
+        let place = match ends.get(&note.voice) {
+            Some((end, place)) if *end == onset => *place,
+            _ => {
+                out.push(Passage {
+                    kind: PassageKind::WrittenOutOrnament,
+                    row: finder.collation.edition_row(note.bar, note.offset),
+                    from: spot(finder.edition, begin),
+                    to: spot(finder.edition, begin),
+                    source_from: Some(there),
+                    source_to: Some(there),
+                    octaves: None,
+                    edition: vec![],
+                    source: vec![],
+                    bars: 0,
+                    stretch: None,
+                    ornaments: vec![],
+                });
+                out.len() - 1
+            }
+        };
+        let passage = &mut out[place];
+        passage.to = spot(finder.edition, last);
+        passage.source_to = Some(there);
+        passage.edition.extend(&realisation.edition);
+        passage.source.push(realisation.source);
+        passage.source.extend(&realisation.chord);
+        passage.ornaments.push(realisation.name);
+        let end = finder.edition.onset(last) + finder.edition.sounding(last);
+        ends.insert(note.voice, (end, place));
+        of_realisation.push(first + place);
+    }
+    (out, of_realisation)
 }

@@ -33,22 +33,22 @@ impl Finder<'_> {
 
     /// The place in the source of a place in the edition, outside other music.
     pub(super) fn to_source(&self, place: Place) -> Option<Spot> {
-        let row = self.collation.edition_row(place.bar);
+        let row = self.collation.edition_row(place.bar, place.offset);
         let pair = self.collation.outline[row];
-        let bar = pair.source?;
+        let bar = pair.source.or(pair.again)?;
         let carrier = place.note.map(|n| self.edition.head(n));
         if self.stretch_at(row, place.offset, carrier, None).is_some() {
             return None;
         }
-        Some(Spot { bar, offset: place.offset - pair.shift })
+        Some(Spot { bar, offset: pair.to_source(place.offset) })
     }
 
     /// Where in the edition a place of the source would stand.
     pub(super) fn to_edition(&self, spot: Spot) -> Spot {
-        let row = self.collation.source_row(spot.bar);
+        let row = self.collation.source_row(spot.bar, spot.offset);
         let pair = self.collation.outline[row];
         if let Some(bar) = pair.edition {
-            return Spot { bar, offset: spot.offset + pair.shift };
+            return Spot { bar, offset: pair.to_edition(spot.offset) };
         }
         // Inside rewritten music: the bar that comes as late in it.
         let stretch = self.alignment.stretches.iter().find(|s| (s.outline.0..=s.outline.1).contains(&row));
@@ -66,8 +66,10 @@ impl Finder<'_> {
 
     /// Where the edition goes on after a row that it lacks.
     pub(super) fn seam(&self, row: usize) -> Spot {
-        if let Some(bar) = self.collation.outline[row..].iter().find_map(|p| p.edition) {
-            return Spot { bar, offset: Time::from(0) };
+        let next =
+            self.collation.outline[row..].iter().find_map(|p| Some(Spot { bar: p.edition?, offset: p.edition_from }));
+        if let Some(spot) = next {
+            return spot;
         }
         let last = self.edition.bars.len().saturating_sub(1);
         Spot { bar: last, offset: self.edition.bars.get(last).map_or(Time::from(0), |b| b.length) }

@@ -1,7 +1,7 @@
 //! From scores, alignment and findings to the one result of an audit.
 
 use super::*;
-use crate::collate::{Collation, PartAlignment};
+use crate::collate::{BarPair, Collation, PartAlignment};
 use crate::findings::{self, PartFindings, Passage, Spot};
 use crate::instrument::{RangeCheck, check};
 use crate::pitch::Interval;
@@ -134,9 +134,10 @@ impl PartBuilder<'_> {
         if bars == 0 || self.bars == (0..=bars - 1) {
             return self.source.struck().count();
         }
-        let rows = self.collation.edition_row(*self.bars.start())..=self.collation.edition_row(*self.bars.end());
-        let theirs = self.collation.outline[rows].iter().filter_map(|r| r.source);
-        theirs.map(|bar| self.source.struck_in(bar).count()).sum()
+        let own = |r: &&BarPair| r.edition.is_some_and(|b| self.bars.contains(&b));
+        let mut theirs: Vec<usize> = self.collation.outline.iter().filter(own).filter_map(|r| r.source).collect();
+        theirs.dedup();
+        theirs.into_iter().map(|bar| self.source.struck_in(bar).count()).sum()
     }
 
     fn point(&self, spot: Spot) -> Point {
@@ -189,6 +190,8 @@ impl PartBuilder<'_> {
             outside_range_restored: range.map(|r| self.outside_restored(p, r)),
             bar_before: before,
             bars_cut: self.bars_cut(p),
+            bars_written: if p.kind == PassageKind::WrittenOutRepeat { p.bars } else { 0 },
+            ornaments: p.ornaments.clone(),
         }
     }
 
@@ -241,11 +244,15 @@ impl PartBuilder<'_> {
         by_bar
             .into_iter()
             .map(|(bar, found)| {
-                let row = self.collation.outline[self.collation.edition_row(bar)];
+                let row = self.collation.outline[self.collation.edition_row(bar, Time::default())];
                 BarReport {
                     bar: self.edition.bars[bar].number.clone(),
                     bar_index: bar,
-                    source_bar: row.source.and_then(|b| self.source.bars.get(b)).map(|b| b.number.clone()),
+                    source_bar: row
+                        .source
+                        .or(row.again)
+                        .and_then(|b| self.source.bars.get(b))
+                        .map(|b| b.number.clone()),
                     counts: findings::count(found.into_iter()),
                 }
             })

@@ -28,6 +28,7 @@ pub use bars::{BarError, Bars};
 pub use build::{Material, audit};
 pub use clean::clean_text;
 pub use csv::{audit as audit_csv, range as range_csv};
+pub use phrases::passage_line;
 pub use range::{Passage as RangePassage, RangePart, RangeReport, range_report};
 pub use range_text::{instruments as instruments_text, range as range_text};
 pub use text::audit as audit_text;
@@ -183,6 +184,12 @@ pub struct PassageReport {
     /// Of a cut, the bars of the source that are missing whole: place, number.
     #[serde(skip)]
     pub bars_cut: Vec<(usize, String)>,
+    /// Of a repeat, the bars of the source that it stands for.
+    #[serde(skip)]
+    pub bars_written: usize,
+    /// Of ornaments, their names.
+    #[serde(skip)]
+    pub ornaments: Vec<&'static str>,
 }
 
 #[derive(Debug, Serialize)]

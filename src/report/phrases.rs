@@ -61,6 +61,15 @@ pub fn key_relation(part: &PartReport) -> String {
     }
 }
 
+/// A passage in one line: `bars 21 to 24: an octave lower than the source (5 notes)`.
+///
+/// # Panics
+/// If the part has no such passage.
+pub fn passage_line(part: &PartReport, passage: usize) -> String {
+    let (place, what) = self::passage(&part.passages[passage], part.range.as_ref());
+    format!("{place}: {what}")
+}
+
 /// A sentence per passage: where, and what.
 pub fn passage(p: &PassageReport, range: Option<&RangeResult>) -> (String, String) {
     let place = stretch(&p.from, &p.to);
@@ -78,6 +87,23 @@ pub fn passage(p: &PassageReport, range: Option<&RangeResult>) -> (String, Strin
             (place, format!("{far} {way} than the source ({notes}{fit})"))
         }
         (PassageKind::Cut, _) => cut(p, theirs),
+        (PassageKind::WrittenOutRepeat, _) => {
+            let there = theirs.map_or("source".into(), |(a, b)| format!("source {}", stretch(a, b)));
+            let what = match p.bars_written {
+                0 => format!("{there} written out a second time ({notes})"),
+                _ => format!("a repeat in place of {there}, written out there ({notes})"),
+            };
+            (place, what)
+        }
+        (PassageKind::WrittenOutOrnament, _) => {
+            let mut names: Vec<String> = Vec::new();
+            for name in p.ornaments.iter().map(|n| with_article(n)) {
+                if !names.contains(&name) {
+                    names.push(name);
+                }
+            }
+            (place, format!("{} written out ({notes})", listed(&names)))
+        }
         (PassageKind::InsertedPassage, _) => {
             let fit = fit(p, range);
             (place, format!("inserted, the source has nothing here ({notes}{fit})"))
@@ -94,6 +120,20 @@ pub fn passage(p: &PassageReport, range: Option<&RangeResult>) -> (String, Strin
             let fit = fit(p, range);
             (place, format!("{what}{instead} ({notes}{fit})"))
         }
+    }
+}
+
+fn with_article(name: &str) -> String {
+    let article = if name.starts_with(['a', 'i', 'o']) { "an" } else { "a" };
+    format!("{article} {name}")
+}
+
+/// As in `a trill, a turn and a slide`.
+fn listed(names: &[String]) -> String {
+    match names {
+        [] => String::new(),
+        [one] => one.clone(),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
     }
 }
 

@@ -40,13 +40,15 @@ pub fn compare_if_alike(edition: &str, source: &str, policy: &Policy) -> Option<
     let collation = collate::collate(&scores[0], &scores[1], Choice::default());
     let interval = collation.parts.first()?.interval;
     let found = findings::find(&scores[0], &scores[1], &collation);
+    let bar_by_bar = collate::collate(&scores[0], &scores[1], Choice { whole_bars: true, ..Choice::default() });
+    let found_so = findings::find(&scores[0], &scores[1], &bar_by_bar);
     let sides = Sides {
         edition_tree: &trees[0],
         edition: &scores[0],
         source_tree: &trees[1],
         source: &scores[1],
-        collation: &collation,
-        findings: &found,
+        collation: &bar_by_bar,
+        findings: &found_so,
     };
     let clean = clean::clean(sides, policy).unwrap_or_else(|e| panic!("{e}\n{edition}\n{source}")).text;
     let reading = |r: &Option<String>| r.clone().unwrap_or("-".into());

@@ -1,10 +1,12 @@
 //! Small scores from a short notation, so that a test can show its music.
 //!
 //! Bars are divided by `|`, voices in a bar by `&`. A note is its pitch, its
-//! length (`w h q e s`, with `.` for a dot or `t` for a triplet member), `~` if
-//! tied to the next, then marks in brackets: `Bb4q.~(staccato,slur1[)`. Chords:
-//! `C4+E4+G4q`, grace notes: `g:D5`, rests: `rq`. A word in quotes is a
-//! direction: `"dolce"`; `%p` a dynamic; `%<`, `%>` and `%!` hairpins.
+//! length (`w h q e s`, `z` for a 32nd, `x` for a 64th, with `.` for each dot or
+//! `t` for a triplet member), `~` if tied to the next, then marks in brackets:
+//! `Bb4q.~(staccato,slur1[)`. Chords: `C4+E4+G4q`, grace notes: `g:D5`, rests:
+//! `rq`. A word in quotes is a direction: `"dolce"`; `%p` a dynamic; `%<`, `%>`
+//! and `%!` hairpins; `2:` before a note puts it on the second staff; `[:` and `:]` repeat signs, `[1` and `[2` endings, which
+//! end with the bar; `@3/4` another time.
 
 #![allow(dead_code)] // each test binary uses its own share of these calls
 
@@ -18,14 +20,14 @@ pub struct Style {
     pub time: (i64, i64),
     /// `<transpose>` as diatonic, chromatic.
     pub transpose: Option<(i32, i32)>,
-    pub name: &'static str,
+    pub name: String,
     /// Printed number of the first bar; 0 for a pickup.
     pub first: i64,
 }
 
 impl Default for Style {
     fn default() -> Style {
-        Style { divisions: 24, fifths: 0, time: (4, 4), transpose: None, name: "Solo", first: 1 }
+        Style { divisions: 48, fifths: 0, time: (4, 4), transpose: None, name: "Solo".into(), first: 1 }
     }
 }
 
@@ -40,7 +42,7 @@ pub fn scores(parts: &[(Style, &str)]) -> String {
     out.push_str("  <part-list>\n");
     for (index, (style, _)) in parts.iter().enumerate() {
         let id = index + 1;
-        let name = style.name;
+        let name = &style.name;
         let _ = write!(out, "    <score-part id=\"P{id}\">\n      <part-name>{name}</part-name>\n    </score-part>\n");
     }
     out.push_str("  </part-list>\n");
@@ -60,31 +62,52 @@ fn part(style: &Style, music: &str, out: &mut String) {
         let number = style.first + index as i64;
         let implicit = if number == 0 { " implicit=\"yes\"" } else { "" };
         let _ = writeln!(out, "    <measure number=\"{number}\"{implicit}>");
+        let staves = if music.contains("2:") { 2 } else { 1 };
         if index == 0 {
-            attributes(style, out);
+            attributes(style, staves, out);
         }
         for (voice, music) in bar.split('&').enumerate() {
             if voice > 0 {
                 let length = bar.split('&').next().map(|v| ticks_of(v, style)).unwrap_or(0);
                 let _ = writeln!(out, "      <backup>\n        <duration>{length}</duration>\n      </backup>");
             }
-            for token in music.split_whitespace() {
+            let ending = music.split_whitespace().find_map(|t| t.strip_prefix('[')).filter(|n| *n != ":");
+            let endings = [ending.map(|n| (n, "left", "start")), ending.map(|n| (n, "right", "stop"))];
+            barline(endings[0], music.contains("[:").then_some(("left", "forward")), out);
+            for token in music.split_whitespace().filter(|t| !t.starts_with(['[', ':'])) {
                 item(token, voice + 1, style, &mut tied, out);
             }
+            barline(endings[1], music.contains(":]").then_some(("right", "backward")), out);
         }
         out.push_str("    </measure>\n");
     }
 }
 
-fn attributes(style: &Style, out: &mut String) {
+fn barline(ending: Option<(&str, &str, &str)>, repeat: Option<(&str, &str)>, out: &mut String) {
+    let Some(location) = repeat.map(|r| r.0).or(ending.map(|e| e.1)) else { return };
+    let _ = writeln!(out, "      <barline location=\"{location}\">");
+    if let Some((number, _, kind)) = ending {
+        let _ = writeln!(out, "        <ending number=\"{number}\" type=\"{kind}\"/>");
+    }
+    if let Some((_, direction)) = repeat {
+        let _ = writeln!(out, "        <repeat direction=\"{direction}\"/>");
+    }
+    out.push_str("      </barline>\n");
+}
+
+fn attributes(style: &Style, staves: u8, out: &mut String) {
     let (beats, kind) = style.time;
     let _ = write!(
         out,
         "      <attributes>\n        <divisions>{}</divisions>\n        <key>\n          <fifths>{}</fifths>\n        \
          </key>\n        <time>\n          <beats>{beats}</beats>\n          <beat-type>{kind}</beat-type>\n        \
-         </time>\n        <clef>\n          <sign>G</sign>\n          <line>2</line>\n        </clef>\n",
+         </time>\n",
         style.divisions, style.fifths
     );
+    if staves > 1 {
+        let _ = writeln!(out, "        <staves>{staves}</staves>");
+    }
+    out.push_str("        <clef>\n          <sign>G</sign>\n          <line>2</line>\n        </clef>\n");
     if let Some((diatonic, chromatic)) = style.transpose {
         let _ = write!(
             out,
@@ -99,14 +122,17 @@ fn attributes(style: &Style, out: &mut String) {
 struct Token<'t> {
     pitches: Vec<&'t str>,
     length: char,
-    dot: bool,
+    dots: usize,
     triplet: bool,
     tied: bool,
     grace: bool,
     marks: Vec<&'t str>,
+    /// In a part of two staves.
+    staff: Option<u8>,
 }
 
 fn token(text: &str) -> Token<'_> {
+    let (staff, text) = text.strip_prefix("2:").map_or((None, text), |t| (Some(2), t));
     let (text, marks) = match text.split_once('(') {
         Some((text, marks)) => (text, marks.trim_end_matches(')').split(',').collect()),
         None => (text, Vec::new()),
@@ -116,10 +142,10 @@ fn token(text: &str) -> Token<'_> {
     let text = text.trim_end_matches('~');
     let triplet = text.ends_with('t');
     let text = text.trim_end_matches('t');
-    let dot = text.ends_with('.');
-    let text = text.trim_end_matches('.');
+    let undotted = text.trim_end_matches('.');
+    let (dots, text) = (text.len() - undotted.len(), undotted);
     let (pitches, length) = if grace { (text, 'e') } else { (&text[..text.len() - 1], text.chars().last().unwrap()) };
-    Token { pitches: pitches.split('+').collect(), length, dot, triplet, tied, grace, marks }
+    Token { pitches: pitches.split('+').collect(), length, dots, triplet, tied, grace, marks, staff }
 }
 
 /// Duration in ticks and the type's name.
@@ -130,12 +156,17 @@ fn length(token: &Token, style: &Style) -> (i64, &'static str) {
         'q' => ((1, 1), "quarter"),
         'e' => ((1, 2), "eighth"),
         's' => ((1, 4), "16th"),
+        'z' => ((1, 8), "32nd"),
+        'x' => ((1, 16), "64th"),
         other => panic!("no length {other}"),
     };
     let mut ticks = style.divisions * quarters.0 / quarters.1;
-    if token.dot {
-        ticks = ticks * 3 / 2;
-    }
+    ticks = match token.dots {
+        0 => ticks,
+        1 => ticks * 3 / 2,
+        2 => ticks * 7 / 4,
+        other => panic!("{other} dots"),
+    };
     if token.triplet {
         ticks = ticks * 2 / 3;
     }
@@ -143,11 +174,19 @@ fn length(token: &Token, style: &Style) -> (i64, &'static str) {
 }
 
 fn ticks_of(voice: &str, style: &Style) -> i64 {
-    let notes = voice.split_whitespace().filter(|t| !t.starts_with(['"', '%']) && !t.starts_with("g:"));
+    let notes = voice.split_whitespace().filter(|t| !t.starts_with(['"', '%', '[', ':', '@']) && !t.starts_with("g:"));
     notes.map(|t| length(&token(t), style).0).sum()
 }
 
 fn item(text: &str, voice: usize, style: &Style, tied: &mut bool, out: &mut String) {
+    if let Some((beats, kind)) = text.strip_prefix('@').and_then(|t| t.split_once('/')) {
+        let _ = write!(
+            out,
+            "      <attributes>\n        <time>\n          <beats>{beats}</beats>\n          <beat-type>{kind}</beat-type>\n        \
+             </time>\n      </attributes>\n"
+        );
+        return;
+    }
     let sign = match text {
         "%<" => "<wedge type=\"crescendo\"/>".to_string(),
         "%>" => "<wedge type=\"diminuendo\"/>".to_string(),
@@ -185,7 +224,7 @@ fn note(token: &Token, voice: usize, style: &Style, tied: &mut bool, out: &mut S
             }
         }
         let _ = writeln!(out, "        <voice>{voice}</voice>\n        <type>{name}</type>");
-        if token.dot {
+        for _ in 0..token.dots {
             out.push_str("        <dot/>\n");
         }
         if token.triplet {
@@ -193,6 +232,9 @@ fn note(token: &Token, voice: usize, style: &Style, tied: &mut bool, out: &mut S
                 "        <time-modification>\n          <actual-notes>3</actual-notes>\n          \
                  <normal-notes>2</normal-notes>\n        </time-modification>\n",
             );
+        }
+        if let Some(staff) = token.staff {
+            let _ = writeln!(out, "        <staff>{staff}</staff>");
         }
         let marks: String = if index == 0 { token.marks.iter().map(|m| mark(m)).collect() } else { String::new() };
         if !marks.is_empty() || !ties.is_empty() {
@@ -227,7 +269,13 @@ fn mark(name: &str) -> String {
         "slur[" => line("<slur number=\"1\" type=\"start\"/>".into()),
         "slur]" => line("<slur number=\"1\" type=\"stop\"/>".into()),
         "fermata" => line("<fermata/>".into()),
-        "trill-mark" | "mordent" | "turn" => line(format!("<ornaments><{name}/></ornaments>")),
+        "wavy" => {
+            line("<ornaments><trill-mark/><wavy-line type=\"start\"/><wavy-line type=\"stop\"/></ornaments>".into())
+        }
+        "trill-mark" | "mordent" | "inverted-mordent" | "turn" | "inverted-turn" | "schleifer" => {
+            line(format!("<ornaments><{name}/></ornaments>"))
+        }
+        "arpeggiate" => line("<arpeggiate/>".into()),
         "up-bow" | "down-bow" => line(format!("<technical><{name}/></technical>")),
         _ => line(format!("<articulations><{name}/></articulations>")),
     }

@@ -7,8 +7,8 @@ use crate::time::Time;
 
 /// More notes than this that agree are no accident.
 const LARGEST_ISLAND: usize = 16;
-/// So many notes in a row may be in another octave by chance.
-const STRAY_OCTAVES: usize = 2;
+/// So many notes in a row may be in another octave, or of another length, by chance.
+const STRAYS: usize = 2;
 /// From this many notes on, differences next to each other are other music
 /// rather than wrong notes.
 const LEAST_STRETCH: usize = 4;
@@ -45,7 +45,7 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
         found.extend(runs(&own));
     }
     found.sort_by_key(|run| (run[0].row, run[0].offset));
-    let empty = rows.iter().enumerate().filter(|(_, r)| r.pair.edition.is_none() || r.pair.source.is_none());
+    let empty = rows.iter().enumerate().filter(|(_, r)| r.is_alien() && !r.rewritten);
     let mut stretches: Vec<Stretch> = Vec::new();
     for run in found {
         let next = bound(view, rows, run);
@@ -106,49 +106,48 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
 /// each belongs to.
 fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) -> Vec<(Item, usize)> {
     let voice_of = source_voices(view, alignment);
-    let swallowed_e: Vec<NoteId> = alignment
-        .ties
-        .iter()
-        .flat_map(|t| t.edition.iter().skip(1))
-        .chain(alignment.realisations.iter().flat_map(|r| r.edition.iter().skip(1)))
-        .copied()
-        .collect();
-    let swallowed_s: Vec<NoteId> = alignment.ties.iter().flat_map(|t| t.source.iter().skip(1)).copied().collect();
+    // Notes that are told as part of another: struck again, or written out.
+    let (mut told_e, mut told_s) = (vec![false; view.edition.notes.len()], vec![false; view.source.notes.len()]);
+    for tie in &alignment.ties {
+        tie.edition.iter().skip(1).for_each(|n| told_e[*n] = true);
+        tie.source.iter().skip(1).for_each(|n| told_s[*n] = true);
+    }
+    for realisation in &alignment.realisations {
+        realisation.edition.iter().for_each(|n| told_e[*n] = true);
+        realisation.chord.iter().for_each(|n| told_s[*n] = true);
+    }
     let mut out = Vec::new();
     for (index, row) in rows.iter().enumerate() {
-        let alien = row.rewritten || row.pair.edition.is_none() || row.pair.source.is_none();
+        let alien = row.is_alien();
         let kind = |kind: Kind| if alien { Kind::Alien } else { kind };
         let from = out.len();
-        if let Some(bar) = row.pair.edition.filter(|b| *b < view.edition.bars.len()) {
-            for e in view.edition.struck_in(bar) {
-                let note = &view.edition.notes[e];
-                let source = alignment.edition_to_source[e];
-                let written_out = alignment.realisations.iter().any(|r| r.edition[0] == e);
-                let apart = source.map(|s| view.edition_height(e) - view.source_height(s));
-                let own = match apart {
-                    _ if swallowed_e.contains(&e) || written_out => Kind::Same,
-                    Some(0) => Kind::Same,
-                    Some(apart) if apart % 1200 == 0 => Kind::Octave,
-                    _ => Kind::Different,
-                };
-                let exact = source.is_some_and(|s| {
+        for e in row.edition_notes(view.edition) {
+            let note = &view.edition.notes[e];
+            let source = alignment.edition_to_source[e];
+            let apart = source.map(|s| view.edition_height(e) - view.source_height(s));
+            let own = match apart {
+                _ if told_e[e] => Kind::Same,
+                Some(0) => Kind::Same,
+                Some(apart) if apart % 1200 == 0 => Kind::Octave,
+                _ => Kind::Different,
+            };
+            let exact = told_e[e]
+                || source.is_some_and(|s| {
                     let other = &view.source.notes[s];
                     view.edition_height(e) == view.source_height(s)
-                        && note.offset == other.offset + row.pair.shift
-                        && view.edition.sounding(e) == view.source.sounding(s)
+                        && note.offset == row.pair.to_edition(other.offset)
+                        && view.edition.sounding(e) == view.source.sounding(s) * row.pair.scale
                 });
-                let item = Item { row: index, offset: note.offset, edition: Some(e), source, kind: kind(own), exact };
-                out.push((item, note.voice as usize));
-            }
+            let item = Item { row: index, offset: note.offset, edition: Some(e), source, kind: kind(own), exact };
+            out.push((item, note.voice as usize));
         }
-        if let Some(bar) = row.pair.source.filter(|b| *b < view.source.bars.len()) {
-            for s in view.source.struck_in(bar).filter(|s| alignment.source_to_edition[*s].is_none()) {
-                let note = &view.source.notes[s];
-                let offset = note.offset + row.pair.shift;
-                let own = if swallowed_s.contains(&s) { Kind::Same } else { Kind::Different };
-                let item = Item { row: index, offset, edition: None, source: Some(s), kind: kind(own), exact: false };
-                out.push((item, voice_of[note.voice as usize]));
-            }
+        for s in row.source_notes(view.source).filter(|s| alignment.source_to_edition[*s].is_none()) {
+            let note = &view.source.notes[s];
+            let offset = row.pair.to_edition(note.offset);
+            let own = if told_s[s] { Kind::Same } else { Kind::Different };
+            let exact = told_s[s];
+            let item = Item { row: index, offset, edition: None, source: Some(s), kind: kind(own), exact };
+            out.push((item, voice_of[note.voice as usize]));
         }
         out[from..].sort_by_key(|(item, voice)| (item.offset, *voice, item.edition.is_none()));
     }
@@ -186,10 +185,11 @@ fn runs(items: &[Item]) -> Vec<Vec<Item>> {
         while end < items.len() {
             match items[end].kind {
                 Kind::Different | Kind::Alien => (last, same) = (end, 0),
-                Kind::Same => same += 1,
-                Kind::Octave => {}
+                Kind::Same if items[end].exact => same += 1,
+                // Another length or octave of the same note may be chance, too.
+                Kind::Same | Kind::Octave => {}
             }
-            if same > 1 || end - last - same > STRAY_OCTAVES {
+            if same > 1 || end - last - same > STRAYS {
                 break;
             }
             end += 1;
@@ -205,7 +205,9 @@ fn runs(items: &[Item]) -> Vec<Vec<Item>> {
         }
         let count = |kind: Kind| run.iter().filter(|i| i.kind == kind).count();
         let different = count(Kind::Different);
-        if different >= LEAST_STRETCH && different >= 3 * count(Kind::Same) {
+        let exact = run.iter().filter(|i| i.exact).count();
+        let loose = count(Kind::Same) - exact;
+        if different >= LEAST_STRETCH && different >= 3 * exact && 2 * different >= 3 * loose {
             out.push(with_strays(items, first, last + 1));
         }
     }
@@ -216,20 +218,21 @@ fn runs(items: &[Item]) -> Vec<Vec<Item>> {
 fn around_alien(run: &[Item]) -> (usize, usize) {
     let first = run.iter().position(|i| i.kind == Kind::Alien).expect("checked by the caller");
     let last = run.iter().rposition(|i| i.kind == Kind::Alien).expect("checked by the caller");
-    let from = run[..first].iter().rposition(|i| i.kind == Kind::Same).map_or(0, |p| p + 1);
-    let to = run[last..].iter().position(|i| i.kind == Kind::Same).map_or(run.len(), |p| last + p);
+    let from = run[..first].iter().rposition(|i| i.exact).map_or(0, |p| p + 1);
+    let to = run[last..].iter().position(|i| i.exact).map_or(run.len(), |p| last + p);
     (from, to)
 }
 
-/// A run with the one or two notes beside it that only share a name with the
-/// other side's.
+/// A run with the few notes beside it that only share a name or a pitch with the
+/// other side's, in another octave or length.
 fn with_strays(items: &[Item], mut from: usize, mut to: usize) -> Vec<Item> {
-    let before = items[..from].iter().rev().take_while(|i| i.kind == Kind::Octave).count();
-    let after = items[to..].iter().take_while(|i| i.kind == Kind::Octave).count();
-    if before <= STRAY_OCTAVES {
+    let stray = |i: &&Item| matches!(i.kind, Kind::Octave | Kind::Same) && !i.exact;
+    let before = items[..from].iter().rev().take_while(stray).count();
+    let after = items[to..].iter().take_while(stray).count();
+    if before <= STRAYS {
         from -= before;
     }
-    if after <= STRAY_OCTAVES {
+    if after <= STRAYS {
         to += after;
     }
     items[from..to].to_vec()
@@ -237,10 +240,7 @@ fn with_strays(items: &[Item], mut from: usize, mut to: usize) -> Vec<Item> {
 
 fn bound(view: &PartView, rows: &[Row], run: Vec<Item>) -> Stretch {
     let (first, last) = (run[0], run[run.len() - 1]);
-    let whole = |row: usize| {
-        let r = &rows[row];
-        r.rewritten || r.pair.edition.is_none() || r.pair.source.is_none()
-    };
+    let whole = |row: usize| rows[row].is_alien();
     let end = run.iter().filter(|i| i.row == last.row).map(|i| i.offset + length(view, i)).max();
     Stretch {
         edition: run.iter().filter_map(|i| i.edition).collect(),
@@ -268,7 +268,7 @@ fn touches(a: &Stretch, b: &Stretch, rows: &[Row]) -> bool {
         return first.to.is_none_or(|to| to > second.from);
     }
     let side_by_side = first.outline.1 + 1 == second.outline.0;
-    let whole = |row: usize| rows[row].rewritten || rows[row].pair.edition.is_none() || rows[row].pair.source.is_none();
+    let whole = |row: usize| rows[row].is_alien();
     side_by_side
         && first.to.is_none()
         && second.from == Time::from(0)
@@ -316,7 +316,8 @@ fn join_over_islands(items: &[(Item, usize)], stretches: &mut Vec<Stretch>) {
 }
 
 /// A close of the editor's own may end on the same last note by chance: what
-/// follows other music and is no more than one chord belongs to it.
+/// follows other music and is no more than one chord, or mostly something else,
+/// belongs to it.
 fn take_in_last_note(items: &[(Item, usize)], stretches: &mut [Stretch], rows: &[Row]) {
     let Some(last) = stretches.last_mut() else {
         return;
@@ -334,7 +335,8 @@ fn take_in_last_note(items: &[(Item, usize)], stretches: &mut [Stretch], rows: &
         return;
     }
     let one_chord = rest.iter().all(|(item, _)| item.offset == rest[0].0.offset && item.row == rest[0].0.row);
-    if !one_chord {
+    let exact = rest.iter().filter(|(item, _)| item.exact).count();
+    if !one_chord && (rest.len() > LARGEST_ISLAND || 2 * exact >= rest.len()) {
         return;
     }
     if last.edition.is_empty() || (last.source.is_empty() && !rest.is_empty()) {

@@ -1,0 +1,150 @@
+//! Strains that one side writes twice and the other between repeat signs.
+
+use super::PartView;
+use super::bars::Row;
+use super::cells::{Side, likeness};
+use crate::score::{Category, Part};
+
+/// Bars of the second time are the first time's when they share this much on the average.
+const LEAST_COMMON: f64 = 0.7;
+
+/// Marks the rows of a second time that only one side writes out.
+pub(super) fn find(views: &[PartView], edition: &Side, source: &Side, rows: &mut [Row]) {
+    let Some(view) = views.first() else { return };
+    for side in [written(source, edition, &strains(view.source)), folded(source, edition, &strains(view.edition))] {
+        if !side.strains.is_empty() {
+            side.work(rows);
+        }
+    }
+}
+
+/// A strain between repeat signs, and how many of its bars come back before
+/// the second ending.
+struct Strain {
+    first: usize,
+    last: usize,
+    again: usize,
+}
+
+fn strains(part: &Part) -> Vec<Strain> {
+    let of = |what: &str| -> Vec<usize> {
+        let signs = part.marks.iter().filter(|m| m.category == Category::Structure && m.reading.starts_with(what));
+        signs.map(|m| m.at.bar).collect()
+    };
+    let (forward, backward, first_endings) = (of("forward repeat"), of("backward repeat"), of("ending 1"));
+    let mut out: Vec<Strain> = Vec::new();
+    for last in backward {
+        let after = out.last().map_or(0, |s| s.last + 1);
+        let first = forward.iter().copied().filter(|b| *b <= last && *b >= after).max().unwrap_or(after);
+        let ending = first_endings.iter().copied().find(|b| (first..=last).contains(b));
+        if first <= last {
+            out.push(Strain { first, last, again: ending.unwrap_or(last + 1) - first });
+        }
+    }
+    out
+}
+
+/// One side that writes the second time out, the other that repeats.
+struct Search<'a> {
+    strains: &'a [Strain],
+    writes: &'a Side<'a>,
+    repeats: &'a Side<'a>,
+    /// The edition is the one that writes it out.
+    edition_writes: bool,
+}
+
+fn written<'a>(source: &'a Side, edition: &'a Side, strains: &'a [Strain]) -> Search<'a> {
+    Search { strains, writes: edition, repeats: source, edition_writes: true }
+}
+
+fn folded<'a>(source: &'a Side, edition: &'a Side, strains: &'a [Strain]) -> Search<'a> {
+    Search { strains, writes: source, repeats: edition, edition_writes: false }
+}
+
+impl Search<'_> {
+    fn writes(&self, row: &Row) -> Option<usize> {
+        if self.edition_writes { row.pair.edition } else { row.pair.source }
+    }
+
+    fn repeats(&self, row: &Row) -> Option<usize> {
+        if self.edition_writes { row.pair.source } else { row.pair.edition }
+    }
+
+    fn work(&self, rows: &mut [Row]) {
+        // Only bars in one piece.
+        if self.writes.cells.len() != self.writes.cells.last().map_or(0, |c| c.bar + 1) {
+            return;
+        }
+        let mut at = 0;
+        while at < rows.len() {
+            let end =
+                at + rows[at..].iter().take_while(|r| self.writes(r).is_some() && self.repeats(r).is_none()).count();
+            if end == at {
+                at += 1;
+                continue;
+            }
+            self.run(rows, at, end);
+            at = end;
+        }
+    }
+
+    /// A run of bars that only the writing side has, wherever the diff put it:
+    /// it may as well begin earlier, as long as the bars before it equal its last.
+    fn run(&self, rows: &mut [Row], from: usize, to: usize) {
+        for up in 0..=from {
+            if up > 0 && !self.slides(rows, from - up, to - up) {
+                return;
+            }
+            let before = rows[..from - up].iter().rev().find_map(|r| self.repeats(r));
+            let strain = self.strains.iter().find(|s| Some(s.last) == before);
+            let Some(strain) = strain.filter(|s| s.again == to - from) else { continue };
+            if !self.comes_back(rows, from - up, strain) {
+                continue;
+            }
+            for step in 0..up {
+                slide(rows, from - step - 1, to - step - 1);
+            }
+            for (n, row) in rows[from - up..to - up].iter_mut().enumerate() {
+                row.pair.again = Some(strain.first + n);
+            }
+            return;
+        }
+    }
+
+    /// Whether the pair before a run could as well be the one of its last bar.
+    fn slides(&self, rows: &[Row], before: usize, last: usize) -> bool {
+        let bar = |row: usize| self.writes(&rows[row]).and_then(|b| self.writes.cells.get(b));
+        self.repeats(&rows[before]).is_some()
+            && !rows[before].rewritten
+            && bar(before).zip(bar(last)).is_some_and(|(a, b)| a.content == b.content)
+    }
+
+    fn comes_back(&self, rows: &[Row], from: usize, strain: &Strain) -> bool {
+        let shared: f64 = (0..strain.again)
+            .map(|n| {
+                let own = self.writes(&rows[from + n]).expect("of the run");
+                let own = &self.writes.cells[own].content;
+                // What is folded away must be the very same.
+                self.repeats.cells.iter().find(|c| c.bar == strain.first + n).map_or(0.0, |c| match own == &c.content {
+                    true => 1.0,
+                    false if self.edition_writes => likeness(own, &c.content),
+                    false => -(strain.again as f64),
+                })
+            })
+            .sum();
+        shared >= LEAST_COMMON * strain.again as f64
+    }
+}
+
+/// Gives the partner of the row before a run to the run's last row.
+fn slide(rows: &mut [Row], before: usize, last: usize) {
+    let (a, b) = (rows[before].pair, rows[last].pair);
+    let edition_alone = b.source.is_none();
+    if edition_alone {
+        rows[last].pair = super::BarPair { edition: b.edition, ..a };
+        rows[before].pair = super::BarPair { edition: a.edition, ..b };
+    } else {
+        rows[last].pair = super::BarPair { source: b.source, ..a };
+        rows[before].pair = super::BarPair { source: a.source, ..b };
+    }
+}
