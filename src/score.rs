@@ -155,6 +155,8 @@ pub struct Part {
     pub staves: u32,
     /// An octave clef or a transposition says in which octave it sounds.
     pub octave_is_told: bool,
+    /// The parts of its score that it was drawn from; none for a part that is printed.
+    pub drawn_from: Vec<usize>,
 }
 
 #[derive(Debug, Clone)]

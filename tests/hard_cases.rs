@@ -118,8 +118,10 @@ fn found(edition: &Side, source: &Side) -> String {
 fn work(edition: &str, source: &str) -> (Audit, Result<String, String>) {
     let inputs = [edition, source].map(|t| Input::from_bytes("score.musicxml", t.into()).unwrap());
     let trees = [Tree::parse(&inputs[0]).unwrap(), Tree::parse(&inputs[1]).unwrap()];
-    let scores = [musicxml::read(&trees[0]).unwrap().score, musicxml::read(&trees[1]).unwrap().score];
-    let collate = |whole_bars| collate::collate(&scores[0], &scores[1], Choice { whole_bars, ..Choice::default() });
+    let mut scores = [musicxml::read(&trees[0]).unwrap().score, musicxml::read(&trees[1]).unwrap().score];
+    let [edition, source] = &mut scores;
+    let pairing = collate::pair_parts(edition, source, Choice::default());
+    let collate = |whole_bars| collate::lay(&scores[0], &scores[1], pairing.clone(), whole_bars);
     let bar_by_bar = collate(true);
     let found = findings::find(&scores[0], &scores[1], &bar_by_bar);
     let sides = Sides {

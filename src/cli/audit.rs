@@ -84,12 +84,13 @@ fn audit(args: &Args) -> Result<Audit, Failure> {
     let choose = |score, file: &Path, wanted: &Option<String>| {
         wanted.as_deref().map(|w| input::part(score, &file.display().to_string(), w)).transpose()
     };
+    let mut source = source;
     let choice = Choice {
         edition: choose(&edition, &args.edition, &args.part)?,
         source: choose(&source, &args.source, &args.source_part)?,
-        whole_bars: false,
     };
-    let collation = collate::collate(&edition, &source, choice);
+    let pairing = collate::pair_parts(&edition, &mut source, choice);
+    let collation = collate::lay(&edition, &source, pairing, false);
     let findings = findings::find(&edition, &source, &collation);
     let instruments: Vec<_> = collation
         .parts

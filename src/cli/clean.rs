@@ -94,16 +94,16 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let edition = musicxml::read(&edition_tree)?;
     let source_input = Input::open(&args.source)?;
     let source_tree = Tree::parse(&source_input)?;
-    let source = musicxml::read(&source_tree)?;
+    let mut source = musicxml::read(&source_tree)?;
     let choose = |score, file: &Path, wanted: &Option<String>| {
         wanted.as_deref().map(|w| input::part(score, &file.display().to_string(), w)).transpose()
     };
     let choice = Choice {
         edition: choose(&edition.score, &args.edition, &args.part)?,
         source: choose(&source.score, &args.source, &args.source_part)?,
-        whole_bars: true,
     };
-    let collation = collate::collate(&edition.score, &source.score, choice);
+    let pairing = collate::pair_parts(&edition.score, &mut source.score, choice);
+    let collation = collate::lay(&edition.score, &source.score, pairing, true);
     let Some(first) = collation.parts.first() else {
         return Err(Failure::wrong_use(format!(
             "{}: no part of it resembles a part of {}; is that its source? --part and --source-part pair two parts by force",

@@ -1,7 +1,7 @@
 //! Which bar stands for which: equal bars first, then the likeliest pairs
 //! among what lies between them.
 
-use super::cells::{Cell, LEAST_LIKENESS, Side, common_measure, likeness};
+use super::cells::{Cell, LEAST_LIKENESS, Side, common_measure, frames, likeness};
 use super::{BarPair, PartView, barlines, repeats};
 use crate::score::{NoteId, Part};
 use crate::time::Time;
@@ -196,7 +196,7 @@ impl Sheet<'_> {
         for (e, s) in ours.iter().zip(theirs) {
             // One bar of one or two notes with a wrong one is no other music.
             let few = e.content.len() <= 2 && s.content.len() <= 2;
-            self.paired(e, s, !(single && few));
+            self.paired(e, s, !(single && few || frames(&e.content, &s.content)));
         }
     }
 }

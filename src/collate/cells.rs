@@ -29,6 +29,9 @@ pub(super) struct Side<'a> {
     pub scale: Time,
 }
 
+/// What one cell is worth that holds all notes of another among more.
+const WITHIN: f64 = 0.65;
+
 /// Two cells are the same music when they share at least this much.
 pub(super) const LEAST_LIKENESS: f64 = 0.3;
 
@@ -120,7 +123,16 @@ pub(super) fn likeness(e: &Content, s: &Content) -> f64 {
     by_pitch.0.sort_unstable_by_key(|n| (n.0, n.2));
     by_pitch.1.sort_unstable_by_key(|n| (n.0, n.2));
     let sounding = common(&by_pitch.0, &by_pitch.1, |a| (a.0, a.2));
-    2.0 * (0.75 * placed as f64 + 0.25 * sounding as f64) / notes as f64
+    let both = 2.0 * (0.75 * placed as f64 + 0.25 * sounding as f64) / notes as f64;
+    // Small notes all around a plain melody.
+    let within = if placed > 1 { WITHIN * placed as f64 / e.len().min(s.len()) as f64 } else { 0.0 };
+    both.max(within)
+}
+
+/// Whether at least half of the notes of the side that has fewer are the other's, too.
+pub(super) fn frames(e: &Content, s: &Content) -> bool {
+    let few = e.len().min(s.len());
+    few > 0 && 2 * common(e, s, |a| *a) >= few
 }
 
 /// How many notes two sorted cells have in common.

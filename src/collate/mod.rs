@@ -7,17 +7,20 @@
 mod barlines;
 mod bars;
 mod cells;
+mod draw;
 mod marks;
 mod notes;
 mod parts;
 mod repeats;
+mod scarce;
 mod settle;
 
 use crate::pitch::{Interval, Pitch};
 use crate::score::{MarkId, NoteId, Part, Score};
 use crate::time::Time;
 
-pub use parts::Choice;
+pub use draw::pair_parts;
+pub use parts::{Choice, Pairing};
 
 /// Two scores laid side by side.
 #[derive(Debug)]
@@ -146,15 +149,20 @@ pub struct MarkPair {
     pub same: bool,
 }
 
-/// Lays an edition beside a source.
+/// Lays an edition beside a source, part by part as both print them.
 pub fn collate(edition: &Score, source: &Score, choice: Choice) -> Collation {
-    let pairing = parts::pair(edition, source, choice);
+    lay(edition, source, parts::pair(edition, source, choice), false)
+}
+
+/// Lays pairs of parts beside each other. `whole_bars`: bar beside bar, even
+/// where the two set their barlines otherwise; what is to be rewritten bar by
+/// bar is looked at so.
+pub fn lay(edition: &Score, source: &Score, pairing: Pairing, whole_bars: bool) -> Collation {
     let views: Vec<PartView> = pairing
         .pairs
         .iter()
         .map(|p| PartView { edition: &edition.parts[p.edition], source: &source.parts[p.source], interval: p.interval })
         .collect();
-    let whole_bars = choice.whole_bars;
     let scale = if whole_bars { Time::from(1) } else { parts::scale(&views) };
     let rows = bars::outline(&views, scale, whole_bars);
     let parts = views.iter().zip(&pairing.pairs).map(|(view, p)| align(view, p.edition, p.source, &rows)).collect();

@@ -1,6 +1,7 @@
 //! Which part of the source each part of the edition comes from, and how far
 //! it was moved. Both are read off short melodies that the two share.
 
+use super::scarce;
 use crate::pitch::Interval;
 use crate::score::{NoteId, Part, Score};
 use crate::time::Time;
@@ -11,11 +12,10 @@ use std::collections::HashMap;
 pub struct Choice {
     pub edition: Option<usize>,
     pub source: Option<usize>,
-    /// Bar beside bar, even where the two set their barlines otherwise: what
-    /// is to be rewritten bar by bar is looked at so.
-    pub whole_bars: bool,
 }
 
+/// The parts of both sides that belong together, and the others.
+#[derive(Debug, Clone)]
 pub struct Pairing {
     pub pairs: Vec<Pair>,
     pub unmatched_edition: Vec<usize>,
@@ -27,6 +27,8 @@ pub struct Pair {
     pub edition: usize,
     pub source: usize,
     pub interval: Interval,
+    /// The share of the edition's melodies that the source's part has.
+    pub share: f64,
 }
 
 /// Melodies of this many intervals are compared, the longest first; short
@@ -74,27 +76,54 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
                 }
             }
         }
-        // Ties (two identical parts) go to the same name, then the same place.
+        // Ties (two identical parts) go to what was drawn for it, to the same name, then the same place.
         candidates.sort_by(|a, b| {
             let likeness = |c: &(f64, usize, usize, Interval)| {
                 let same_name = edition.parts[c.1].name == source.parts[c.2].name;
-                (!same_name, c.1.abs_diff(c.2), c.1, c.2)
+                let printed = source.parts[c.2].drawn_from.is_empty();
+                (printed, !same_name, c.1.abs_diff(c.2), c.1, c.2)
             };
             ((b.0 * 100.0).round().total_cmp(&(a.0 * 100.0).round())).then(likeness(a).cmp(&likeness(b)))
         });
-        for (_, part, from, interval) in candidates {
+        for (share, part, from, interval) in candidates {
             if pairs.iter().all(|p| p.edition != part && p.source != from) {
-                pairs.push(Pair { edition: part, source: from, interval });
+                pairs.push(Pair { edition: part, source: from, interval, share });
             }
         }
     }
+    pair_scarce(edition, source, &editions, &sources, &mut pairs);
     pair_pitchless(edition, source, &editions, &sources, forced, &mut pairs);
     pairs.sort_by_key(|p| p.edition);
     let unmatched = |all: &[usize], taken: &dyn Fn(&usize) -> bool| all.iter().copied().filter(|p| !taken(p)).collect();
     Pairing {
         unmatched_edition: unmatched(&editions, &|p| pairs.iter().any(|q| q.edition == *p)),
-        unmatched_source: unmatched(&sources, &|p| pairs.iter().any(|q| q.source == *p)),
+        unmatched_source: unmatched(&sources, &|p| {
+            let uses = |q: &Pair| q.source == *p || source.parts[q.source].drawn_from.contains(p);
+            !source.parts[*p].drawn_from.is_empty() || pairs.iter().any(uses)
+        }),
         pairs,
+    }
+}
+
+/// What is left, by whole bars and by place; the likest first.
+fn pair_scarce(edition: &Score, source: &Score, editions: &[usize], sources: &[usize], pairs: &mut Vec<Pair>) {
+    let open = |all: &[usize], taken: &dyn Fn(usize) -> bool| -> Vec<usize> {
+        all.iter().copied().filter(|p| !taken(*p)).collect()
+    };
+    let ours = open(editions, &|p| pairs.iter().any(|q| q.edition == p));
+    let theirs = open(sources, &|p| pairs.iter().any(|q| q.source == p));
+    let mut found: Vec<(f64, Pair)> = Vec::new();
+    for &e in &ours {
+        for &s in &theirs {
+            let alike = scarce::resemblance(&edition.parts[e], &source.parts[s]);
+            found.extend(alike.map(|(interval, share)| (share, Pair { edition: e, source: s, interval, share })));
+        }
+    }
+    found.sort_by(|a, b| b.0.total_cmp(&a.0).then((a.1.edition, a.1.source).cmp(&(b.1.edition, b.1.source))));
+    for (_, pair) in found {
+        if pairs.iter().all(|p| p.edition != pair.edition && p.source != pair.source) {
+            pairs.push(pair);
+        }
     }
 }
 
@@ -177,7 +206,7 @@ fn pair_pitchless(
                     && (own.name == other.name || **s == part && editions.len() == sources.len())
         };
         if let Some(&from) = free.iter().find(fits) {
-            pairs.push(Pair { edition: part, source: from, interval });
+            pairs.push(Pair { edition: part, source: from, interval, share: 1.0 });
         }
     }
 }

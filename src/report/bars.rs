@@ -94,6 +94,7 @@ mod tests {
             marks: Vec::new(),
             staves: 1,
             octave_is_told: false,
+            drawn_from: vec![],
         }
     }
 

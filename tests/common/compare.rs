@@ -36,11 +36,13 @@ pub fn compare_with(edition: &str, source: &str, policy: &Policy) -> Compared {
 pub fn compare_if_alike(edition: &str, source: &str, policy: &Policy) -> Option<Compared> {
     let inputs = [edition, source].map(|t| Input::from_bytes("score.musicxml", t.into()).unwrap());
     let trees = [Tree::parse(&inputs[0]).unwrap(), Tree::parse(&inputs[1]).unwrap()];
-    let scores = [musicxml::read(&trees[0]).unwrap().score, musicxml::read(&trees[1]).unwrap().score];
-    let collation = collate::collate(&scores[0], &scores[1], Choice::default());
+    let mut scores = [musicxml::read(&trees[0]).unwrap().score, musicxml::read(&trees[1]).unwrap().score];
+    let [ours, theirs] = &mut scores;
+    let pairing = collate::pair_parts(ours, theirs, Choice::default());
+    let collation = collate::lay(&scores[0], &scores[1], pairing.clone(), false);
     let interval = collation.parts.first()?.interval;
     let found = findings::find(&scores[0], &scores[1], &collation);
-    let bar_by_bar = collate::collate(&scores[0], &scores[1], Choice { whole_bars: true, ..Choice::default() });
+    let bar_by_bar = collate::lay(&scores[0], &scores[1], pairing, true);
     let found_so = findings::find(&scores[0], &scores[1], &bar_by_bar);
     let sides = Sides {
         edition_tree: &trees[0],

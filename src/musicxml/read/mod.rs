@@ -126,6 +126,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 marks: Vec::new(),
                 staves: 1,
                 octave_is_told: false,
+                drawn_from: Vec::new(),
             },
             marks: Collector::default(),
             odd: Oddities::default(),

@@ -1,0 +1,90 @@
+//! Pieces too short, or too much changed, to share melodies: whole bars tell,
+//! or the notes that stand in the same place.
+
+use crate::pitch::Interval;
+use crate::score::{NoteId, Part};
+use crate::time::Time;
+use std::collections::HashMap;
+
+/// The least share of an edition's bars that have the shape of one of the source's.
+const LEAST_BARS: f64 = 0.34;
+const FEWEST_BARS: f64 = 3.0;
+/// The least share of a source's notes that stand in their place in the
+/// edition; unrelated pieces have a fifth, by chance.
+const LEAST_PLACED: f64 = 0.5;
+const FEWEST_NOTES: f64 = 6.0;
+
+/// The interval between two parts that share at least some bars, and how much they share.
+pub(super) fn resemblance(edition: &Part, source: &Part) -> Option<(Interval, f64)> {
+    by_bars(edition, source).or_else(|| by_place(edition, source))
+}
+
+fn between(edition: &Part, e: NoteId, source: &Part, s: NoteId) -> Option<Interval> {
+    let (ours, theirs) = (edition.notes[e].pitch()?, source.notes[s].pitch()?);
+    let semitones = (ours.sound() - theirs.sound()).div_euclid(100);
+    Some(Interval::new(ours.staff_place() - theirs.staff_place(), semitones))
+}
+
+/// The interval with most votes, its votes and those of the next; between
+/// equals the smaller.
+fn first_two(votes: HashMap<Interval, f64>) -> Option<(Interval, f64, f64)> {
+    let mut votes: Vec<(Interval, f64)> = votes.into_iter().collect();
+    votes.sort_by(|a, b| b.1.total_cmp(&a.1).then((a.0.semitones.abs(), a.0).cmp(&(b.0.semitones.abs(), b.0))));
+    let next = votes.get(1).map_or(0.0, |v| v.1);
+    votes.first().map(|(interval, count)| (*interval, *count, next))
+}
+
+/// A bar by its notes, each as its place and its distance from the first.
+type Shape = Vec<(Time, i32)>;
+
+fn shapes(part: &Part) -> Vec<(Shape, NoteId)> {
+    let shape = |bar: usize| {
+        let notes: Vec<NoteId> = part.struck_in(bar).filter(|n| part.notes[*n].pitch().is_some()).collect();
+        let sound = |n: NoteId| part.notes[n].pitch().map_or(0, |p| p.sound());
+        let first = *notes.first()?;
+        let shape: Shape = notes.iter().map(|n| (part.notes[*n].offset, sound(*n) - sound(first))).collect();
+        // A note alone has no shape.
+        (shape.len() > 1).then_some((shape, first))
+    };
+    (0..part.bars.len()).filter_map(shape).collect()
+}
+
+fn by_bars(edition: &Part, source: &Part) -> Option<(Interval, f64)> {
+    let mut places: HashMap<Shape, Vec<NoteId>> = HashMap::new();
+    for (shape, first) in shapes(source) {
+        places.entry(shape).or_default().push(first);
+    }
+    let mut votes: HashMap<Interval, f64> = HashMap::new();
+    let ours = shapes(edition);
+    for (shape, e) in &ours {
+        for s in places.get(shape).into_iter().flatten() {
+            if let Some(interval) = between(edition, *e, source, *s) {
+                *votes.entry(interval).or_default() += 1.0 / places[shape].len() as f64;
+            }
+        }
+    }
+    let (interval, count, _) = first_two(votes)?;
+    let share = count / ours.len() as f64;
+    (count >= FEWEST_BARS && share >= LEAST_BARS).then_some((interval, share))
+}
+
+fn by_place(edition: &Part, source: &Part) -> Option<(Interval, f64)> {
+    if edition.bars.len() != source.bars.len() {
+        return None;
+    }
+    let mut places: HashMap<(usize, Time), NoteId> = HashMap::new();
+    for e in edition.struck() {
+        places.entry((edition.notes[e].bar, edition.notes[e].offset)).or_insert(e);
+    }
+    let (mut votes, mut all): (HashMap<Interval, f64>, f64) = (HashMap::new(), 0.0);
+    for s in source.struck() {
+        all += 1.0;
+        let e = places.get(&(source.notes[s].bar, source.notes[s].offset));
+        if let Some(interval) = e.and_then(|e| between(edition, *e, source, s)) {
+            *votes.entry(interval).or_default() += 1.0;
+        }
+    }
+    let (interval, count, next) = first_two(votes)?;
+    let share = count / all;
+    (count >= FEWEST_NOTES && share >= LEAST_PLACED && count >= 2.0 * next).then_some((interval, share))
+}
