@@ -43,7 +43,7 @@ pub fn pair_parts(edition: &Score, source: &mut Score, mut choice: Choice) -> Pa
     {
         // Which of the staves.
         let fits = |at: &usize| {
-            let chosen = Choice { edition: Some(part), source: Some(*at), ..choice };
+            let chosen = Choice { edition: Some(part), source: Some(*at) };
             parts::pair(edition, source, chosen).pairs.first().map_or(0, |p| (p.share * 1000.0) as i64)
         };
         choice.source = (first..source.parts.len()).max_by_key(fits);

@@ -29,7 +29,7 @@ struct Entry<'a> {
     start: Option<Anchor>,
     end: Option<Anchor>,
     staff: u32,
-    /// The beat it stands in is so long.
+    /// The beat it stands in is so long; a mark less than a beat from its like is that one, moved.
     beat: Time,
     /// A mark of the source that comes back with its strain.
     again: bool,
@@ -65,6 +65,7 @@ pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
             ids.collect::<Vec<_>>()
         })
         .collect();
+    pairs.retain(|p| !map.prevails(p));
     pairs.retain(|p| p.edition.is_some() || !p.source.is_some_and(|s| signs.contains(&s)));
     alignment.marks = pairs;
 }
@@ -173,6 +174,35 @@ impl<'a> Map<'a> {
         Some(Anchor { time, voice: None, grace: 0, again: pair.source.is_none() })
     }
 
+    /// A signature that only one side prints says nothing where the other has
+    /// the same from before.
+    fn prevails(&self, pair: &MarkPair) -> bool {
+        let (own, other, mark, row) = match (pair.edition, pair.source) {
+            (Some(m), None) => {
+                let mark = &self.view.edition.marks[m];
+                (self.view.edition, self.view.source, mark, self.edition_rows.at(mark.at.bar, mark.at.offset))
+            }
+            (None, Some(m)) => {
+                let mark = &self.view.source.marks[m];
+                (self.view.source, self.view.edition, mark, self.source_rows.at(mark.at.bar, mark.at.offset))
+            }
+            _ => return false,
+        };
+        let Some(row) = row.filter(|_| mark.category == Category::Signature).map(|r| self.rows[r].pair) else {
+            return false;
+        };
+        let there = if pair.edition.is_some() { row.source } else { row.edition };
+        let Some(there) = there.filter(|b| mark.at.offset == Time::from(0) && *b < other.bars.len()) else {
+            return false;
+        };
+        if mark.kind != "key" {
+            return row.scale == Time::from(1) && own.bars[mark.at.bar].meter == other.bars[there].meter;
+        }
+        let by = self.view.interval.fifths() * if pair.edition.is_some() { 1 } else { -1 };
+        let apart = own.sounding_fifths(mark.at.bar) - other.sounding_fifths(there) - by;
+        apart.rem_euclid(12) == 0
+    }
+
     /// Barlines and signatures at the two ends of a piece belong to each other
     /// whatever the music beside them is.
     fn edge(&self, part: &Part, place: Place, mark: &Mark) -> Option<Time> {
@@ -279,7 +309,7 @@ fn close(e: &Entry, s: &Entry) -> bool {
     };
     let apart = if a.time > b.time { a.time - b.time } else { b.time - a.time };
     let alike = e.end.is_some() == s.end.is_some() && a.again == b.again;
-    a.voice.is_none() && b.voice.is_none() && alike && apart < e.beat.min(s.beat)
+    a.voice.is_none() && b.voice.is_none() && alike && apart < e.beat.max(s.beat).max(Time::from(1))
 }
 
 struct Matcher<'a> {

@@ -223,9 +223,11 @@ fn align(view: &PartView, edition: usize, source: usize, rows: &[bars::Row]) -> 
         stretches: Vec::new(),
         marks: Vec::new(),
     };
-    notes::align(view, rows, &mut alignment);
-    settle::settle(view, rows, &mut alignment);
-    marks::pair(view, rows, &mut alignment);
+    // What one part has rewritten may be as it was in another.
+    let mut rows = rows.to_vec();
+    notes::align(view, &mut rows, &mut alignment);
+    settle::settle(view, &rows, &mut alignment);
+    marks::pair(view, &rows, &mut alignment);
     alignment
 }
 

@@ -1,6 +1,7 @@
 //! Which note is which inside a pair of bars.
 
 use super::bars::Row;
+use super::cells::{Content, LEAST_LIKENESS, frames, likeness};
 use super::{PartAlignment, PartView};
 use crate::score::{NoteId, Part};
 use crate::time::Time;
@@ -20,14 +21,18 @@ const OTHER_PITCH: i32 = 40;
 const OTHER_PLACE: i32 = 35;
 const OTHER_LENGTH: i32 = 8;
 
+/// In bars of fewer notes, what differs is wrong notes rather than other music.
+const FEWEST_ALIEN: usize = 4;
+
 /// Pairs of groups that are weighed in one voice of one bar; real bars have a
 /// few thousand at most.
 const MOST_WEIGHED: usize = 1 << 20;
 
 /// Fills the tables of partners for all paired bars that are the same music.
-pub fn align(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
-    for row in rows.iter().filter(|r| !r.rewritten && r.pair.edition.is_some() && r.pair.source.is_some()) {
-        align_row(view, row, alignment);
+/// Says of each such row whether in this part its bars are other music.
+pub fn align(view: &PartView, rows: &mut [Row], alignment: &mut PartAlignment) {
+    for row in rows.iter_mut().filter(|r| r.pair.edition.is_some() && r.pair.source.is_some()) {
+        row.rewritten = !align_row(view, row, alignment);
     }
     for row in rows.iter().filter(|r| r.pair.again.is_some()) {
         align_again(view, row, alignment);
@@ -54,7 +59,8 @@ fn align_again(view: &PartView, row: &Row, alignment: &mut PartAlignment) {
 /// A struck note in the edition's time: offset, height, voice.
 type Struck = (Time, i32, u32, NoteId);
 
-fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment) {
+/// Pairs the notes of a row, unless its bars are other music: then it says no.
+fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> bool {
     let mut ours: Vec<Struck> = row
         .edition_notes(view.edition)
         .map(|n| (view.edition.notes[n].offset, view.edition_height(n), view.edition.notes[n].voice, n))
@@ -71,7 +77,10 @@ fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment) {
         for (a, b) in ours.iter().zip(&theirs) {
             alignment.pair(a.3, b.3);
         }
-        return;
+        return true;
+    }
+    if are_alien(&ours, &theirs, row) {
+        return false;
     }
     for (ev, sv) in voices(&ours, &theirs) {
         let edition = groups(view.edition, &ours, ev, Time::from(1));
@@ -94,6 +103,24 @@ fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment) {
             }
         }
     }
+    true
+}
+
+/// Whether a part has other music in two bars that stand for each other. Bars
+/// that the parts together do not share are in doubt already.
+fn are_alien(ours: &[Struck], theirs: &[Struck], row: &Row) -> bool {
+    let (few, many) = (ours.len().min(theirs.len()), ours.len().max(theirs.len()));
+    // A note alone may be written out in small ones.
+    if few < 2 || !row.rewritten && many < FEWEST_ALIEN {
+        return false;
+    }
+    let content = |notes: &[Struck]| -> Content {
+        let mut notes: Content = notes.iter().map(|n| (0, n.0, n.1.rem_euclid(1200))).collect();
+        notes.sort_unstable();
+        notes
+    };
+    let (ours, theirs) = (content(ours), content(theirs));
+    likeness(&ours, &theirs) < LEAST_LIKENESS && !frames(&ours, &theirs)
 }
 
 /// Which voice is which: by the notes they share, then by their order.
