@@ -5,7 +5,6 @@ use super::cells::{Cell, LEAST_LIKENESS, Side, common_measure, frames, likeness}
 use super::{BarPair, PartView, barlines, repeats};
 use crate::score::{NoteId, Part};
 use crate::time::Time;
-use num_traits::Zero;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
 use std::ops::Range;
 

@@ -3,7 +3,6 @@
 
 use crate::score::Part;
 use crate::time::Time;
-use num_traits::Zero;
 use std::cmp::Ordering;
 use std::collections::HashMap;
 use std::hash::{DefaultHasher, Hash, Hasher};

@@ -173,7 +173,7 @@ fn ratio(edition: &Part, source: &Part) -> Option<Time> {
         let Some(theirs) = places.get(&melody) else { continue };
         all += 1.0;
         for other in theirs.iter().filter(|t| **t > Time::from(0)) {
-            *votes.entry(length / other).or_default() += 1.0 / theirs.len() as f64;
+            *votes.entry(length / *other).or_default() += 1.0 / theirs.len() as f64;
         }
     }
     let best = votes.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))?;

@@ -7,7 +7,6 @@ use crate::musicxml::tree::{alteration, child, child_text, text_of};
 use crate::pitch::{Interval, Pitch};
 use crate::score::Meter;
 use crate::time::{Time, parse_decimal};
-use num_traits::Zero;
 use roxmltree::Node;
 
 impl PartReader<'_, '_> {

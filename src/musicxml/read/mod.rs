@@ -14,7 +14,6 @@ use crate::pitch::{Interval, Pitch};
 use crate::score::{Bar, Category, Element, Meter, NoteId, Part, Place, Score};
 use crate::time::{Time, parse_decimal};
 use graces::Graces;
-use num_traits::{CheckedAdd, Zero};
 use odd::Oddities;
 use parts::{BarNode, PartNode};
 use roxmltree::Node;
@@ -268,7 +267,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
     fn spot(&mut self, node: Node<'_, '_>) -> Spot {
         let given = child_text(node, "offset");
         let offset = given.and_then(parse_decimal);
-        let offset = offset.filter(|t| *t.denom() <= 1000 && t.numer().abs() < LARGEST_DURATION);
+        let offset = offset.filter(|t| t.denom() <= 1000 && t.numer().abs() < LARGEST_DURATION);
         if let (Some(text), None) = (given, offset) {
             self.warn(format!("an offset of {text:?} is not a number; the sign was read where it stands"));
         }
@@ -294,8 +293,8 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let start = self.part.bars[self.here()].start;
         self.cursor = self
             .cursor
-            .checked_add(&by)
-            .filter(|t| t.checked_add(&start).is_some_and(|t| *t.denom() < 1 << 30))
+            .checked_add(by)
+            .filter(|t| t.checked_add(start).is_some_and(|t| t.denom() < 1 << 30))
             .ok_or_else(|| self.tree.content_error(node, "the lengths in this bar do not add up to any real time"))?;
         self.furthest = self.furthest.max(self.cursor);
         if !by.is_zero() {
@@ -315,8 +314,8 @@ impl<'a, 'i> PartReader<'a, 'i> {
         }
         let text = text_of(holder);
         let time = parse_decimal(text)
-            .filter(|t| *t >= Time::zero() && *t.denom() <= 1000)
-            .and_then(|t| (*t.numer() < LARGEST_DURATION * LARGEST_DIVISIONS).then(|| t / Time::from(self.divisions)))
+            .filter(|t| *t >= Time::zero() && t.denom() <= 1000)
+            .and_then(|t| (t.numer() < LARGEST_DURATION * LARGEST_DIVISIONS).then(|| t / Time::from(self.divisions)))
             .filter(|t| *t <= Time::from(LARGEST_DURATION))
             .ok_or_else(|| self.tree.content_error(holder, format!("a duration of {text:?} is not a length")))?;
         Ok(Some(time))

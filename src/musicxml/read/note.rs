@@ -7,7 +7,6 @@ use crate::musicxml::tree::{alteration, child, child_text, element, text_of};
 use crate::pitch::Pitch;
 use crate::score::{Note, Place, Sound};
 use crate::time::Time;
-use num_traits::Zero;
 use roxmltree::Node;
 
 impl<'a, 'i> PartReader<'a, 'i> {
