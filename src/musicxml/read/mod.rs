@@ -9,7 +9,7 @@ mod parts;
 use crate::musicxml::Error;
 use crate::musicxml::marks::{Collector, Spot};
 use crate::musicxml::spans;
-use crate::musicxml::tree::{Tree, child, child_text, element, one_line, text_of};
+use crate::musicxml::tree::{Tree, child, child_text, element, elements, one_line, text_of};
 use crate::pitch::{Interval, Pitch};
 use crate::score::{Bar, Category, Element, Meter, NoteId, Part, Place, Score};
 use crate::time::{Time, parse_decimal};
@@ -17,7 +17,7 @@ use graces::Graces;
 use odd::Oddities;
 use parts::{BarNode, PartNode};
 use roxmltree::Node;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 /// Finer than any program writes; coarser would endanger exact sums.
 const LARGEST_DIVISIONS: i64 = 1 << 24;
@@ -86,7 +86,9 @@ struct PartReader<'a, 'i> {
     part: Part,
     marks: Collector,
     odd: Oddities,
-    voices: HashMap<(String, u32), u32>,
+    /// By name, or without one by staff.
+    voices: HashMap<(&'a str, u32), u32>,
+    last_voice: Option<((&'a str, u32), u32)>,
     divisions: i64,
     /// Whether the part has said its divisions, or their lack was told.
     divided: bool,
@@ -101,7 +103,7 @@ struct PartReader<'a, 'i> {
     meter: Meter,
     meter_text: String,
     /// Notes whose tie is open, by where it must go on.
-    ties: HashMap<(Time, Pitch), Vec<NoteId>>,
+    ties: BTreeMap<(Time, Pitch), Vec<NoteId>>,
     cursor: Time,
     furthest: Time,
     /// Onset of the note that a chord note joins.
@@ -109,6 +111,8 @@ struct PartReader<'a, 'i> {
     graces: Graces,
     /// How many notes the present chord has.
     in_chord: usize,
+    /// Children of the present note that may carry marks.
+    carriers: Vec<Node<'a, 'i>>,
     /// How far figures have gone on at the present place.
     figures: Time,
 }
@@ -130,6 +134,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             marks: Collector::default(),
             odd: Oddities::default(),
             voices: HashMap::new(),
+            last_voice: None,
             divisions: 1,
             divided: false,
             transpose: Interval::UNISON,
@@ -139,12 +144,13 @@ impl<'a, 'i> PartReader<'a, 'i> {
             other_key: None,
             meter: Meter::default(),
             meter_text: String::new(),
-            ties: HashMap::new(),
+            ties: BTreeMap::new(),
             cursor: Time::zero(),
             furthest: Time::zero(),
             chord_onset: Time::zero(),
             graces: Graces::default(),
             in_chord: 0,
+            carriers: Vec::new(),
             figures: Time::zero(),
         }
     }
@@ -189,7 +195,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         self.cursor = Time::zero();
         self.furthest = Time::zero();
         let mut right_barlines = Vec::new();
-        for item in node.content.children().filter(|n| n.is_element()) {
+        for item in elements(node.content) {
             match item.tag_name().name() {
                 "note" => self.note(item)?,
                 "backup" => {
@@ -282,7 +288,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let staff = child_text(node, "staff").and_then(|t| t.parse().ok()).unwrap_or(1);
         let bar = self.here();
         let voice = match child_text(node, "voice") {
-            Some(name) => self.voices.get(&(name.to_string(), 0)).copied().unwrap_or(0),
+            Some(name) => self.voices.get(&(name, 0)).copied().unwrap_or(0),
             None => 0,
         };
         let order = (self.part.bars[bar].start + offset, 0);
@@ -305,7 +311,12 @@ impl<'a, 'i> PartReader<'a, 'i> {
 
     /// The duration in quarter notes, if the element has one.
     fn duration(&mut self, node: Node<'_, '_>) -> Result<Option<Time>, Error> {
-        let Some(holder) = child(node, "duration") else {
+        self.length(child(node, "duration"))
+    }
+
+    /// What a `duration` says, in quarter notes.
+    fn length(&mut self, holder: Option<Node<'_, '_>>) -> Result<Option<Time>, Error> {
+        let Some(holder) = holder else {
             return Ok(None);
         };
         if !self.divided {
