@@ -1,19 +1,18 @@
 //! Musical time: exact fractions of a quarter note, never floats.
 
-use num_rational::Ratio;
+mod fraction;
 
-/// A length or a place in time, in quarter notes.
-pub type Time = Ratio<i64>;
+pub use fraction::Time;
 
 /// The exact fraction as text: `3/2`, `0`, `-1/4`.
 pub fn text(time: Time) -> String {
-    time.to_string()
+    if time.is_integer() { time.to_integer().to_string() } else { time.to_string() }
 }
 
 /// A beat for people: `2.5` where a short decimal is exact, else `2+1/3`.
 pub fn beat_text(beat: Time) -> String {
     let (whole, rest) = (beat.floor(), beat - beat.floor());
-    if *rest.numer() == 0 {
+    if rest.numer() == 0 {
         return whole.to_integer().to_string();
     }
     if 1000 % rest.denom() == 0 {
@@ -39,6 +38,10 @@ pub fn parse_beat(text: &str) -> Option<Time> {
 
 /// Reads a decimal number exactly; at most nine decimals.
 pub fn parse_decimal(text: &str) -> Option<Time> {
+    // Nearly all numbers of a score are short and whole.
+    if (1..=9).contains(&text.len()) && text.bytes().all(|b| b.is_ascii_digit()) {
+        return Some(Time::from(text.bytes().fold(0, |number, digit| number * 10 + i64::from(digit - b'0'))));
+    }
     let text = text.trim();
     let (sign, digits) = match text.strip_prefix('-') {
         Some(rest) => (-1, rest),

@@ -8,6 +8,7 @@ use obelus::collate::{self, Choice};
 use obelus::findings;
 use obelus::musicxml::warnings_of_both;
 use obelus::report::{self, Audit, Bars, Material};
+use std::mem::ManuallyDrop;
 use std::path::{Path, PathBuf};
 
 /// What the editor did, bar by bar
@@ -65,7 +66,8 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut inputs = scores.to_vec();
     inputs.extend(args.instruments.as_deref());
     let output = Output::new(args.output.as_deref(), &inputs)?;
-    let audit = audit(args)?;
+    // Nothing comes after this: to take it apart piece by piece would be for nothing.
+    let audit = ManuallyDrop::new(audit(args)?);
     match args.format {
         Format::Text => output.write(Content::Text(&report::audit_text(&audit, width())))?,
         Format::Json => output.write(Content::Bytes(audit.json().as_bytes()))?,
@@ -77,10 +79,10 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
 fn audit(args: &Args) -> Result<Audit, Failure> {
     let table = input::instruments(args.instruments.as_deref())?;
     let given = args.instrument.as_deref().map(|n| table.find(n)).transpose()?;
-    let (edition_input, edition) = input::load(&args.edition)?;
-    let (source_input, source) = input::load(&args.source)?;
+    let (edition_file, edition) = input::load(&args.edition)?;
+    let (source_file, source) = input::load_last(&args.source)?;
     let warnings = warnings_of_both(&edition, &source);
-    let (edition, source) = (edition.score, source.score);
+    let (edition, source) = (ManuallyDrop::new(edition.score), ManuallyDrop::new(source.score));
     let choose = |score, file: &Path, wanted: &Option<String>| {
         wanted.as_deref().map(|w| input::part(score, &file.display().to_string(), w)).transpose()
     };
@@ -90,8 +92,8 @@ fn audit(args: &Args) -> Result<Audit, Failure> {
         source: choose(&source, &args.source, &args.source_part)?,
     };
     let pairing = collate::pair_parts(&edition, &mut source, choice);
-    let collation = collate::lay(&edition, &source, pairing, false);
-    let findings = findings::find(&edition, &source, &collation);
+    let collation = ManuallyDrop::new(collate::lay(&edition, &source, pairing, false));
+    let findings = ManuallyDrop::new(findings::find(&edition, &source, &collation));
     let instruments: Vec<_> = collation
         .parts
         .iter()
@@ -107,8 +109,8 @@ fn audit(args: &Args) -> Result<Audit, Failure> {
     Ok(report::audit(Material {
         edition: &edition,
         source: &source,
-        edition_file: &edition_input.file,
-        source_file: &source_input.file,
+        edition_file: &edition_file,
+        source_file: &source_file,
         collation: &collation,
         findings: &findings,
         instruments: &instruments,

@@ -4,15 +4,23 @@ use super::failure::Failure;
 use obelus::instrument::Instruments;
 use obelus::musicxml::{self, Input, Reading, Tree};
 use obelus::score::{Part, Score};
+use std::mem::ManuallyDrop;
 use std::path::Path;
 
-/// Reads a score; `-` is standard input. The input gives the name to show.
-pub fn load(path: &Path) -> Result<(Input, Reading), Failure> {
+/// Reads a score, and gives the name to show with it; `-` is standard input.
+/// Its text and its tree, the largest things of all, are let go at once.
+pub fn load(path: &Path) -> Result<(String, Reading), Failure> {
     let input = Input::open(path)?;
-    let tree = Tree::parse(&input)?;
-    let reading = musicxml::read(&tree)?;
-    drop(tree);
-    Ok((input, reading))
+    let reading = musicxml::read(&Tree::parse(&input)?)?;
+    Ok((input.file, reading))
+}
+
+/// As `load`, for the last score of a command: its tree is left to the end of
+/// the program, for nothing as large comes after it.
+pub fn load_last(path: &Path) -> Result<(String, Reading), Failure> {
+    let input = Input::open(path)?;
+    let reading = musicxml::read(&ManuallyDrop::new(Tree::parse(&input)?))?;
+    Ok((input.file, reading))
 }
 
 /// Standard input can be read once only.

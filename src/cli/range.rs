@@ -58,7 +58,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let given = args.instrument.as_deref().map(|n| table.find(n)).transpose()?;
     let (file, reading) = input::load(path)?;
     let score = &reading.score;
-    let wanted = args.part.as_deref().map(|p| input::part(score, &file.file, p)).transpose()?;
+    let wanted = args.part.as_deref().map(|p| input::part(score, &file, p)).transpose()?;
     let parts: Vec<_> = (0..score.parts.len())
         .filter(|p| wanted.is_none_or(|w| w == *p))
         .map(|p| match given {
@@ -66,7 +66,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
             None => (p, table.guess(&score.parts[p].name), true),
         })
         .collect();
-    let report = report::range_report(score, &file.file, &parts, reading.warnings);
+    let report = report::range_report(score, &file, &parts, reading.warnings);
     match args.format {
         Format::Text => output.write(Content::Text(&report::range_text(&report, width())))?,
         Format::Json => output.write(Content::Bytes(report.json().as_bytes()))?,

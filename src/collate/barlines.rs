@@ -4,7 +4,6 @@
 use super::bars::Sheet;
 use super::cells::{Cell, likeness};
 use crate::time::Time;
-use num_traits::Zero;
 
 /// Music cut at the barlines of both sides is the same when its pieces share
 /// this much on the average.

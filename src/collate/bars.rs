@@ -1,11 +1,10 @@
 //! Which bar stands for which: equal bars first, then the likeliest pairs
 //! among what lies between them.
 
-use super::cells::{Cell, LEAST_LIKENESS, Side, common_measure, frames, likeness};
+use super::cells::{Cell, LEAST_LIKENESS, Side, common_measure, frames, likenesses};
 use super::{BarPair, PartView, barlines, repeats};
 use crate::score::{NoteId, Part};
 use crate::time::Time;
-use num_traits::Zero;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
 use std::ops::Range;
 
@@ -204,12 +203,7 @@ impl Sheet<'_> {
 /// The pairs of bars, in order, whose likeness adds up to most.
 fn best_pairs(edition: &Side, source: &Side, e: &Range<usize>, s: &Range<usize>) -> Vec<(usize, usize)> {
     let (n, m) = (e.len(), s.len());
-    let like: Vec<f64> = (0..n * m)
-        .map(|at| {
-            let (i, j) = (at / m, at % m);
-            likeness(&edition.cells[e.start + i].content, &source.cells[s.start + j].content)
-        })
-        .collect();
+    let like = likenesses(&edition.cells[e.clone()], &source.cells[s.clone()]);
     let gain = |i: usize, j: usize| like[i * m + j] - LEAST_LIKENESS + 1e-6;
     let mut best = vec![0.0_f64; (n + 1) * (m + 1)];
     for i in (0..n).rev() {

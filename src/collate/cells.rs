@@ -3,10 +3,9 @@
 
 use crate::score::Part;
 use crate::time::Time;
-use num_traits::Zero;
+use rustc_hash::{FxHashMap, FxHasher};
 use std::cmp::Ordering;
-use std::collections::HashMap;
-use std::hash::{DefaultHasher, Hash, Hasher};
+use std::hash::{Hash, Hasher};
 
 /// One struck note: its part, its time in the cell (in the source's values), its pitch class.
 pub(super) type Content = Vec<(usize, Time, i32)>;
@@ -39,7 +38,8 @@ impl<'a> Side<'a> {
     /// `height` gives a part's note in hundredths of a semitone, in the edition's key.
     pub fn new(parts: Vec<&'a Part>, scale: Time, height: impl Fn(usize, usize) -> i32) -> Side<'a> {
         let count = parts.iter().map(|p| p.bars.len()).max().unwrap_or(0);
-        let mut bars: Vec<Content> = vec![Vec::new(); count];
+        let notes = |bar: usize| parts.iter().filter_map(|p| p.bars.get(bar)).map(|b| b.notes.len()).sum();
+        let mut bars: Vec<Content> = (0..count).map(|bar| Vec::with_capacity(notes(bar))).collect();
         for (index, part) in parts.iter().enumerate() {
             for note in part.struck() {
                 let bar = part.notes[note].bar;
@@ -66,7 +66,7 @@ impl<'a> Side<'a> {
 
     /// The length that most bars have.
     pub fn usual_length(&self) -> Time {
-        let mut counts: HashMap<Time, usize> = HashMap::new();
+        let mut counts: FxHashMap<Time, usize> = FxHashMap::default();
         for cell in &self.cells {
             *counts.entry(cell.to - cell.from).or_default() += 1;
         }
@@ -106,7 +106,7 @@ impl Cell {
     }
 
     pub fn hash(&self) -> u64 {
-        let mut hasher = DefaultHasher::new();
+        let mut hasher = FxHasher::default();
         self.content.hash(&mut hasher);
         hasher.finish()
     }
@@ -118,35 +118,63 @@ pub(super) fn likeness(e: &Content, s: &Content) -> f64 {
     if notes == 0 {
         return 1.0;
     }
-    let placed = common(e, s, |a| *a);
-    let mut by_pitch = (e.clone(), s.clone());
-    by_pitch.0.sort_unstable_by_key(|n| (n.0, n.2));
-    by_pitch.1.sort_unstable_by_key(|n| (n.0, n.2));
-    let sounding = common(&by_pitch.0, &by_pitch.1, |a| (a.0, a.2));
-    let both = 2.0 * (0.75 * placed as f64 + 0.25 * sounding as f64) / notes as f64;
+    let classes = |cell: &Content| -> Vec<(usize, i32)> {
+        let mut classes: Vec<_> = cell.iter().map(|n| (n.0, n.2)).collect();
+        classes.sort_unstable();
+        classes
+    };
+    shared(common(e, s), common(&classes(e), &classes(s)), (e.len(), s.len()))
+}
+
+/// Notes at the same place count more than those that only sound alike.
+fn shared(placed: usize, sounding: usize, notes: (usize, usize)) -> f64 {
+    let both = 2.0 * (0.75 * placed as f64 + 0.25 * sounding as f64) / (notes.0 + notes.1) as f64;
     // Small notes all around a plain melody.
-    let within = if placed > 1 { WITHIN * placed as f64 / e.len().min(s.len()) as f64 } else { 0.0 };
+    let within = if placed > 1 { WITHIN * placed as f64 / notes.0.min(notes.1) as f64 } else { 0.0 };
     both.max(within)
 }
 
 /// Whether at least half of the notes of the side that has fewer are the other's, too.
 pub(super) fn frames(e: &Content, s: &Content) -> bool {
     let few = e.len().min(s.len());
-    few > 0 && 2 * common(e, s, |a| *a) >= few
+    few > 0 && 2 * common(e, s) >= few
+}
+
+/// The likeness of every cell of one side to every cell of the other, row by
+/// row. So many comparisons are made with numbers in place of the notes.
+pub(super) fn likenesses(ours: &[Cell], theirs: &[Cell]) -> Vec<f64> {
+    let mut known: Vec<(usize, i32, Time)> = Vec::new();
+    let notes = |cell: &Cell| cell.content.iter().map(|n| (n.0, n.2, n.1)).collect::<Vec<_>>();
+    ours.iter().chain(theirs).for_each(|cell| known.extend(notes(cell)));
+    known.sort_unstable();
+    known.dedup();
+    // A note's number, and one that all of its class have.
+    let number = |n: &(usize, i32, Time)| known.binary_search(n).expect("all are known");
+    let class = |n: &(usize, i32, Time)| known.partition_point(|k| (k.0, k.1) < (n.0, n.1));
+    let numbered = |cell: &Cell| -> (Vec<usize>, Vec<usize>) {
+        let mut notes = notes(cell);
+        notes.sort_unstable();
+        (notes.iter().map(number).collect(), notes.iter().map(class).collect())
+    };
+    let theirs: Vec<_> = theirs.iter().map(numbered).collect();
+    let mut out = Vec::with_capacity(ours.len() * theirs.len());
+    for (placed, classes) in ours.iter().map(numbered) {
+        out.extend(theirs.iter().map(|other| match (placed.len(), other.0.len()) {
+            (0, 0) => 1.0,
+            notes => shared(common(&placed, &other.0), common(&classes, &other.1), notes),
+        }));
+    }
+    out
 }
 
 /// How many notes two sorted cells have in common.
-fn common<K: Ord>(e: &Content, s: &Content, key: impl Fn(&(usize, Time, i32)) -> K) -> usize {
+fn common<K: Ord>(e: &[K], s: &[K]) -> usize {
     let (mut i, mut j, mut count) = (0, 0, 0);
     while i < e.len() && j < s.len() {
-        match key(&e[i]).cmp(&key(&s[j])) {
+        match e[i].cmp(&s[j]) {
             Ordering::Less => i += 1,
             Ordering::Greater => j += 1,
-            Ordering::Equal => {
-                count += 1;
-                i += 1;
-                j += 1;
-            }
+            Ordering::Equal => (count, i, j) = (count + 1, i + 1, j + 1),
         }
     }
     count

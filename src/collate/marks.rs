@@ -1,10 +1,11 @@
 //! Which mark is which: by the note or the time it stands at, and by meaning.
 
 use super::bars::Row;
-use super::{MarkPair, PartAlignment, PartView, Rows};
-use crate::score::{Category, Mark, MarkId, Part, Place};
+use super::{MarkPair, PartAlignment, PartView, Rows, Stretch};
+use crate::score::{Category, Mark, MarkId, NoteId, Part, Place};
 use crate::time::Time;
-use std::collections::HashMap;
+use rustc_hash::FxHashMap;
+use std::borrow::Cow;
 
 /// Where a mark stands, in the source's own time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -25,7 +26,7 @@ struct Entry<'a> {
     /// Tells two marks of one meaning apart, where both sides have both.
     reading: &'a str,
     category: Category,
-    meaning: String,
+    meaning: Cow<'a, str>,
     start: Option<Anchor>,
     end: Option<Anchor>,
     staff: u32,
@@ -53,20 +54,14 @@ pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     matcher.nearly(|e, s| e.meaning == s.meaning && close(e, s));
     let mut pairs = matcher.finish();
     // A sign that the edition writes out is not missing.
-    let signs: Vec<MarkId> = alignment
-        .realisations
-        .iter()
-        .flat_map(|r| {
-            let of_note = |m: &Mark| m.at.note == Some(r.source);
-            let ids = (0..view.source.marks.len()).filter(move |id| {
-                let mark = &view.source.marks[*id];
-                of_note(mark) && matches!(mark.category, Category::Ornament | Category::Grace)
-            });
-            ids.collect::<Vec<_>>()
-        })
-        .collect();
+    let mut written_out = vec![false; view.source.notes.len()];
+    alignment.realisations.iter().for_each(|r| written_out[r.source] = true);
+    let is_told = |id: MarkId| {
+        let mark = &view.source.marks[id];
+        matches!(mark.category, Category::Ornament | Category::Grace) && mark.at.note.is_some_and(|n| written_out[n])
+    };
     pairs.retain(|p| !map.prevails(p));
-    pairs.retain(|p| p.edition.is_some() || !p.source.is_some_and(|s| signs.contains(&s)));
+    pairs.retain(|p| p.edition.is_some() || !p.source.is_some_and(is_told));
     alignment.marks = pairs;
 }
 
@@ -78,22 +73,46 @@ struct Map<'a> {
     edition_rows: Rows,
     source_rows: Rows,
     rows: &'a [Row],
+    /// Where each stretch of other music starts, in order, and where those up to
+    /// it end at the latest.
+    covers: Vec<(Start, End)>,
+    /// Notes of the source inside other music.
+    inside: Vec<bool>,
+    /// Notes of the edition that are struck where the source holds one, by their tie change.
+    held: FxHashMap<NoteId, usize>,
 }
+
+/// A row and an offset in it.
+type Start = (usize, Time);
+/// The same; the end of a row comes after all offsets.
+type End = (usize, bool, Time);
 
 impl<'a> Map<'a> {
     fn new(view: &'a PartView<'a>, rows: &'a [Row], alignment: &'a PartAlignment) -> Self {
         let edition_rows = Rows::new(rows.iter().map(|r| &r.pair), |p| Some((p.edition?, p.edition_from)));
         let source_rows = Rows::new(rows.iter().map(|r| &r.pair), |p| Some((p.source?, p.source_from)));
-        Map { view, alignment, edition_rows, source_rows, rows }
+        let end = |s: &Stretch| (s.outline.1, s.to.is_none(), s.to.unwrap_or_default());
+        let stretches = &alignment.stretches;
+        let mut covers: Vec<(Start, End)> = stretches.iter().map(|s| ((s.outline.0, s.from), end(s))).collect();
+        covers.sort_unstable();
+        for at in 1..covers.len() {
+            covers[at].1 = covers[at].1.max(covers[at - 1].1);
+        }
+        let mut inside = vec![false; view.source.notes.len()];
+        stretches.iter().flat_map(|s| &s.source).for_each(|n| inside[*n] = true);
+        let mut held = FxHashMap::default();
+        for (place, tie) in alignment.ties.iter().enumerate().filter(|(_, t)| !t.added) {
+            for note in &tie.edition {
+                held.entry(*note).or_insert(place);
+            }
+        }
+        Map { view, alignment, edition_rows, source_rows, rows, covers, inside, held }
     }
 
     /// Whether other music covers a place of a row.
     fn covered(&self, row: usize, offset: Time) -> bool {
-        self.alignment.stretches.iter().any(|s| {
-            let after_start = (row, offset) >= (s.outline.0, s.from);
-            let before_end = row < s.outline.1 || row == s.outline.1 && s.to.is_none_or(|to| offset < to);
-            after_start && before_end
-        })
+        let started = self.covers.partition_point(|(start, _)| *start <= (row, offset));
+        started > 0 && (row, false, offset) < self.covers[started - 1].1
     }
 
     fn edition_entry<'m>(&self, id: MarkId, mark: &'m Mark) -> Entry<'m> {
@@ -220,15 +239,15 @@ impl<'a> Map<'a> {
     /// For a note that the source holds on to: the first of the notes that are
     /// struck in its place, and the note that is held.
     fn swallowed(&self, note: usize) -> Option<(usize, usize)> {
-        let tie = self.alignment.ties.iter().find(|t| !t.added && t.edition.contains(&note));
-        tie.map(|t| (t.edition[0], t.source[0]))
+        let tie = &self.alignment.ties[*self.held.get(&note)?];
+        Some((tie.edition[0], tie.source[0]))
     }
 
     fn source_anchor(&self, place: Place, mark: &Mark) -> Option<Anchor> {
         let part = self.view.source;
         if let Some((note, grace)) = carrier(part, place, mark) {
             let head = part.head(note);
-            let inside = self.alignment.stretches.iter().any(|s| s.source.contains(&head));
+            let inside = self.inside[head];
             let time = if grace > 0 { part.onset(note) } else { part.time(place.bar, place.offset) };
             return (!inside).then_some(Anchor { time, voice: Some(part.notes[head].voice), grace, again: false });
         }
@@ -253,26 +272,26 @@ fn carrier(part: &Part, place: Place, mark: &Mark) -> Option<(usize, u32)> {
 }
 
 /// The meaning with all pitches in the source's key.
-fn meaning(mark: &Mark, view: &PartView, of_edition: bool) -> String {
+fn meaning<'m>(mark: &'m Mark, view: &PartView, of_edition: bool) -> Cow<'m, str> {
     let by = if of_edition { view.interval.inverse() } else { crate::pitch::Interval::UNISON };
     match (mark.category, mark.kind.as_str()) {
-        (_, "accidental-mark" | "figured-bass") if view.interval.fifths() != 0 => without_signs(&mark.meaning),
+        (_, "accidental-mark" | "figured-bass") if view.interval.fifths() != 0 => without_signs(&mark.meaning).into(),
         (Category::Signature, "key") => {
             let fifths: i32 = mark.meaning.parse().unwrap_or(0);
             // Signatures of twelve fifths more sound the same.
-            format!("key {}", (fifths + by.fifths()).rem_euclid(12))
+            format!("key {}", (fifths + by.fifths()).rem_euclid(12)).into()
         }
-        (Category::Signature, kind) => format!("{kind} {}", mark.meaning),
+        (Category::Signature, kind) => format!("{kind} {}", mark.meaning).into(),
         (Category::Grace, _) => {
             let pitches: Vec<String> = mark.pitches.iter().map(|p| p.moved(by).sound().to_string()).collect();
-            format!("{} {}", pitches.join(" "), mark.meaning)
+            format!("{} {}", pitches.join(" "), mark.meaning).into()
         }
         (Category::Harmony, _) => {
             let names: Vec<String> =
                 mark.pitches.iter().map(|p| p.moved(by).sound().rem_euclid(1200).to_string()).collect();
-            format!("{} {} {}", mark.kind, names.join(" "), mark.meaning)
+            format!("{} {} {}", mark.kind, names.join(" "), mark.meaning).into()
         }
-        _ => mark.meaning.clone(),
+        _ => Cow::Borrowed(&mark.meaning),
     }
 }
 
@@ -328,7 +347,7 @@ impl<'a> Matcher<'a> {
 
     /// Marks that say the same at the same place.
     fn equal(&mut self) {
-        let mut places: HashMap<Key<'a>, Vec<usize>> = HashMap::new();
+        let mut places: FxHashMap<Key<'a>, Vec<usize>> = FxHashMap::default();
         // The first of several comes last, where it is taken off easily.
         for (index, entry) in self.source.iter().enumerate().rev() {
             if let Some(start) = entry.start {
@@ -337,7 +356,7 @@ impl<'a> Matcher<'a> {
         }
         for (index, entry) in self.edition.iter().enumerate() {
             let Some(start) = entry.start else { continue };
-            let key = (entry.category, entry.meaning.as_str(), start, entry.end);
+            let key = (entry.category, entry.meaning.as_ref(), start, entry.end);
             let Some(free) = places.get_mut(&key) else { continue };
             let likest = (free.len().saturating_sub(MOST_ALIKE)..free.len()).max_by_key(|at| {
                 let other = &self.source[free[*at]];
@@ -353,7 +372,7 @@ impl<'a> Matcher<'a> {
     /// What is left, of the same category and alike in some way: one mark that
     /// was altered, not one gone and one come.
     fn nearly(&mut self, alike: impl Fn(&Entry, &Entry) -> bool) {
-        let mut free: HashMap<Category, Vec<usize>> = HashMap::new();
+        let mut free: FxHashMap<Category, Vec<usize>> = FxHashMap::default();
         for (index, entry) in self.source.iter().enumerate() {
             if !self.taken[index] && entry.start.is_some() {
                 free.entry(entry.category).or_default().push(index);

@@ -5,6 +5,7 @@ use super::scarce;
 use crate::pitch::Interval;
 use crate::score::{NoteId, Part, Score};
 use crate::time::Time;
+use rustc_hash::FxHashMap;
 use std::collections::HashMap;
 
 /// Parts that the user named, by their place in the score.
@@ -132,7 +133,7 @@ fn pair_scarce(edition: &Score, source: &Score, editions: &[usize], sources: &[u
 pub fn scale(views: &[super::PartView]) -> Time {
     let one = Time::from(1);
     let usual = |part: &Part| {
-        let mut counts: HashMap<Time, usize> = HashMap::new();
+        let mut counts: FxHashMap<Time, usize> = FxHashMap::default();
         for bar in &part.bars {
             *counts.entry(bar.length).or_default() += 1;
         }
@@ -173,7 +174,7 @@ fn ratio(edition: &Part, source: &Part) -> Option<Time> {
         let Some(theirs) = places.get(&melody) else { continue };
         all += 1.0;
         for other in theirs.iter().filter(|t| **t > Time::from(0)) {
-            *votes.entry(length / other).or_default() += 1.0 / theirs.len() as f64;
+            *votes.entry(length / *other).or_default() += 1.0 / theirs.len() as f64;
         }
     }
     let best = votes.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))?;
@@ -262,55 +263,62 @@ impl Melody {
 /// A place of a melody: which part, and its first note.
 type Seat = (usize, (i32, i32));
 
+/// Places of melodies, by their hash; each part's places stand together.
 struct Index {
     length: usize,
     parts: usize,
-    seats: HashMap<u64, Vec<Seat>>,
+    seats: Vec<(u64, Seat)>,
 }
 
 impl Index {
     fn new(melodies: &[Melody], length: usize) -> Index {
-        let mut seats: HashMap<u64, Vec<Seat>> = HashMap::new();
-        for (part, melody) in melodies.iter().enumerate() {
-            for (hash, first) in melody.runs(length) {
-                let seats = seats.entry(hash).or_default();
-                if seats.len() < MOST_PLACES * melodies.len() {
-                    seats.push((part, first));
-                }
-            }
-        }
+        let all = melodies
+            .iter()
+            .enumerate()
+            .flat_map(|(part, melody)| melody.runs(length).map(move |(hash, first)| (hash, (part, first))));
+        let mut seats: Vec<(u64, Seat)> = all.collect();
+        seats.sort_by_key(|seat| seat.0);
+        // Of a melody that is everywhere the first places are enough.
+        let (mut melody, mut places) = (None, 0);
+        seats.retain(|seat| {
+            places = if melody == Some(seat.0) { places + 1 } else { 1 };
+            melody = Some(seat.0);
+            places <= MOST_PLACES * melodies.len()
+        });
         Index { length, parts: melodies.len(), seats }
+    }
+
+    fn seats(&self, hash: u64) -> &[(u64, Seat)] {
+        let rest = &self.seats[self.seats.partition_point(|seat| seat.0 < hash)..];
+        &rest[..rest.iter().take_while(|seat| seat.0 == hash).count()]
     }
 
     /// For each part the interval that most melodies agree on, and the share
     /// of the edition's melodies that do.
     fn votes(&self, melody: &Melody) -> Vec<(usize, Interval, f64)> {
-        let mut votes: Vec<HashMap<Interval, f64>> = vec![HashMap::new(); self.parts];
+        let mut votes: Vec<FxHashMap<Interval, f64>> = vec![FxHashMap::default(); self.parts];
         let mut runs = 0_usize;
         for (hash, first) in melody.runs(self.length) {
             runs += 1;
-            let Some(seats) = self.seats.get(&hash) else {
-                continue;
-            };
-            // Each part's seats stand together.
-            for own in seats.chunk_by(|a, b| a.0 == b.0) {
-                let mut intervals: Vec<(usize, Interval)> =
-                    own.iter().map(|(part, from)| (*part, Interval::new(first.1 - from.1, first.0 - from.0))).collect();
-                let mut weight = 1.0 / own.len() as f64;
+            for own in self.seats(hash).chunk_by(|a, b| a.1.0 == b.1.0) {
+                let votes = &mut votes[own[0].1.0];
+                let between = |(_, (_, from)): &(u64, Seat)| Interval::new(first.1 - from.1, first.0 - from.0);
                 if self.length == 0 {
                     // A note alone fits any other: what counts is how many fit by one interval.
+                    let mut intervals: Vec<Interval> = own.iter().map(between).collect();
                     intervals.sort_unstable();
                     intervals.dedup();
-                    weight = 1.0;
+                    intervals.into_iter().for_each(|interval| *votes.entry(interval).or_default() += 1.0);
+                    continue;
                 }
-                for (part, interval) in intervals {
-                    *votes[part].entry(interval).or_default() += weight;
+                for interval in own.iter().map(between) {
+                    *votes.entry(interval).or_default() += 1.0 / own.len() as f64;
                 }
             }
         }
-        let best = |votes: HashMap<Interval, f64>| {
+        let best = |votes: FxHashMap<Interval, f64>| {
             // First the sound, then its spelling: wrong spellings are few.
-            let mut sounds: HashMap<i32, f64> = HashMap::new();
+            let mut sounds: FxHashMap<i32, f64> = FxHashMap::default();
             for (interval, count) in &votes {
                 *sounds.entry(interval.semitones).or_default() += count;
             }
@@ -325,7 +333,7 @@ impl Index {
 
 /// The key with most votes; between equals the smaller, so that the order of
 /// the table does not matter.
-fn highest<K: Copy + Ord>(votes: HashMap<K, f64>, size: impl Fn(K) -> i32) -> Option<(K, f64)> {
+fn highest<K: Copy + Ord>(votes: FxHashMap<K, f64>, size: impl Fn(K) -> i32) -> Option<(K, f64)> {
     votes.into_iter().max_by(|a, b| {
         ((a.1 * 64.0).round().total_cmp(&(b.1 * 64.0).round())).then((size(b.0), b.0).cmp(&(size(a.0), a.0)))
     })

@@ -105,6 +105,14 @@ impl Finder<'_> {
     /// Whatever lies between the first and the last note of an octave passage or
     /// of ornaments belongs to it, and to a repeat what stands in its bars.
     pub(super) fn place_in_passages(&self, passages: &[Passage], findings: &mut [Finding]) {
+        use PassageKind::{OctaveDisplacement, WrittenOutOrnament, WrittenOutRepeat};
+        let takes_in = |p: &Passage| matches!(p.kind, OctaveDisplacement | WrittenOutOrnament | WrittenOutRepeat);
+        let voice = |p: &Passage| p.edition.first().map(|n| self.edition.notes[*n].voice + 1);
+        let wide: Vec<(usize, &Passage, Option<u32>)> =
+            passages.iter().enumerate().filter(|p| takes_in(p.1)).map(|(place, p)| (place, p, voice(p))).collect();
+        if wide.is_empty() {
+            return;
+        }
         for finding in findings.iter_mut().filter(|f| f.passage.is_none()) {
             // What no note carries belongs to all voices.
             let stands_in_time = match finding.subject {
@@ -112,19 +120,14 @@ impl Finder<'_> {
                 Subject::Mark { source: Some(m), .. } => self.source.marks[m].at.note.is_none(),
                 _ => false,
             };
-            finding.passage = passages.iter().position(|p| {
-                let voice = p.edition.first().map(|n| self.edition.notes[*n].voice + 1);
-                match p.kind {
-                    PassageKind::OctaveDisplacement | PassageKind::WrittenOutOrnament => {
-                        (p.from..=p.to).contains(&finding.at) && (stands_in_time || voice == Some(finding.voice))
-                    }
-                    PassageKind::WrittenOutRepeat => {
-                        let again = self.collation.outline[finding.row].again.is_some();
-                        again && (p.from.bar..=p.to.bar).contains(&finding.at.bar)
-                    }
-                    _ => false,
+            let around = wide.iter().find(|(_, p, voice)| match p.kind {
+                WrittenOutRepeat => {
+                    let again = self.collation.outline[finding.row].again.is_some();
+                    again && (p.from.bar..=p.to.bar).contains(&finding.at.bar)
                 }
+                _ => (p.from..=p.to).contains(&finding.at) && (stands_in_time || *voice == Some(finding.voice)),
             });
+            finding.passage = around.map(|p| p.0);
         }
     }
 }

@@ -13,6 +13,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 pub use passages::{Passage, PassageKind};
+use places::RowCounts;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -116,15 +117,20 @@ pub fn count<'a>(findings: impl Iterator<Item = &'a Finding>) -> Totals {
 
 /// The findings of every pair of parts, in the order of `Collation::parts`.
 pub fn find(edition: &Score, source: &Score, collation: &Collation) -> Vec<PartFindings> {
+    let rows = RowCounts::new(&collation.outline);
     collation
         .parts
         .iter()
         .map(|alignment| {
+            let stretches = &alignment.stretches;
             let finder = Finder {
                 edition: &edition.parts[alignment.edition],
                 source: &source.parts[alignment.source],
                 alignment,
                 collation,
+                edition_stretches: places::stretches_of(&edition.parts[alignment.edition], stretches, |s| &s.edition),
+                rows: &rows,
+                source_stretches: places::stretches_of(&source.parts[alignment.source], stretches, |s| &s.source),
             };
             finder.find()
         })
@@ -136,6 +142,10 @@ struct Finder<'a> {
     source: &'a Part,
     alignment: &'a PartAlignment,
     collation: &'a Collation,
+    /// Of each note of a side the stretch of other music that it is in.
+    edition_stretches: Vec<Option<usize>>,
+    source_stretches: Vec<Option<usize>>,
+    rows: &'a RowCounts,
 }
 
 impl Finder<'_> {

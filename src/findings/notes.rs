@@ -5,28 +5,29 @@ use crate::collate::TieChange;
 use crate::pitch::Interval;
 use crate::score::{Category, NoteId, Part, Place, Sound};
 use crate::time::Time;
-use std::collections::HashMap;
+use rustc_hash::FxHashMap;
 
 impl Finder<'_> {
-    pub(super) fn notes(&self, of_octave: &HashMap<NoteId, usize>, of_stretch: &[usize], out: &mut Vec<Finding>) {
+    pub(super) fn notes(&self, of_octave: &FxHashMap<NoteId, usize>, of_stretch: &[usize], out: &mut Vec<Finding>) {
         let a = self.alignment;
-        let swallowed_e: Vec<NoteId> = a.ties.iter().flat_map(|t| t.edition.iter().skip(1)).copied().collect();
+        // Notes that are told as part of another.
+        let struck = a.ties.iter().flat_map(|t| t.edition.iter().skip(1));
+        let told_e = table(self.edition, struck.chain(a.realisations.iter().flat_map(|r| &r.edition)));
         let held = a.ties.iter().flat_map(|t| t.source.iter().skip(1));
-        let swallowed_s: Vec<NoteId> = held.chain(a.realisations.iter().flat_map(|r| &r.chord)).copied().collect();
-        let written_out: Vec<NoteId> = a.realisations.iter().flat_map(|r| r.edition.iter()).copied().collect();
-        let in_tie: Vec<NoteId> = a.ties.iter().map(|t| t.edition[0]).collect();
+        let told_s = table(self.source, held.chain(a.realisations.iter().flat_map(|r| &r.chord)));
+        let in_tie = table(self.edition, a.ties.iter().map(|t| &t.edition[0]));
         for e in self.edition.struck() {
             match a.edition_to_source[e] {
-                _ if swallowed_e.contains(&e) || written_out.contains(&e) => {}
+                _ if told_e[e] => {}
                 None => {
                     let passage = self.stretch_of(Some(e), None).map(|s| of_stretch[s]);
                     out.push(self.note_finding(Category::Note, Status::Added, Some(e), None, passage));
                 }
-                Some(s) => self.pair(e, s, in_tie.contains(&e), of_octave, out),
+                Some(s) => self.pair(e, s, in_tie[e], of_octave, out),
             }
         }
         for s in self.source.struck() {
-            if a.source_to_edition[s].is_none() && !swallowed_s.contains(&s) {
+            if a.source_to_edition[s].is_none() && !told_s[s] {
                 let passage = self.stretch_of(None, Some(s)).map(|s| of_stretch[s]);
                 out.push(self.note_finding(Category::Note, Status::Omitted, None, Some(s), passage));
             }
@@ -59,7 +60,7 @@ impl Finder<'_> {
         e: NoteId,
         s: NoteId,
         in_tie: bool,
-        of_octave: &HashMap<NoteId, usize>,
+        of_octave: &FxHashMap<NoteId, usize>,
         out: &mut Vec<Finding>,
     ) {
         let apart = self.apart(e, s);
@@ -166,6 +167,13 @@ impl Finder<'_> {
     pub(super) fn source_name(&self, note: NoteId) -> String {
         name(self.source.notes[note].sound, self.alignment.interval)
     }
+}
+
+/// Which of a part's notes are among some.
+pub(super) fn table<'n>(part: &Part, some: impl Iterator<Item = &'n NoteId>) -> Vec<bool> {
+    let mut out = vec![false; part.notes.len()];
+    some.for_each(|note| out[*note] = true);
+    out
 }
 
 fn name(sound: Sound, by: Interval) -> String {

@@ -1,10 +1,11 @@
 //! Passages: runs of notes that belong together, named as a musician would.
 
+use super::notes::table;
 use super::{Finder, Spot};
 use crate::score::NoteId;
 use crate::time::Time;
+use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
-use std::collections::HashMap;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -109,16 +110,17 @@ pub(super) fn of_stretches(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
 
 /// Runs of notes in one voice that lie the same number of octaves off, across
 /// rests. The table gives each note its passage.
-pub(super) fn of_octaves(finder: &Finder, first: usize) -> (Vec<Passage>, HashMap<NoteId, usize>) {
+pub(super) fn of_octaves(finder: &Finder, first: usize) -> (Vec<Passage>, FxHashMap<NoteId, usize>) {
     let mut out: Vec<Passage> = Vec::new();
-    let mut of_note = HashMap::new();
+    let mut of_note = FxHashMap::default();
     // The passage that is open in each voice, and how far off it is.
-    let mut open: HashMap<u32, (usize, i32)> = HashMap::new();
+    let mut open: FxHashMap<u32, (usize, i32)> = FxHashMap::default();
+    let written_out = table(finder.source, finder.alignment.realisations.iter().map(|r| &r.source));
     for e in finder.edition.struck() {
         let Some(s) = finder.alignment.edition_to_source[e] else {
             continue;
         };
-        if finder.alignment.realisations.iter().any(|r| r.source == s) {
+        if written_out[s] {
             continue;
         }
         let note = &finder.edition.notes[e];
@@ -228,7 +230,7 @@ pub(super) fn of_ornaments(finder: &Finder, first: usize) -> (Vec<Passage>, Vec<
     let mut out: Vec<Passage> = Vec::new();
     let mut of_realisation = Vec::new();
     // Where the last ornament of each voice ends, and its passage.
-    let mut ends: HashMap<u32, (Time, usize)> = HashMap::new();
+    let mut ends: FxHashMap<u32, (Time, usize)> = FxHashMap::default();
     for realisation in &finder.alignment.realisations {
         let (begin, last) = (realisation.edition[0], realisation.edition[realisation.edition.len() - 1]);
         let note = &finder.edition.notes[begin];

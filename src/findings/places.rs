@@ -1,15 +1,50 @@
 //! Places of one side in the other.
 
 use super::{Finder, Spot};
-use crate::score::{NoteId, Place};
+use crate::collate::{BarPair, Stretch};
+use crate::score::{NoteId, Part, Place};
 use crate::time::Time;
+
+/// For each note of a side the first of the stretches that it is in.
+pub(super) fn stretches_of(part: &Part, stretches: &[Stretch], side: fn(&Stretch) -> &[NoteId]) -> Vec<Option<usize>> {
+    let mut out = vec![None; part.notes.len()];
+    for (place, stretch) in stretches.iter().enumerate().rev() {
+        side(stretch).iter().for_each(|note| out[*note] = Some(place));
+    }
+    out
+}
+
+/// The rows of the outline, counted once.
+pub(super) struct RowCounts {
+    /// Rows that the edition has.
+    of_edition: Vec<usize>,
+    /// How many rows before each one, and in all, a side has.
+    editions: Vec<usize>,
+    sources: Vec<usize>,
+}
+
+impl RowCounts {
+    pub(super) fn new(outline: &[BarPair]) -> RowCounts {
+        let before = |has: fn(&BarPair) -> bool| {
+            let counts = outline.iter().scan(0, |count, row| {
+                *count += usize::from(has(row));
+                Some(*count)
+            });
+            std::iter::once(0).chain(counts).collect()
+        };
+        RowCounts {
+            of_edition: (0..outline.len()).filter(|row| outline[*row].edition.is_some()).collect(),
+            editions: before(|row| row.edition.is_some()),
+            sources: before(|row| row.source.is_some()),
+        }
+    }
+}
 
 impl Finder<'_> {
     pub(super) fn stretch_of(&self, edition: Option<NoteId>, source: Option<NoteId>) -> Option<usize> {
-        self.alignment.stretches.iter().position(|s| {
-            edition.is_some_and(|n| s.edition.binary_search(&n).is_ok())
-                || source.is_some_and(|n| s.source.binary_search(&n).is_ok())
-        })
+        let ours = edition.and_then(|n| self.edition_stretches[n]);
+        let theirs = source.and_then(|n| self.source_stretches[n]);
+        ours.into_iter().chain(theirs).min()
     }
 
     /// The stretch that covers a place; a mark on a note goes with its note.
@@ -53,11 +88,10 @@ impl Finder<'_> {
         // Inside rewritten music: the bar that comes as late in it.
         let stretch = self.alignment.stretches.iter().find(|s| (s.outline.0..=s.outline.1).contains(&row));
         if let Some(stretch) = stretch {
-            let rows = stretch.outline.0..=stretch.outline.1;
-            let ours: Vec<usize> = rows.clone().filter_map(|r| self.collation.outline[r].edition).collect();
-            let before =
-                rows.clone().take_while(|r| *r < row).filter(|r| self.collation.outline[*r].source.is_some()).count();
-            if let Some(&bar) = ours.get(before).or(ours.last()) {
+            let (first, end) = (stretch.outline.0, stretch.outline.1 + 1);
+            let ours = &self.rows.of_edition[self.rows.editions[first]..self.rows.editions[end]];
+            let before = self.rows.sources[row] - self.rows.sources[first];
+            if let Some(bar) = ours.get(before).or(ours.last()).and_then(|r| self.collation.outline[*r].edition) {
                 return Spot { bar, offset: spot.offset.min(self.edition.bars[bar].length) };
             }
         }
@@ -66,9 +100,8 @@ impl Finder<'_> {
 
     /// Where the edition goes on after a row that it lacks.
     pub(super) fn seam(&self, row: usize) -> Spot {
-        let next =
-            self.collation.outline[row..].iter().find_map(|p| Some(Spot { bar: p.edition?, offset: p.edition_from }));
-        if let Some(spot) = next {
+        let next = self.rows.of_edition.get(self.rows.editions[row]).map(|r| &self.collation.outline[*r]);
+        if let Some(spot) = next.and_then(|p| Some(Spot { bar: p.edition?, offset: p.edition_from })) {
             return spot;
         }
         let last = self.edition.bars.len().saturating_sub(1);

@@ -26,6 +26,9 @@ const PASSING: [&str; 20] = [
 
 /// Small letters and digits only; accents, spaces and hyphens do not count.
 pub(super) fn plain(name: &str) -> String {
+    if name.is_ascii() {
+        return name.chars().filter(char::is_ascii_alphanumeric).map(|c| c.to_ascii_lowercase()).collect();
+    }
     let mut out = String::new();
     for letter in name.chars().flat_map(char::to_lowercase) {
         match letter {

@@ -27,6 +27,8 @@ pub enum Error {
 pub struct Instruments {
     /// In the order of the table; a later name or alias wins over an earlier one.
     list: Vec<Instrument>,
+    /// Of each its name and its aliases, as they are compared.
+    plain: Vec<Vec<String>>,
 }
 
 #[derive(Deserialize)]
@@ -66,7 +68,7 @@ fn range<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Range>, D::Error> 
 impl Instruments {
     /// The table that comes along.
     pub fn standard() -> Instruments {
-        let mut table = Instruments { list: Vec::new() };
+        let mut table = Instruments { list: Vec::new(), plain: Vec::new() };
         table.add("instruments.toml", STANDARD).expect("the table that comes along is sound");
         table
     }
@@ -130,10 +132,14 @@ impl Instruments {
     }
 
     fn put(&mut self, instrument: Instrument) {
-        let name = names::plain(&instrument.name);
-        match self.list.iter_mut().find(|i| names::plain(&i.name) == name) {
-            Some(old) => *old = instrument,
-            None => self.list.push(instrument),
+        let names = std::iter::once(&instrument.name).chain(&instrument.aliases);
+        let plain: Vec<String> = names.map(|name| names::plain(name)).collect();
+        match self.plain.iter().position(|known| known[0] == plain[0]) {
+            Some(old) => (self.list[old], self.plain[old]) = (instrument, plain),
+            None => {
+                self.list.push(instrument);
+                self.plain.push(plain);
+            }
         }
     }
 
@@ -156,11 +162,10 @@ impl Instruments {
     }
 
     fn get(&self, plain: &str) -> Option<&Instrument> {
-        let is_name = |i: &&Instrument| names::plain(&i.name) == plain;
-        let is_alias = |i: &&Instrument| i.aliases.iter().any(|a| names::plain(a) == plain);
         // A name is surer than an alias, the user's surer than ours.
-        let mut list = self.list.iter().rev();
-        list.clone().find(is_name).or_else(|| list.find(is_alias))
+        let named = self.plain.iter().rposition(|names| names[0] == plain);
+        let place = named.or_else(|| self.plain.iter().rposition(|names| names[1..].iter().any(|n| n == plain)));
+        place.map(|place| &self.list[place])
     }
 
     fn advice(&self, wanted: &str) -> String {

@@ -1,6 +1,9 @@
 //! A look through a text before it is parsed, for what no score holds and what
 //! makes parsing slow or large without bound.
 
+use memchr::{memchr, memchr_iter, memmem};
+use roxmltree::Document;
+
 /// The deepest element of a score in the schema lies below 20.
 const DEEPEST: usize = 100;
 /// Elements in one text; a movement of 30 MB has about half as many.
@@ -16,6 +19,16 @@ const MOST_NAMESPACES: usize = 100_000;
 pub struct Fault {
     pub at: usize,
     pub reason: String,
+}
+
+fn too_deep() -> String {
+    format!("elements nested more than {DEEPEST} deep; no score has that")
+}
+
+/// As `check`, but quickly; where nothing else is in doubt it leaves the depth
+/// to `check_depth`.
+pub fn check_score(text: &str) -> Result<(), Fault> {
+    if is_harmless(text.as_bytes()) { Ok(()) } else { check(text) }
 }
 
 /// Refuses declared entities, which can grow without bound, and more nesting,
@@ -70,11 +83,54 @@ pub fn check(text: &str) -> Result<(), Fault> {
             if !tag.is_empty {
                 open.push(here);
                 if open.len() > DEEPEST {
-                    return fault(found, format!("elements nested more than {DEEPEST} deep; no score has that"));
+                    return fault(found, too_deep());
                 }
             }
             tag.end
         };
+    }
+    Ok(())
+}
+
+/// Whether a quick look is enough to see that a text keeps all limits but that
+/// of depth, which is so with nearly all scores. Where it is in doubt it says no.
+fn is_harmless(bytes: &[u8]) -> bool {
+    let brackets = || memchr_iter(b'<', bytes).count();
+    // An element takes four bytes at least.
+    let few_elements = bytes.len() <= 4 * MOST_ELEMENTS || brackets() <= MOST_ELEMENTS;
+    let few_namespaces = || memmem::find_iter(bytes, b"xmlns").nth(MOST_NAMESPACES_OPEN).is_none();
+    // An attribute takes four bytes, too, and no bracket can stand in it.
+    let few_attributes = || bytes.chunks_exact(2 * MOST_ATTRIBUTES).all(|chunk| memchr(b'<', chunk).is_some());
+    few_elements && few_namespaces() && few_attributes() && declares_nothing(bytes)
+}
+
+/// Whether a text has no document type, or clearly one without declarations.
+fn declares_nothing(bytes: &[u8]) -> bool {
+    let Some(start) = memmem::find(bytes, b"<!DOCTYPE") else { return true };
+    let rest = &bytes[start + 9..];
+    let kind = &rest[..memchr(b'<', rest).unwrap_or(rest.len())];
+    let quotes = memchr_iter(b'"', kind).count();
+    // Neither may it stand in a comment, nor a bracket in a quotation.
+    memmem::find(&bytes[..start], b"<!").is_none()
+        && kind.trim_ascii_end().ends_with(b">")
+        && quotes.is_multiple_of(2)
+        && !kind.iter().any(|b| matches!(b, b'[' | b'\''))
+}
+
+/// Refuses more nesting than any score needs. The parser takes any, but what
+/// walks through the tree may not.
+pub fn check_depth(document: &Document<'_>) -> Result<(), Fault> {
+    // Nodes come in the order of their numbers, parents before their children.
+    let mut depths: Vec<u8> = Vec::new();
+    for node in document.descendants() {
+        let mut depth = 0;
+        if let Some(parent) = node.parent().filter(|_| node.is_element()) {
+            depth = depths[parent.id().get_usize()] + 1;
+            if usize::from(depth) > DEEPEST {
+                return Err(Fault { at: node.range().start, reason: too_deep() });
+            }
+        }
+        depths.push(depth);
     }
     Ok(())
 }
@@ -190,6 +246,35 @@ mod tests {
         assert!(reason(&"<a xmlns:b='c'>".repeat(33)).contains("namespaces"));
         assert!(reason(&format!("<a {}/>", "\nxmlns:b = 'c' ".repeat(33))).contains("namespaces"));
         assert!(reason(&"<a/>".repeat(3_000_001)).contains("elements"));
+    }
+
+    /// Where the quick look sees no harm there is none.
+    #[test]
+    fn a_quick_look_lets_no_harm_pass() {
+        let long = "x".repeat(4 * MOST_ATTRIBUTES);
+        let many = " xmlns:a='b'".repeat(33);
+        for (text, harmless) in [
+            ("<!DOCTYPE a PUBLIC \"b\" \"c\">\n<a/>".into(), true),
+            ("<?b c?><!-- d --><a/>".into(), true),
+            ("<!-- <!DOCTYPE a> --><!DOCTYPE a [<!ENTITY b 'c'>]><a/>".into(), false),
+            ("<!DOCTYPE a \"b>\n<c\" [<!ENTITY d 'e'>]><a/>".into(), false),
+            ("<!DOCTYPE a 'b>\n<c' [<!ENTITY d 'e'>]><a/>".into(), false),
+            ("<!DOCTYPE a [<!ENTITY b 'c'>]><a/>".into(), false),
+            (format!("<a{many}/>"), false),
+            (format!("<a>{long}</a>"), false),
+            (format!("<a{}/>", " b=''".repeat(MOST_ATTRIBUTES + 1)), false),
+            ("<a/>".repeat(MOST_ELEMENTS + 1), false),
+        ] {
+            assert_eq!(is_harmless(text.as_bytes()), harmless, "{}", &text[..text.len().min(80)]);
+        }
+        assert!(is_harmless(include_bytes!("../../corpus/demo/edition.musicxml")));
+    }
+
+    #[test]
+    fn depth_is_counted_in_the_tree() {
+        let nested = |count: usize| format!("{}<b/>{}", "<a>".repeat(count), "</a>".repeat(count));
+        let depth = |count| check_depth(&Document::parse(&nested(count)).unwrap()).map_err(|fault| fault.at);
+        assert_eq!((depth(99), depth(100)), (Ok(()), Err(300)));
     }
 
     /// Closed elements take their namespaces along.

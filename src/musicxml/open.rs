@@ -33,6 +33,8 @@ impl Input {
             ("standard input", std::io::stdin().lock().take(LARGEST_TEXT + 1).read_to_end(&mut bytes))
         } else {
             let handle = std::fs::File::open(path).map_err(|e| Error::io(&file, &e))?;
+            let size = handle.metadata().map_or(0, |about| about.len());
+            bytes.reserve(size.min(LARGEST_TEXT) as usize + 1);
             (file.as_str(), handle.take(LARGEST_TEXT + 1).read_to_end(&mut bytes))
         };
         read.map_err(|e| Error::io(name, &e))?;

@@ -21,9 +21,10 @@ impl<'i> Tree<'i> {
             let (line, column) = place(&input.text, at);
             Error::Syntax { file: input.file.clone(), line, column, reason }
         };
-        guard::check(&input.text).map_err(|fault| refuse(fault.at, fault.reason))?;
+        guard::check_score(&input.text).map_err(|fault| refuse(fault.at, fault.reason))?;
         let doc =
             parse(&input.text).map_err(|(at, reason)| refuse(at, format!("the XML is not well formed: {reason}")))?;
+        guard::check_depth(&doc).map_err(|fault| refuse(fault.at, fault.reason))?;
         let tree = Tree { input, doc };
         let root = tree.root();
         match root.tag_name().name() {
@@ -76,9 +77,14 @@ pub fn element(node: Node<'_, '_>) -> Element {
     Element(node.id().get())
 }
 
+/// The child elements, in order.
+pub fn elements<'a, 'i>(node: Node<'a, 'i>) -> impl Iterator<Item = Node<'a, 'i>> {
+    std::iter::successors(node.first_child(), Node::next_sibling).filter(Node::is_element)
+}
+
 /// The first child element of a name.
 pub fn child<'a, 'i>(node: Node<'a, 'i>, name: &str) -> Option<Node<'a, 'i>> {
-    node.children().find(|n| n.is_element() && n.tag_name().name() == name)
+    elements(node).find(|n| n.tag_name().name() == name)
 }
 
 /// The trimmed text of the first child element of a name.
@@ -88,6 +94,14 @@ pub fn child_text<'a>(node: Node<'a, '_>, name: &str) -> Option<&'a str> {
 
 /// The trimmed text of an element; a comment may stand before or after it.
 pub fn text_of<'a>(node: Node<'a, '_>) -> &'a str {
+    // Nearly always there is but one text, without a space at its ends.
+    if let Some(text) = node.first_child().filter(|n| n.is_text()).and_then(|n| n.text())
+        && let (Some(first), Some(last)) = (text.bytes().next(), text.bytes().next_back())
+        && first.is_ascii_graphic()
+        && last.is_ascii_graphic()
+    {
+        return text;
+    }
     let texts = node.children().filter(|n| n.is_text()).filter_map(|n| n.text());
     texts.map(str::trim).find(|t| !t.is_empty()).unwrap_or("")
 }

@@ -7,6 +7,7 @@ mod bars;
 mod build;
 mod clean;
 mod csv;
+mod json;
 mod listing;
 mod page;
 mod phrases;
@@ -239,9 +240,7 @@ impl Audit {
 }
 
 pub(crate) fn json(result: &impl Serialize) -> String {
-    let mut text = serde_json::to_string_pretty(result).expect("plain data is always JSON");
-    text.push('\n');
-    text
+    json::text(result)
 }
 
 /// The number of findings of a status, in some categories.

@@ -47,9 +47,14 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
     found.sort_by_key(|run| (run[0].row, run[0].offset));
     let empty = rows.iter().enumerate().filter(|(_, r)| r.is_alien() && !r.rewritten);
     let mut stretches: Vec<Stretch> = Vec::new();
+    // Runs come in order: what lies behind one lies behind all that follow.
+    let mut behind = 0;
     for run in found {
         let next = bound(view, rows, run);
-        match stretches.iter_mut().find(|s| touches(s, &next, rows)) {
+        while stretches.get(behind).is_some_and(|s| s.outline.1 + 1 < next.outline.0) {
+            behind += 1;
+        }
+        match stretches[behind..].iter_mut().find(|s| touches(s, &next, rows)) {
             Some(stretch) => merge(stretch, next),
             None => stretches.push(next),
         }
@@ -84,6 +89,7 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
     }
     join_over_islands(&items, &mut stretches);
     take_in_last_note(&items, &mut stretches, rows);
+    let (mut ours, mut theirs) = (vec![false; view.edition.notes.len()], vec![false; view.source.notes.len()]);
     for stretch in &mut stretches {
         for &e in &stretch.edition {
             alignment.part_edition(e);
@@ -95,10 +101,11 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
         }
         stretch.edition.sort_unstable();
         stretch.source.sort_unstable();
-        alignment.ties.retain(|t| !t.edition.iter().any(|n| stretch.edition.contains(n)));
-        alignment.ties.retain(|t| !t.source.iter().any(|n| stretch.source.contains(n)));
-        alignment.realisations.retain(|r| !stretch.source.contains(&r.source));
+        stretch.edition.iter().for_each(|n| ours[*n] = true);
+        stretch.source.iter().for_each(|n| theirs[*n] = true);
     }
+    alignment.ties.retain(|t| !t.edition.iter().any(|n| ours[*n]) && !t.source.iter().any(|n| theirs[*n]));
+    alignment.realisations.retain(|r| !theirs[r.source]);
     alignment.stretches = stretches;
 }
 
@@ -298,7 +305,9 @@ fn join_over_islands(items: &[(Item, usize)], stretches: &mut Vec<Stretch>) {
         let after =
             |i: &Item| left.to.is_some_and(|to| i.row == left.outline.1 && i.offset >= to) || i.row > left.outline.1;
         let before = |i: &Item| (i.row, i.offset) < (right.outline.0, right.from);
-        let island: Vec<&Item> = items.iter().map(|i| &i.0).filter(|i| after(i) && before(i)).collect();
+        // The items come in the order of time.
+        let first = items.partition_point(|i| !after(&i.0));
+        let island: Vec<&Item> = items[first..].iter().map(|i| &i.0).take_while(|i| before(i)).collect();
         let exact = island.iter().filter(|i| i.exact).count();
         if island.is_empty() || island.len() > LARGEST_ISLAND || 2 * exact >= island.len() {
             at += 1;

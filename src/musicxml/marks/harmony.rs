@@ -1,8 +1,8 @@
 //! Chord symbols and figures.
 
 use super::placement::category;
-use super::{Collector, Sign, Spot, elements, is_printed, name};
-use crate::musicxml::tree::{alteration, child, child_text, element, one_line, text_of};
+use super::{Collector, Sign, Spot, is_printed, name};
+use crate::musicxml::tree::{alteration, child, child_text, element, elements, one_line, text_of};
 use crate::pitch::Pitch;
 use crate::score::Part;
 use roxmltree::Node;

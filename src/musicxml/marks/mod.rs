@@ -10,7 +10,7 @@ mod wording;
 pub use placement::{Placement, ROWS, Row, placement};
 
 use crate::musicxml::spans::End;
-use crate::musicxml::tree::element;
+use crate::musicxml::tree::{element, elements};
 use crate::pitch::key_name;
 use crate::score::{Category, Element, Mark, MarkId, Part, Place};
 use crate::time::Time;
@@ -76,19 +76,17 @@ fn called(category: Category, name: &str) -> String {
     }
 }
 
-fn elements<'a, 'i>(node: Node<'a, 'i>) -> impl Iterator<Item = Node<'a, 'i>> {
-    node.children().filter(|n| n.is_element())
-}
-
 impl Collector {
     /// All that a `direction` says.
     pub fn direction(&mut self, part: &mut Part, direction: Node<'_, '_>, spot: Spot) {
         self.children(part, direction, spot);
     }
 
-    /// All marks that a note carries.
-    pub fn note(&mut self, part: &mut Part, note: Node<'_, '_>, spot: Spot) {
-        self.children(part, note, spot);
+    /// What a child of a note says: its notations, an accidental, a syllable.
+    pub fn of_note(&mut self, part: &mut Part, node: Node<'_, '_>, spot: Spot) {
+        if is_printed(node) {
+            self.child(part, "note", node, spot);
+        }
     }
 
     /// An attribute that is neither a signature nor about how notes are read.
@@ -101,12 +99,16 @@ impl Collector {
     /// Whatever stands in a holder, each element by its place in the table.
     fn children(&mut self, part: &mut Part, holder: Node<'_, '_>, spot: Spot) {
         for node in elements(holder).filter(|n| is_printed(*n)) {
-            match self.placed(name(holder), node, spot.place.bar) {
-                Some(Placement::Mark(category)) => self.sign(part, category, node, spot),
-                Some(Placement::Words) => self.words(part, node, spot),
-                Some(Placement::Holder) => self.children(part, node, spot),
-                Some(Placement::Within | Placement::Apart(_)) | None => {}
-            }
+            self.child(part, name(holder), node, spot);
+        }
+    }
+
+    fn child(&mut self, part: &mut Part, of: &str, node: Node<'_, '_>, spot: Spot) {
+        match self.placed(of, node, spot.place.bar) {
+            Some(Placement::Mark(category)) => self.sign(part, category, node, spot),
+            Some(Placement::Words) => self.words(part, node, spot),
+            Some(Placement::Holder) => self.children(part, node, spot),
+            Some(Placement::Within | Placement::Apart(_)) | None => {}
         }
     }
 

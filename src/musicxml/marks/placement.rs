@@ -2,7 +2,7 @@
 //! the reader follows, and the tests and `docs/marks.md` with it.
 
 use crate::score::Category;
-use std::collections::HashMap;
+use rustc_hash::FxHashMap;
 use std::sync::LazyLock;
 
 /// What becomes of an element.
@@ -234,7 +234,8 @@ pub const ROWS: &[Row] = &[
     row("lyric", REMARK, &["footnote", "level"]),
 ];
 
-static TABLE: LazyLock<HashMap<(&str, &str), Placement>> =
+/// Looked into for every element of a bar; its keys are ours, so a quick hash is safe.
+static TABLE: LazyLock<FxHashMap<(&str, &str), Placement>> =
     LazyLock::new(|| ROWS.iter().flat_map(|row| row.names.iter().map(|name| ((row.of, *name), row.is))).collect());
 
 /// What becomes of an element of a name in another.

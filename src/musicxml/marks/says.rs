@@ -1,8 +1,8 @@
 //! What an element says beyond its name: its text, and those attributes and
 //! children that are more than a matter of drawing or playback.
 
-use super::{elements, name};
-use crate::musicxml::tree::{child, child_text, one_line, text_of};
+use super::name;
+use crate::musicxml::tree::{child, child_text, elements, one_line, text_of};
 use roxmltree::Node;
 
 /// Attributes that change what an element says.

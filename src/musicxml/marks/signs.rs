@@ -2,9 +2,9 @@
 
 use super::placement::{Placement, category};
 use super::says::{content, in_words, metronome};
-use super::{Collector, Sign, Spot, called, elements, is_double, is_printed, name};
+use super::{Collector, Sign, Spot, called, is_double, is_printed, name};
 use crate::musicxml::spans::{Kind, Role};
-use crate::musicxml::tree::{child, element, one_line, text_of};
+use crate::musicxml::tree::{child, element, elements, one_line, text_of};
 use crate::pitch::Pitch;
 use crate::score::{Category, Element, Note, NoteId, Part};
 use roxmltree::Node;

@@ -1,7 +1,7 @@
 //! Words in directions and under notes.
 
-use super::{Collector, Sign, Spot, elements, name};
-use crate::musicxml::tree::{element, one_line, text_of};
+use super::{Collector, Sign, Spot, name};
+use crate::musicxml::tree::{element, elements, one_line, text_of};
 use crate::musicxml::words;
 use crate::score::{Category, Part};
 use roxmltree::Node;

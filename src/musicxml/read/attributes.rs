@@ -3,16 +3,15 @@
 use super::{LARGEST_DIVISIONS, PartReader};
 use crate::musicxml::Error;
 use crate::musicxml::marks::Spot;
-use crate::musicxml::tree::{alteration, child, child_text, text_of};
+use crate::musicxml::tree::{alteration, child, child_text, elements, text_of};
 use crate::pitch::{Interval, Pitch};
 use crate::score::Meter;
 use crate::time::{Time, parse_decimal};
-use num_traits::Zero;
 use roxmltree::Node;
 
 impl PartReader<'_, '_> {
     pub(super) fn attributes(&mut self, node: Node<'_, '_>) -> Result<(), Error> {
-        for item in node.children().filter(|n| n.is_element()) {
+        for item in elements(node) {
             match item.tag_name().name() {
                 "divisions" => {
                     let divisions = parse_decimal(text_of(item))

@@ -4,7 +4,8 @@ use super::PartReader;
 use crate::musicxml::marks::Spot;
 use crate::score::{NoteId, Place};
 use roxmltree::Node;
-use std::collections::{BTreeMap, HashMap};
+use rustc_hash::FxHashMap;
+use std::collections::BTreeMap;
 
 /// Grace notes that wait for their main note.
 #[derive(Debug, Default)]
@@ -14,7 +15,7 @@ pub(super) struct Graces {
     /// By voice: notes that take their time from the main note before them.
     following: BTreeMap<u32, (Vec<NoteId>, bool)>,
     /// The last note of each voice that may be a main note.
-    mains: HashMap<u32, NoteId>,
+    mains: FxHashMap<u32, NoteId>,
 }
 
 impl PartReader<'_, '_> {
@@ -68,11 +69,13 @@ impl PartReader<'_, '_> {
 
     /// Grace notes with no note after them in the bar belong to the one before.
     pub(super) fn graces_after(&mut self) {
-        let mains = std::mem::take(&mut self.graces.mains);
+        let mut mains = std::mem::take(&mut self.graces.mains);
         let following = std::mem::take(&mut self.graces.following);
         for (voice, (notes, slashed)) in following.into_iter().chain(std::mem::take(&mut self.graces.waiting)) {
             self.follow(&notes, slashed, mains.get(&voice).copied());
         }
+        mains.clear();
+        self.graces.mains = mains;
     }
 
     fn follow(&mut self, notes: &[NoteId], slashed: bool, main: Option<NoteId>) {

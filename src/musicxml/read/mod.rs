@@ -9,16 +9,15 @@ mod parts;
 use crate::musicxml::Error;
 use crate::musicxml::marks::{Collector, Spot};
 use crate::musicxml::spans;
-use crate::musicxml::tree::{Tree, child, child_text, element, one_line, text_of};
+use crate::musicxml::tree::{Tree, child, child_text, element, elements, one_line, text_of};
 use crate::pitch::{Interval, Pitch};
 use crate::score::{Bar, Category, Element, Meter, NoteId, Part, Place, Score};
 use crate::time::{Time, parse_decimal};
 use graces::Graces;
-use num_traits::{CheckedAdd, Zero};
 use odd::Oddities;
 use parts::{BarNode, PartNode};
 use roxmltree::Node;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 /// Finer than any program writes; coarser would endanger exact sums.
 const LARGEST_DIVISIONS: i64 = 1 << 24;
@@ -87,7 +86,9 @@ struct PartReader<'a, 'i> {
     part: Part,
     marks: Collector,
     odd: Oddities,
-    voices: HashMap<(String, u32), u32>,
+    /// By name, or without one by staff.
+    voices: HashMap<(&'a str, u32), u32>,
+    last_voice: Option<((&'a str, u32), u32)>,
     divisions: i64,
     /// Whether the part has said its divisions, or their lack was told.
     divided: bool,
@@ -102,7 +103,7 @@ struct PartReader<'a, 'i> {
     meter: Meter,
     meter_text: String,
     /// Notes whose tie is open, by where it must go on.
-    ties: HashMap<(Time, Pitch), Vec<NoteId>>,
+    ties: BTreeMap<(Time, Pitch), Vec<NoteId>>,
     cursor: Time,
     furthest: Time,
     /// Onset of the note that a chord note joins.
@@ -110,6 +111,8 @@ struct PartReader<'a, 'i> {
     graces: Graces,
     /// How many notes the present chord has.
     in_chord: usize,
+    /// Children of the present note that may carry marks.
+    carriers: Vec<Node<'a, 'i>>,
     /// How far figures have gone on at the present place.
     figures: Time,
 }
@@ -131,6 +134,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             marks: Collector::default(),
             odd: Oddities::default(),
             voices: HashMap::new(),
+            last_voice: None,
             divisions: 1,
             divided: false,
             transpose: Interval::UNISON,
@@ -140,12 +144,13 @@ impl<'a, 'i> PartReader<'a, 'i> {
             other_key: None,
             meter: Meter::default(),
             meter_text: String::new(),
-            ties: HashMap::new(),
+            ties: BTreeMap::new(),
             cursor: Time::zero(),
             furthest: Time::zero(),
             chord_onset: Time::zero(),
             graces: Graces::default(),
             in_chord: 0,
+            carriers: Vec::new(),
             figures: Time::zero(),
         }
     }
@@ -190,7 +195,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         self.cursor = Time::zero();
         self.furthest = Time::zero();
         let mut right_barlines = Vec::new();
-        for item in node.content.children().filter(|n| n.is_element()) {
+        for item in elements(node.content) {
             match item.tag_name().name() {
                 "note" => self.note(item)?,
                 "backup" => {
@@ -268,7 +273,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
     fn spot(&mut self, node: Node<'_, '_>) -> Spot {
         let given = child_text(node, "offset");
         let offset = given.and_then(parse_decimal);
-        let offset = offset.filter(|t| *t.denom() <= 1000 && t.numer().abs() < LARGEST_DURATION);
+        let offset = offset.filter(|t| t.denom() <= 1000 && t.numer().abs() < LARGEST_DURATION);
         if let (Some(text), None) = (given, offset) {
             self.warn(format!("an offset of {text:?} is not a number; the sign was read where it stands"));
         }
@@ -283,7 +288,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let staff = child_text(node, "staff").and_then(|t| t.parse().ok()).unwrap_or(1);
         let bar = self.here();
         let voice = match child_text(node, "voice") {
-            Some(name) => self.voices.get(&(name.to_string(), 0)).copied().unwrap_or(0),
+            Some(name) => self.voices.get(&(name, 0)).copied().unwrap_or(0),
             None => 0,
         };
         let order = (self.part.bars[bar].start + offset, 0);
@@ -294,8 +299,8 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let start = self.part.bars[self.here()].start;
         self.cursor = self
             .cursor
-            .checked_add(&by)
-            .filter(|t| t.checked_add(&start).is_some_and(|t| *t.denom() < 1 << 30))
+            .checked_add(by)
+            .filter(|t| t.checked_add(start).is_some_and(|t| t.denom() < 1 << 30))
             .ok_or_else(|| self.tree.content_error(node, "the lengths in this bar do not add up to any real time"))?;
         self.furthest = self.furthest.max(self.cursor);
         if !by.is_zero() {
@@ -306,7 +311,12 @@ impl<'a, 'i> PartReader<'a, 'i> {
 
     /// The duration in quarter notes, if the element has one.
     fn duration(&mut self, node: Node<'_, '_>) -> Result<Option<Time>, Error> {
-        let Some(holder) = child(node, "duration") else {
+        self.length(child(node, "duration"))
+    }
+
+    /// What a `duration` says, in quarter notes.
+    fn length(&mut self, holder: Option<Node<'_, '_>>) -> Result<Option<Time>, Error> {
+        let Some(holder) = holder else {
             return Ok(None);
         };
         if !self.divided {
@@ -315,8 +325,8 @@ impl<'a, 'i> PartReader<'a, 'i> {
         }
         let text = text_of(holder);
         let time = parse_decimal(text)
-            .filter(|t| *t >= Time::zero() && *t.denom() <= 1000)
-            .and_then(|t| (*t.numer() < LARGEST_DURATION * LARGEST_DIVISIONS).then(|| t / Time::from(self.divisions)))
+            .filter(|t| *t >= Time::zero() && t.denom() <= 1000)
+            .and_then(|t| (t.numer() < LARGEST_DURATION * LARGEST_DIVISIONS).then(|| t / Time::from(self.divisions)))
             .filter(|t| *t <= Time::from(LARGEST_DURATION))
             .ok_or_else(|| self.tree.content_error(holder, format!("a duration of {text:?} is not a length")))?;
         Ok(Some(time))

@@ -3,11 +3,10 @@
 use super::{MOST_IN_CHORD, MOST_VOICES, PartReader};
 use crate::musicxml::Error;
 use crate::musicxml::marks::Spot;
-use crate::musicxml::tree::{alteration, child, child_text, element, text_of};
-use crate::pitch::Pitch;
+use crate::musicxml::tree::{alteration, child, child_text, element, elements, text_of};
+use crate::pitch::{LETTERS, Pitch};
 use crate::score::{Note, Place, Sound};
 use crate::time::Time;
-use num_traits::Zero;
 use roxmltree::Node;
 
 impl<'a, 'i> PartReader<'a, 'i> {
@@ -16,17 +15,27 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let (mut voice_name, mut staff) = ("", 1);
         let (mut tie_start, mut tie_stop, mut tied_start, mut tied_stop) = (false, false, false, false);
         let mut has_tie = false;
-        let mut carries = false;
-        for item in node.children().filter(|n| n.is_element()) {
+        // What may carry marks, and what the length is read from.
+        let mut carriers = std::mem::take(&mut self.carriers);
+        let mut length = None;
+        let mut has_staff = false;
+        for item in elements(node) {
             match item.tag_name().name() {
+                // The commonest come first.
+                "pitch" => sound = Some(Sound::Pitched(self.pitch(item)?)),
+                "duration" => length = length.or(Some(item)),
+                "voice" => voice_name = text_of(item),
+                // The commonest of what is no mark; the table, which says so of all, need not be asked.
+                "type" | "dot" | "stem" | "beam" | "time-modification" => {}
                 "grace" => grace = Some(item),
                 "chord" => chord = true,
                 "cue" => cue = true,
-                "pitch" => sound = Some(Sound::Pitched(self.pitch(item)?)),
                 "unpitched" => sound = Some(Sound::Unpitched(self.displayed(item))),
                 "rest" => sound = Some(Sound::Rest),
-                "voice" => voice_name = text_of(item),
-                "staff" => staff = text_of(item).parse().ok().filter(|s| (1..100).contains(s)).unwrap_or(1),
+                "staff" => {
+                    has_staff = true;
+                    staff = text_of(item).parse().ok().filter(|s| (1..100).contains(s)).unwrap_or(1);
+                }
                 "tie" => {
                     has_tie = true;
                     match item.attribute("type") {
@@ -36,8 +45,8 @@ impl<'a, 'i> PartReader<'a, 'i> {
                     }
                 }
                 "notations" => {
-                    carries = true;
-                    for tied in item.children().filter(|n| n.tag_name().name() == "tied") {
+                    carriers.push(item);
+                    for tied in elements(item).filter(|n| n.tag_name().name() == "tied") {
                         match tied.attribute("type") {
                             Some("start") => tied_start = true,
                             Some("stop") => tied_stop = true,
@@ -46,7 +55,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
                         }
                     }
                 }
-                "lyric" | "accidental" => carries = true,
+                "lyric" | "accidental" => carriers.push(item),
                 _ => {
                     self.marks.placed("note", item, self.here());
                 }
@@ -62,7 +71,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 Sound::Rest
             }
         };
-        let duration = match (grace, self.duration(node)?) {
+        let duration = match (grace, self.length(length)?) {
             (Some(_), _) => Time::zero(),
             (None, Some(duration)) => duration,
             (None, None) => self.told_by_type(node),
@@ -77,7 +86,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         }
         let onset = if chord { self.chord_onset } else { self.cursor };
         let last = self.part.notes.last().filter(|_| chord).map(|n| (n.voice, n.staff));
-        if let (Some((_, of_chord)), None) = (last, child(node, "staff")) {
+        if let (Some((_, of_chord)), false) = (last, has_staff) {
             staff = of_chord;
         }
         let voice = match last.filter(|_| voice_name.is_empty()) {
@@ -122,23 +131,34 @@ impl<'a, 'i> PartReader<'a, 'i> {
         } else if !chord {
             self.chord_onset = onset;
         }
-        if carries {
+        if !carriers.is_empty() {
             let rank = if grace.is_some() { -1000 + self.part.notes[id].grace as i32 } else { 0 };
             let place = Place { bar: self.here(), offset: onset, note: Some(id) };
             let order = (self.part.bars[place.bar].start + onset, rank);
-            self.marks.note(&mut self.part, node, Spot { place, order, voice, staff });
+            let spot = Spot { place, order, voice, staff };
+            carriers.iter().for_each(|carrier| self.marks.of_note(&mut self.part, *carrier, spot));
         }
+        carriers.clear();
+        self.carriers = carriers;
         Ok(())
     }
 
     /// Files without voices keep their staves apart.
-    fn voice(&mut self, node: Node<'_, '_>, name: &str, staff: u32) -> Result<u32, Error> {
-        let key = if name.is_empty() { (String::new(), staff) } else { (name.to_string(), 0) };
+    fn voice(&mut self, node: Node<'_, '_>, name: &'a str, staff: u32) -> Result<u32, Error> {
+        let key = if name.is_empty() { ("", staff) } else { (name, 0) };
+        // Most notes are in the voice of the note before.
+        if let Some((last, voice)) = self.last_voice
+            && last == key
+        {
+            return Ok(voice);
+        }
         let next = self.voices.len();
         if next == MOST_VOICES && !self.voices.contains_key(&key) {
             return Err(self.tree.content_error(node, format!("more than {MOST_VOICES} voices in one part")));
         }
-        Ok(*self.voices.entry(key).or_insert(next as u32))
+        let voice = *self.voices.entry(key).or_insert(next as u32);
+        self.last_voice = Some((key, voice));
+        Ok(voice)
     }
 
     /// The length that a note without a duration shows by its type and dots.
@@ -154,17 +174,27 @@ impl<'a, 'i> PartReader<'a, 'i> {
     /// The written pitch.
     fn pitch(&self, node: Node<'_, '_>) -> Result<Pitch, Error> {
         let wrong = |what: &str, found: &str| self.tree.content_error(node, format!("{found:?} is not {what}"));
-        let step = child_text(node, "step").unwrap_or("");
-        let octave = child_text(node, "octave").unwrap_or("");
-        let base = Pitch::parse(&format!("{step}4")).filter(|_| step.len() == 1);
-        let base = base.ok_or_else(|| wrong("the letter of a pitch", step))?;
-        let octave = octave.parse::<i32>().ok().filter(|o| (-1..=12).contains(o));
-        let octave = octave.ok_or_else(|| wrong("an octave from 0 to 9", child_text(node, "octave").unwrap_or("")))?;
-        let alter = match child_text(node, "alter") {
+        let (mut step, mut octave, mut alter) = (None, None, None);
+        for item in elements(node) {
+            let told = match item.tag_name().name() {
+                "step" => &mut step,
+                "octave" => &mut octave,
+                "alter" => &mut alter,
+                _ => continue,
+            };
+            told.get_or_insert(text_of(item));
+        }
+        let (step, told) = (step.unwrap_or(""), octave.unwrap_or(""));
+        let letter = if let [letter] = step.as_bytes() { letter.to_ascii_uppercase() } else { 0 };
+        let place = LETTERS.iter().position(|l| *l as u8 == letter);
+        let place = place.ok_or_else(|| wrong("the letter of a pitch", step))?;
+        let octave = told.parse::<i32>().ok().filter(|o| (-1..=12).contains(o));
+        let octave = octave.ok_or_else(|| wrong("an octave from 0 to 9", told))?;
+        let alter = match alter {
             None | Some("") => 0,
             Some(text) => alteration(text).ok_or_else(|| wrong("an alteration", text))?,
         };
-        Ok(Pitch::new(base.step, alter, octave))
+        Ok(Pitch::new(place as i32, alter, octave))
     }
 
     fn displayed(&self, node: Node<'_, '_>) -> Pitch {

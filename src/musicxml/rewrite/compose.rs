@@ -7,7 +7,6 @@ use super::{PartRewrite, SourceSide, pitch_fragment, voice_name};
 use crate::pitch::{Interval, LETTERS, Pitch};
 use crate::score::{Element, NoteId, Part, Sound};
 use crate::time::Time;
-use num_traits::Zero;
 use roxmltree::Node;
 
 impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
@@ -132,7 +131,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             let note = &source.part.notes[n];
             [note.offset, note.duration]
         });
-        let divisions = times.fold(divisions, |d, t| lcm(d, *t.denom()));
+        let divisions = times.fold(divisions, |d, t| lcm(d, t.denom()));
         let ticks = |t: Time| (t * Time::from(divisions)).to_integer();
         let mut timed = self.timed.get(&row).cloned().unwrap_or_default();
         timed.sort_by_key(|t| t.0);

@@ -6,7 +6,6 @@ use super::PartRewrite;
 use crate::pitch::Interval;
 use crate::score::Mark;
 use crate::time::Time;
-use num_traits::Zero;
 use roxmltree::Node;
 
 impl PartRewrite<'_, '_, '_> {

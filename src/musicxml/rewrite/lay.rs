@@ -5,7 +5,6 @@ use super::super::tree::{Tree, child, element, text_of};
 use super::{Fate, NewGraces, Occupied, PartRewrite, Target};
 use crate::score::{Category, Element, Mark, NoteId, Part};
 use crate::time::Time;
-use num_traits::Zero;
 use roxmltree::Node;
 use std::collections::HashMap;
 
@@ -400,7 +399,7 @@ pub(super) fn set_offset(fragment: &mut Fragment, by: Time, divisions: i64) {
     let text = if ticks.is_integer() {
         ticks.to_integer().to_string()
     } else {
-        format!("{}", *ticks.numer() as f64 / *ticks.denom() as f64)
+        format!("{}", ticks.numer() as f64 / ticks.denom() as f64)
     };
     fragment.place(Fragment::leaf("offset", text));
 }

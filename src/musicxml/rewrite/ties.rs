@@ -4,7 +4,6 @@ use super::super::fragment::Fragment;
 use super::super::tree::element;
 use super::{Fate, PartRewrite, SourceSide, Target};
 use crate::score::{NoteId, Part};
-use num_traits::Zero;
 
 impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// Takes a tie out between a note of the edition and the next.

@@ -1,0 +1,95 @@
+//! JSON with a line for each value, two spaces deeper in each bracket. What
+//! stands between two values is written at once.
+
+use serde::Serialize;
+use serde_json::ser::{Formatter, Serializer};
+use std::io::{Result, Write};
+
+/// A result as JSON, with a line end.
+pub(super) fn text(result: &impl Serialize) -> String {
+    let mut out = Vec::new();
+    result.serialize(&mut Serializer::with_formatter(&mut out, Lines::default())).expect("plain data is always JSON");
+    out.push(b'\n');
+    String::from_utf8(out).expect("JSON of strings is UTF-8")
+}
+
+#[derive(Default)]
+struct Lines {
+    depth: usize,
+    /// The bracket that is closed next holds something.
+    filled: bool,
+}
+
+/// A comma and a new line with more spaces than any result needs.
+const BETWEEN: &[u8] = b",\n                                ";
+
+impl Lines {
+    fn open<W: ?Sized + Write>(&mut self, out: &mut W, bracket: &[u8]) -> Result<()> {
+        self.depth += 1;
+        self.filled = false;
+        out.write_all(bracket)
+    }
+
+    fn close<W: ?Sized + Write>(&mut self, out: &mut W, bracket: &[u8]) -> Result<()> {
+        self.depth -= 1;
+        if self.filled {
+            self.line(out, true)?;
+        }
+        out.write_all(bracket)
+    }
+
+    fn line<W: ?Sized + Write>(&self, out: &mut W, first: bool) -> Result<()> {
+        out.write_all(&BETWEEN[usize::from(first)..2 + 2 * self.depth])
+    }
+}
+
+impl Formatter for Lines {
+    fn begin_array<W: ?Sized + Write>(&mut self, out: &mut W) -> Result<()> {
+        self.open(out, b"[")
+    }
+
+    fn end_array<W: ?Sized + Write>(&mut self, out: &mut W) -> Result<()> {
+        self.close(out, b"]")
+    }
+
+    fn begin_array_value<W: ?Sized + Write>(&mut self, out: &mut W, first: bool) -> Result<()> {
+        self.line(out, first)
+    }
+
+    fn end_array_value<W: ?Sized + Write>(&mut self, _: &mut W) -> Result<()> {
+        self.filled = true;
+        Ok(())
+    }
+
+    fn begin_object<W: ?Sized + Write>(&mut self, out: &mut W) -> Result<()> {
+        self.open(out, b"{")
+    }
+
+    fn end_object<W: ?Sized + Write>(&mut self, out: &mut W) -> Result<()> {
+        self.close(out, b"}")
+    }
+
+    fn begin_object_key<W: ?Sized + Write>(&mut self, out: &mut W, first: bool) -> Result<()> {
+        self.line(out, first)
+    }
+
+    fn begin_object_value<W: ?Sized + Write>(&mut self, out: &mut W) -> Result<()> {
+        out.write_all(b": ")
+    }
+
+    fn end_object_value<W: ?Sized + Write>(&mut self, _: &mut W) -> Result<()> {
+        self.filled = true;
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_are_set_as_in_any_pretty_json() {
+        let value = serde_json::json!({"a": [], "b": {}, "c": [1, [2, "x\n"], {"d": null}], "e": {"f": [[]]}});
+        assert_eq!(text(&value), serde_json::to_string_pretty(&value).unwrap() + "\n");
+    }
+}

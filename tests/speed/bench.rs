@@ -1,0 +1,101 @@
+//! What `obelus audit` costs beside merely parsing its two files: instructions,
+//! memory, and how both grow. `cargo bench` prints a small table; with names of
+//! rows after `--` only these.
+
+// Its own tests find no harness here.
+#[allow(unused_imports, dead_code)]
+#[path = "../../src/cli/mod.rs"]
+mod cli;
+mod heap;
+mod measure;
+mod music;
+
+use measure::{Pair, Work};
+use music::Piece;
+use std::process::ExitCode;
+
+#[global_allocator]
+static HEAP: heap::Counting = heap::Counting;
+
+/// Bytes of one bar of one part, about.
+const BAR: usize = 3800;
+
+fn main() -> ExitCode {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    match arguments.first().map(String::as_str) {
+        Some("parse") => measure::parse(&arguments[1..]),
+        Some("audit") => {
+            let code = cli::main();
+            measure::tell();
+            return code;
+        }
+        _ => {
+            table(&arguments);
+            return ExitCode::SUCCESS;
+        }
+    }
+    measure::tell();
+    ExitCode::SUCCESS
+}
+
+/// A row of the table: its name, and the two pieces that are laid side by side.
+struct Row {
+    name: &'static str,
+    edition: Piece,
+    source: Piece,
+}
+
+fn rows() -> Vec<Row> {
+    let like = |name, parts, bars| {
+        let piece = Piece { seed: 7, parts, bars };
+        Row { name, edition: piece, source: piece }
+    };
+    let unrelated = |bars| Piece { seed: 7, parts: 1, bars };
+    vec![
+        like("0.4MB", 2, 400_000 / BAR / 2),
+        like("1MB", 2, 1_000_000 / BAR / 2),
+        like("4MB", 2, 4_000_000 / BAR / 2),
+        like("10MB", 2, 10_000_000 / BAR / 2),
+        like("N", 1, 120),
+        like("16N", 1, 16 * 120),
+        like("40-parts", 40, 40),
+        Row { name: "unrelated", edition: Piece { seed: 11, ..unrelated(7800) }, source: unrelated(7800) },
+    ]
+}
+
+fn table(wanted: &[String]) {
+    let wanted: Vec<&str> = wanted.iter().map(String::as_str).filter(|w| !w.starts_with('-')).collect();
+    let folder = tempfile::tempdir().expect("a folder for files that are made");
+    println!(
+        "{:<10}{:>7}{:>8}{:>14}{:>8}{:>11}{:>8}{:>8}{:>8}",
+        "pair", "MB", "notes", "instructions", "ratio", "peak MB", "ratio", "s", "ratio"
+    );
+    let mut grown = Vec::new();
+    for row in rows().into_iter().filter(|r| wanted.is_empty() || wanted.contains(&r.name)) {
+        let pair = Pair::write(folder.path(), &row.edition.edition(), &row.source.source());
+        let (audit, parse) = (pair.cost(Work::Audit), pair.cost(Work::Parse));
+        // Of the two that take long it is the time that matters.
+        let count = |work| if row.name == "unrelated" { None } else { pair.instructions(work) };
+        let counted = count(Work::Audit).zip(count(Work::Parse));
+        let instructions = counted.map_or("-".into(), |(a, _)| format!("{:.0}", a));
+        let ratio = counted.map_or("-".into(), |(a, p)| format!("{:.3}", a / p));
+        println!(
+            "{:<10}{:>7.2}{:>8}{:>14}{:>8}{:>11.2}{:>8.3}{:>8.3}{:>8.2}",
+            row.name,
+            pair.megabytes(),
+            row.source.notes(),
+            instructions,
+            ratio,
+            audit.peak as f64 / 1e6,
+            audit.peak as f64 / parse.peak as f64,
+            audit.seconds,
+            audit.seconds / parse.seconds,
+        );
+        if matches!(row.name, "N" | "16N") {
+            grown.push((counted.map_or(audit.seconds, |(a, _)| a), audit.seconds - parse.seconds));
+        }
+    }
+    if let [small, large] = grown.as_slice() {
+        println!("from N to 16 N bars the audit grows {:.2} times", large.0 / small.0);
+    }
+}

@@ -1,0 +1,108 @@
+//! Runs of programs, and what they cost.
+
+use super::heap;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+
+/// An edition and its source on disk.
+pub struct Pair {
+    pub edition: PathBuf,
+    pub source: PathBuf,
+    report: PathBuf,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub enum Work {
+    /// Reading both files and parsing them, no more.
+    Parse,
+    /// The whole command, with a JSON report in a file.
+    Audit,
+}
+
+/// What the bench program says of itself when it ran as one of its children.
+#[derive(Clone, Copy)]
+pub struct Cost {
+    /// Bytes held at most.
+    pub peak: usize,
+    /// Seconds on the processor.
+    pub seconds: f64,
+}
+
+impl Pair {
+    pub fn write(folder: &Path, edition: &str, source: &str) -> Pair {
+        let at = |name: &str| folder.join(name);
+        let pair = Pair { edition: at("edition.xml"), source: at("source.xml"), report: at("report.json") };
+        std::fs::write(&pair.edition, edition).expect("the folder takes files");
+        std::fs::write(&pair.source, source).expect("the folder takes files");
+        pair
+    }
+
+    pub fn megabytes(&self) -> f64 {
+        let size = |path| std::fs::metadata(path).map_or(0, |about| about.len());
+        (size(&self.edition) + size(&self.source)) as f64 / 1e6
+    }
+
+    fn arguments(&self, work: Work) -> Vec<&std::ffi::OsStr> {
+        let files = [self.edition.as_os_str(), self.source.as_os_str()];
+        match work {
+            Work::Parse => ["parse".as_ref()].into_iter().chain(files).collect(),
+            Work::Audit => {
+                let form = ["--format".as_ref(), "json".as_ref(), "-o".as_ref(), self.report.as_os_str()];
+                ["audit".as_ref()].into_iter().chain(files).chain(form).collect()
+            }
+        }
+    }
+
+    /// Instructions, where valgrind counts them; the audit is the program as it is built.
+    pub fn instructions(&self, work: Work) -> Option<f64> {
+        let program = match work {
+            Work::Parse => std::env::current_exe().ok()?,
+            Work::Audit => env!("CARGO_BIN_EXE_obelus").into(),
+        };
+        let count = ["--tool=cachegrind", "--cache-sim=no", "--cachegrind-out-file=/dev/null"];
+        let done = run(Command::new("valgrind").args(count).arg(program).args(self.arguments(work)))?;
+        let said = String::from_utf8_lossy(&done.stderr).into_owned();
+        let number = said.lines().find(|line| line.contains("refs:"))?.split_once("refs:")?.1;
+        number.trim().replace(',', "").parse().ok()
+    }
+
+    /// Memory, and time as the least of three runs.
+    pub fn cost(&self, work: Work) -> Cost {
+        let once = || {
+            let program = std::env::current_exe().expect("a program has a place");
+            let done = run(Command::new(program).args(self.arguments(work))).expect("the bench starts itself");
+            let said = String::from_utf8_lossy(&done.stderr).into_owned();
+            let mut numbers = said.lines().last().unwrap_or("").split(' ').filter_map(|n| n.parse::<f64>().ok());
+            let (Some(peak), Some(seconds)) = (numbers.next(), numbers.next()) else { panic!("{said}") };
+            Cost { peak: peak as usize, seconds }
+        };
+        let runs = [once(), once(), once()];
+        Cost { seconds: runs.iter().map(|r| r.seconds).fold(f64::MAX, f64::min), ..runs[0] }
+    }
+}
+
+/// Nothing if there is no such program; a run that fails stops the bench.
+fn run(command: &mut Command) -> Option<Output> {
+    let done = command.stdin(Stdio::null()).output().ok()?;
+    assert!(done.status.success(), "{command:?}: {}", String::from_utf8_lossy(&done.stderr));
+    Some(done)
+}
+
+/// The work of a child that only parses.
+pub fn parse(files: &[String]) {
+    let texts: Vec<String> = files.iter().map(|f| std::fs::read_to_string(f).expect("the bench wrote it")).collect();
+    let parsed = |text| {
+        let options = roxmltree::ParsingOptions { allow_dtd: true, ..Default::default() };
+        roxmltree::Document::parse_with_options(text, options)
+    };
+    let trees: Vec<_> = texts.iter().map(|text| parsed(text)).collect();
+    assert!(trees.iter().all(Result::is_ok), "the bench writes well-formed files");
+}
+
+/// What a child tells its parent when it is done.
+pub fn tell() {
+    // Nanoseconds on the processor are the first number there.
+    let told = std::fs::read_to_string("/proc/self/schedstat").unwrap_or_default();
+    let nanoseconds = told.split(' ').next().and_then(|n| n.parse::<f64>().ok()).unwrap_or(0.0);
+    eprintln!("{} {}", heap::peak(), nanoseconds / 1e9);
+}
