@@ -110,7 +110,7 @@ class Places:
         bar = self.rng.choice(part.bars)
         if bar.index in self.taken[part.id]:
             return part, None
-        found = [c for c in part.chords if c.bar is bar and self.easy(part, c)
+        found = [c for c in part.in_bar[bar.index] if self.easy(part, c)
                  and not (single and len(c.members) > 1)]
         return part, self.rng.choice(found) if found else None
 

@@ -71,7 +71,7 @@ class Editor:
         bar = self.rng.choice(part.bars)
         if bar.el in self.closed:
             return part, None
-        chords = [c for c in part.chords if c.bar is bar and c.playable and (tied or not c.tie("stop"))]
+        chords = [c for c in part.in_bar[bar.index] if c.playable and (tied or not c.tie("stop"))]
         return (part, self.rng.choice(chords)) if chords else (part, None)
 
     def run_of_notes(self, part, chord, longest, tied=False):

@@ -72,7 +72,8 @@ class MarkDeeds:
                             if other.get("type") != "stop" or not later.playable:
                                 return None
                             between = [
-                                s for c in part.chords if chord.time <= c.time <= later.time
+                                s for bar in part.in_bar[chord.bar.index: later.bar.index + 1] for c in bar
+                                if chord.time <= c.time <= later.time
                                 for n in c.members for s in n.findall("notations/slur")
                                 if s.get("number", "1") == name and s is not sign and s is not other]
                             return None if between else (later, [note, notations], other)

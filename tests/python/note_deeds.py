@@ -138,7 +138,7 @@ class NoteDeeds:
             signed = note.find("accidental") is not None
             if not self.bare(chord) or signed and old[0] in self.letters(chord.bar, [note]):
                 return False
-            if len([c for c in part.chords if c.bar is chord.bar and not c.rest]) < 3:
+            if len([c for c in part.in_bar[chord.bar.index] if not c.rest]) < 3:
                 return False
             if any(pitch_of(n) == old for c in self.chords_at(part, chord.time) for n in c.members if n is not note):
                 return False
@@ -204,7 +204,7 @@ class NoteDeeds:
         bar = self.rng.choice(part.bars)
         if bar.index in self.taken[part.id]:
             return False
-        line = [c for c in part.chords if c.bar is bar and c.playable and len(c.members) == 1 and not c.grace
+        line = [c for c in part.in_bar[bar.index] if c.playable and len(c.members) == 1 and not c.grace
                 and c.head.find("pitch") is not None]
         if not line:
             return False
@@ -284,7 +284,7 @@ class NoteDeeds:
             if run[0].time <= chord.time <= run[-1].time and chord.grace:
                 return False
         for bar in {id(c.bar): c.bar for c in run}.values():
-            rest = [c for c in part.chords if c.bar is bar and not c.rest and id(c) not in inside]
+            rest = [c for c in part.in_bar[bar.index] if not c.rest and id(c) not in inside]
             fifths = part.keys[bar.index]
             signed = any(
                 n.find("accidental") is not None or pitch_of(n) and pitch_of(n)[1] != key_alter(pitch_of(n)[0], fifths)

@@ -20,16 +20,13 @@ class Chord:
     def __init__(self, head, bar, onset, duration):
         self.head, self.members, self.bar = head, [head], bar
         self.onset, self.duration = onset, duration
+        self.time = bar.start + onset
         self.voice = text_of(head, "voice", "1")
         self.staff = text_of(head, "staff")
         self.grace = head.find("grace") is not None
         self.cue = head.find("cue") is not None
         self.rest = head.find("rest") is not None
         self.slurred = False
-
-    @property
-    def time(self):
-        return self.bar.start + self.onset
 
     def has(self, path):
         return any(note.find(path) is not None for note in self.members)
@@ -66,8 +63,9 @@ class Part:
         self.numbers = {}         # kind of span -> [(bar index, number, type)] in file order
         self.lyrics = el.find(".//lyric") is not None
         self.read()
-        self.voices = {}
+        self.voices, self.in_bar = {}, [[] for _ in self.bars]
         for chord in self.chords:
+            self.in_bar[chord.bar.index].append(chord)
             if not chord.grace:
                 self.voices.setdefault(chord.voice, []).append(chord)
 
