@@ -4,7 +4,7 @@ import copy
 from fractions import Fraction
 
 from building import element, indent, insert
-from deed_places import key_alter, pitch_of, written
+from deed_places import SPANNING, key_alter, pitch_of, written
 from moving import STEPS
 
 
@@ -29,6 +29,10 @@ class BarDeeds:
                 if bar.el.find(".//cue") is not None or bar.length == 0:
                     return False
                 if bar.length != self.all[0].bars[bar.index].length:
+                    return False
+                # Of a span that has no end it is not clear what it is.
+                if any(kind in SPANNING and (end is None or reading == "stop")
+                       for _, kind, reading, _, end in self.before[part.id][bar.index]["marks"]):
                     return False
                 # What no note carries may stand for more than these bars.
                 if any(d.find(".//" + t) is not None for d in bar.el.findall("direction")
@@ -192,7 +196,12 @@ class BarDeeds:
             for note in self.before[part.id][index]["notes"]:
                 if not note[-1]:
                     self.tell(part, "note", "omitted", str(note[1:4]), bar, Fraction(note[0]), loose=loose)
-            for category, _, reading, offset, _ in self.before[part.id][index]["marks"]:
+            for category, kind, reading, offset, _ in self.before[part.id][index]["marks"]:
+                # A syllable's line is no syllable; the double bar of the end is no finding.
+                if category == "lyric" and not any(r[0] == "text" for r in reading[1:]):
+                    continue
+                if kind == "bar-style" and index == len(part.bars) - 1:
+                    continue
                 self.tell(part, category, "omitted", str(reading), bar, Fraction(offset), loose=loose)
 
     def source_bounds(self, first, last):

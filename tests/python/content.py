@@ -47,7 +47,7 @@ TEMPI = (
 MANNERS = (
     r"dolce|dolciss\w*|espr(?:ess\w*)?|cantabile|cantando|con \w+|grazios\w*|legg\w*|legato|staccato|marc\w*"
     r"|semplice|tenerament\w*|affettuos\w*|appassionat\w*|agitat\w*|tranquill\w*|sostenut\w*|ten|tenuto|scherz\w*"
-    r"|giocos\w*|brillant\w*|pesante|ausdruck\w*|zart\w*|innig\w*|mesto|risolut\w*|energic\w*")
+    r"|giocos\w*|brillant\w*|pesante|ausdruck\w*|zart\w*|innig\w*|delicat\w*|mesto|risolut\w*|energic\w*")
 ROAD = r"d\.? ?c\.?|d\.? ?s\.?|da capo|dal segno|fine|al fine|al coda|to coda|coda|segno"
 KINDS = [
     ("structure", r"(?:%s)(?:[ .]+(?:al|alla|e poi|la)?[ .]*(?:fine|coda|segno|capo))*" % ROAD),

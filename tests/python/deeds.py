@@ -31,6 +31,7 @@ class Deeds(Places, NoteDeeds, MarkDeeds, BarDeeds):
         self.before = {p["id"]: p["bars"] for p in content.content(root)["parts"]}
         self.taken = {part.id: set() for part in self.all}
         self.marked = {part.id: set() for part in self.all}
+        self.own = {}             # marks of each part, as they are wanted
         self.closed = set()       # measures where no mark may be added
         self.findings, self.passages = [], []
         self.shut = {part.id: self.borders(part) for part in self.all}

@@ -74,8 +74,9 @@ def same_passage(pair, part, known, found):
         if not theirs or theirs["bar_index"] is None:
             return False
         if "offset" not in mine:
-            # Whole bars: the first note of the first, the last of the last.
-            inside = [o for o in onsets if o[0] == mine["bar_index"]]
+            # Whole bars: their first note and their last one.
+            first, last = known[prefix + "from"]["bar_index"], known[prefix + "to"]["bar_index"]
+            inside = [o for o in onsets if first <= o[0] <= last]
             if not inside:
                 if theirs["bar_index"] != mine["bar_index"]:
                     return False
