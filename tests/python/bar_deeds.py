@@ -85,8 +85,11 @@ class BarDeeds:
                  if abs(c.bar.index - bar.index) <= 4 and pitch_of(c.head)]
         return sum(found) // len(found) if found else 33
 
-    def music(self, part, bar, length, centre, unit):
-        """Florid notes that fill a bar: [(element, onset, pitch)], and the rests of further staves."""
+    def music(self, part, bar, length, centre, unit, avoid=frozenset()):
+        """Florid notes that fill a bar, what they are, and the rests of further staves.
+
+        `avoid` holds (onset, letter) pairs that are not to be heard, in whatever octave.
+        """
         divisions = self.divisions[part.id][bar.el]
         fifths = part.keys[bar.index]
         voices = self.voices_of(part, bar)
@@ -98,6 +101,8 @@ class BarDeeds:
             place += self.rng.choice([-3, -2, -1, 1, 2, 3])
             if abs(place - centre) > 6:
                 place = centre + self.rng.randint(-2, 2)
+            while (onset, STEPS[place % 7]) in avoid:
+                place += 1
             step, octave = STEPS[place % 7], place // 7
             alter = key_alter(step, fifths)
             children = [element("pitch", children=[element("step", step)] + ([element("alter", str(alter))] if alter else [])
@@ -119,6 +124,18 @@ class BarDeeds:
         rest = element("note", children=[element("rest", measure="yes"), element("duration", size), element("voice", voice)]
                     + ([element("staff", staff)] if staff else []))
         return ([element("backup", children=[element("duration", size)])] if back else []) + [rest]
+
+    def heard(self, part, first, last):
+        """What music in place of these bars must not repeat, or a note would be the source's.
+
+        The time of a bar is counted from its start, and the whole of it from the end.
+        """
+        return {(Fraction(n[0]), n[1]) for bar in self.before[part.id][first: last + 1] for n in bar["notes"]}
+
+    def unlike(self, part, first, last):
+        """Lengths that hardly a note of these bars has."""
+        lengths = [Fraction(n[4]) for bar in self.before[part.id][first: last + 1] for n in bar["notes"] if not n[-1]]
+        return {u for u in lengths if lengths.count(u) * 4 > len(lengths)}
 
     def unit(self, part, bar, length, avoid=()):
         found = [u for u in (Fraction(1, 4), Fraction(1, 2), Fraction(1)) if self.fits(part, bar, [u])
@@ -189,20 +206,20 @@ class BarDeeds:
             self.closed -= {part.bars[at - 1].el, part.bars[at].el}
         return True
 
-    def tell_lost(self, part, first, last, loose=False):
+    def tell_lost(self, part, first, last):
         """All that the source has in these bars."""
         for index in range(first, last + 1):
             bar = part.bars[index]
             for note in self.before[part.id][index]["notes"]:
                 if not note[-1]:
-                    self.tell(part, "note", "omitted", str(note[1:4]), bar, Fraction(note[0]), loose=loose)
+                    self.tell(part, "note", "omitted", str(note[1:4]), bar, Fraction(note[0]))
             for category, kind, reading, offset, _ in self.before[part.id][index]["marks"]:
                 # A syllable's line is no syllable; the double bar of the end is no finding.
                 if category == "lyric" and not any(r[0] == "text" for r in reading[1:]):
                     continue
                 if kind == "bar-style" and index == len(part.bars) - 1:
                     continue
-                self.tell(part, category, "omitted", str(reading), bar, Fraction(offset), loose=loose)
+                self.tell(part, category, "omitted", str(reading), bar, Fraction(offset))
 
     def source_bounds(self, first, last):
         return {"source_from": {"bar_index": first}, "source_to": {"bar_index": last}}
@@ -250,26 +267,27 @@ class BarDeeds:
         length = self.all[0].bars[first].length
         if length != self.all[0].bars[first - 1].length:
             return False
-        units = {part.id: self.unit(part, part.bars[first], length) for part in self.all}
+        units = {part.id: self.unit(part, part.bars[first], length, self.unlike(part, first, last)) for part in self.all}
         if None in units.values() or any(part.el.find(".//unpitched") is not None for part in self.all):
             return False
         if not self.in_all(first, last):
             return False
         number = self.all[0].bars[first - 1].number
         for part in self.all:
-            self.tell_lost(part, first, last, loose=True)
+            self.tell_lost(part, first, last)
             model = part.bars[first]
             lines = [copy.deepcopy(b) for b in part.bars[last].el.findall("barline") if b.get("location") != "left"]
             begin = end = None
             for turn in range(new):
                 name = str(int(number) + 1 + turn) if number.isdigit() else "X%d" % (turn + 1)
-                notes, told = self.music(part, model, length, self.centre(part, model) + 3, units[part.id])
+                notes, told = self.music(part, model, length, self.centre(part, model) + 3, units[part.id],
+                                         self.heard(part, first, last))
                 made = self.new_bar(model.el, name, notes + (lines if turn == new - 1 else []))
                 part.el.insert(list(part.el).index(model.el), made)
                 self.closed.add(made)
                 for onset, reading in told:
                     begin, end = begin or (made, onset), (made, onset)
-                    self.findings.append({"part": part.id, "category": "note", "status": "added", "loose": True,
+                    self.findings.append({"part": part.id, "category": "note", "status": "added",
                                           "reading": reading, "at": (made, onset)})
             for bar in part.bars[first: last + 1]:
                 part.el.remove(bar.el)
@@ -288,23 +306,20 @@ class BarDeeds:
         if not self.may_edit(first, last, [part]):
             return False
         bars = part.bars[first: last + 1]
-        lengths = {}
-        for chord in part.chords:
-            if chord.bar in bars:
-                lengths[chord.duration] = lengths.get(chord.duration, 0) + 1
-        if len([c for c in part.chords if c.bar in bars and not c.rest]) < 3 or any(
+        if len([c for c in part.chords if c.bar in bars and not c.rest and not c.grace]) < 4 or any(
                 b.el.find(t) is not None for b in bars for t in ("harmony", "figured-bass", "sound")):
             return False
-        unit = self.unit(part, bars[0], bars[0].length, avoid={max(lengths, key=lambda k: lengths[k])})
-        if unit is None or any((bar.length / unit).denominator != 1 for bar in bars):
+        unit = self.unit(part, bars[0], bars[0].length, self.unlike(part, first, last))
+        if unit is None or sum(b.length for b in bars) < 4 * unit or any((bar.length / unit).denominator != 1 for bar in bars):
             return False
         if not self.claim(part, first, last, close=True):
             return False
-        self.tell_lost(part, first, last, loose=True)
+        self.tell_lost(part, first, last)
         begin = end = None
         for bar in bars:
             notes, told = self.music(
-                part, bar, bar.length, self.centre(part, bar) + self.rng.choice([-5, 5]), unit)
+                part, bar, bar.length, self.centre(part, bar) + self.rng.choice([-5, 5]), unit,
+                self.heard(part, first, last))
             for child in list(bar.el):
                 if child.tag in ("note", "backup", "forward", "direction"):
                     bar.el.remove(child)
@@ -312,7 +327,7 @@ class BarDeeds:
                 insert(bar.el, len(bar.el), note)
             for onset, reading in told:
                 begin, end = begin or (bar.el, onset), (bar.el, onset)
-                self.tell(part, "note", "added", reading, bar, onset, loose=True)
+                self.tell(part, "note", "added", reading, bar, onset)
         self.passages.append({"part": part.id, "kind": "rewritten-passage", "from": begin, "to": end,
                               **self.source_bounds(first, last)})
         return True

@@ -94,10 +94,10 @@ class Places:
     def graced(self, part, chord):
         return any(c.grace and c.time == chord.time for c in part.chords)
 
-    def easy(self, part, chord):
+    def easy(self, part, chord, graced=False):
         """A note whose change concerns nothing but itself."""
         return (
-            chord.playable and not chord.tie("start") and not chord.tie("stop") and not self.graced(part, chord)
+            chord.playable and not chord.tie("start") and not chord.tie("stop") and (graced or not self.graced(part, chord))
             and chord.duration > 0 and all(n.find("pitch") is not None for n in chord.members)
             and not chord.has("time-modification") and not chord.has("notations/tuplet")
             and chord.bar.el.find("note/pitch") is not None

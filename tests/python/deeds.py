@@ -11,13 +11,15 @@ from bar_deeds import BarDeeds
 from deed_places import Places
 from mark_deeds import MarkDeeds
 from note_deeds import NoteDeeds
+from ornament_deeds import OrnamentDeeds
 from parts import WORDY, Part
+from sign_deeds import SignDeeds
 
 
-class Deeds(Places, NoteDeeds, MarkDeeds, BarDeeds):
+class Deeds(Places, NoteDeeds, OrnamentDeeds, MarkDeeds, SignDeeds, BarDeeds):
     STRUCTURES = ("insertion", "cut", "ending", "rewrite")
     NAMES = STRUCTURES + (
-        "octaves", "wrong-notes", "spelling", "rhythm", "notes", "ties", "omitted-marks", "altered-marks")
+        "realisations", "structures", "signatures", "octaves", "wrong-notes", "spelling", "rhythm", "notes", "ties", "omitted-marks", "altered-marks")
     TRIES = 80
 
     def __init__(self, root, rng):
@@ -76,11 +78,11 @@ class Deeds(Places, NoteDeeds, MarkDeeds, BarDeeds):
             told["source_bar_index"], told["source_bar"] = source if source else (None, None)
             told["source_offset"] = str(source_offset) if source else None
             told["reading"] = f["reading"]
-            told["loose"] = f.get("loose", False)
             findings.append(told)
         passages = []
         for p in self.passages:
-            told = {"part": p["part"], "kind": p["kind"], "octaves": p.get("octaves"), "notes": p.get("notes")}
+            told = {"part": p["part"], "kind": p["kind"], "octaves": p.get("octaves"), "notes": p.get("notes"),
+                    "voice": p.get("voice")}
             for name in ("from", "to"):
                 told[name] = spot(p[name]) if p.get(name) else None
                 told["source_" + name] = p.get("source_" + name)

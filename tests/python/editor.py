@@ -29,6 +29,7 @@ class Editor:
     where the place it drew does not suit; the score is then untouched."""
 
     TRIES = 60
+    SELDOM = ("harmony", "structure")   # only when they are asked for
 
     def __init__(self, root, rng, closed=frozenset()):
         self.rng = rng
@@ -39,9 +40,10 @@ class Editor:
         self.additions = {
             name[4:].replace("_", "-"): getattr(self, name) for name in sorted(dir(self)) if name.startswith("add_")}
 
-    def work(self, count, wanted=None):
+    def work(self, count, wanted=()):
         """Adds `count` marks, the categories by turns; gives how many found no place."""
-        table = {name: add for name, add in self.additions.items() if not wanted or name in wanted}
+        table = {name: add for name, add in self.additions.items()
+                 if name in wanted or not wanted and name not in self.SELDOM}
         if not self.parts:
             return count
         done, exhausted = 0, set()
@@ -325,6 +327,22 @@ class Editor:
 
     def add_text(self):
         return self.words("text", ["Solo", "cf. facsimile", "Tutti", "NB"])
+
+    def add_structure(self):
+        return self.words("structure", ["Fine", "D.C. al Fine", "Da Capo"])
+
+    def add_harmony(self):
+        part, chord = self.place()
+        if chord is None or not part.free("harmony", chord.time) or part.el.find(".//figured-bass") is not None:
+            return None
+        root, kind = self.rng.choice("CDFGA"), self.rng.choice(["major", "minor", "dominant"])
+        place = list(chord.bar.el).index(chord.head)
+        if place and chord.bar.el[place - 1].tag == "note" and chord.bar.el[place - 1].find("grace") is not None:
+            return None
+        insert(chord.bar.el, place, element(
+            "harmony", children=[element("root", children=[element("root-step", root)]), element("kind", kind)]))
+        part.mark("harmony", chord.time)
+        return [self.finding(part, "harmony", "%s %s" % (root, kind), chord.bar, chord.onset)]
 
     def add_rehearsal(self):
         part, chord = self.place()

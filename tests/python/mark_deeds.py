@@ -71,7 +71,7 @@ class MarkDeeds:
             return self.move_end(part, mark)
         if len(near) > 1 or mark.category == "lyric" and len(mark.chord.head.findall("lyric")) > 1:
             return False
-        if mark.category in MOVABLE and self.rng.random() < 0.4:
+        if mark.category in MOVABLE and mark.chord is None and self.rng.random() < 0.4:
             return self.shift(part, mark)
         if mark.category in ("grace", "lyric", "harmony") and len(
                 [m for m in self.marks_of(part) if m.category == mark.category and m.time == mark.time]) > 1:

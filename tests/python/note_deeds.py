@@ -262,13 +262,13 @@ class NoteDeeds:
             return False
         line = part.voices[first.voice]
         struck = [c for c in line if not c.rest]
-        longest = min(20, len(struck) // 6)
+        longest = min(60, len(struck) // 6)
         if longest < 3:
             return False
-        wanted = self.rng.randint(3, longest)
+        wanted = self.rng.choice([1, 2, self.rng.randint(3, longest), self.rng.randint(3, longest)])
         at = next(i for i, c in enumerate(struck) if c is first)
         run = struck[at: at + wanted]
-        if len(run) < 3 or run[-1].tie("start") or run[0].tie("stop") or run[-1].bar.index > first.bar.index + 12:
+        if len(run) < wanted or run[-1].tie("start") or run[0].tie("stop"):
             return False
         if any(not c.playable or c.has("cue") or any(n.find("pitch") is None for n in c.members) for c in run):
             return False
@@ -278,7 +278,7 @@ class NoteDeeds:
         # A voice by that name on another staff is perhaps another.
         if len({c.staff for c in run}) > 1:
             return False
-        move = self.rng.choice([-1, 1])
+        move = self.rng.choice([-1, 1, -1, 1, -2, 2])
         inside = set(map(id, run))
         for chord in part.chords:
             if run[0].time <= chord.time <= run[-1].time and chord.grace:
@@ -313,5 +313,6 @@ class NoteDeeds:
         last = [c for c in run if not c.tie("stop")][-1]
         self.passages.append({
             "part": part.id, "kind": "octave-displacement", "octaves": move, "notes": notes,
+            "voice": first.voice,
             "from": self.place_of(run[0]), "to": self.place_of(last)})
         return True

@@ -36,7 +36,8 @@ def make(path, seed, plain=False):
         raise Unsuitable("not partwise")
     rng = random.Random("%s %d %s" % (path.replace("\\", "/").rsplit("corpus/", 1)[-1], seed, plain))
     if not plain or rng.random() < 0.5:
-        Editor(pair.source, rng).work(rng.randint(20, 60))
+        editor = Editor(pair.source, rng)
+        editor.work(rng.randint(20, 60), sorted(editor.additions))
     pair.edition = copy.deepcopy(pair.source)
     pair.told = nuisances.Told(pair.edition)
     if rng.random() < 0.25:
@@ -62,7 +63,7 @@ def intervene(pair, rng):
     editor = Editor(pair.edition, rng, done.closed)
     for part in editor.parts:
         done.guard(part)
-    editor.work(rng.randint(0, 30))
+    editor.work(rng.randint(0, 30), sorted(editor.additions))
     done.place_added(editor.findings)
     more, pair.passages = done.settle()
     pair.findings = editor.findings + more

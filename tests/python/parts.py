@@ -166,6 +166,8 @@ class Part:
         if item.tag == "direction" and shift == 0:
             self.directions.append((item, bar, cursor))
         for time in {bar.start + cursor, bar.start + cursor + shift}:
+            if item.tag != "direction":
+                self.mark("harmony", time)
             for child in item.findall("direction-type/*"):
                 if child.tag == "wedge":
                     self.mark("hairpin", time)
@@ -182,7 +184,7 @@ class Part:
                     self.mark("tempo", time)
                 else:
                     # What words mean is not this tool's to say: they may be any of these.
-                    for category in WORDY + ("rehearsal",):
+                    for category in WORDY + ("rehearsal", "structure"):
                         self.mark(category, time)
 
     def free_number(self, kind, first, last):
