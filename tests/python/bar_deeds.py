@@ -30,6 +30,9 @@ class BarDeeds:
                     return False
                 if bar.length != self.all[0].bars[bar.index].length:
                     return False
+                # What is not printed may be a mark or not.
+                if any(el.get("print-object") == "no" for d in bar.el.findall("direction") for el in d.iter()):
+                    return False
                 # Of a span that has no end it is not clear what it is.
                 if any(kind in SPANNING and (end is None or reading == "stop")
                        for _, kind, reading, _, end in self.before[part.id][bar.index]["marks"]):
@@ -235,14 +238,13 @@ class BarDeeds:
         last = first + count - 1
         if not self.may_edit(first, last, self.all):
             return False
-        # Between equal bars it cannot be said which were cut.
+        # Between equal bars it cannot be said which were cut: no part may have any.
+        for p in self.all:
+            notes = [bar["notes"] for bar in self.before[p.id]]
+            if any(notes[first: last + 1]) and (notes[first] == notes[last + 1] or notes[last] == notes[first - 1]):
+                return False
         if not any(self.before[p.id][i]["notes"] for p in self.all for i in (first, last)):
             return False
-        for p in self.all:
-            if all(self.before[q.id][first]["notes"] == self.before[q.id][last + 1]["notes"] for q in self.all):
-                return False
-            if all(self.before[q.id][last]["notes"] == self.before[q.id][first - 1]["notes"] for q in self.all):
-                return False
         if not self.in_all(first, last):
             return False
         for part in self.all:

@@ -160,8 +160,9 @@ class NoteDeeds:
             return False
         new = pitch_of(note)
         if self.rng.random() < 0.6:
-            new = self.neighbour(part, chord, (-1, 1))
-            if new is None:
+            # A step away, or under a sign, it could be an ornament written out.
+            new = self.neighbour(part, chord, (-2, 2))
+            if new is None or note.find("notations/ornaments") is not None:
                 return False
         after = self.following(part, chord)
         if after is not None and after.time == chord.time + chord.duration and any(

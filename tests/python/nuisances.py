@@ -351,6 +351,8 @@ def dotted_or_tied(root, rng, told):
                     "notations/glissando", "notations/slide", "lyric", "notations/articulations/breath-mark")):
                 continue
             length = number(text_of(chord.head, "duration"))
+            if any(number(text_of(n, "duration")) != length for n in chord.members):
+                continue
             long, short = length * 2 / 3, length / 3
             if long.denominator != 1 or short.denominator != 1:
                 continue
