@@ -13,11 +13,12 @@ from mark_deeds import MarkDeeds
 from note_deeds import NoteDeeds
 from ornament_deeds import OrnamentDeeds
 from parts import WORDY, Part
+from repeat_deeds import RepeatDeeds
 from sign_deeds import SignDeeds
 
 
-class Deeds(Places, NoteDeeds, OrnamentDeeds, MarkDeeds, SignDeeds, BarDeeds):
-    STRUCTURES = ("insertion", "cut", "ending", "rewrite")
+class Deeds(Places, NoteDeeds, OrnamentDeeds, MarkDeeds, SignDeeds, RepeatDeeds, BarDeeds):
+    STRUCTURES = ("written-out-repeat", "insertion", "cut", "ending", "rewrite")
     NAMES = STRUCTURES + (
         "realisations", "structures", "signatures", "octaves", "wrong-notes", "spelling", "rhythm", "notes", "ties", "omitted-marks", "altered-marks")
     TRIES = 80

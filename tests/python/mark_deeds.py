@@ -65,7 +65,7 @@ class MarkDeeds:
             return False
         if mark.category == "slur":
             return self.move_slur(part, mark)
-        margin = 1 if mark.category in CLOSE else 0
+        margin = part.beat if mark.category in CLOSE else 0
         near = [t for t in part.points.get(mark.category, ()) if abs(t - mark.time) <= margin]
         if mark.end:
             return self.move_end(part, mark)
@@ -83,11 +83,11 @@ class MarkDeeds:
         return True
 
     def shift(self, part, mark):
-        """A direction to a note less than a quarter away."""
+        """A direction to a note less than a beat away."""
         choices = [
             c for c in part.in_bar[mark.bar.index]
-            if 0 < abs(c.onset - mark.onset) < 1 and not c.grace and not c.cue
-            and [t for t in part.points.get(mark.category, ()) if abs(t - c.time) <= 1] == [mark.time]]
+            if 0 < abs(c.onset - mark.onset) < min(1, mark.bar.beat) and not c.grace and not c.cue
+            and [t for t in part.points.get(mark.category, ()) if abs(t - c.time) <= part.beat] == [mark.time]]
         # It must stand at a note before, or it is not clear how far it moved.
         if not choices or not self.chords_at(part, mark.time):
             return False
@@ -113,7 +113,7 @@ class MarkDeeds:
         others = [t for t in part.points.get(mark.category, ()) if t not in (mark.time, end)]
         spans = [s for s in part.spans.get(mark.category, ()) if s != (mark.time, end)]
         times = [t for t in before + after
-                 if not any(abs(o - t) <= 1 or min(t, end) <= o <= max(t, end) for o in others)
+                 if not any(abs(o - t) <= part.beat or min(t, end) <= o <= max(t, end) for o in others)
                  and not any(a <= max(t, end) and mark.time <= b for a, b in spans)]
         if not times or any(o for o in others if mark.time <= o <= end):
             return False

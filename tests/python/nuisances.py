@@ -467,7 +467,11 @@ ALL = (
 
 def apply(root, rng, told, count):
     """Some of the nuisances, in the order in which they do not hinder each other."""
-    for nuisance in sorted(rng.sample(ALL, min(count, len(ALL))), key=ALL.index):
+    chosen = set(rng.sample(ALL, min(count, len(ALL))))
+    # Most editions are in another key.
+    if rng.random() < 0.5:
+        chosen.add(transposed)
+    for nuisance in sorted(chosen, key=ALL.index):
         name = nuisance(root, rng, told)
         if name:
             told.names.append(name)

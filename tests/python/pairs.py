@@ -12,6 +12,7 @@ from fractions import Fraction
 import deeds
 import files
 import nuisances
+import repeat_deeds
 from editor import Editor
 from parts import Part
 
@@ -38,6 +39,8 @@ def make(path, seed, plain=False):
     if not plain or rng.random() < 0.5:
         editor = Editor(pair.source, rng)
         editor.work(rng.randint(20, 60), sorted(editor.additions))
+    if rng.random() < 0.3:
+        repeat_deeds.repeat_signs(deeds.Deeds(pair.source, rng), rng)
     pair.edition = copy.deepcopy(pair.source)
     pair.told = nuisances.Told(pair.edition)
     if rng.random() < 0.25:
@@ -55,6 +58,8 @@ def make(path, seed, plain=False):
 def intervene(pair, rng):
     done = deeds.Deeds(pair.edition, rng)
     names = rng.sample(deeds.Deeds.NAMES, rng.randint(2, 6))
+    if "written-out-repeat" not in names and done.strain() and rng.random() < 0.5:
+        names.append("written-out-repeat")
     if not set(names) & set(deeds.Deeds.STRUCTURES) and rng.random() < 0.5:
         names.append(rng.choice(deeds.Deeds.STRUCTURES))
     undone = done.work(names, rng.randint(1, 3))

@@ -58,6 +58,7 @@ class Part:
         self.el, self.id = el, el.get("id")
         self.bars, self.chords, self.directions = [], [], []
         self.staves, self.keys = 1, []
+        self.beat = Fraction(1)   # the longest, but a quarter at least
         self.points = {}          # category -> times of marks
         self.spans = {}           # category -> [(from, to)]
         self.numbers = {}         # kind of span -> [(bar index, number, type)] in file order
@@ -77,7 +78,7 @@ class Part:
 
     def free(self, category, time, end=None):
         """May a mark of this category be put here, in plain sight of the others?"""
-        margin = Fraction(1) if category in CLOSE else Fraction(0)
+        margin = self.beat if category in CLOSE else Fraction(0)
         first, last = time - margin, (time if end is None else end) + margin
         for point in self.points.get(category, ()):
             if first <= point <= last:
@@ -85,7 +86,7 @@ class Part:
         return not any(a <= last and first <= b for a, b in self.spans.get(category, ()))
 
     def read(self):
-        divisions, start, key = Fraction(1), Fraction(0), 0
+        divisions, start, key, beat = Fraction(1), Fraction(0), 0, Fraction(1)
         opened = {}
         for index, el in enumerate(self.el.findall("measure")):
             bar = Bar(el, index, start)
@@ -95,6 +96,9 @@ class Part:
                 if item.tag == "attributes":
                     divisions = number(text_of(item, "divisions")) or divisions
                     self.staves = max(self.staves, int(text_of(item, "staves", "1")))
+                    for unit in item.findall("time/beat-type"):
+                        self.beat = max(self.beat, 4 / number(unit.text))
+                        beat = 4 / number(unit.text)
                     for signature in item.findall("key"):
                         key = int(text_of(signature, "fifths", "0"))
                 elif item.tag == "backup":
@@ -120,6 +124,7 @@ class Part:
                     self.spans.setdefault("fermata", []).append((start, start + 16))
                 bar.length = max(bar.length, cursor)
             self.keys.append(key)
+            bar.beat = beat
             start += bar.length
         for chord in self.chords:
             chord.slurred = chord.has("notations/slur")
