@@ -43,11 +43,11 @@ TECHNIQUES = (
 TEMPI = (
     r"allegr\w*|andant\w*|adagi\w*|larg\w*|lent\w*|presto|prestissimo|vivace|vivo|moderato|grave|maestoso|tempo"
     r"|rit|ritard|ritardando|ritenuto|rall|rallentando|accel|accelerando|string|stringendo|mosso|allarg\w*|calando"
-    r"|menuett\w*|l'istesso|tardando|langsam\w*|lebhaft\w*|schnell\w*|mäßig\w*|rasch\w*|bewegt\w*|morendo")
+    r"|menuett\w*|l'istesso|tardando|langsam\w*|lebhaft\w*|schnell\w*|m[aä](?:ß|ss)ig\w*|rasch\w*|bewegt\w*|morendo")
 MANNERS = (
     r"dolce|dolciss\w*|espr(?:ess\w*)?|cantabile|cantando|con \w+|grazios\w*|legg\w*|legato|staccato|marc\w*"
     r"|semplice|tenerament\w*|affettuos\w*|appassionat\w*|agitat\w*|tranquill\w*|sostenut\w*|ten|tenuto|scherz\w*"
-    r"|giocos\w*|brillant\w*|pesante|ausdruck\w*|zart\w*|innig\w*|mesto|risolut\w*|energic\w*")
+    r"|giocos\w*|brillant\w*|pesante|ausdruck\w*|zart\w*|innig\w*|delicat\w*|mesto|risolut\w*|energic\w*")
 ROAD = r"d\.? ?c\.?|d\.? ?s\.?|da capo|dal segno|fine|al fine|al coda|to coda|coda|segno"
 KINDS = [
     ("structure", r"(?:%s)(?:[ .]+(?:al|alla|e poi|la)?[ .]*(?:fine|coda|segno|capo))*" % ROAD),

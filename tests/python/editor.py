@@ -10,439 +10,26 @@ with K marks of an imagined editor, and with the deeds that deeds.py knows.
 TRUTH lists the marks and deeds the way an audit should report them. Works on the XML alone; shares nothing with the program
 under test.
 """
-
 import argparse
 import json
 import random
 import sys
-import xml.etree.ElementTree as ET
 from fractions import Fraction
 
 import deeds
 import files
-from files import elements, text_of
+from building import element, insert, put_in_note
+from files import text_of
+from moving import GLYPHS, STEPS, Impossible, Interval, move, number
+from parts import Part
 
-STEPS = "CDEFGAB"
-NATURAL = [0, 2, 4, 5, 7, 9, 11]
-GLYPHS = {
-    Fraction(-3): "triple-flat", Fraction(-2): "flat-flat", Fraction(-3, 2): "three-quarters-flat",
-    Fraction(-1): "flat", Fraction(-1, 2): "quarter-flat", Fraction(0): "natural",
-    Fraction(1, 2): "quarter-sharp", Fraction(1): "sharp", Fraction(3, 2): "three-quarters-sharp",
-    Fraction(2): "double-sharp", Fraction(3): "triple-sharp",
-}
-GLYPH_ALTER = {glyph: alter for alter, glyph in GLYPHS.items()}
-GLYPH_ALTER.update({"sharp-sharp": Fraction(2), "natural-sharp": Fraction(1), "natural-flat": Fraction(-1)})
-
-NOTE_ORDER = [
-    "grace", "cue", "chord", "pitch", "unpitched", "rest", "duration", "tie", "instrument", "footnote",
-    "level", "voice", "type", "dot", "accidental", "time-modification", "stem", "notehead",
-    "notehead-text", "staff", "beam", "notations", "lyric", "play", "listen",
-]
-
-# Marks of these kinds that lie within a quarter note of each other could
-# rightly be read as one mark that was altered; the others only on one onset.
-CLOSE = {
-    "dynamics", "hairpin", "tempo", "expression", "technique", "octave-line", "pedal", "rehearsal", "text",
-}
-WORDY = ("dynamics", "tempo", "expression", "technique", "text")
-NUMBERS = range(1, 7)  # MusicXML up to 3.1 knows no more
-
-
-class Impossible(Exception):
-    """The score cannot be moved by this interval."""
-
-
-# ---------------------------------------------------------------- moving
-
-class Interval:
-    def __init__(self, steps, semitones):
-        self.steps, self.semitones = steps, semitones
-        self.fifths = 7 * semitones - 12 * steps
-
-    def pitch(self, step, alter, octave):
-        place = STEPS.index(step) + 7 * octave
-        sounding = NATURAL[place % 7] + 12 * (place // 7) + alter + self.semitones
-        place += self.steps
-        alter = sounding - NATURAL[place % 7] - 12 * (place // 7)
-        if abs(alter) > 3:
-            raise Impossible("%s%+d%d would need more than three signs" % (step, alter, octave))
-        return STEPS[place % 7], alter, place // 7
-
-
-def number(text):
-    return Fraction(text.strip()) if text and text.strip() else Fraction(0)
-
-
-def plain(value):
-    return str(value) if value.denominator == 1 else "%g" % float(value)
-
-
-def set_alter(parent, after, name, alter):
-    """Sets, adds or removes an alter element so that an untouched one keeps its form."""
-    found = parent.find(name)
-    if found is not None:
-        if number(found.text) != alter:
-            if alter == 0:
-                parent.remove(found)
-            else:
-                found.text = plain(alter)
-    elif alter != 0:
-        place = list(parent).index(parent.find(after)) + 1
-        insert(parent, place, element(name, plain(alter)))
-
-
-def move_pitch(el, interval, names=("step", "alter", "octave")):
-    """Moves a pitch, or a pitch class where the element has no octave."""
-    step, alter, octave = names
-    old = number(text_of(el, alter))
-    has_octave = octave is not None
-    new_step, new_alter, new_octave = interval.pitch(
-        text_of(el, step), old, int(text_of(el, octave)) if has_octave else 4)
-    el.find(step).text = new_step
-    set_alter(el, step, alter, new_alter)
-    if has_octave:
-        if not 0 <= new_octave <= 9:
-            raise Impossible("a note would lie in octave %d" % new_octave)
-        el.find(octave).text = str(new_octave)
-    return old, new_alter
-
-
-def move_sign(el, step, octave, interval):
-    """Moves the sign over or under an ornament, which alters the neighbouring note."""
-    if (el.text or "").strip() not in GLYPH_ALTER:
-        return
-    place = STEPS.index(step) + 7 * octave + (-1 if el.get("placement") == "below" else 1)
-    old = GLYPH_ALTER[el.text.strip()]
-    new = interval.pitch(STEPS[place % 7], old, place // 7)[1]
-    if new != old:
-        el.text = GLYPHS[new]
-
-
-def move_key(key, interval):
-    fifths = key.find("fifths")
-    if fifths is not None:
-        moved = int(fifths.text) + interval.fifths
-        if abs(moved) > 7:
-            raise Impossible("a key of %d signs: respell the interval" % abs(moved))
-        fifths.text = str(moved)
-        cancel = key.find("cancel")
-        if cancel is not None:
-            moved = int(cancel.text) + interval.fifths
-            if abs(moved) > 7:
-                key.remove(cancel)
-            else:
-                cancel.text = str(moved)
-    # A key that is not of the circle of fifths: step, alter and perhaps a sign, in turn.
-    step = None
-    for child in list(key):
-        if child.tag == "key-step":
-            step = child
-        elif child.tag == "key-alter":
-            old = number(child.text)
-            step.text, alter, _ = interval.pitch(step.text.strip(), old, 4)
-            child.text = plain(alter)
-        elif child.tag == "key-accidental" and alter != old and alter in GLYPHS:
-            child.text = GLYPHS[alter]
-
-
-def move(root, interval):
-    """Moves a whole score; gives the ids of the parts that have nothing to move."""
-    still = []
-    for part in root.iter("part"):
-        if part.find(".//unpitched") is not None and part.find(".//pitch") is None:
-            still.append(part.get("id"))
-            continue
-        if interval.steps == 0 and interval.semitones == 0:
-            continue
-        for key in part.iter("key"):
-            move_key(key, interval)
-        for fifths in part.iter("numeral-fifths"):
-            fifths.text = str(int(fifths.text) + interval.fifths)
-        for name in ("root", "bass"):
-            for el in part.iter(name):
-                if el.find(name + "-step") is not None:
-                    move_pitch(el, interval, (name + "-step", name + "-alter", None))
-        for rest in part.iter("rest"):
-            if rest.find("display-step") is not None:
-                place = STEPS.index(text_of(rest, "display-step")) + 7 * int(text_of(rest, "display-octave"))
-                place += interval.steps
-                rest.find("display-step").text = STEPS[place % 7]
-                rest.find("display-octave").text = str(place // 7)
-        for note in part.iter("note"):
-            pitch = note.find("pitch")
-            if pitch is None:
-                continue
-            step, octave = text_of(pitch, "step"), int(text_of(pitch, "octave"))
-            for sign in note.iter("accidental-mark"):
-                move_sign(sign, step, octave, interval)
-            old, new = move_pitch(pitch, interval)
-            # The key moves with the notes, so a sign is needed exactly where it was
-            # before; only which sign it is may change.
-            accidental = note.find("accidental")
-            if accidental is not None and new != old and new in GLYPHS:
-                accidental.text = GLYPHS[new]
-    return still
-
-
-# ---------------------------------------------------------------- building XML
-
-def element(name, text=None, children=(), **attributes):
-    made = ET.Element(name, {key.replace("_", "-"): value for key, value in attributes.items() if value is not None})
-    made.text = text
-    made.extend(children)
-    return made
-
-
-def insert(parent, place, child):
-    """Puts a child in so that it stands on a line of its own where its siblings do."""
-    siblings = list(parent)
-    lead = parent.text if siblings and not (parent.text or "").strip() else None
-    indent(child, lead)
-    if place < len(siblings):
-        child.tail = siblings[place - 1].tail if place else parent.text
-        parent.insert(place, child)
-    elif siblings:
-        child.tail = siblings[-1].tail
-        siblings[-1].tail = lead
-        parent.append(child)
-    else:
-        parent.append(child)
-
-
-def indent(el, lead):
-    """Lays out a new element whose own line begins with `lead`."""
-    if not lead or "\n" not in lead or not len(el):
-        return
-    deeper = lead + ("\t" if lead.endswith("\t") else "  ")
-    el.text = deeper
-    for child in el:
-        indent(child, deeper)
-        child.tail = deeper
-    el[-1].tail = lead
-
-
-def put_in_note(note, child):
-    rank = NOTE_ORDER.index(child.tag)
-    place = len(note)
-    for at, sibling in enumerate(note):
-        if sibling.tag in NOTE_ORDER and NOTE_ORDER.index(sibling.tag) > rank:
-            place = at
-            break
-    insert(note, place, child)
-
-
-# ---------------------------------------------------------------- reading
-
-class Chord:
-    """A head note with the chord notes that follow it."""
-
-    def __init__(self, head, bar, onset, duration):
-        self.head, self.members, self.bar = head, [head], bar
-        self.onset, self.duration = onset, duration
-        self.voice = text_of(head, "voice", "1")
-        self.staff = text_of(head, "staff")
-        self.grace = head.find("grace") is not None
-        self.cue = head.find("cue") is not None
-        self.rest = head.find("rest") is not None
-        self.slurred = False
-
-    @property
-    def time(self):
-        return self.bar.start + self.onset
-
-    def has(self, path):
-        return any(note.find(path) is not None for note in self.members)
-
-    def tie(self, kind):
-        return any(
-            tie.get("type") == kind
-            for note in self.members
-            for tie in note.findall("tie") + note.findall("notations/tied"))
-
-    @property
-    def playable(self):
-        size = self.head.find("type")
-        return not (
-            self.grace or self.cue or self.rest or self.head.get("print-object") == "no"
-            or (size is not None and size.get("size") in ("cue", "grace-cue")))
-
-
-class Bar:
-    def __init__(self, el, index, start):
-        self.el, self.index, self.start = el, index, start
-        self.number, self.length = el.get("number", ""), Fraction(0)
-
-
-class Part:
-    """What of a part an editor must know: where the notes are, and which marks there are."""
-
-    def __init__(self, el):
-        self.el, self.id = el, el.get("id")
-        self.bars, self.chords, self.directions = [], [], []
-        self.staves, self.keys = 1, []
-        self.points = {}          # category -> times of marks
-        self.spans = {}           # category -> [(from, to)]
-        self.numbers = {}         # kind of span -> [(bar index, number, type)] in file order
-        self.lyrics = el.find(".//lyric") is not None
-        self.read()
-        self.voices = {}
-        for chord in self.chords:
-            if not chord.grace:
-                self.voices.setdefault(chord.voice, []).append(chord)
-
-    def mark(self, category, time, end=None):
-        self.points.setdefault(category, []).append(time)
-        if end is not None:
-            self.points[category].append(end)
-            self.spans.setdefault(category, []).append((time, end))
-
-    def free(self, category, time, end=None):
-        """May a mark of this category be put here, in plain sight of the others?"""
-        margin = Fraction(1) if category in CLOSE else Fraction(0)
-        first, last = time - margin, (time if end is None else end) + margin
-        for point in self.points.get(category, ()):
-            if first <= point <= last:
-                return False
-        return not any(a <= last and first <= b for a, b in self.spans.get(category, ()))
-
-    def read(self):
-        divisions, start, key = Fraction(1), Fraction(0), 0
-        opened = {}
-        for index, el in enumerate(self.el.findall("measure")):
-            bar = Bar(el, index, start)
-            self.bars.append(bar)
-            cursor, previous = Fraction(0), Fraction(0)
-            for item in elements(el):
-                if item.tag == "attributes":
-                    divisions = number(text_of(item, "divisions")) or divisions
-                    self.staves = max(self.staves, int(text_of(item, "staves", "1")))
-                    for signature in item.findall("key"):
-                        key = int(text_of(signature, "fifths", "0"))
-                elif item.tag == "backup":
-                    cursor -= number(text_of(item, "duration")) / divisions
-                elif item.tag == "forward":
-                    cursor += number(text_of(item, "duration")) / divisions
-                elif item.tag == "note":
-                    grace = item.find("grace") is not None
-                    length = Fraction(0) if grace else number(text_of(item, "duration")) / divisions
-                    if item.find("chord") is not None and self.chords and self.chords[-1].bar is bar:
-                        self.chords[-1].members.append(item)
-                        self.read_note(item, bar, previous, opened)
-                        continue
-                    previous = cursor
-                    self.chords.append(Chord(item, bar, cursor, length))
-                    self.read_note(item, bar, cursor, opened)
-                    cursor += length
-                elif item.tag in ("direction", "harmony", "figured-bass"):
-                    shift = number(text_of(item, "offset")) / divisions
-                    self.read_direction(item, bar, cursor, shift, opened)
-                elif item.tag == "barline" and item.find("fermata") is not None:
-                    # It could stand for a fermata on any late note of the bar.
-                    self.spans.setdefault("fermata", []).append((start, start + 16))
-                bar.length = max(bar.length, cursor)
-            self.keys.append(key)
-            start += bar.length
-        for chord in self.chords:
-            chord.slurred = chord.has("notations/slur")
-
-    def number_used(self, kind, el, bar, time, opened):
-        key = (kind, el.get("number", "1"))
-        self.numbers.setdefault(kind, []).append((bar.index, el.get("number", "1"), el.get("type")))
-        if el.get("type") == "stop":
-            if key in opened:
-                self.spans.setdefault(kind, []).append(tuple(sorted((opened.pop(key), time))))
-        elif el.get("type") != "continue":
-            opened[key] = time
-
-    def read_note(self, note, bar, onset, opened):
-        time = bar.start + onset
-        if note.find("grace") is not None:
-            self.mark("grace", time)
-        accidental = note.find("accidental")
-        if accidental is not None and {"cautionary", "editorial", "parentheses", "bracket"} & set(accidental.keys()):
-            self.mark("accidental", time)
-        for notations in note.findall("notations"):
-            for item in elements(notations):
-                if item.tag == "articulations":
-                    for child in elements(item):
-                        breath = child.tag in ("breath-mark", "caesura")
-                        self.mark("breath" if breath else "articulation", time)
-                elif item.tag == "ornaments":
-                    self.mark("ornament", time)
-                    for wave in item.findall("wavy-line"):
-                        self.number_used("wavy-line", wave, bar, time, opened)
-                elif item.tag in ("arpeggiate", "non-arpeggiate", "glissando", "slide"):
-                    self.mark("ornament", time)
-                elif item.tag == "technical":
-                    for child in elements(item):
-                        self.mark(technical(child.tag), time)
-                elif item.tag in ("fermata", "dynamics"):
-                    self.mark(item.tag, time)
-                elif item.tag == "slur":
-                    self.number_used("slur", item, bar, time, opened)
-                elif item.tag == "other-notation":
-                    self.mark("text", time)
-
-    def read_direction(self, item, bar, cursor, shift, opened):
-        if item.tag == "direction" and shift == 0:
-            self.directions.append((item, bar, cursor))
-        for time in {bar.start + cursor, bar.start + cursor + shift}:
-            for child in item.findall("direction-type/*"):
-                if child.tag == "wedge":
-                    self.mark("hairpin", time)
-                    self.number_used("hairpin", child, bar, time, opened)
-                elif child.tag == "octave-shift":
-                    self.mark("octave-line", time)
-                    self.number_used("octave-line", child, bar, time, opened)
-                elif child.tag in ("pedal", "damp", "damp-all"):
-                    self.mark("pedal", time)
-                    self.number_used("pedal", child, bar, time, opened)
-                elif child.tag == "dynamics":
-                    self.mark("dynamics", time)
-                elif child.tag == "metronome":
-                    self.mark("tempo", time)
-                else:
-                    # What words mean is not this tool's to say: they may be any of these.
-                    for category in WORDY + ("rehearsal",):
-                        self.mark(category, time)
-
-    def free_number(self, kind, first, last):
-        """A number that no span of this kind uses anywhere near bars first..last."""
-        used = set()
-        by_number = {}
-        for bar, name, what in self.numbers.get(kind, ()):
-            by_number.setdefault(name, []).append((bar, what))
-        for name, events in by_number.items():
-            reach = []
-            if events[0][1] == "stop":
-                reach.append((0, events[0][0]))
-            for here, following in zip(events, events[1:] + [(len(self.bars), "start")]):
-                # Only between a stop and the next start is the number surely free.
-                surely = here[1] == "stop" and following[1] not in ("stop", "continue")
-                reach.append((here[0], here[0] if surely else following[0]))
-            if any(a <= last + 1 and first - 1 <= b for a, b in reach):
-                used.add(name)
-        for name in NUMBERS:
-            if str(name) not in used:
-                return str(name)
-        return None
-
-
-def technical(tag):
-    if tag in ("up-bow", "down-bow"):
-        return "bowing"
-    if tag in ("fingering", "string", "fret", "pluck", "thumb-position", "hole"):
-        return "fingering"
-    return "technique"
-
-
-# ---------------------------------------------------------------- the editor
 
 class Editor:
     """Puts marks in, one at a time. Each `add_*` returns a list of findings, or None
     where the place it drew does not suit; the score is then untouched."""
 
     TRIES = 60
+    SELDOM = ("harmony", "structure")   # only when they are asked for
 
     def __init__(self, root, rng, closed=frozenset()):
         self.rng = rng
@@ -453,9 +40,10 @@ class Editor:
         self.additions = {
             name[4:].replace("_", "-"): getattr(self, name) for name in sorted(dir(self)) if name.startswith("add_")}
 
-    def work(self, count, wanted=None):
+    def work(self, count, wanted=()):
         """Adds `count` marks, the categories by turns; gives how many found no place."""
-        table = {name: add for name, add in self.additions.items() if not wanted or name in wanted}
+        table = {name: add for name, add in self.additions.items()
+                 if name in wanted or not wanted and name not in self.SELDOM}
         if not self.parts:
             return count
         done, exhausted = 0, set()
@@ -485,7 +73,7 @@ class Editor:
         bar = self.rng.choice(part.bars)
         if bar.el in self.closed:
             return part, None
-        chords = [c for c in part.chords if c.bar is bar and c.playable and (tied or not c.tie("stop"))]
+        chords = [c for c in part.in_bar[bar.index] if c.playable and (tied or not c.tie("stop"))]
         return (part, self.rng.choice(chords)) if chords else (part, None)
 
     def run_of_notes(self, part, chord, longest, tied=False):
@@ -740,6 +328,22 @@ class Editor:
     def add_text(self):
         return self.words("text", ["Solo", "cf. facsimile", "Tutti", "NB"])
 
+    def add_structure(self):
+        return self.words("structure", ["Fine", "D.C. al Fine", "Da Capo"])
+
+    def add_harmony(self):
+        part, chord = self.place()
+        if chord is None or not part.free("harmony", chord.time) or part.el.find(".//figured-bass") is not None:
+            return None
+        root, kind = self.rng.choice("CDFGA"), self.rng.choice(["major", "minor", "dominant"])
+        place = list(chord.bar.el).index(chord.head)
+        if place and chord.bar.el[place - 1].tag == "note" and chord.bar.el[place - 1].find("grace") is not None:
+            return None
+        insert(chord.bar.el, place, element(
+            "harmony", children=[element("root", children=[element("root-step", root)]), element("kind", kind)]))
+        part.mark("harmony", chord.time)
+        return [self.finding(part, "harmony", "%s %s" % (root, kind), chord.bar, chord.onset)]
+
     def add_rehearsal(self):
         part, chord = self.place()
         # An editor's letters head their bars.
@@ -843,7 +447,7 @@ def main():
     done = None
     if asked:
         # Draws of its own, so that they do not depend on the marks.
-        done = deeds.Deeds(root, random.Random("deeds %d" % given.seed), sys.modules[__name__])
+        done = deeds.Deeds(root, random.Random("deeds %d" % given.seed))
         undone = done.work(asked, given.times)
     editor = Editor(root, random.Random(given.seed), done.closed if done else frozenset())
     if done:

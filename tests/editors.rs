@@ -1,0 +1,50 @@
+//! What the audit finds of editors whose doings are known: `tests/python/measure.py` makes pairs of an
+//! edition and a source out of real scores, and counts what is right, false and missed.
+
+#[path = "common/python.rs"]
+mod python;
+
+use serde_json::Value;
+use std::ffi::OsStr;
+
+/// The measure over edited pairs and over pairs that differ in writing only.
+fn measure(edited: &str, plain: &str) -> Value {
+    let folder = tempfile::tempdir().unwrap();
+    let figures = folder.path().join("figures.json");
+    let program = OsStr::new(env!("CARGO_BIN_EXE_obelus"));
+    let seeds = ["--seeds", edited, "--plain", plain, "--json"].map(OsStr::new);
+    let args: Vec<&OsStr> = [program].into_iter().chain(seeds).chain([figures.as_os_str()]).collect();
+    println!("{}", python::run("measure.py", &args));
+    let told: Value = serde_json::from_str(&std::fs::read_to_string(figures).unwrap()).unwrap();
+    for fault in ["crashes", "generator_faults"] {
+        assert_eq!(told[fault], 0, "{fault}");
+    }
+    let pairs = told["pairs"].as_u64().unwrap() + told["plain_pairs"].as_u64().unwrap();
+    assert_eq!(told["transposition_right"].as_u64().unwrap(), pairs, "the interval or the parts that belong together");
+    told
+}
+
+fn number(value: &Value) -> f64 {
+    value.as_f64().expect("a number")
+}
+
+#[test]
+fn editors_of_twenty_four_scores() {
+    let told = measure("1-24", "1-12");
+    assert!(number(&told["all"]["f1"]) >= 0.99, "{}", told["all"]);
+    assert!(number(&told["passages"]["f1"]) >= 0.93, "{}", told["passages"]);
+    assert_eq!(told["plain_with_findings"], 0);
+}
+
+/// The whole run, on seeds that nothing was made to suit: `cargo test --release --test editors -- --ignored --nocapture`.
+#[test]
+#[ignore = "takes minutes"]
+fn editors_of_three_hundred_scores() {
+    let told = measure("1000-1319", "1000-1199");
+    assert!(number(&told["all"]["f1"]) >= 0.995, "{}", told["all"]);
+    for (category, figures) in told["categories"].as_object().unwrap() {
+        assert!(number(&figures["f1"]) >= 0.98, "{category}: {figures}");
+    }
+    assert!(number(&told["passages"]["f1"]) >= 0.98, "{}", told["passages"]);
+    assert_eq!(told["plain_with_findings"], 0);
+}
