@@ -31,6 +31,8 @@ enum Kind {
     Same,
     /// The same note in another octave: in other music that is chance, too.
     Octave,
+    /// Of an ornament that the source does not ask for.
+    Doubtful,
     Different,
     /// In bars that have no partner or are other music as a whole.
     Alien,
@@ -119,8 +121,11 @@ fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) -> Vec<(Item,
         tie.edition.iter().skip(1).for_each(|n| told_e[*n] = true);
         tie.source.iter().skip(1).for_each(|n| told_s[*n] = true);
     }
+    // Without a sign in the source an ornament may be chance, inside other music.
+    let mut doubtful = vec![false; view.edition.notes.len()];
     for realisation in &alignment.realisations {
-        realisation.edition.iter().for_each(|n| told_e[*n] = true);
+        let table = if realisation.sign.is_some() { &mut told_e } else { &mut doubtful };
+        realisation.edition.iter().for_each(|n| table[*n] = true);
         realisation.chord.iter().for_each(|n| told_s[*n] = true);
     }
     let mut out = Vec::new();
@@ -134,17 +139,19 @@ fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) -> Vec<(Item,
             let apart = source.map(|s| view.edition_height(e) - view.source_height(s));
             let own = match apart {
                 _ if told_e[e] => Kind::Same,
+                _ if doubtful[e] => Kind::Doubtful,
                 Some(0) => Kind::Same,
                 Some(apart) if apart % 1200 == 0 => Kind::Octave,
                 _ => Kind::Different,
             };
             let exact = told_e[e]
-                || source.is_some_and(|s| {
-                    let other = &view.source.notes[s];
-                    view.edition_height(e) == view.source_height(s)
-                        && note.offset == row.pair.to_edition(other.offset)
-                        && view.edition.sounding(e) == view.source.sounding(s) * row.pair.scale
-                });
+                || !doubtful[e]
+                    && source.is_some_and(|s| {
+                        let other = &view.source.notes[s];
+                        view.edition_height(e) == view.source_height(s)
+                            && note.offset == row.pair.to_edition(other.offset)
+                            && view.edition.sounding(e) == view.source.sounding(s) * row.pair.scale
+                    });
             let item = Item { row: index, offset: note.offset, edition: Some(e), source, kind: kind(own), exact };
             out.push((item, note.voice as usize));
         }
@@ -188,15 +195,17 @@ fn runs(items: &[Item]) -> Vec<Vec<Item>> {
             at += 1;
             continue;
         }
-        let (mut end, mut last, mut same) = (at + 1, at, 0);
-        while end < items.len() {
+        let (mut end, mut last, mut same, mut strays) = (at + 1, at, 0, 0);
+        // A whole bar without a note of the voice ends a run.
+        while end < items.len() && items[end].row <= items[last].row + 1 {
             match items[end].kind {
-                Kind::Different | Kind::Alien => (last, same) = (end, 0),
+                Kind::Different | Kind::Alien => (last, same, strays) = (end, 0, 0),
                 Kind::Same if items[end].exact => same += 1,
                 // Another length or octave of the same note may be chance, too.
-                Kind::Same | Kind::Octave => {}
+                Kind::Same | Kind::Octave => strays += 1,
+                Kind::Doubtful => {}
             }
-            if same > 1 || end - last - same > STRAYS {
+            if same > 1 || strays > STRAYS {
                 break;
             }
             end += 1;
@@ -254,9 +263,14 @@ fn bound(view: &PartView, rows: &[Row], run: Vec<Item>) -> Stretch {
         source: run.iter().filter_map(|i| i.source).collect(),
         outline: (first.row, last.row),
         from: if whole(first.row) { Time::from(0) } else { first.offset },
-        to: if whole(last.row) { None } else { end },
+        to: if whole(last.row) { None } else { end.filter(|end| *end < bar_end(view, &rows[last.row])) },
         to_the_end: false,
     }
+}
+
+fn bar_end(view: &PartView, row: &Row) -> Time {
+    let whole = row.pair.edition.and_then(|b| view.edition.bars.get(b)).map_or(Time::from(0), |b| b.length);
+    row.edition_to.unwrap_or(whole)
 }
 
 fn length(view: &PartView, item: &Item) -> Time {
@@ -279,8 +293,7 @@ fn touches(a: &Stretch, b: &Stretch, rows: &[Row]) -> bool {
     side_by_side
         && first.to.is_none()
         && second.from == Time::from(0)
-        && whole(first.outline.1)
-        && whole(second.outline.0)
+        && (whole(first.outline.1) || whole(second.outline.0))
 }
 
 fn merge(into: &mut Stretch, from: Stretch) {
