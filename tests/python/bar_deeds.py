@@ -135,6 +135,11 @@ class BarDeeds:
         """
         return {(Fraction(n[0]), n[1]) for bar in self.before[part.id][first: last + 1] for n in bar["notes"]}
 
+    def crowded(self, part, first, last):
+        """Whether somewhere every letter is heard, so that no other could be written."""
+        heard = self.heard(part, first, last)
+        return any(sum(at == onset for at, _ in heard) == len(STEPS) for onset, _ in heard)
+
     def unlike(self, part, first, last):
         """Lengths that hardly a note of these bars has."""
         lengths = [Fraction(n[4]) for bar in self.before[part.id][first: last + 1] for n in bar["notes"] if not n[-1]]
@@ -270,6 +275,8 @@ class BarDeeds:
         if length != self.all[0].bars[first - 1].length:
             return False
         units = {part.id: self.unit(part, part.bars[first], length, self.unlike(part, first, last)) for part in self.all}
+        if any(self.crowded(part, first, last) for part in self.all):
+            return False
         if None in units.values() or any(part.el.find(".//unpitched") is not None for part in self.all):
             return False
         if not self.in_all(first, last):
@@ -305,7 +312,7 @@ class BarDeeds:
             return False
         first = self.rng.randint(3, total - 3 - count)
         last = first + count - 1
-        if not self.may_edit(first, last, [part]):
+        if not self.may_edit(first, last, [part]) or self.crowded(part, first, last):
             return False
         bars = part.bars[first: last + 1]
         if len([c for c in part.chords if c.bar in bars and not c.rest and not c.grace]) < 4 or any(
