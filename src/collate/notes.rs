@@ -70,8 +70,8 @@ fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> bool 
         .map(|n| (&view.source.notes[n], n))
         .map(|(note, n)| (row.pair.to_edition(note.offset), view.source_height(n), note.voice, n))
         .collect();
-    ours.sort_unstable();
-    theirs.sort_unstable();
+    in_order(view.edition, &mut ours);
+    in_order(view.source, &mut theirs);
     let equal = ours.len() == theirs.len() && ours.iter().zip(&theirs).all(|(a, b)| (a.0, a.1) == (b.0, b.1));
     if equal {
         for (a, b) in ours.iter().zip(&theirs) {
@@ -104,6 +104,12 @@ fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> bool 
         }
     }
     true
+}
+
+/// By place and height; where two voices meet in one pitch, by length and voice.
+fn in_order(part: &Part, notes: &mut [Struck]) {
+    let last = |n: &Struck| (part.sounding(n.3), n.2, n.3);
+    notes.sort_unstable_by(|a, b| (a.0, a.1).cmp(&(b.0, b.1)).then_with(|| last(a).cmp(&last(b))));
 }
 
 /// Whether a part has other music in two bars that stand for each other. Bars

@@ -6,6 +6,7 @@ use crate::pitch::Interval;
 use crate::score::{NoteId, Part, Score};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
+use std::collections::BTreeMap;
 use std::collections::HashMap;
 
 /// Parts that the user named, by their place in the score.
@@ -35,11 +36,15 @@ pub struct Pair {
 /// Melodies of this many intervals are compared, the longest first; short
 /// pieces have no long ones.
 const LENGTHS: [usize; 4] = [6, 3, 1, 0];
-/// A melody that stands in more places than this tells little.
-const MOST_PLACES: usize = 16;
+/// A melody that stands in more places of a part than this tells little.
+const MOST_PLACES: usize = 64;
 /// The least share of an edition's melodies that the right part has. Unrelated
 /// music shares a few per cent by chance.
 const LEAST_SHARE: [f64; 4] = [0.10, 0.20, 0.34, 0.99];
+
+/// The parts of a score move by one interval, as a rule: what a part shares by
+/// another counts so much less.
+const STRANGE_KEY: f64 = 0.6;
 
 /// Notes of a piece that is too short to share long melodies.
 const SHORT_PIECE: usize = 16;
@@ -77,6 +82,7 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
                 }
             }
         }
+        let leading = leading(&candidates);
         // Ties (two identical parts) go to what was drawn for it, to the same name, then the same place.
         candidates.sort_by(|a, b| {
             let likeness = |c: &(f64, usize, usize, Interval)| {
@@ -84,7 +90,11 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
                 let printed = source.parts[c.2].drawn_from.is_empty();
                 (printed, !same_name, c.1.abs_diff(c.2), c.1, c.2)
             };
-            ((b.0 * 100.0).round().total_cmp(&(a.0 * 100.0).round())).then(likeness(a).cmp(&likeness(b)))
+            let weight = |c: &(f64, usize, usize, Interval)| {
+                let agrees = c.3.semitones.rem_euclid(12) == leading;
+                (c.0 * if agrees { 100.0 } else { 100.0 * STRANGE_KEY }).round()
+            };
+            weight(b).total_cmp(&weight(a)).then(likeness(a).cmp(&likeness(b)))
         });
         for (share, part, from, interval) in candidates {
             if pairs.iter().all(|p| p.edition != part && p.source != from) {
@@ -179,6 +189,20 @@ fn ratio(edition: &Part, source: &Part) -> Option<Time> {
     }
     let best = votes.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))?;
     (best.1 > all / 2.0 && best.0 > Time::from(0)).then_some(best.0)
+}
+
+/// The key, in semitones of an octave, that most parts of the edition would have.
+fn leading(candidates: &[(f64, usize, usize, Interval)]) -> i32 {
+    let mut best: BTreeMap<(i32, usize), f64> = BTreeMap::new();
+    for (share, part, _, interval) in candidates {
+        let own = best.entry((interval.semitones.rem_euclid(12), *part)).or_default();
+        *own = own.max(*share);
+    }
+    let mut sums: BTreeMap<i32, f64> = BTreeMap::new();
+    for ((key, _), share) in best {
+        *sums.entry(key).or_default() += share;
+    }
+    sums.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0))).map_or(0, |s| s.0)
 }
 
 /// Percussion and silent parts have no melody: they are matched by name or, in
@@ -281,9 +305,10 @@ impl Index {
         // Of a melody that is everywhere the first places are enough.
         let (mut melody, mut places) = (None, 0);
         seats.retain(|seat| {
-            places = if melody == Some(seat.0) { places + 1 } else { 1 };
-            melody = Some(seat.0);
-            places <= MOST_PLACES * melodies.len()
+            let here = Some((seat.0, seat.1.0));
+            places = if melody == here { places + 1 } else { 1 };
+            melody = here;
+            places <= MOST_PLACES
         });
         Index { length, parts: melodies.len(), seats }
     }

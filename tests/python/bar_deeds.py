@@ -221,7 +221,13 @@ class BarDeeds:
             for note in self.before[part.id][index]["notes"]:
                 if not note[-1]:
                     self.tell(part, "note", "omitted", str(note[1:4]), bar, Fraction(note[0]))
+            rolled = set()
             for category, kind, reading, offset, _ in self.before[part.id][index]["marks"]:
+                # A chord is broken once, though each of its notes says so.
+                if kind == "arpeggiate":
+                    if (offset, str(reading)) in rolled:
+                        continue
+                    rolled.add((offset, str(reading)))
                 # A syllable's line is no syllable; the double bar of the end is no finding.
                 if category == "lyric" and not any(r[0] == "text" for r in reading[1:]):
                     continue
