@@ -184,5 +184,8 @@ fn told(audit: &Audit) -> String {
     let alone = |side: &str, parts: &[report::PartName]| {
         parts.iter().map(|p| format!("{side}'s part without a partner: {}\n", p.name)).collect::<String>()
     };
-    out + &alone("the edition", &audit.unmatched_parts.edition) + &alone("the source", &audit.unmatched_parts.source)
+    let warnings: String = audit.warnings.iter().map(|w| format!("warning: {w}\n")).collect();
+    out + &warnings
+        + &alone("the edition", &audit.unmatched_parts.edition)
+        + &alone("the source", &audit.unmatched_parts.source)
 }

@@ -59,7 +59,7 @@ pub fn audit(material: Material) -> Result<Audit, BarError> {
             edition: names(&m.collation.unmatched_edition, m.edition),
             source: names(&m.collation.unmatched_source, m.source),
         },
-        warnings: material.warnings,
+        warnings: material.warnings.into_iter().chain(phrases::values(material.collation.scale)).collect(),
     })
 }
 
@@ -202,7 +202,10 @@ impl PartBuilder<'_> {
         };
         let rows = &self.collation.outline[stretch.outline.0..=stretch.outline.1];
         // Where the edition has its bar, only a part of the source's is missing.
-        if rows.iter().any(|r| r.edition.is_some()) {
+        let all = &self.collation.outline;
+        let beside = [stretch.outline.0.checked_sub(1), Some(stretch.outline.1 + 1)].map(|r| all.get(r?)?.source);
+        let in_part = rows.iter().any(|r| r.edition.is_some() || r.source.is_some() && beside.contains(&r.source));
+        if in_part {
             return Vec::new();
         }
         rows.iter()

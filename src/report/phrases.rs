@@ -3,6 +3,7 @@
 use super::{Audit, PartReport, PassageReport, Point, RangeResult};
 use crate::findings::PassageKind;
 use crate::instrument::Side;
+use crate::time::Time;
 
 /// As in `1 note`, `3 notes`.
 pub fn count(n: usize, thing: &str) -> String {
@@ -141,7 +142,7 @@ fn cut(p: &PassageReport, theirs: Option<(&Point, &Point)>) -> (String, String) 
     let notes = count(p.notes, "note");
     if p.bars_cut.is_empty() {
         let what = theirs.map_or("source music".into(), |(a, b)| format!("source {}", stretch(a, b)));
-        return (format!("bar {}, beat {}", p.from.bar, p.from.beat), format!("{what} is cut ({notes})"));
+        return (format!("bar {}, beat {}", p.from.bar, p.from.beat), format!("cut out: {what} ({notes})"));
     }
     let place = match &p.bar_before {
         Some(bar) => format!("after bar {bar}"),
@@ -176,6 +177,17 @@ fn fit(p: &PassageReport, range: Option<&RangeResult>) -> String {
         (_, 0) if p.octaves.is_none() => format!(", {them} {bound}"),
         _ => format!(", {them} {bound}; {back}"),
     }
+}
+
+/// That the edition writes other values throughout; `None` where it does not.
+pub fn values(scale: Time) -> Option<String> {
+    let times = match (scale.numer(), scale.denom()) {
+        (1, 1) => return None,
+        (1, 2) => "half as long as".to_string(),
+        (2, 1) => "twice as long as".to_string(),
+        _ => format!("{} times as long as", crate::time::text(scale)),
+    };
+    Some(format!("The edition writes all values {times} the source does; they were compared as if it did not."))
 }
 
 /// Parts that have no partner, a sentence for each side that has some.

@@ -28,6 +28,9 @@ class BarDeeds:
                     return False
                 if bar.el.find(".//cue") is not None or bar.length == 0:
                     return False
+                # Whether a sign goes through both staves, or stands on each, is not told.
+                if part.staves > 1 and bar.el.find(".//arpeggiate") is not None:
+                    return False
                 if bar.length != self.all[0].bars[bar.index].length:
                     return False
                 # What is not printed may be a mark or not.
