@@ -23,6 +23,9 @@ pub struct Row {
 const LARGEST_GAP: usize = 1 << 20;
 /// Equal bars between two differences may be so many and still be in doubt.
 const LONGEST_DOUBT: usize = 16;
+/// What it costs to leave a bar without a partner: where it is all one, as few
+/// as may be.
+const ALONE: f64 = 1e-4;
 /// Pieces of bars shorter than this share of a bar are too short to compare.
 const SHORTEST_PIECE: i64 = 4;
 
@@ -132,6 +135,11 @@ impl Sheet<'_> {
     }
 
     pub fn alone(&mut self, e: Option<&Cell>, s: Option<&Cell>) {
+        // A silent piece of a bar goes with the others.
+        let silent = |side: &Side, cell: &Cell| cell.content.is_empty() && side.sounds(cell.bar);
+        if e.is_some_and(|c| silent(self.edition, c)) || s.is_some_and(|c| silent(self.source, c)) {
+            return;
+        }
         self.rows.push(Row { pair: self.place(e, s), rewritten: false, edition_to: None, source_to: None });
     }
 
@@ -208,8 +216,9 @@ fn best_pairs(edition: &Side, source: &Side, e: &Range<usize>, s: &Range<usize>)
     let mut best = vec![0.0_f64; (n + 1) * (m + 1)];
     for i in (0..n).rev() {
         for j in (0..m).rev() {
-            let skip = best[(i + 1) * (m + 1) + j].max(best[i * (m + 1) + j + 1]);
-            best[i * (m + 1) + j] = skip.max(best[(i + 1) * (m + 1) + j + 1] + gain(i, j));
+            let skip = best[(i + 1) * (m + 1) + j].max(best[i * (m + 1) + j + 1]) - ALONE;
+            // Bars that resemble nothing still stand for each other, if nothing better is to be had.
+            best[i * (m + 1) + j] = skip.max(best[(i + 1) * (m + 1) + j + 1] + gain(i, j).max(0.0));
         }
     }
     let (mut i, mut j, mut out) = (0, 0, Vec::new());
@@ -219,7 +228,10 @@ fn best_pairs(edition: &Side, source: &Side, e: &Range<usize>, s: &Range<usize>)
             out.push((e.start + i, s.start + j));
             i += 1;
             j += 1;
-        } else if here <= best[(i + 1) * (m + 1) + j] + 1e-9 {
+        } else if gain(i, j) <= 0.0 && here <= best[(i + 1) * (m + 1) + j + 1] + 1e-9 {
+            i += 1;
+            j += 1;
+        } else if here <= best[(i + 1) * (m + 1) + j] - ALONE + 1e-9 {
             i += 1;
         } else {
             j += 1;

@@ -52,8 +52,9 @@ impl<'a> Side<'a> {
         }
         let cells = bars.into_iter().enumerate().map(|(bar, mut content)| {
             content.sort_unstable();
-            let first = parts.iter().find(|p| bar < p.bars.len());
-            let to = first.map_or(Time::zero(), |p| (p.bars[bar].length + p.pickup(bar)) / scale);
+            // A part that is silent there may fill less of its bar.
+            let lengths = parts.iter().filter(|p| bar < p.bars.len()).map(|p| p.bars[bar].length + p.pickup(bar));
+            let to = lengths.max().unwrap_or_default() / scale;
             Cell { bar, from: Time::zero(), to, content }
         });
         Side { cells: cells.collect(), parts, scale }
@@ -62,6 +63,11 @@ impl<'a> Side<'a> {
     /// What a short first bar lacks, in the source's values.
     pub fn pickup(&self, bar: usize) -> Time {
         self.parts.first().map_or(Time::zero(), |p| p.pickup(bar) / self.scale)
+    }
+
+    /// Whether any note is struck in a bar.
+    pub fn sounds(&self, bar: usize) -> bool {
+        self.parts.iter().any(|p| bar < p.bars.len() && p.struck_in(bar).next().is_some())
     }
 
     /// The length that most bars have.

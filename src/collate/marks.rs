@@ -78,8 +78,9 @@ struct Map<'a> {
     covers: Vec<(Start, End)>,
     /// Notes of the source inside other music.
     inside: Vec<bool>,
-    /// Notes of the edition that are struck where the source holds one, by their tie change.
-    held: FxHashMap<NoteId, usize>,
+    /// Notes of the edition that are struck where the source holds one: the
+    /// first of them, and the one that is held.
+    held: FxHashMap<NoteId, (NoteId, NoteId)>,
 }
 
 /// A row and an offset in it.
@@ -101,9 +102,14 @@ impl<'a> Map<'a> {
         let mut inside = vec![false; view.source.notes.len()];
         stretches.iter().flat_map(|s| &s.source).for_each(|n| inside[*n] = true);
         let mut held = FxHashMap::default();
-        for (place, tie) in alignment.ties.iter().enumerate().filter(|(_, t)| !t.added) {
+        for tie in alignment.ties.iter().filter(|t| !t.added) {
             for note in &tie.edition {
-                held.entry(*note).or_insert(place);
+                held.entry(*note).or_insert((tie.edition[0], tie.source[0]));
+            }
+        }
+        for small in &alignment.realisations {
+            for note in &small.edition {
+                held.entry(*note).or_insert((small.edition[0], small.source));
             }
         }
         Map { view, alignment, edition_rows, source_rows, rows, covers, inside, held }
@@ -237,11 +243,10 @@ impl<'a> Map<'a> {
         }
     }
 
-    /// For a note that the source holds on to: the first of the notes that are
-    /// struck in its place, and the note that is held.
+    /// For a note that the source holds on to, or that it has plain: the first of
+    /// the notes that are struck in its place, and the source's note.
     fn swallowed(&self, note: usize) -> Option<(usize, usize)> {
-        let tie = &self.alignment.ties[*self.held.get(&note)?];
-        Some((tie.edition[0], tie.source[0]))
+        self.held.get(&note).copied()
     }
 
     fn source_anchor(&self, place: Place, mark: &Mark) -> Option<Anchor> {

@@ -88,35 +88,52 @@ impl Search<'_> {
         }
     }
 
-    /// A run of bars that only the writing side has, wherever the diff put it:
-    /// it may as well begin earlier, as long as the bars before it equal its last.
+    /// A run of bars that only the writing side has, wherever the diff put it: it
+    /// may as well begin earlier, as long as the bars before it are like its last,
+    /// or later, as long as the bars after it are like its first.
     fn run(&self, rows: &mut [Row], from: usize, to: usize) {
         for up in 0..=from {
             if up > 0 && !self.slides(rows, from - up, to - up) {
-                return;
+                break;
             }
             let before = rows[..from - up].iter().rev().find_map(|r| self.repeats(r));
-            let strain = self.strains.iter().find(|s| Some(s.last) == before);
-            let Some(strain) = strain.filter(|s| s.again == to - from) else { continue };
-            if !self.comes_back(rows, from - up, strain) {
-                continue;
-            }
+            let Some(first) = self.begins(rows, from - up, to - from, before) else { continue };
             for step in 0..up {
                 slide(rows, from - step - 1, to - step - 1);
             }
-            for (n, row) in rows[from - up..to - up].iter_mut().enumerate() {
-                row.pair.again = Some(strain.first + n);
+            return self.mark(rows, from - up, to - up, first);
+        }
+        for down in 1..=rows.len() - to {
+            if !self.slides(rows, to + down - 1, from + down - 1) {
+                return;
             }
-            return;
+            let before = self.repeats(&rows[to + down - 1]);
+            let Some(first) = self.begins(rows, from + down, to - from, before) else { continue };
+            for step in 0..down {
+                slide(rows, to + step, from + step);
+            }
+            return self.mark(rows, from + down, to + down, first);
         }
     }
 
-    /// Whether the pair before a run could as well be the one of its last bar.
-    fn slides(&self, rows: &[Row], before: usize, last: usize) -> bool {
+    fn mark(&self, rows: &mut [Row], from: usize, to: usize, first: usize) {
+        for (n, row) in rows[from..to].iter_mut().enumerate() {
+            row.pair.again = Some(first + n);
+        }
+    }
+
+    /// The first bar of the strain that comes back in a run after `before`.
+    fn begins(&self, rows: &[Row], from: usize, bars: usize, before: Option<usize>) -> Option<usize> {
+        let strain = self.strains.iter().find(|s| Some(s.last) == before && s.again == bars)?;
+        self.comes_back(rows, from, strain).then_some(strain.first)
+    }
+
+    /// Whether the partner of a bar could as well be a run's bar's.
+    fn slides(&self, rows: &[Row], partner: usize, of_run: usize) -> bool {
         let bar = |row: usize| self.writes(&rows[row]).and_then(|b| self.writes.cells.get(b));
-        self.repeats(&rows[before]).is_some()
-            && !rows[before].rewritten
-            && bar(before).zip(bar(last)).is_some_and(|(a, b)| a.content == b.content)
+        self.repeats(&rows[partner]).is_some()
+            && !rows[partner].rewritten
+            && bar(partner).zip(bar(of_run)).is_some_and(|(a, b)| likeness(&a.content, &b.content) >= LEAST_COMMON)
     }
 
     fn comes_back(&self, rows: &[Row], from: usize, strain: &Strain) -> bool {
@@ -136,15 +153,15 @@ impl Search<'_> {
     }
 }
 
-/// Gives the partner of the row before a run to the run's last row.
-fn slide(rows: &mut [Row], before: usize, last: usize) {
-    let (a, b) = (rows[before].pair, rows[last].pair);
+/// Gives the partner of a row beside a run to a row of the run.
+fn slide(rows: &mut [Row], partner: usize, of_run: usize) {
+    let (a, b) = (rows[partner].pair, rows[of_run].pair);
     let edition_alone = b.source.is_none();
     if edition_alone {
-        rows[last].pair = super::BarPair { edition: b.edition, ..a };
-        rows[before].pair = super::BarPair { edition: a.edition, ..b };
+        rows[of_run].pair = super::BarPair { edition: b.edition, ..a };
+        rows[partner].pair = super::BarPair { edition: a.edition, ..b };
     } else {
-        rows[last].pair = super::BarPair { source: b.source, ..a };
-        rows[before].pair = super::BarPair { source: a.source, ..b };
+        rows[of_run].pair = super::BarPair { source: b.source, ..a };
+        rows[partner].pair = super::BarPair { source: a.source, ..b };
     }
 }
