@@ -5,7 +5,7 @@ use super::job::{PartJob, Verdict};
 use crate::findings::{Finding, Subject};
 use crate::musicxml::rewrite::Fate;
 use crate::pitch::{Interval, Pitch};
-use crate::score::{Category, Mark, NoteId, Part, Place, Sound};
+use crate::score::{Category, Mark, Meter, NoteId, Part, Place, Sound};
 use crate::time::Time;
 use std::collections::{BTreeMap, HashMap};
 
@@ -18,7 +18,7 @@ pub struct Content {
     pub notes: Vec<NoteLine>,
     pub marks: Vec<MarkLine>,
     /// Fifths of the signature and length of the time signature, for each bar.
-    pub signatures: Vec<(i32, Time)>,
+    pub signatures: Vec<(i32, Meter)>,
 }
 
 /// One struck note, ties counted into its length.
@@ -95,13 +95,13 @@ pub fn unmatched(part: &Part, fates: &[Fate]) -> Content {
     let bars = numbered(fates);
     let mut out = Content { part: part.id.clone(), bars: bars.iter().flatten().count(), ..Content::default() };
     let mut row_of: HashMap<usize, usize> = HashMap::new();
-    let mut last = (0, Time::from(4));
+    let mut last = (0, Meter::default());
     for (row, fate) in fates.iter().enumerate() {
         if let Fate::Keep { edition, .. } = fate
             && let Some(bar) = part.bars.get(*edition)
         {
             row_of.insert(*edition, row);
-            last = (bar.fifths, bar.meter.bar);
+            last = (bar.fifths, bar.meter);
         }
         if fate.is_in_result() {
             out.signatures.push(last);
@@ -296,7 +296,7 @@ impl PartJob<'_, '_, '_> {
     fn expect_signatures(&self, out: &mut Content) {
         let restored = self.with(|f| f.category == Category::Signature).any(|(_, undone)| undone);
         let fifths = self.alignment.interval.fifths();
-        let mut last = (self.edition.bars.first().map_or(0, |b| b.fifths), Time::from(4));
+        let mut last = (self.edition.bars.first().map_or(0, |b| b.fifths), Meter::default());
         let mut follows = false;
         let mut transpose = self.edition.bars.first().map_or(0, |b| b.transpose.fifths());
         for fate in self.fates.iter().filter(|f| f.is_in_result()) {
@@ -304,10 +304,10 @@ impl PartJob<'_, '_, '_> {
                 fate.edition().and_then(|b| self.edition.bars.get(b)).map_or(transpose, |b| b.transpose.fifths());
             let source = fate.source().filter(|b| *b < self.source.bars.len());
             let theirs =
-                source.map(|b| (self.source.sounding_fifths(b) + fifths - transpose, self.source.bars[b].meter.bar));
+                source.map(|b| (self.source.sounding_fifths(b) + fifths - transpose, self.source.bars[b].meter));
             match fate.edition().and_then(|b| self.edition.bars.get(b)) {
                 Some(bar) => {
-                    let ours = (bar.fifths, bar.meter.bar);
+                    let ours = (bar.fifths, bar.meter);
                     follows = theirs.is_some_and(|t| t.0 == ours.0);
                     let near = theirs.is_some_and(|t| (t.0 - ours.0).abs() <= 1);
                     last = match theirs.filter(|_| restored) {

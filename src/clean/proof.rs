@@ -4,7 +4,7 @@
 use super::expect::{Content, MarkLine, NoteLine};
 use super::{Failure, read_back};
 use crate::musicxml::Input;
-use crate::score::Score;
+use crate::score::{Meter, Score};
 use crate::time;
 use std::fmt;
 
@@ -108,6 +108,7 @@ fn mark(line: &MarkLine) -> String {
     format!("the {} {} at {}{end}", line.category, line.meaning, time::text(line.offset))
 }
 
-fn signature(signature: &(i32, time::Time)) -> String {
-    format!("{}, {} quarters", crate::pitch::key_name(signature.0), time::text(signature.1))
+fn signature((fifths, meter): &(i32, Meter)) -> String {
+    let (bar, beat) = (time::text(meter.bar), time::text(meter.beat));
+    format!("{}, {bar} quarters in beats of {beat}", crate::pitch::key_name(*fifths))
 }

@@ -261,7 +261,10 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         if declares("key").is_none() && state.fifths.map_or(state.dropped_from.is_some(), |f| f != fifths) {
             wanted.push(Fragment::new("key").with(Fragment::leaf("fifths", fifths)));
         }
-        let meter = time_in_force(tree, self.part, bar).map(Fragment::copy);
+        let theirs = self.source.filter(|_| self.signatures_restored).zip(self.fates[row].source());
+        let restored =
+            theirs.filter(|(s, b)| *b < s.part.bars.len()).and_then(|(s, b)| time_in_force(s.tree, s.part, b));
+        let meter = restored.or_else(|| time_in_force(tree, self.part, bar)).map(Fragment::copy);
         let unsaid = state.meter.is_some() || state.dropped_from.is_some();
         if declares("time").is_none() && unsaid && state.meter != meter {
             wanted.extend(meter.clone());
