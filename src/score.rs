@@ -6,6 +6,7 @@
 use crate::pitch::{Interval, Pitch};
 use crate::time::Time;
 use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
 use std::fmt;
 
 /// The place of an element in its document.
@@ -256,16 +257,19 @@ pub struct Place {
     pub note: Option<NoteId>,
 }
 
+/// What a mark is called or says; most say no more than their names, which are known.
+pub type Wording = Cow<'static, str>;
+
 /// Anything that is not a note: a slur, a dynamic, a trill.
 #[derive(Debug, Clone)]
 pub struct Mark {
     pub category: Category,
     /// The element's or the word's name, as in `staccato`, `p`, `crescendo`.
-    pub kind: String,
+    pub kind: Wording,
     /// What is compared: two marks that say the same have the same meaning.
-    pub meaning: String,
+    pub meaning: Wording,
     /// What a person reads.
-    pub reading: String,
+    pub reading: Wording,
     /// Pitches that move with a transposition: grace notes, chord roots.
     pub pitches: Vec<Pitch>,
     pub at: Place,

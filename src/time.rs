@@ -15,6 +15,16 @@ pub fn beat_text(beat: Time) -> String {
     if rest.numer() == 0 {
         return whole.to_integer().to_string();
     }
+    // Nearly all beats are told by these.
+    let common = match (rest.numer(), rest.denom()) {
+        (1, 2) => ".5",
+        (1, 4) => ".25",
+        (3, 4) => ".75",
+        _ => "",
+    };
+    if !common.is_empty() {
+        return whole.to_integer().to_string() + common;
+    }
     if 1000 % rest.denom() == 0 {
         let thousandths = rest.numer() * (1000 / rest.denom());
         let decimals = format!("{thousandths:03}");

@@ -96,7 +96,8 @@ fn pair(of: &str, name: &str) -> (String, String) {
 }
 
 fn told(text: &str) -> Vec<(Category, String)> {
-    let mut out: Vec<_> = reading(text).score.parts[0].marks.iter().map(|m| (m.category, m.meaning.clone())).collect();
+    let mut out: Vec<_> =
+        reading(text).score.parts[0].marks.iter().map(|m| (m.category, m.meaning.to_string())).collect();
     out.sort();
     out
 }

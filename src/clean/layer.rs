@@ -227,8 +227,8 @@ fn sheet_mark(part: &Part, mark: &Mark) -> Option<SheetMark> {
         None => out.at = Some(place(mark.at)),
     }
     out.staff = (part.staves > 1 && mark.staff > 1).then_some(mark.staff);
-    let reading = mark.reading.clone();
-    match (mark.category, mark.kind.as_str()) {
+    let reading = mark.reading.to_string();
+    match (mark.category, &*mark.kind) {
         (Category::Dynamics, _) => out.dynamics = Some(reading),
         (Category::Hairpin, kind @ ("crescendo" | "diminuendo")) if out.from.is_some() => {
             out.hairpin = Some(kind.into());

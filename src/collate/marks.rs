@@ -280,7 +280,7 @@ fn carrier(part: &Part, place: Place, mark: &Mark) -> Option<(usize, u32)> {
 /// The meaning with all pitches in the source's key.
 fn meaning<'m>(mark: &'m Mark, view: &PartView, of_edition: bool) -> Cow<'m, str> {
     let by = if of_edition { view.interval.inverse() } else { crate::pitch::Interval::UNISON };
-    match (mark.category, mark.kind.as_str()) {
+    match (mark.category, &*mark.kind) {
         (_, "accidental-mark" | "figured-bass") if view.interval.fifths() != 0 => without_signs(&mark.meaning).into(),
         (Category::Signature, "key") => {
             let fifths: i32 = mark.meaning.parse().unwrap_or(0);

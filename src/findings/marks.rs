@@ -53,7 +53,7 @@ impl Finder<'_> {
                 source_at,
                 voice: lead.voice + 1,
                 staff: lead.staff,
-                edition_reading: ours.map(|m| m.reading.clone()),
+                edition_reading: ours.map(|m| m.reading.to_string()),
                 source_reading,
                 passage: passage.filter(|_| status != Status::Altered).map(|s| of_stretch[s]),
             };
@@ -83,7 +83,7 @@ impl Finder<'_> {
     /// The reading of a source mark in the edition's key.
     pub(super) fn moved_reading(&self, mark: &Mark) -> String {
         if self.alignment.interval == Interval::UNISON {
-            return mark.reading.clone();
+            return mark.reading.to_string();
         }
         if mark.category == Category::Signature && mark.kind == "key" {
             let fifths: i32 = mark.meaning.parse().unwrap_or(0);
@@ -91,7 +91,7 @@ impl Finder<'_> {
             let transpose = self.edition.bars.first().map_or(0, |b| b.transpose.fifths());
             return crate::pitch::key_name(fifths + self.alignment.interval.fifths() - transpose);
         }
-        let mut reading = mark.reading.clone();
+        let mut reading = mark.reading.to_string();
         if mark.category == Category::Grace {
             let moved = mark.pitches.iter().map(|p| p.moved(self.alignment.interval).to_string());
             reading = moved.collect::<Vec<_>>().join(" ");

@@ -2,7 +2,7 @@
 //! makes parsing slow or large without bound.
 
 use memchr::{memchr, memchr_iter, memmem};
-use roxmltree::Document;
+use roxmltree::{Document, Node};
 
 /// The deepest element of a score in the schema lies below 20.
 const DEEPEST: usize = 100;
@@ -120,17 +120,24 @@ fn declares_nothing(bytes: &[u8]) -> bool {
 /// Refuses more nesting than any score needs. The parser takes any, but what
 /// walks through the tree may not.
 pub fn check_depth(document: &Document<'_>) -> Result<(), Fault> {
-    // Nodes come in the order of their numbers, parents before their children.
-    let mut depths: Vec<u8> = Vec::new();
-    for node in document.descendants() {
-        let mut depth = 0;
-        if let Some(parent) = node.parent().filter(|_| node.is_element()) {
-            depth = depths[parent.id().get_usize()] + 1;
-            if usize::from(depth) > DEEPEST {
-                return Err(Fault { at: node.range().start, reason: too_deep() });
-            }
+    let end = document.descendants().len();
+    check_below(document.root(), 0, end)
+}
+
+/// The elements below a node at a depth; `end` is the number after its last.
+fn check_below(node: Node<'_, '_>, depth: usize, end: usize) -> Result<(), Fault> {
+    if depth > DEEPEST {
+        return Err(Fault { at: node.range().start, reason: too_deep() });
+    }
+    let mut next = node.first_child();
+    while let Some(child) = next {
+        next = child.next_sibling();
+        // Nodes are numbered in the order of the document. What holds but a few
+        // cannot be deep, and these are nearly all.
+        let after = next.map_or(end, |n| n.id().get_usize());
+        if after - child.id().get_usize() + depth > DEEPEST && child.is_element() {
+            check_below(child, depth + 1, after)?;
         }
-        depths.push(depth);
     }
     Ok(())
 }

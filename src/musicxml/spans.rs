@@ -1,6 +1,6 @@
 //! Slurs, hairpins and other spans: pairing their ends by kind and number.
 
-use crate::score::{Element, MarkId, Part, Place};
+use crate::score::{Element, MarkId, Part, Place, Wording};
 use crate::time::Time;
 use std::collections::HashMap;
 
@@ -58,7 +58,7 @@ pub enum Role {
 #[derive(Debug, Clone)]
 pub struct End {
     pub kind: Kind,
-    pub number: String,
+    pub number: Wording,
     pub role: Role,
     pub place: Place,
     /// Absolute time, and before the main note for grace notes.
@@ -80,7 +80,7 @@ const MOST_OPEN: usize = 256;
 pub fn pair(part: &mut Part, mut ends: Vec<End>) -> Vec<End> {
     // A span that ends where the next one starts ends first.
     ends.sort_by_key(|e| (e.order, e.role != Role::Stop));
-    let mut open: HashMap<(Kind, String), Vec<End>> = HashMap::new();
+    let mut open: HashMap<(Kind, Wording), Vec<End>> = HashMap::new();
     let is_paused = |part: &Part, start: &End| start.mark.is_some_and(|mark| part.marks[mark].end.is_some());
     let mut alone: Vec<End> = Vec::new();
     for end in ends {
@@ -127,8 +127,8 @@ fn close(part: &mut Part, start: &End, end: &End) {
     let mark = &mut part.marks[start.mark.expect("a start has its mark")];
     mark.elements.push(end.element);
     if let Some(adds) = end.adds {
-        mark.meaning.push_str(adds);
-        mark.reading.push_str(adds);
+        mark.meaning.to_mut().push_str(adds);
+        mark.reading.to_mut().push_str(adds);
     }
     if matches!(end.role, Role::Stop | Role::Pause) {
         mark.end = Some(end.place);

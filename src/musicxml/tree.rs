@@ -108,6 +108,9 @@ pub fn text_of<'a>(node: Node<'a, '_>) -> &'a str {
 
 /// Words with single spaces.
 pub fn one_line(text: &str) -> String {
+    if text.bytes().all(|b| b.is_ascii_graphic()) {
+        return text.to_string();
+    }
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 

@@ -149,19 +149,15 @@ impl PartBuilder<'_> {
     }
 
     fn finding(&self, f: &Finding, places: &BTreeMap<usize, usize>) -> FindingReport {
-        let there = f.source_at.map(|spot| self.source_point(spot));
-        let (source_bar, source_bar_index, source_offset) = match there {
-            Some(p) => (Some(p.bar), Some(p.bar_index), Some(p.offset)),
-            None => (None, None, None),
-        };
+        let there = f.source_at;
         FindingReport {
             category: f.category,
             status: f.status,
             at: self.point(f.at),
             end: f.end.map(|end| self.point(end)),
-            source_bar,
-            source_bar_index,
-            source_offset,
+            source_bar: there.map(|spot| self.source.bars.get(spot.bar).map_or(String::new(), |b| b.number.clone())),
+            source_bar_index: there.map(|spot| spot.bar),
+            source_offset: there.map(|spot| time::text(spot.offset)),
             voice: f.voice,
             staff: f.staff,
             edition_reading: f.edition_reading.clone(),

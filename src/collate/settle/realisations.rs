@@ -14,7 +14,7 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
     let held = held(view.source, alignment);
     for row in rows.iter().filter(|r| !r.rewritten && r.pair.edition.is_some() && r.pair.source.is_some()) {
         for s in row.source_notes(view.source).collect::<Vec<_>>() {
-            if held[s] || view.source.notes[s].chord {
+            if held[s] || view.source.notes[s].chord || has_it_whole(view, alignment, row, s) {
                 continue;
             }
             let chord: Vec<NoteId> = view.source.chord(s).filter(|n| view.source.notes[*n].is_struck()).collect();
@@ -38,6 +38,16 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
             alignment.realisations.push(Realisation { source: s, chord: chord[1..].to_vec(), edition, sign, name });
         }
     }
+}
+
+/// Whether the edition has a note in its place and as long, so that there is no
+/// room for small ones: quickly seen, and so with nearly all.
+fn has_it_whole(view: &PartView, alignment: &PartAlignment, row: &Row, s: NoteId) -> bool {
+    let Some(e) = alignment.source_to_edition[s] else { return false };
+    let (note, other) = (&view.edition.notes[e], &view.source.notes[s]);
+    row.pair.edition == Some(note.bar)
+        && note.offset == row.pair.to_edition(other.offset)
+        && view.edition.sounding(e) >= view.source.sounding(s) * row.pair.scale
 }
 
 /// The notes of the source that stand in a tie change.

@@ -1,10 +1,11 @@
 //! Marks from one place to another: their starts, middles and ends.
 
+use super::placement::own_name;
 use super::says::content;
 use super::{Collector, Sign, Spot, called, name};
 use crate::musicxml::spans::{End, Kind, Role};
 use crate::musicxml::tree::element;
-use crate::score::{Category, MarkId, Part};
+use crate::score::{Category, MarkId, Part, Wording};
 use roxmltree::Node;
 
 fn role_of(node: Node<'_, '_>) -> Role {
@@ -31,21 +32,31 @@ impl Collector {
 
     /// A line with a start and a stop, its name and what is written at it.
     pub(super) fn line(&mut self, part: &mut Part, category: Category, kind: Kind, node: Node<'_, '_>, spot: Spot) {
+        let role = role_of(node);
+        if role != Role::Start {
+            return self.end(kind, role, node, spot, None);
+        }
         let said = match kind {
             // What is written at them only names them.
             Kind::Slur | Kind::Glissando | Kind::Slide | Kind::Bracket => String::new(),
             _ => content(node),
         };
-        let says = format!("{} {said}", called(category, name(node))).trim().to_string();
-        let sign = Sign { kind: name(node).into(), ..Sign::new(category, "", says) };
-        self.span(part, sign, (kind, role_of(node)), node, spot);
+        let own = own_name(name(node));
+        let called = called(category, &own);
+        let says = if said.is_empty() { called } else { format!("{called} {said}").trim().to_string().into() };
+        let sign = Sign::new(category, own, says);
+        self.span(part, sign, (kind, role), node, spot);
     }
 
     pub(super) fn end(&mut self, kind: Kind, role: Role, node: Node<'_, '_>, spot: Spot, mark: Option<MarkId>) {
         let to_nothing = kind == Kind::Hairpin && role == Role::Stop && node.attribute("niente") == Some("yes");
         self.ends.push(End {
             kind,
-            number: node.attribute("number").unwrap_or("1").to_string(),
+            number: match node.attribute("number") {
+                None | Some("1") => "1".into(),
+                Some("2") => "2".into(),
+                Some(other) => other.to_string().into(),
+            },
             role,
             place: spot.place,
             order: spot.order,
@@ -62,9 +73,14 @@ impl Collector {
         if role != Role::Start {
             return self.end(Kind::Hairpin, role, node, spot, None);
         }
-        let says = node.attribute("type").unwrap_or("wedge");
+        let says: Wording = match node.attribute("type") {
+            Some("crescendo") => "crescendo".into(),
+            Some("diminuendo") => "diminuendo".into(),
+            Some(other) => other.to_string().into(),
+            None => "wedge".into(),
+        };
         let from_nothing = says == "crescendo" && node.attribute("niente") == Some("yes");
-        let reading = format!("{says}{}", if from_nothing { " from nothing" } else { "" });
+        let reading = if from_nothing { "crescendo from nothing".into() } else { says.clone() };
         self.span(part, Sign::new(category, says, reading), (Kind::Hairpin, role), node, spot);
     }
 
@@ -82,7 +98,7 @@ impl Collector {
             Some("up") => format!("{size} below"),
             _ => String::new(),
         };
-        self.span(part, Sign::named(category, &says), (Kind::OctaveLine, role_of(node)), node, spot);
+        self.span(part, Sign::named(category, says), (Kind::OctaveLine, role_of(node)), node, spot);
     }
 
     /// A pedal that is changed goes on, but the change is a mark of its own.
@@ -157,7 +173,7 @@ impl Collector {
             Some("stop") => return self.end(Kind::Tremolo, Role::Stop, node, spot, None),
             _ => format!("tremolo {strokes}").trim().to_string(),
         };
-        let sign = Sign { kind: "tremolo".into(), ..Sign::new(category, "", says) };
+        let sign = Sign::new(category, "tremolo", says);
         if node.attribute("type") == Some("start") {
             self.span(part, sign, (Kind::Tremolo, Role::Start), node, spot);
         } else {

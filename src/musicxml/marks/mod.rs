@@ -12,7 +12,7 @@ pub use placement::{Placement, ROWS, Row, placement};
 use crate::musicxml::spans::End;
 use crate::musicxml::tree::{element, elements};
 use crate::pitch::key_name;
-use crate::score::{Category, Element, Mark, MarkId, Part, Place};
+use crate::score::{Category, Element, Mark, MarkId, Part, Place, Wording};
 use crate::time::Time;
 use placement::category;
 use roxmltree::Node;
@@ -42,24 +42,25 @@ pub struct Spot {
 /// What a mark says, without its place.
 struct Sign {
     category: Category,
-    kind: String,
-    meaning: String,
-    reading: String,
+    kind: Wording,
+    meaning: Wording,
+    reading: Wording,
 }
 
 impl Sign {
     /// A mark that means what it reads.
-    fn new(category: Category, kind: &str, reading: impl Into<String>) -> Sign {
+    fn new(category: Category, kind: impl Into<Wording>, reading: impl Into<Wording>) -> Sign {
         let reading = reading.into();
         Sign { category, kind: kind.into(), meaning: reading.clone(), reading }
     }
 
     /// A mark that reads as it is called.
-    fn named(category: Category, kind: &str) -> Sign {
-        Sign::new(category, kind, kind)
+    fn named(category: Category, kind: impl Into<Wording>) -> Sign {
+        let kind = kind.into();
+        Sign::new(category, kind.clone(), kind)
     }
 
-    fn meaning(self, meaning: impl Into<String>) -> Sign {
+    fn meaning(self, meaning: impl Into<Wording>) -> Sign {
         Sign { meaning: meaning.into(), ..self }
     }
 }
@@ -69,10 +70,10 @@ fn name<'a>(node: Node<'a, '_>) -> &'a str {
 }
 
 /// A name as people read it. Articulations and techniques go by their names.
-fn called(category: Category, name: &str) -> String {
+fn called(category: Category, name: &Wording) -> Wording {
     match category {
-        Category::Ornament | Category::Text => name.replace('-', " "),
-        _ => name.to_string(),
+        Category::Ornament | Category::Text if name.contains('-') => name.replace('-', " ").into(),
+        _ => name.clone(),
     }
 }
 
@@ -159,12 +160,12 @@ impl Collector {
 
     /// A signature of single accidentals, which another key does not move.
     pub fn key_of_signs(&mut self, part: &mut Part, node: Node<'_, '_>, signs: &str, spot: Spot) {
-        let sign = Sign::new(category("attributes", "key"), "key-signs", signs);
+        let sign = Sign::new(category("attributes", "key"), "key-signs", signs.to_string());
         self.add(part, sign, spot, vec![element(node)]);
     }
 
     pub fn time(&mut self, part: &mut Part, node: Node<'_, '_>, reading: &str, spot: Spot) {
-        let sign = Sign::new(category("attributes", "time"), "time", reading);
+        let sign = Sign::new(category("attributes", "time"), "time", reading.to_string());
         self.add(part, sign, spot, vec![element(node)]);
     }
 }

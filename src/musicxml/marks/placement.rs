@@ -1,8 +1,8 @@
 //! What becomes of every element that can stand in a bar: the one table that
 //! the reader follows, and the tests and `docs/marks.md` with it.
 
-use crate::score::Category;
-use rustc_hash::FxHashMap;
+use crate::score::{Category, Wording};
+use rustc_hash::{FxHashMap, FxHashSet};
 use std::sync::LazyLock;
 
 /// What becomes of an element.
@@ -241,6 +241,14 @@ static TABLE: LazyLock<FxHashMap<(&str, &str), Placement>> =
 /// What becomes of an element of a name in another.
 pub fn placement(of: &str, name: &str) -> Option<Placement> {
     TABLE.get(&(of, name)).copied()
+}
+
+/// The names of all these elements.
+static NAMES: LazyLock<FxHashSet<&str>> = LazyLock::new(|| ROWS.iter().flat_map(|row| row.names).copied().collect());
+
+/// The name of an element, which nearly always is one of the table's.
+pub(super) fn own_name(name: &str) -> Wording {
+    NAMES.get(name).map_or_else(|| name.to_string().into(), |known| Wording::from(*known))
 }
 
 /// The category of an element that the reader knows to be a mark.

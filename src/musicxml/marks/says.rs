@@ -59,7 +59,7 @@ pub(super) fn content(node: Node<'_, '_>) -> String {
         let said = content(item);
         out.push(if said.is_empty() { name(item).into() } else { format!("{} {said}", name(item)) });
     }
-    out.join(" ")
+    if out.len() > 1 { out.join(" ") } else { out.pop().unwrap_or_default() }
 }
 
 /// The same for people: without the names of the parts of a sign that says

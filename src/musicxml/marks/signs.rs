@@ -1,6 +1,6 @@
 //! Marks that stand at one place.
 
-use super::placement::{Placement, category};
+use super::placement::{Placement, category, own_name};
 use super::says::{content, in_words, metronome};
 use super::{Collector, Sign, Spot, called, is_double, is_printed, name};
 use crate::musicxml::spans::{Kind, Role};
@@ -37,7 +37,14 @@ impl Collector {
             "rehearsal" => one_line(text_of(node)),
             _ => content(node),
         };
-        let called = called(category, kind);
+        let own = own_name(kind);
+        let called = called(category, &own);
+        let is_text = matches!(category, Category::Tempo | Category::Rehearsal);
+        if said.is_empty() && !is_text && !matches!(kind, "accidental-mark" | "other-dynamics") {
+            let sign = Sign::new(category, own.clone(), called).meaning(own);
+            self.add(part, sign, spot, vec![element(node)]);
+            return;
+        }
         let (meaning, reading) = match (category, kind) {
             (Category::Dynamics, "other-dynamics") => {
                 let (of_words, meaning) = crate::musicxml::words::classify(&said);
@@ -48,14 +55,13 @@ impl Collector {
                 let place = if category == Category::Ornament { "at the ornament" } else { "above or below" };
                 (format!("accidental-mark {{{said}}}"), format!("{said} {place}"))
             }
-            (_, _) if said.is_empty() => (kind.to_string(), called),
             (Category::Fermata, _) => (format!("fermata {said}"), format!("{said} fermata")),
             (Category::Fingering, "hole") => (format!("hole {said}"), format!("{} hole", in_words(node))),
             // A finger needs no name beside it, and what has none gives its own.
             (_, name) if name == "fingering" || name.starts_with("other-") => (format!("{kind} {said}"), said),
             _ => (format!("{kind} {said}"), format!("{called} {}", in_words(node)).trim().to_string()),
         };
-        self.add(part, Sign::new(category, kind, reading).meaning(meaning), spot, vec![element(node)]);
+        self.add(part, Sign::new(category, own, reading).meaning(meaning), spot, vec![element(node)]);
     }
 
     /// All notes of a chord may carry the sign, and any of them its direction; it is one mark.
@@ -69,13 +75,13 @@ impl Collector {
         match same {
             Some(mark) => {
                 if mark.meaning == mark.kind {
-                    mark.reading = says.replace('-', " ");
-                    mark.meaning = says;
+                    mark.reading = says.replace('-', " ").into();
+                    mark.meaning = says.into();
                 }
                 mark.elements.push(element(node));
             }
             None => {
-                let sign = Sign::new(category, name(node), says.replace('-', " ")).meaning(says);
+                let sign = Sign::new(category, own_name(name(node)), says.replace('-', " ")).meaning(says);
                 self.add(part, sign, spot, vec![element(node)]);
             }
         }
@@ -107,12 +113,12 @@ impl Collector {
                         says.push_str(&format!(", {times} times"));
                     }
                     let at = style.map(element).into_iter().chain([element(node)]).collect();
-                    self.add(part, Sign { kind: "repeat".into(), ..Sign::new(category, "", says) }, spot, at);
+                    self.add(part, Sign::new(category, "repeat", says), spot, at);
                 }
                 "ending" => {
                     let says = format!("ending {}", one_line(node.attribute("number").unwrap_or("1")));
                     let role = if node.attribute("type") == Some("start") { Role::Start } else { Role::Stop };
-                    self.span(part, Sign::named(category, &says), (Kind::Ending, role), node, spot);
+                    self.span(part, Sign::named(category, says), (Kind::Ending, role), node, spot);
                 }
                 // A repeat's dots make its style; single lines of any kind only divide.
                 "bar-style" if repeats || !is_double(text_of(node)) => {}

@@ -369,7 +369,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         for mark in keys {
             let transpose = self.part.bars[mark.at.bar].transpose.fifths();
             let written: i32 = mark.meaning.parse().unwrap_or(0);
-            mark.meaning = (written + transpose).to_string();
+            mark.meaning = (written + transpose).to_string().into();
         }
     }
 

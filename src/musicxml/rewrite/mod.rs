@@ -216,7 +216,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
 
     /// Takes a mark of the edition out.
     pub fn remove_mark(&mut self, mark: &Mark) {
-        match (mark.category, mark.kind.as_str(), mark.at.note) {
+        match (mark.category, &*mark.kind, mark.at.note) {
             // Its accidental may still be needed: settled with all others.
             (Category::Accidental, "accidental", Some(note)) => {
                 self.unflagged.insert(note);
