@@ -31,8 +31,8 @@ fn number(value: &Value) -> f64 {
 #[test]
 fn editors_of_twenty_four_scores() {
     let told = measure("1-24", "1-12");
-    assert!(number(&told["all"]["f1"]) >= 0.99, "{}", told["all"]);
-    assert!(number(&told["passages"]["f1"]) >= 0.93, "{}", told["passages"]);
+    assert!(number(&told["all"]["f1"]) >= 0.995, "{}", told["all"]);
+    assert!(number(&told["passages"]["f1"]) >= 0.98, "{}", told["passages"]);
     assert_eq!(told["plain_with_findings"], 0);
 }
 
