@@ -2,8 +2,6 @@
 //! program finds. A case that goes another way shows in the page's diff, where
 //! a person who reads music can judge it.
 
-#[path = "common/compare.rs"]
-mod compare;
 #[path = "common/music.rs"]
 mod music;
 
