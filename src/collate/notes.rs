@@ -73,13 +73,15 @@ fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> bool 
     in_order(view.edition, &mut ours);
     in_order(view.source, &mut theirs);
     let equal = ours.len() == theirs.len() && ours.iter().zip(&theirs).all(|(a, b)| (a.0, a.1) == (b.0, b.1));
-    if equal {
+    // Where voices meet in one note, which is whose only the voices tell.
+    let unison = ours.windows(2).any(|two| (two[0].0, two[0].1) == (two[1].0, two[1].1));
+    if equal && !unison {
         for (a, b) in ours.iter().zip(&theirs) {
             alignment.pair(a.3, b.3);
         }
         return true;
     }
-    if are_alien(&ours, &theirs, row) {
+    if !equal && are_alien(&ours, &theirs, row) {
         return false;
     }
     for (ev, sv) in voices(&ours, &theirs) {
