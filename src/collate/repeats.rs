@@ -92,7 +92,11 @@ impl Search<'_> {
     /// may as well begin earlier, as long as the bars before it are like its last,
     /// or later, as long as the bars after it are like its first.
     fn run(&self, rows: &mut [Row], from: usize, to: usize) {
-        for up in 0..=from {
+        let bars = to - from;
+        if self.strains.iter().all(|s| s.again != bars) {
+            return;
+        }
+        for up in 0..=from.min(bars) {
             if up > 0 && !self.slides(rows, from - up, to - up) {
                 break;
             }
@@ -103,7 +107,7 @@ impl Search<'_> {
             }
             return self.mark(rows, from - up, to - up, first);
         }
-        for down in 1..=rows.len() - to {
+        for down in 1..=(rows.len() - to).min(bars) {
             if !self.slides(rows, to + down - 1, from + down - 1) {
                 return;
             }
@@ -142,10 +146,13 @@ impl Search<'_> {
                 let own = self.writes(&rows[from + n]).expect("of the run");
                 let own = &self.writes.cells[own].content;
                 // What is folded away must be the very same.
-                self.repeats.cells.iter().find(|c| c.bar == strain.first + n).map_or(0.0, |c| match own == &c.content {
-                    true => 1.0,
-                    false if self.edition_writes => likeness(own, &c.content),
-                    false => -(strain.again as f64),
+                let at = self.repeats.cells.partition_point(|c| c.bar < strain.first + n);
+                self.repeats.cells.get(at).filter(|c| c.bar == strain.first + n).map_or(0.0, |c| {
+                    match own == &c.content {
+                        true => 1.0,
+                        false if self.edition_writes => likeness(own, &c.content),
+                        false => -(strain.again as f64),
+                    }
                 })
             })
             .sum();
