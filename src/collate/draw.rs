@@ -52,8 +52,7 @@ pub fn pair_parts(edition: &Score, source: &mut Score, mut choice: Choice) -> Pa
 }
 
 fn staff_of(part: &Part, place: usize, staff: u32) -> Part {
-    let bars: Vec<Option<usize>> = vec![Some(0); part.bars.len()];
-    let mut out = compose(&[part], &bars, |s| s == staff);
+    let mut out = compose(&[part], &vec![0; part.bars.len()], |s| s == staff);
     out.name = format!("{}, staff {staff}", if part.name.is_empty() { &part.id } else { &part.name });
     out.drawn_from = vec![place];
     out
@@ -93,7 +92,7 @@ fn wandering(edition: &Part, source: &Score, own: usize, interval: Interval) -> 
     if count < FEWEST_BARS || (count as f64) < LEAST_SHARE * f64::from(sounding) {
         return None;
     }
-    let bars: Vec<Option<usize>> = from.iter().map(|p| Some(usize::from(*p == Some(other)))).collect();
+    let bars: Vec<usize> = from.iter().map(|p| usize::from(*p == Some(other))).collect();
     let (mine, theirs) = (&source.parts[own], &source.parts[other]);
     let mut out = compose(&[mine, theirs], &bars, |_| true);
     let name = |p: &Part| if p.name.is_empty() { p.id.clone() } else { p.name.clone() };
@@ -107,12 +106,11 @@ fn wandering(edition: &Part, source: &Score, own: usize, interval: Interval) -> 
 
 /// Notes and marks of several parts as one: of each bar those of the part that
 /// `bars` names, as far as they stand on a wanted staff.
-fn compose(parts: &[&Part], bars: &[Option<usize>], staff: impl Fn(u32) -> bool) -> Part {
+fn compose(parts: &[&Part], bars: &[usize], staff: impl Fn(u32) -> bool) -> Part {
     let first = parts[0];
     let mut out = Part { bars: vec![], notes: vec![], marks: vec![], staves: 1, ..first.clone() };
     let mut new_id: HashMap<(usize, NoteId), NoteId> = HashMap::new();
-    for (index, chosen) in bars.iter().enumerate() {
-        let which = chosen.unwrap_or(0);
+    for (index, &which) in bars.iter().enumerate() {
         let part = parts[which];
         let Some(bar) = part.bars.get(index) else { continue };
         let start = out.notes.len();
@@ -124,7 +122,6 @@ fn compose(parts: &[&Part], bars: &[Option<usize>], staff: impl Fn(u32) -> bool)
         }
         out.bars.push(Bar { notes: start..out.notes.len(), ..bar.clone() });
     }
-    let chosen = |bar: usize| bars.get(bar).copied().flatten().unwrap_or(0);
     for (which, part) in parts.iter().enumerate() {
         for (id, note) in part.notes.iter().enumerate() {
             let Some(new) = new_id.get(&(which, id)) else { continue };
@@ -132,7 +129,7 @@ fn compose(parts: &[&Part], bars: &[Option<usize>], staff: impl Fn(u32) -> bool)
             (out.notes[*new].tied_from, out.notes[*new].tied_to) = (there(note.tied_from), there(note.tied_to));
         }
         let place = |p: Place| Place { note: p.note.and_then(|n| new_id.get(&(which, n)).copied()), ..p };
-        let own = part.marks.iter().filter(|m| chosen(m.at.bar) == which && staff(m.staff));
+        let own = part.marks.iter().filter(|m| bars.get(m.at.bar) == Some(&which) && staff(m.staff));
         out.marks.extend(own.map(|m| Mark { at: place(m.at), end: m.end.map(place), staff: 1, ..m.clone() }));
     }
     renumber_voices(&mut out);

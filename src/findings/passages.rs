@@ -2,7 +2,8 @@
 
 use super::notes::table;
 use super::{Finder, Spot};
-use crate::score::NoteId;
+use crate::collate::BarPair;
+use crate::score::{NoteId, Part};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
@@ -56,6 +57,11 @@ pub struct Passage {
     pub ornaments: Vec<&'static str>,
 }
 
+/// Where a note stands.
+fn spot(part: &Part, note: NoteId) -> Spot {
+    Spot { bar: part.notes[note].bar, offset: part.notes[note].offset }
+}
+
 /// A passage for each stretch of other music, and for each stretch its passage.
 pub(super) fn of_stretches(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
     let mut out = Vec::new();
@@ -73,8 +79,7 @@ pub(super) fn of_stretches(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
             (true, false) => PassageKind::InsertedPassage,
             (true, true) => PassageKind::RewrittenPassage,
         };
-        let spot = |part: &crate::score::Part, n: NoteId| Spot { bar: part.notes[n].bar, offset: part.notes[n].offset };
-        let ends = |part: &crate::score::Part, notes: &[NoteId]| {
+        let ends = |part: &Part, notes: &[NoteId]| {
             let spots = notes.iter().map(|n| spot(part, *n));
             spots.clone().min().zip(spots.max())
         };
@@ -173,8 +178,7 @@ pub(super) fn of_repeats(finder: &Finder) -> Vec<Passage> {
     let mut out = Vec::new();
     let mut row = 0;
     while row < outline.len() {
-        let own =
-            |r: &&crate::collate::BarPair| r.again.is_some() && r.edition.is_some() == outline[row].edition.is_some();
+        let own = |r: &&BarPair| r.again.is_some() && r.edition.is_some() == outline[row].edition.is_some();
         let bars = outline[row..].iter().take_while(own).count();
         if bars == 0 {
             row += 1;
@@ -182,7 +186,7 @@ pub(super) fn of_repeats(finder: &Finder) -> Vec<Passage> {
         }
         let strain = &outline[row..row + bars];
         let edition_writes = strain[0].edition.is_some();
-        let notes = |part: &crate::score::Part, bar: fn(&crate::collate::BarPair) -> Option<usize>| -> Vec<NoteId> {
+        let notes = |part: &Part, bar: fn(&BarPair) -> Option<usize>| -> Vec<NoteId> {
             let bars = strain.iter().filter_map(bar).filter(|b| *b < part.bars.len());
             bars.flat_map(|b| part.struck_in(b)).collect()
         };
@@ -190,17 +194,16 @@ pub(super) fn of_repeats(finder: &Finder) -> Vec<Passage> {
             true => (notes(finder.edition, |r| r.edition), notes(finder.source, |r| r.again)),
             false => (notes(finder.edition, |r| r.again), notes(finder.source, |r| r.source)),
         };
-        let ends = |part: &crate::score::Part, notes: &[NoteId], bars: (usize, usize)| {
-            let spot = |n: NoteId| Spot { bar: part.notes[n].bar, offset: part.notes[n].offset };
-            let spots = notes.iter().map(|n| spot(*n));
+        let ends = |part: &Part, notes: &[NoteId], bars: (usize, usize)| {
+            let spots = notes.iter().map(|n| spot(part, *n));
             let whole = |bar| Spot { bar, offset: Time::from(0) };
             spots.clone().min().zip(spots.max()).unwrap_or((whole(bars.0), whole(bars.1)))
         };
-        let bar = |r: &crate::collate::BarPair, of_edition: bool| {
+        let bar = |r: &BarPair, of_edition: bool| {
             if r.edition.is_some() == of_edition { r.edition.or(r.source) } else { r.again }
         };
         let bounds = |of_edition: bool| {
-            let at = |r: &crate::collate::BarPair| bar(r, of_edition).unwrap_or(0);
+            let at = |r: &BarPair| bar(r, of_edition).unwrap_or(0);
             (at(&strain[0]), at(&strain[bars - 1]))
         };
         let (from, to) = ends(finder.edition, &edition, bounds(true));
@@ -234,7 +237,6 @@ pub(super) fn of_ornaments(finder: &Finder, first: usize) -> (Vec<Passage>, Vec<
     for realisation in &finder.alignment.realisations {
         let (begin, last) = (realisation.edition[0], realisation.edition[realisation.edition.len() - 1]);
         let note = &finder.edition.notes[begin];
-        let spot = |part: &crate::score::Part, n: NoteId| Spot { bar: part.notes[n].bar, offset: part.notes[n].offset };
         let there = spot(finder.source, realisation.source);
         let onset = finder.edition.onset(begin);
         let place = match ends.get(&note.voice) {
