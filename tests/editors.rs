@@ -7,12 +7,12 @@ mod python;
 use serde_json::Value;
 use std::ffi::OsStr;
 
-/// The measure over edited pairs and over pairs that differ in writing only.
-fn measure(edited: &str, plain: &str) -> Value {
+/// The measure over edited pairs, over pairs that differ in writing only, and over pairs of different pieces.
+fn measure(edited: &str, plain: &str, strangers: &str) -> Value {
     let folder = tempfile::tempdir().unwrap();
     let figures = folder.path().join("figures.json");
     let program = OsStr::new(env!("CARGO_BIN_EXE_obelus"));
-    let seeds = ["--seeds", edited, "--plain", plain, "--json"].map(OsStr::new);
+    let seeds = ["--seeds", edited, "--plain", plain, "--strangers", strangers, "--json"].map(OsStr::new);
     let args: Vec<&OsStr> = [program].into_iter().chain(seeds).chain([figures.as_os_str()]).collect();
     println!("{}", python::run("measure.py", &args));
     let told: Value = serde_json::from_str(&std::fs::read_to_string(figures).unwrap()).unwrap();
@@ -30,21 +30,23 @@ fn number(value: &Value) -> f64 {
 
 #[test]
 fn editors_of_twenty_four_scores() {
-    let told = measure("1-24", "1-12");
+    let told = measure("1-24", "1-12", "1-24");
     assert!(number(&told["all"]["f1"]) >= 0.995, "{}", told["all"]);
     assert!(number(&told["passages"]["f1"]) >= 0.98, "{}", told["passages"]);
     assert_eq!(told["plain_with_findings"], 0);
+    assert_eq!(told["strangers"]["with_parts"], 0);
 }
 
 /// The whole run, on seeds that nothing was made to suit: `cargo test --release --test editors -- --ignored --nocapture`.
 #[test]
 #[ignore = "takes minutes"]
 fn editors_of_three_hundred_scores() {
-    let told = measure("1000-1319", "1000-1199");
+    let told = measure("1000-1319", "1000-1199", "1000-1199");
     assert!(number(&told["all"]["f1"]) >= 0.995, "{}", told["all"]);
     for (category, figures) in told["categories"].as_object().unwrap() {
         assert!(number(&figures["f1"]) >= 0.98, "{category}: {figures}");
     }
     assert!(number(&told["passages"]["f1"]) >= 0.98, "{}", told["passages"]);
     assert_eq!(told["plain_with_findings"], 0);
+    assert_eq!(told["strangers"]["with_parts"], 0);
 }

@@ -9,6 +9,7 @@ mod bars;
 mod cells;
 mod draw;
 mod marks;
+mod melodies;
 mod notes;
 mod parts;
 mod repeats;

@@ -1,6 +1,7 @@
 //! Pieces too short, or too much changed, to share melodies: whole bars tell,
 //! or the notes that stand in the same place.
 
+use super::melodies::longest_in_order;
 use crate::pitch::Interval;
 use crate::score::{NoteId, Part};
 use crate::time::Time;
@@ -9,6 +10,8 @@ use std::collections::HashMap;
 /// The least share of an edition's bars that have the shape of one of the source's.
 const LEAST_BARS: f64 = 0.34;
 const FEWEST_BARS: f64 = 3.0;
+/// The least share of them that stand in the same order.
+const LEAST_IN_ORDER: f64 = 0.5;
 /// The least share of a source's notes that stand in their place in the
 /// edition; unrelated pieces have a fifth, by chance.
 const LEAST_PLACED: f64 = 0.5;
@@ -43,8 +46,8 @@ fn shapes(part: &Part) -> Vec<(Shape, NoteId)> {
         let sound = |n: NoteId| part.notes[n].pitch().map_or(0, |p| p.sound());
         let first = *notes.first()?;
         let shape: Shape = notes.iter().map(|n| (part.notes[*n].offset, sound(*n) - sound(first))).collect();
-        // A note alone has no shape.
-        (shape.len() > 1).then_some((shape, first))
+        // A note alone has no shape, nor has one that is repeated.
+        shape.iter().any(|(_, height)| *height != 0).then_some((shape, first))
     };
     (0..part.bars.len()).filter_map(shape).collect()
 }
@@ -55,17 +58,23 @@ fn by_bars(edition: &Part, source: &Part) -> Option<(Interval, f64)> {
         places.entry(shape).or_default().push(first);
     }
     let mut votes: HashMap<Interval, f64> = HashMap::new();
+    let mut meetings = Vec::new();
     let ours = shapes(edition);
     for (shape, e) in &ours {
         for s in places.get(shape).into_iter().flatten() {
             if let Some(interval) = between(edition, *e, source, *s) {
                 *votes.entry(interval).or_default() += 1.0 / places[shape].len() as f64;
+                meetings.push((interval, edition.notes[*e].bar, source.notes[*s].bar));
             }
         }
     }
     let (interval, count, _) = first_two(votes)?;
     let share = count / ours.len() as f64;
-    (count >= FEWEST_BARS && share >= LEAST_BARS).then_some((interval, share))
+    let bar = |bar: usize| (bar, Time::zero());
+    let own = meetings.into_iter().filter(|m| m.0 == interval).map(|m| (bar(m.1), bar(m.2)));
+    let in_order = longest_in_order(own.collect()) as f64;
+    (count >= FEWEST_BARS && share >= LEAST_BARS && in_order >= LEAST_IN_ORDER * ours.len() as f64)
+        .then_some((interval, share))
 }
 
 fn by_place(edition: &Part, source: &Part) -> Option<(Interval, f64)> {

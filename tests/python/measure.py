@@ -1,14 +1,15 @@
 #!/usr/bin/env python3
 """Measures the audit on editions whose truth is known.
 
-    measure.py PROGRAM [--scores LIST] [--seeds 1-100] [--plain 1-40] [--json FILE]
+    measure.py PROGRAM [--scores LIST] [--seeds 1-100] [--plain 1-40] [--strangers 1-100] [--json FILE]
     measure.py PROGRAM --case SCORE SEED [--only-nuisances] [--keep FOLDER]
 
 Each seed takes the next score of the list in turn and makes a pair of it
 (pairs.py). Findings are counted as multisets over part, category, status and bar:
 the edition's bar, of what the edition lacks the source's. A passage is right when
 its kind and its octaves are, and both its ends within one note. With `--plain`
-come pairs that differ in writing only, in which nothing may be found.
+come pairs that differ in writing only, in which nothing may be found; with `--strangers`
+pairs of different pieces of the list, of which no part may be laid beside another.
 """
 
 import argparse
@@ -17,6 +18,7 @@ import collections
 import importlib.util
 import json
 import os
+import random
 import subprocess
 import sys
 import tempfile
@@ -149,6 +151,32 @@ def run(task):
     return told
 
 
+def strangers(task):
+    """Which parts of two different pieces are laid beside each other."""
+    program, first, second = task
+    edition, source = (os.path.join(corpus(), name) for name in (first, second))
+    told = {"edition": first, "source": second}
+    try:
+        told["parts"] = [(p["part"]["id"], p["source_part"]["id"], p["notes"]["matched"], p["notes"]["edition"])
+                         for p in audit(program, edition, source)["parts"]]
+    except (RuntimeError, subprocess.TimeoutExpired) as error:
+        told["crash"] = str(error)
+    return told
+
+
+# Pieces of the list that are the same music: a chorale that returns, and a movement under two numbers.
+RELATED = [{"bach/bwv41.6.mxl", "bach/bwv171.6.mxl"},
+           {"schumann_robert/opus41no1/movement2.mxl", "schumann_robert/opus41no1/movement3.mxl"}]
+
+
+def two_of(scores, seed):
+    random_of = random.Random("strangers %d" % seed)
+    while True:
+        two = random_of.sample(scores, 2)
+        if set(two) not in RELATED:
+            return two
+
+
 # ---------------------------------------------------------------- the figures
 
 def figures(hits, false, missed):
@@ -234,6 +262,7 @@ def main():
     options.add_argument("--scores", default=os.path.join(HERE, "scores.txt"))
     options.add_argument("--seeds", default="1-60", help="1-999 to work with, 1000 and up to measure")
     options.add_argument("--plain", default="", help="seeds of pairs that differ in writing only")
+    options.add_argument("--strangers", default="", help="seeds of pairs of different pieces")
     options.add_argument("--json", help="also write all figures there")
     options.add_argument("--workers", type=int, default=os.cpu_count())
     options.add_argument("--case", nargs=2, metavar=("SCORE", "SEED"))
@@ -250,8 +279,15 @@ def main():
              for seeds, plain in ((given.seeds, False), (given.plain, True)) for seed in span(seeds)]
     with ProcessPoolExecutor(given.workers) as pool:
         results = list(pool.map(run, tasks))
+        apart = list(pool.map(strangers, [(given.program, *two_of(scores, seed)) for seed in span(given.strangers)]))
     told = summary(results)
+    told["strangers"] = {"pairs": len(apart), "with_parts": sum(bool(p.get("parts")) for p in apart)}
+    told["crashes"] += sum("crash" in p for p in apart)
     show(told, results, given.program)
+    print("%(with_parts)d of %(pairs)d pairs of different pieces have parts beside each other" % told["strangers"])
+    for pair in apart:
+        if pair.get("parts") or "crash" in pair:
+            print("  %s and %s: %s" % (pair["edition"], pair["source"], pair.get("parts", pair.get("crash"))))
     if given.json:
         with open(given.json, "w", encoding="utf-8") as handle:
             json.dump({**told, "results": results}, handle, indent=1)

@@ -1,0 +1,196 @@
+//! Short melodies that two parts share: how many, by which interval, and
+//! whether in the same order.
+
+use crate::pitch::Interval;
+use crate::score::{NoteId, Part};
+use crate::time::Time;
+use rustc_hash::FxHashMap;
+use std::cmp::Reverse;
+
+/// A melody that stands in more places of a part than this tells little.
+const MOST_PLACES: usize = 64;
+
+/// The struck notes of each voice, the highest of each chord.
+pub(super) struct Melody {
+    voices: Vec<Vec<Tone>>,
+}
+
+/// A note by its height in semitones and its place on the staff.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+struct Tone {
+    height: i32,
+    place: i32,
+    note: NoteId,
+}
+
+pub(super) fn melody(part: &Part) -> Melody {
+    let mut voices: Vec<Vec<Tone>> = Vec::new();
+    let mut last: Vec<Option<NoteId>> = Vec::new();
+    for note in part.struck() {
+        let own = &part.notes[note];
+        let Some(pitch) = own.pitch() else { continue };
+        let voice = own.voice as usize;
+        if voices.len() <= voice {
+            voices.resize(voice + 1, Vec::new());
+            last.resize(voice + 1, None);
+        }
+        let here = Tone { height: pitch.sound().div_euclid(100), place: pitch.staff_place(), note };
+        let same_chord =
+            last[voice].is_some_and(|l| part.notes[l].bar == own.bar && part.notes[l].offset == own.offset);
+        match voices[voice].last_mut() {
+            Some(top) if same_chord => *top = (*top).max(here),
+            _ => voices[voice].push(here),
+        }
+        last[voice] = Some(note);
+    }
+    Melody { voices }
+}
+
+impl Tone {
+    fn above(self, other: Tone) -> Interval {
+        Interval::new(self.place - other.place, self.height - other.height)
+    }
+}
+
+impl Melody {
+    pub(super) fn notes(&self) -> usize {
+        self.voices.iter().map(Vec::len).sum()
+    }
+
+    /// Every run of `length` intervals with its first note.
+    fn runs(&self, length: usize) -> impl Iterator<Item = (u64, Tone)> + '_ {
+        self.voices.iter().flat_map(move |voice| {
+            voice
+                .windows(length + 1)
+                .map(|notes| (hash(notes.windows(2).map(|pair| pair[1].height - pair[0].height)), notes[0]))
+        })
+    }
+}
+
+/// One number for a row of intervals, in semitones.
+fn hash(intervals: impl Iterator<Item = i32>) -> u64 {
+    intervals.fold(0xcbf2_9ce4_8422_2325, |hash: u64, step| (hash ^ (step + 128) as u64).wrapping_mul(0x0100_0000_01b3))
+}
+
+/// A note that is only repeated.
+fn unmoved(length: usize) -> u64 {
+    hash(std::iter::repeat_n(0, length))
+}
+
+/// A place of a melody: which part, and its first note.
+type Seat = (usize, Tone);
+
+/// Places of melodies, by their hash; each part's places stand together.
+pub(super) struct Index {
+    length: usize,
+    parts: usize,
+    seats: Vec<(u64, Seat)>,
+}
+
+impl Index {
+    pub(super) fn new(melodies: &[Melody], length: usize) -> Index {
+        let all = melodies
+            .iter()
+            .enumerate()
+            .flat_map(|(part, melody)| melody.runs(length).map(move |(hash, first)| (hash, (part, first))));
+        let mut seats: Vec<(u64, Seat)> = all.collect();
+        seats.sort_by_key(|seat| seat.0);
+        // Of a melody that is everywhere the first places are enough.
+        let (mut melody, mut places) = (None, 0);
+        seats.retain(|seat| {
+            let here = Some((seat.0, seat.1.0));
+            places = if melody == here { places + 1 } else { 1 };
+            melody = here;
+            places <= MOST_PLACES
+        });
+        Index { length, parts: melodies.len(), seats }
+    }
+
+    fn seats(&self, hash: u64) -> &[(u64, Seat)] {
+        let rest = &self.seats[self.seats.partition_point(|seat| seat.0 < hash)..];
+        &rest[..rest.iter().take_while(|seat| seat.0 == hash).count()]
+    }
+
+    /// Of the moments at which the edition's melodies begin, how many part
+    /// `at` has in the same order, by one interval; and how many there are.
+    /// A repeated note is no melody here: any part has some.
+    pub(super) fn in_order(&self, melody: &Melody, at: usize, by: Interval, sides: (&Part, &Part)) -> (usize, usize) {
+        let (edition, source) = sides;
+        let when = |part: &Part, note: NoteId| (part.notes[note].bar, part.notes[note].offset);
+        let (mut moments, mut meetings) = (Vec::new(), Vec::new());
+        let repeated = unmoved(self.length);
+        for (hash, first) in melody.runs(self.length).filter(|run| self.length == 0 || run.0 != repeated) {
+            let here = when(edition, first.note);
+            moments.push(here);
+            let own = self.seats(hash).iter().map(|seat| seat.1).filter(|seat| seat.0 == at);
+            let alike = own.filter(|(_, from)| first.above(*from).semitones == by.semitones);
+            meetings.extend(alike.map(|(_, from)| (here, when(source, from.note))));
+        }
+        moments.sort_unstable();
+        moments.dedup();
+        (longest_in_order(meetings), moments.len())
+    }
+
+    /// For each part the interval that most melodies agree on, and the share
+    /// of the edition's melodies that do.
+    pub(super) fn votes(&self, melody: &Melody) -> Vec<(usize, Interval, f64)> {
+        let mut votes: Vec<FxHashMap<Interval, f64>> = vec![FxHashMap::default(); self.parts];
+        let mut runs = 0_usize;
+        for (hash, first) in melody.runs(self.length) {
+            runs += 1;
+            for own in self.seats(hash).chunk_by(|a, b| a.1.0 == b.1.0) {
+                let votes = &mut votes[own[0].1.0];
+                let between = |(_, (_, from)): &(u64, Seat)| first.above(*from);
+                if self.length == 0 {
+                    // A note alone fits any other: what counts is how many fit by one interval.
+                    let mut intervals: Vec<Interval> = own.iter().map(between).collect();
+                    intervals.sort_unstable();
+                    intervals.dedup();
+                    intervals.into_iter().for_each(|interval| *votes.entry(interval).or_default() += 1.0);
+                    continue;
+                }
+                for interval in own.iter().map(between) {
+                    *votes.entry(interval).or_default() += 1.0 / own.len() as f64;
+                }
+            }
+        }
+        let best = |votes: FxHashMap<Interval, f64>| {
+            // First the sound, then its spelling: wrong spellings are few.
+            let mut sounds: FxHashMap<i32, f64> = FxHashMap::default();
+            for (interval, count) in &votes {
+                *sounds.entry(interval.semitones).or_default() += count;
+            }
+            let (semitones, share) = highest(sounds, |s| s.abs())?;
+            let spelled = votes.into_iter().filter(|(i, _)| i.semitones == semitones).collect();
+            let (interval, _) = highest(spelled, |i: Interval| i.steps.abs())?;
+            Some((interval, share / runs as f64))
+        };
+        votes.into_iter().enumerate().filter_map(|(part, v)| best(v).map(|(i, share)| (part, i, share))).collect()
+    }
+}
+
+/// The key with most votes; between equals the smaller, so that the order of
+/// the table does not matter.
+fn highest<K: Copy + Ord>(votes: FxHashMap<K, f64>, size: impl Fn(K) -> i32) -> Option<(K, f64)> {
+    votes.into_iter().max_by(|a, b| {
+        ((a.1 * 64.0).round().total_cmp(&(b.1 * 64.0).round())).then((size(b.0), b.0).cmp(&(size(a.0), a.0)))
+    })
+}
+
+/// A bar, and the time in it.
+type Moment = (usize, Time);
+
+/// How many of these meetings of two sides can be kept so that both go on from
+/// each to the next.
+pub(super) fn longest_in_order(mut meetings: Vec<(Moment, Moment)>) -> usize {
+    // Of those that begin together only one can be kept.
+    meetings.sort_unstable_by_key(|(here, there)| (*here, Reverse(*there)));
+    let mut ends: Vec<Moment> = Vec::new();
+    for (_, there) in meetings {
+        match ends.partition_point(|end| *end < there) {
+            at if at == ends.len() => ends.push(there),
+            at => ends[at] = there,
+        }
+    }
+    ends.len()
+}
