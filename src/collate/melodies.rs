@@ -7,6 +7,8 @@ use crate::time::Time;
 use rustc_hash::FxHashMap;
 use std::cmp::Reverse;
 
+/// So many melodies of a part show whether they stand in order.
+const ENOUGH: usize = 256;
 /// A melody that stands in more places of a part than this tells little.
 const MOST_PLACES: usize = 64;
 
@@ -119,12 +121,15 @@ impl Index {
         let when = |part: &Part, note: NoteId| (part.notes[note].bar, part.notes[note].offset);
         let (mut moments, mut meetings) = (Vec::new(), Vec::new());
         let repeated = unmoved(self.length);
-        for (hash, first) in melody.runs(self.length).filter(|run| self.length == 0 || run.0 != repeated) {
+        let telling = melody.runs(self.length).filter(|run| self.length == 0 || run.0 != repeated);
+        // In a long part some of them tell as much as all.
+        for (hash, first) in telling.step_by(1 + melody.notes() / ENOUGH) {
             let here = when(edition, first.note);
             moments.push(here);
             let own = self.seats(hash).iter().map(|seat| seat.1).filter(|seat| seat.0 == at);
             let alike = own.filter(|(_, from)| first.above(*from).semitones == by.semitones);
-            meetings.extend(alike.map(|(_, from)| (here, when(source, from.note))));
+            // The latest first, as they will be wanted.
+            meetings.extend(alike.rev().map(|(_, from)| (here, when(source, from.note))));
         }
         moments.sort_unstable();
         moments.dedup();
@@ -184,7 +189,7 @@ type Moment = (usize, Time);
 /// each to the next.
 pub(super) fn longest_in_order(mut meetings: Vec<(Moment, Moment)>) -> usize {
     // Of those that begin together only one can be kept.
-    meetings.sort_unstable_by_key(|(here, there)| (*here, Reverse(*there)));
+    meetings.sort_by_key(|(here, there)| (*here, Reverse(*there)));
     let mut ends: Vec<Moment> = Vec::new();
     for (_, there) in meetings {
         match ends.partition_point(|end| *end < there) {
