@@ -3,7 +3,6 @@
 
 use crate::pitch::Interval;
 use crate::score::{NoteId, Part};
-use crate::time::Time;
 use rustc_hash::FxHashMap;
 use std::cmp::Reverse;
 
@@ -182,15 +181,12 @@ fn highest<K: Copy + Ord>(votes: FxHashMap<K, f64>, size: impl Fn(K) -> i32) -> 
     })
 }
 
-/// A bar, and the time in it.
-type Moment = (usize, Time);
-
 /// How many of these meetings of two sides can be kept so that both go on from
 /// each to the next.
-pub(super) fn longest_in_order(mut meetings: Vec<(Moment, Moment)>) -> usize {
+pub(super) fn longest_in_order<T: Copy + Ord>(mut meetings: Vec<(T, T)>) -> usize {
     // Of those that begin together only one can be kept.
     meetings.sort_by_key(|(here, there)| (*here, Reverse(*there)));
-    let mut ends: Vec<Moment> = Vec::new();
+    let mut ends: Vec<T> = Vec::new();
     for (_, there) in meetings {
         match ends.partition_point(|end| *end < there) {
             at if at == ends.len() => ends.push(there),

@@ -43,20 +43,20 @@ struct Measure {
     /// The least share of them that it has in the same order. Of unrelated
     /// music a third may share short melodies, but scattered.
     in_order: f64,
+    /// So many of them at least.
+    fewest: usize,
 }
 
 /// The longest first; short pieces have no long ones. Measured on unrelated
 /// pieces of music21's corpus (six intervals: up to 0.15 in order, three: 0.38)
-/// and on edited ones (from 0.18 and 0.29).
+/// and on edited ones (six: from 0.18; the one that needed three had 0.29, and
+/// is found by its bars).
 const MEASURES: [Measure; 4] = [
-    Measure { length: 6, share: 0.10, in_order: 0.16 },
-    Measure { length: 3, share: 0.20, in_order: 0.40 },
-    Measure { length: 1, share: 0.34, in_order: 0.34 },
-    Measure { length: 0, share: 0.99, in_order: 0.99 },
+    Measure { length: 6, share: 0.10, in_order: 0.16, fewest: 3 },
+    Measure { length: 3, share: 0.20, in_order: 0.40, fewest: 3 },
+    Measure { length: 1, share: 0.34, in_order: 0.34, fewest: 1 },
+    Measure { length: 0, share: 0.99, in_order: 0.99, fewest: 1 },
 ];
-
-/// So many melodies, if they are longer than two notes, must be shared in order.
-const FEWEST_IN_ORDER: usize = 3;
 
 /// The parts of a score move by one interval, as a rule: what a part shares by
 /// another counts so much less.
@@ -100,10 +100,11 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
                 let fits = || {
                     // In a long piece every short melody is found somewhere.
                     let theirs = melodies[at].notes();
-                    let alike_long = measure.length >= 6 || notes.max(theirs) <= MOST_TIMES * notes.min(theirs);
-                    let fewest = if measure.length < 3 { 1 } else { FEWEST_IN_ORDER };
+                    if measure.length < 6 && notes.max(theirs) > MOST_TIMES * notes.min(theirs) {
+                        return false;
+                    }
                     let (kept, all) = index.in_order(&melody, at, interval, sides);
-                    alike_long && kept >= fewest && kept as f64 >= measure.in_order * all as f64
+                    kept >= measure.fewest && kept as f64 >= measure.in_order * all as f64
                 };
                 if forced || share > measure.share && fits() {
                     candidates.push((share, part, sources[at], interval));

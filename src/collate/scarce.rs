@@ -70,8 +70,7 @@ fn by_bars(edition: &Part, source: &Part) -> Option<(Interval, f64)> {
     }
     let (interval, count, _) = first_two(votes)?;
     let share = count / ours.len() as f64;
-    let bar = |bar: usize| (bar, Time::zero());
-    let own = meetings.into_iter().filter(|m| m.0 == interval).map(|m| (bar(m.1), bar(m.2)));
+    let own = meetings.into_iter().filter(|m| m.0 == interval).map(|m| (m.1, m.2));
     let in_order = longest_in_order(own.collect()) as f64;
     (count >= FEWEST_BARS && share >= LEAST_BARS && in_order >= LEAST_IN_ORDER * ours.len() as f64)
         .then_some((interval, share))
