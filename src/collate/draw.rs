@@ -70,6 +70,7 @@ fn wandering(edition: &Part, source: &Score, own: usize, interval: Interval) -> 
         notes
     };
     let mut from: Vec<Option<usize>> = vec![None; source.parts[own].bars.len()];
+    let mut octaves_of_own = vec![false; from.len()];
     let mut sounding = 0;
     for row in &rows {
         let (Some(e), Some(s)) = (row.pair.edition, row.pair.source) else { continue };
@@ -84,10 +85,14 @@ fn wandering(edition: &Part, source: &Score, own: usize, interval: Interval) -> 
         };
         let others = (0..source.parts.len()).filter(|p| *p != own);
         from[s] = [own].into_iter().chain(others).find(fits).filter(|p| *p != own);
+        let mine = content(&source.parts[own], s, interval.semitones * 100);
+        octaves_of_own[s] = same_but_for_octaves(&mine, &ours);
     }
-    // Only the part that has most of the strange bars; a bar that stands alone is chance.
+    // Only the part that has most of the strange bars; a bar that stands alone is chance. A part in octaves with its
+    // neighbour, moved by an octave, is the neighbour's line: that alone does not make it wander.
     let mut counts: HashMap<usize, usize> = HashMap::new();
-    from.iter().flatten().for_each(|p| *counts.entry(*p).or_default() += 1);
+    let strange = from.iter().zip(&octaves_of_own).filter(|(_, octave)| !**octave);
+    strange.filter_map(|(part, _)| *part).for_each(|p| *counts.entry(p).or_default() += 1);
     let (other, count) = counts.into_iter().max_by_key(|(part, count)| (*count, usize::MAX - part))?;
     if count < FEWEST_BARS || (count as f64) < LEAST_SHARE * f64::from(sounding) {
         return None;
@@ -102,6 +107,10 @@ fn wandering(edition: &Part, source: &Score, own: usize, interval: Interval) -> 
     out.name = format!("{} and {}", name(upper), name(lower));
     out.drawn_from = vec![own, other];
     Some(out)
+}
+
+fn same_but_for_octaves(mine: &[(Time, i32)], ours: &[(Time, i32)]) -> bool {
+    mine.len() == ours.len() && mine.iter().zip(ours).all(|(a, b)| a.0 == b.0 && (a.1 - b.1) % 1200 == 0)
 }
 
 /// Notes and marks of several parts as one: of each bar those of the part that
