@@ -1,7 +1,7 @@
 //! One part of the edition with its source: what becomes of its bars, notes
 //! and marks.
 
-use super::{Policy, Sides, Summary};
+use super::{Decision, Policy, Sides, Summary};
 use crate::collate::{MarkPair, PartAlignment};
 use crate::findings::{Finding, Status, Subject};
 use crate::musicxml::Plan;
@@ -18,8 +18,8 @@ pub(super) struct PartJob<'s, 'a, 'i> {
     pub(super) edition: &'a Part,
     pub(super) source: &'a Part,
     pub(super) findings: &'a [Finding],
-    /// For each finding whether the clean copy undoes it.
-    pub(super) undone: Vec<bool>,
+    /// What becomes of each finding.
+    pub(super) decisions: Vec<Decision>,
     pub(super) fates: Vec<Fate>,
 }
 
@@ -34,18 +34,22 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         let alignment = &sides.collation.parts[at];
         let found = &sides.findings[at];
         let in_stretch = |f: &Finding| f.passage.is_some_and(|p| found.passages[p].stretch.is_some());
-        let undone = found.findings.iter().map(|f| policy.undoes(f, in_stretch(f))).collect();
+        let decisions = found.findings.iter().map(|f| policy.decide(f, in_stretch(f))).collect();
         let mut job = PartJob {
             sides,
             alignment,
             edition: &sides.edition.parts[alignment.edition],
             source: &sides.source.parts[alignment.source],
             findings: &found.findings,
-            undone,
+            decisions,
             fates: shape.to_vec(),
         };
         job.settle_fates(warnings);
         job
+    }
+
+    pub(super) fn is_undone(&self, finding: usize) -> bool {
+        self.decisions[finding] == Decision::Out
     }
 
     /// Bars in which the notes themselves are others are rebuilt as a whole.
@@ -63,23 +67,23 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             if source >= self.source.bars.len() {
                 continue;
             }
-            if findings.iter().all(|f| self.undone[*f]) {
+            if findings.iter().all(|f| self.is_undone(*f)) {
                 self.fates[row] = Fate::Rebuild { edition, source };
-            } else if findings.iter().any(|f| self.undone[*f]) {
+            } else if findings.iter().any(|f| self.is_undone(*f)) {
                 warnings.push(format!(
                     "part {}, bar {}: left as it is, because something in it is to be left and its notes cannot be \
                      restored one by one",
                     self.edition.id, self.edition.bars[edition].number
                 ));
                 for finding in findings {
-                    self.undone[finding] = false;
+                    self.decisions[finding] = Decision::Keep;
                 }
             }
         }
         // Marks that only a rebuilt or new bar could carry stay out with it.
         for (index, finding) in self.findings.iter().enumerate() {
             if finding.status == Status::Omitted && matches!(self.fates[finding.row], Fate::Absent) {
-                self.undone[index] = false;
+                self.decisions[index] = Decision::Keep;
             }
         }
     }
@@ -146,15 +150,19 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         let signatures = self.with(|f| f.category == Category::Signature).any(|(_, undone)| undone);
         rewrite.compose_bars(self.overrides(), signatures);
         summary.bars_rebuilt += self.fates.iter().filter(|f| matches!(f, Fate::Rebuild { .. })).count();
-        summary.kept += self.undone.iter().filter(|u| !**u).count();
+        summary.kept += self.decisions.iter().filter(|d| **d != Decision::Out).count();
         self.rewrite_notes(&mut rewrite, summary);
         self.rewrite_marks(&mut rewrite, summary, warnings);
         rewrite.finish();
     }
 
     pub(super) fn with(&self, test: impl Fn(&Finding) -> bool) -> impl Iterator<Item = (&'a Finding, bool)> {
-        let all: Vec<(&'a Finding, bool)> =
-            self.findings.iter().zip(self.undone.iter().copied()).filter(|(f, _)| test(f)).collect();
+        let all: Vec<(&'a Finding, bool)> = self
+            .findings
+            .iter()
+            .zip(self.decisions.iter().map(|d| *d == Decision::Out))
+            .filter(|(f, _)| test(f))
+            .collect();
         all.into_iter()
     }
 
@@ -214,13 +222,13 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         }
     }
 
-    /// For each pair of marks that is not the same: whether it is undone.
-    pub(super) fn mark_decisions(&self) -> HashMap<(Option<MarkId>, Option<MarkId>), bool> {
+    /// For each pair of marks that is not the same: what becomes of it.
+    pub(super) fn mark_decisions(&self) -> HashMap<(Option<MarkId>, Option<MarkId>), Decision> {
         self.findings
             .iter()
-            .zip(&self.undone)
-            .filter_map(|(f, undone)| match f.subject {
-                Subject::Mark { edition, source } => Some(((edition, source), *undone)),
+            .zip(&self.decisions)
+            .filter_map(|(f, decision)| match f.subject {
+                Subject::Mark { edition, source } => Some(((edition, source), *decision)),
                 _ => None,
             })
             .collect()
@@ -309,12 +317,12 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     pub(super) fn verdict(
         &self,
         pair: &MarkPair,
-        decisions: &HashMap<(Option<MarkId>, Option<MarkId>), bool>,
+        decisions: &HashMap<(Option<MarkId>, Option<MarkId>), Decision>,
     ) -> Verdict {
         if pair.same {
             return Verdict::Edition;
         }
-        let undone = decisions.get(&(pair.edition, pair.source)).copied().unwrap_or(false);
+        let undone = decisions.get(&(pair.edition, pair.source)) == Some(&Decision::Out);
         match (pair.edition, pair.source, undone) {
             (Some(_), None, true) | (None, Some(_), false) => Verdict::Neither,
             (_, Some(_), true) => Verdict::Source,

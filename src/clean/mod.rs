@@ -3,72 +3,23 @@
 mod expect;
 mod job;
 mod layer;
+mod policy;
 mod proof;
 mod sheet;
 
 use crate::collate::Collation;
-use crate::findings::{Finding, PartFindings, Status};
+use crate::findings::PartFindings;
 use crate::musicxml::rewrite::{Fate, PartRewrite};
 use crate::musicxml::{self, Input, Plan, Tree};
 use crate::patch::Overlap;
-use crate::score::{Category, Score};
-use std::collections::{BTreeMap, BTreeSet};
+use crate::score::Score;
+use std::collections::BTreeMap;
 
 use job::PartJob;
 pub use layer::{LayError, Layered, Lifted, lay, lift};
+pub use policy::{Additions, Decision, Policy, Restore};
 pub use proof::{Difference, Proof};
 pub use sheet::{BarBeat, Sheet, SheetError, SheetMark};
-
-/// What can be restored from the source, or left as the edition has it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Restore {
-    Octaves,
-    Passages,
-    Readings,
-    Omissions,
-}
-
-impl Restore {
-    pub const ALL: [Restore; 4] = [Restore::Octaves, Restore::Passages, Restore::Readings, Restore::Omissions];
-
-    pub fn name(self) -> &'static str {
-        match self {
-            Restore::Octaves => "octaves",
-            Restore::Passages => "passages",
-            Restore::Readings => "readings",
-            Restore::Omissions => "omissions",
-        }
-    }
-}
-
-/// What the user wants kept of the edition.
-#[derive(Debug, Clone, Default)]
-pub struct Policy {
-    /// Categories of additions that stay in.
-    pub keep: BTreeSet<Category>,
-    /// What is not restored.
-    pub leave: BTreeSet<Restore>,
-}
-
-impl Policy {
-    fn restores(&self, what: Restore) -> bool {
-        !self.leave.contains(&what)
-    }
-
-    /// Whether a finding is undone in the clean copy.
-    fn undoes(&self, finding: &Finding, in_stretch: bool) -> bool {
-        let of_notes = finding.category.is_of_notes();
-        match finding.status {
-            _ if finding.category == Category::Octave => self.restores(Restore::Octaves),
-            _ if of_notes && in_stretch => self.restores(Restore::Passages),
-            _ if of_notes => self.restores(Restore::Readings),
-            Status::Added if in_stretch && self.restores(Restore::Passages) => true,
-            Status::Added => !self.keep.contains(&finding.category),
-            Status::Omitted => self.restores(Restore::Omissions) && (!in_stretch || self.restores(Restore::Passages)),
-            Status::Altered => self.restores(Restore::Readings),
-        }
-    }
-}
 
 /// How much was done.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]

@@ -115,6 +115,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let policy = Policy {
         keep: args.keep.iter().copied().collect(),
         leave: args.no_restore.iter().map(|k| (*k).into()).collect(),
+        ..Policy::default()
     };
     let sides = Sides {
         edition_tree: &edition_tree,

@@ -1,0 +1,105 @@
+//! What the user wants of a cleaning, and what follows from it for each finding.
+
+use crate::findings::{Finding, Status};
+use crate::score::Category;
+use std::collections::BTreeSet;
+
+/// What can be restored from the source, or left as the edition has it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Restore {
+    Octaves,
+    Passages,
+    Readings,
+    Omissions,
+}
+
+impl Restore {
+    pub const ALL: [Restore; 4] = [Restore::Octaves, Restore::Passages, Restore::Readings, Restore::Omissions];
+
+    pub fn name(self) -> &'static str {
+        match self {
+            Restore::Octaves => "octaves",
+            Restore::Passages => "passages",
+            Restore::Readings => "readings",
+            Restore::Omissions => "omissions",
+        }
+    }
+}
+
+/// What becomes of an editor's added marks where nothing else is said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Additions {
+    /// They are taken out.
+    #[default]
+    Strip,
+    /// They stay, set apart as critical editions do.
+    Bracket,
+    /// They stay, set apart and coloured, and so is what was put back.
+    Color,
+}
+
+/// What becomes of one finding.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Decision {
+    /// The editor's intervention goes: the copy has what the source has.
+    Out,
+    /// The copy has what the edition has.
+    Keep,
+    /// An added mark stays, set apart from the source's.
+    Bracket,
+}
+
+impl Decision {
+    pub const ALL: [Decision; 3] = [Decision::Out, Decision::Keep, Decision::Bracket];
+
+    pub fn name(self) -> &'static str {
+        match self {
+            Decision::Out => "out",
+            Decision::Keep => "keep",
+            Decision::Bracket => "bracket",
+        }
+    }
+}
+
+/// What the user wants kept of the edition.
+#[derive(Debug, Clone, Default)]
+pub struct Policy {
+    /// Categories of additions that stay in.
+    pub keep: BTreeSet<Category>,
+    /// What is not restored.
+    pub leave: BTreeSet<Restore>,
+    pub additions: Additions,
+}
+
+impl Policy {
+    pub(super) fn restores(&self, what: Restore) -> bool {
+        !self.leave.contains(&what)
+    }
+
+    /// What becomes of a finding; `in_stretch`: it belongs to a passage of other music.
+    pub(super) fn decide(&self, finding: &Finding, in_stretch: bool) -> Decision {
+        if self.undoes(finding, in_stretch) {
+            return Decision::Out;
+        }
+        let apart = self.additions != Additions::Strip && Policy::can_be_apart(finding);
+        if apart && !self.keep.contains(&finding.category) { Decision::Bracket } else { Decision::Keep }
+    }
+
+    /// Whether a finding is a mark that can be set apart: one that the editor added.
+    pub fn can_be_apart(finding: &Finding) -> bool {
+        finding.status == Status::Added && !finding.category.is_of_notes()
+    }
+
+    fn undoes(&self, finding: &Finding, in_stretch: bool) -> bool {
+        let of_notes = finding.category.is_of_notes();
+        match finding.status {
+            _ if finding.category == Category::Octave => self.restores(Restore::Octaves),
+            _ if of_notes && in_stretch => self.restores(Restore::Passages),
+            _ if of_notes => self.restores(Restore::Readings),
+            Status::Added if in_stretch && self.restores(Restore::Passages) => true,
+            Status::Added => self.additions == Additions::Strip && !self.keep.contains(&finding.category),
+            Status::Omitted => self.restores(Restore::Omissions) && (!in_stretch || self.restores(Restore::Passages)),
+            Status::Altered => self.restores(Restore::Readings),
+        }
+    }
+}
