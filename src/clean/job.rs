@@ -1,7 +1,7 @@
 //! One part of the edition with its source: what becomes of its bars, notes
 //! and marks.
 
-use super::{Decision, Policy, Sides, Summary};
+use super::{Decision, Sides, Summary};
 use crate::collate::{MarkPair, PartAlignment};
 use crate::findings::{Finding, Status, Subject};
 use crate::musicxml::Plan;
@@ -27,20 +27,17 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     pub(super) fn new(
         sides: &'s Sides<'a, 'i>,
         at: usize,
-        policy: &Policy,
+        decisions: Vec<Decision>,
         shape: &[Fate],
         warnings: &mut Vec<String>,
     ) -> Self {
         let alignment = &sides.collation.parts[at];
-        let found = &sides.findings[at];
-        let in_stretch = |f: &Finding| f.passage.is_some_and(|p| found.passages[p].stretch.is_some());
-        let decisions = found.findings.iter().map(|f| policy.decide(f, in_stretch(f))).collect();
         let mut job = PartJob {
             sides,
             alignment,
             edition: &sides.edition.parts[alignment.edition],
             source: &sides.source.parts[alignment.source],
-            findings: &found.findings,
+            findings: &sides.findings[at].findings,
             decisions,
             fates: shape.to_vec(),
         };
@@ -80,9 +77,15 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
                 }
             }
         }
-        // Marks that only a rebuilt or new bar could carry stay out with it.
+        // Bars that only one side has stay or go whole, in all parts. Marks that only a rebuilt or new bar could carry
+        // stay out with it.
         for (index, finding) in self.findings.iter().enumerate() {
-            if finding.status == Status::Omitted && matches!(self.fates[finding.row], Fate::Absent) {
+            let with_its_bar = match self.fates[finding.row] {
+                Fate::Absent => finding.status == Status::Omitted,
+                Fate::Keep { source: None, .. } => finding.category.is_of_notes(),
+                _ => false,
+            };
+            if with_its_bar {
                 self.decisions[index] = Decision::Keep;
             }
         }
@@ -150,6 +153,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         let signatures = self.with(|f| f.category == Category::Signature).any(|(_, undone)| undone);
         rewrite.compose_bars(self.overrides(), signatures);
         summary.bars_rebuilt += self.fates.iter().filter(|f| matches!(f, Fate::Rebuild { .. })).count();
+        summary.undone += self.decisions.iter().filter(|d| **d == Decision::Out).count();
         summary.kept += self.decisions.iter().filter(|d| **d != Decision::Out).count();
         self.rewrite_notes(&mut rewrite, summary);
         self.rewrite_marks(&mut rewrite, summary, warnings);

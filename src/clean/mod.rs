@@ -1,24 +1,30 @@
 //! From findings to a clean text: what is undone, what stays, and the proof.
 
+mod decisions;
 mod expect;
 mod job;
 mod layer;
 mod policy;
 mod proof;
+mod provenance;
 mod sheet;
+mod toml_fault;
 
-use crate::collate::Collation;
+use crate::collate::{BarPair, Collation};
 use crate::findings::PartFindings;
 use crate::musicxml::rewrite::{Fate, PartRewrite};
 use crate::musicxml::{self, Input, Plan, Tree};
 use crate::patch::Overlap;
 use crate::score::Score;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
+use decisions::Decided;
+pub use decisions::{DecisionError, Decisions, Names, names as finding_names, write as decisions_file};
 use job::PartJob;
 pub use layer::{LayError, Layered, Lifted, lay, lift};
 pub use policy::{Additions, Decision, Policy, Restore};
 pub use proof::{Difference, Proof};
+pub use provenance::{Changes, Origin, Provenance};
 pub use sheet::{BarBeat, Sheet, SheetError, SheetMark};
 
 /// How much was done.
@@ -30,13 +36,15 @@ pub struct Summary {
     pub bars_rebuilt: usize,
     pub bars_inserted: usize,
     pub bars_removed: usize,
+    /// Findings of which the copy has the source's reading.
+    pub undone: usize,
     /// Findings that were left as the edition has them.
     pub kept: usize,
 }
 
 impl Summary {
     pub fn is_nothing(&self) -> bool {
-        Summary { kept: 0, ..self.clone() } == Summary::default()
+        Summary { kept: 0, undone: 0, ..self.clone() } == Summary::default()
     }
 }
 
@@ -47,6 +55,8 @@ pub struct Cleaned {
     pub summary: Summary,
     pub proof: Proof,
     pub warnings: Vec<String>,
+    /// What became of every finding, part by part.
+    pub decisions: Vec<Vec<Decision>>,
 }
 
 /// Why there is no clean text.
@@ -61,6 +71,8 @@ pub enum Failure {
     /// The text that came out is not what it should be.
     #[error("the clean copy is not what it should be: {}", list(.0))]
     Unproved(Vec<Difference>),
+    #[error(transparent)]
+    Decision(#[from] DecisionError),
     #[error("{0}")]
     Unsupported(String),
 }
@@ -87,10 +99,11 @@ pub struct Sides<'a, 'i> {
 pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
     let mut plan = Plan::new(sides.edition_tree);
     let mut summary = Summary::default();
-    let mut warnings = Vec::new();
     let mut expected = Vec::new();
-    let restored = policy.restores(Restore::Passages);
-    let shape = shape(sides.collation, restored);
+    let mut decided = decisions::decide(sides.edition, sides.collation, sides.findings, policy)?;
+    let mut warnings = std::mem::take(&mut decided.warnings);
+    let shape = shape(sides, &kept_rows(sides, &decided), policy.restores(Restore::Passages));
+    let mut final_decisions = vec![Vec::new(); sides.findings.len()];
     refuse_new_bars_in_timewise(sides, &shape)?;
     for (index, part) in sides.edition.parts.iter().enumerate() {
         let at = sides.collation.parts.iter().position(|a| a.edition == index);
@@ -108,16 +121,21 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
             expected.push(expect::unmatched(part, &shape));
             continue;
         };
-        let job = PartJob::new(&sides, at, policy, &shape, &mut warnings);
+        let job = PartJob::new(&sides, at, std::mem::take(&mut decided.findings[at]), &shape, &mut warnings);
         job.rewrite(&mut plan, &mut summary, &mut warnings);
         expected.push(job.expected());
+        final_decisions[at] = job.decisions;
     }
     summary.bars_inserted = shape.iter().filter(|f| matches!(f, Fate::Fresh { .. })).count();
     summary.bars_removed = shape.iter().filter(|f| matches!(f, Fate::Drop { .. })).count();
     let old = sides.edition_tree.text();
+    if let Some(provenance) = policy.provenance.as_ref().filter(|_| !plan.is_empty()) {
+        let changes = Changes { undone: summary.undone, kept: summary.kept, laid: 0 };
+        musicxml::sign(&mut plan, &provenance.description(), &provenance.field(policy, changes));
+    }
     let text = if plan.is_empty() { old.to_string() } else { plan.finish().apply(old)? };
     let proof = proof::prove(sides.edition_tree.input, &text, &expected)?;
-    Ok(Cleaned { text, summary, proof, warnings })
+    Ok(Cleaned { text, summary, proof, warnings, decisions: final_decisions })
 }
 
 /// Reads a text that we made under the name of the input that it came from.
@@ -127,18 +145,33 @@ fn read_back(like: &Input, text: &str) -> Result<Score, Failure> {
     Ok(musicxml::read(&tree).map_err(Failure::Unreadable)?.score)
 }
 
+/// Rows that stay as the edition has them, because a passage or a note in them is kept.
+fn kept_rows(sides: Sides, decided: &Decided) -> BTreeSet<usize> {
+    let mut out = BTreeSet::new();
+    let parts = sides.collation.parts.iter().zip(sides.findings);
+    for (index, (alignment, found)) in parts.enumerate() {
+        let kept = found.passages.iter().zip(&decided.kept_passages[index]).filter(|(_, kept)| **kept);
+        for stretch in kept.filter_map(|(p, _)| p.stretch).map(|s| &alignment.stretches[s]) {
+            out.extend(stretch.outline.0..=stretch.outline.1);
+        }
+        let notes = found.findings.iter().zip(&decided.findings[index]);
+        out.extend(notes.filter(|(f, d)| f.category.is_of_notes() && **d == Decision::Keep).map(|(f, _)| f.row));
+    }
+    out
+}
+
 /// What becomes of each row where only one side has a bar.
-fn shape(collation: &Collation, restored: bool) -> Vec<Fate> {
-    collation
-        .outline
-        .iter()
-        .map(|pair| match (pair.edition, pair.source) {
+fn shape(sides: Sides, kept: &BTreeSet<usize>, restored: bool) -> Vec<Fate> {
+    let fate = |(row, pair): (usize, &BarPair)| {
+        let restored = restored && !kept.contains(&row);
+        match (pair.edition, pair.source) {
             (Some(edition), None) if restored => Fate::Drop { edition },
             (Some(edition), source) => Fate::Keep { edition, source, shift: pair.shift },
             (None, Some(source)) if restored => Fate::Fresh { source },
             (None, _) => Fate::Absent,
-        })
-        .collect()
+        }
+    };
+    sides.collation.outline.iter().enumerate().map(fate).collect()
 }
 
 fn refuse_new_bars_in_timewise(sides: Sides, shape: &[Fate]) -> Result<(), Failure> {

@@ -1,7 +1,9 @@
 //! What the user wants of a cleaning, and what follows from it for each finding.
 
+use super::{Decisions, Provenance};
 use crate::findings::{Finding, Status};
 use crate::score::Category;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
 /// What can be restored from the source, or left as the edition has it.
@@ -39,7 +41,8 @@ pub enum Additions {
 }
 
 /// What becomes of one finding.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Decision {
     /// The editor's intervention goes: the copy has what the source has.
     Out,
@@ -50,8 +53,6 @@ pub enum Decision {
 }
 
 impl Decision {
-    pub const ALL: [Decision; 3] = [Decision::Out, Decision::Keep, Decision::Bracket];
-
     pub fn name(self) -> &'static str {
         match self {
             Decision::Out => "out",
@@ -69,6 +70,10 @@ pub struct Policy {
     /// What is not restored.
     pub leave: BTreeSet<Restore>,
     pub additions: Additions,
+    /// Findings decided one by one, before all else.
+    pub decisions: Option<Decisions>,
+    /// What the copy is to say of its making, if anything changes.
+    pub provenance: Option<Provenance>,
 }
 
 impl Policy {

@@ -1,5 +1,6 @@
 //! The mark sheet: a teacher's own marks, apart from any edition.
 
+use super::toml_fault::told;
 use crate::musicxml::rewrite::{NewMark, ORNAMENTS, articulations};
 use crate::time::{Time, parse_beat};
 use serde::{Deserialize, Serialize};
@@ -76,12 +77,7 @@ pub struct BarBeat {
 impl Sheet {
     /// Reads a sheet; faults of the file have line and column.
     pub fn parse(text: &str) -> Result<Sheet, SheetError> {
-        let sheet: Sheet = toml::from_str(text).map_err(|error| {
-            let at = error.span().map_or(0, |s| s.start);
-            let line = text[..at].matches('\n').count() + 1;
-            let column = text[..at].rsplit('\n').next().unwrap_or("").chars().count() + 1;
-            SheetError::Syntax(format!("line {line}, column {column}: {}", error.message().replace('\n', " ")))
-        })?;
+        let sheet: Sheet = toml::from_str(text).map_err(|error| SheetError::Syntax(told(text, &error)))?;
         for mark in &sheet.marks {
             mark.kind()?;
             mark.places()?;

@@ -79,7 +79,12 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
         || editions.len() == 1 && sources.len() == 1 && choice.edition.or(choice.source).is_some();
     let mut pairs: Vec<Pair> = Vec::new();
     let melodies: Vec<Melody> = sources.iter().map(|p| melody(&source.parts[*p])).collect();
-    for measure in &MEASURES {
+    // What stands in order comes first; where it has paired parts, the others of the score may follow in its key.
+    for (measure, follows) in [false, true].iter().flat_map(|f| MEASURES.iter().map(move |m| (m, *f))) {
+        let keys: Vec<i32> = pairs.iter().map(|p| p.interval.semitones.rem_euclid(12)).collect();
+        if follows && keys.is_empty() {
+            break;
+        }
         let free = |p: &&usize, taken: &[usize]| !taken.contains(p);
         let taken: Vec<usize> = pairs.iter().map(|p| p.edition).collect();
         let open: Vec<usize> = editions.iter().filter(|p| free(p, &taken)).copied().collect();
@@ -106,7 +111,8 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
                     let (kept, all) = index.in_order(&melody, at, interval, sides);
                     kept >= measure.fewest && kept as f64 >= measure.in_order * all as f64
                 };
-                if forced || share > measure.share && fits() {
+                let follows = follows && keys.contains(&interval.semitones.rem_euclid(12));
+                if forced || share > measure.share && (follows || fits()) {
                     candidates.push((share, part, sources[at], interval));
                 }
             }

@@ -223,7 +223,21 @@ pub fn rank(parent: &str, child: &str) -> Option<usize> {
         "staff",
         "",
     ];
+    const SCORE: [&str; 9] = [
+        "work",
+        "movement-number",
+        "movement-title",
+        "identification",
+        "defaults",
+        "credit",
+        "part-list",
+        "part",
+        "measure",
+    ];
+    const IDENTIFICATION: [&str; 6] = ["creator", "rights", "encoding", "source", "relation", "miscellaneous"];
     let order: &[&str] = match parent {
+        "score-partwise" | "score-timewise" => &SCORE,
+        "identification" => &IDENTIFICATION,
         "note" => &NOTE,
         "direction" => &DIRECTION,
         "barline" => &BARLINE,

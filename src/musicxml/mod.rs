@@ -4,6 +4,7 @@ mod archive;
 mod error;
 mod fragment;
 mod guard;
+mod identification;
 mod marks;
 mod open;
 mod plan;
@@ -14,6 +15,7 @@ mod tree;
 mod words;
 
 pub use error::Error;
+pub use identification::{FIELD as PROVENANCE_FIELD, sign};
 pub use marks::{Placement, ROWS as PLACEMENTS, Row as PlacementRow, placement};
 pub use open::Input;
 pub use plan::Plan;

@@ -27,6 +27,12 @@ pub struct Input {
 impl Input {
     /// Reads a file, or standard input for `-`.
     pub fn open(path: &Path) -> Result<Input, Error> {
+        let (name, bytes) = Input::bytes_of(path)?;
+        Input::from_bytes(&name, bytes)
+    }
+
+    /// The bytes of a file, or of standard input for `-`, and the name for messages.
+    pub fn bytes_of(path: &Path) -> Result<(String, Vec<u8>), Error> {
         let file = path.display().to_string();
         let mut bytes = Vec::new();
         let (name, read) = if file == "-" {
@@ -38,7 +44,7 @@ impl Input {
             (file.as_str(), handle.take(LARGEST_TEXT + 1).read_to_end(&mut bytes))
         };
         read.map_err(|e| Error::io(name, &e))?;
-        Input::from_bytes(name, bytes)
+        Ok((name.to_string(), bytes))
     }
 
     /// Unpacks and decodes. `file` is the name that messages use.

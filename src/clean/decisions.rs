@@ -1,0 +1,193 @@
+//! Decisions of a person on single findings: a small file that an audit writes
+//! and a cleaning follows.
+
+use super::toml_fault::told;
+use super::{Decision, Policy};
+use crate::collate::Collation;
+use crate::findings::{Finding, PartFindings, Spot};
+use crate::score::{Part, Score};
+use crate::time::beat_text;
+use serde::Deserialize;
+use std::collections::{BTreeMap, HashMap, HashSet};
+use std::fmt::Write;
+
+/// What a file of decisions says, by name.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Decisions {
+    /// A passage that is kept is kept with all that is in it.
+    #[serde(default)]
+    pub passages: BTreeMap<String, Decision>,
+    #[serde(default)]
+    pub findings: BTreeMap<String, Decision>,
+}
+
+/// What is wrong with a file of decisions.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum DecisionError {
+    /// With line and column.
+    #[error("{0}")]
+    Syntax(String),
+    #[error("\"{name}\" cannot be set in brackets: only marks that the editor added can; decide out or keep")]
+    Bracket { name: String },
+    #[error(
+        "none of its {0} names is a finding of this edition and source; is it the file of another pair? obelus audit \
+         --decisions writes the one for these"
+    )]
+    Strange(usize),
+}
+
+/// The names of one part's findings and passages, in their order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Names {
+    pub findings: Vec<String>,
+    pub passages: Vec<String>,
+}
+
+/// The name of every finding and passage, made of what a reader sees: part,
+/// bar, beat, category, status, readings. The same pair has the same names in
+/// every run, and most findings keep theirs when something else is changed.
+pub fn names(edition: &Score, collation: &Collation, found: &[PartFindings]) -> Vec<Names> {
+    let of_part = |(part, found): (&Part, &PartFindings)| {
+        let mut seen: HashMap<String, usize> = HashMap::new();
+        // What looks the same is counted.
+        let mut unique = |name: String| {
+            let count = seen.entry(name.clone()).or_default();
+            *count += 1;
+            if *count == 1 { name } else { format!("{name} ({count})") }
+        };
+        let passages = found.passages.iter().map(|p| {
+            let (from, to) = (place(part, p.from), place(part, p.to));
+            unique(format!("{} {from} to {to} {}", part.id, p.kind.words()))
+        });
+        let passages = passages.collect();
+        Names { findings: found.findings.iter().map(|f| unique(name(part, f))).collect(), passages }
+    };
+    let parts = collation.parts.iter().map(|a| &edition.parts[a.edition]);
+    parts.zip(found).map(of_part).collect()
+}
+
+fn place(part: &Part, at: Spot) -> String {
+    let bar = part.bars.get(at.bar).map_or("-", |b| &b.number);
+    let beat = if at.bar < part.bars.len() { beat_text(part.beat(at.bar, at.offset)) } else { "1".into() };
+    format!("{bar}:{beat}")
+}
+
+fn name(part: &Part, finding: &Finding) -> String {
+    let mut out =
+        format!("{} {} {} {}", part.id, place(part, finding.at), finding.category.name(), finding.status.name());
+    let shown = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ").chars().take(40).collect::<String>();
+    let readings = (finding.edition_reading.as_deref().map(shown), finding.source_reading.as_deref().map(shown));
+    let _ = match readings {
+        (Some(ours), Some(theirs)) => write!(out, " {ours} for {theirs}"),
+        (Some(one), None) | (None, Some(one)) => write!(out, " {one}"),
+        (None, None) => Ok(()),
+    };
+    out.trim_end().to_string()
+}
+
+const HEAD: &str = "\
+# Change the word behind a finding, then: obelus clean EDITION SOURCE -o COPY --decisions THIS-FILE
+#   \"out\"      the editor's change is undone
+#   \"keep\"     it stays
+#   \"bracket\"  a mark that was added stays, set apart (dashed, in brackets, small)
+# A passage that is kept is kept with all that is in it. What you delete is decided as usual.
+";
+
+/// The file for a person to edit: every finding with what is usually done.
+pub fn write(edition: &Score, collation: &Collation, found: &[PartFindings], policy: &Policy) -> String {
+    let names = names(edition, collation, found);
+    let mut out = HEAD.to_string();
+    let line = |out: &mut String, name: &str, decision: Decision| {
+        let _ = writeln!(out, "{} = \"{}\"", toml::Value::from(name), decision.name());
+    };
+    out.push_str("\n[passages]\n");
+    for name in names.iter().flat_map(|n| &n.passages) {
+        line(&mut out, name, Decision::Out);
+    }
+    out.push_str("\n[findings]\n");
+    for (names, found) in names.iter().zip(found) {
+        for (name, finding) in names.findings.iter().zip(&found.findings) {
+            let in_stretch = finding.passage.is_some_and(|p| found.passages[p].stretch.is_some());
+            line(&mut out, name, policy.decide(finding, in_stretch));
+        }
+    }
+    out
+}
+
+/// What a file of decisions comes to on one pair of scores.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Decided {
+    /// For each part's findings.
+    pub findings: Vec<Vec<Decision>>,
+    /// For each part's passages: kept as a whole.
+    pub kept_passages: Vec<Vec<bool>>,
+    pub warnings: Vec<String>,
+}
+
+impl Decisions {
+    /// Reads a file of decisions.
+    ///
+    /// # Errors
+    /// With line and column, where the file is not one.
+    pub fn parse(text: &str) -> Result<Decisions, DecisionError> {
+        toml::from_str(text).map_err(|error| DecisionError::Syntax(told(text, &error)))
+    }
+
+    fn is_empty(&self) -> bool {
+        self.passages.is_empty() && self.findings.is_empty()
+    }
+}
+
+/// Decides every finding: as the file says, else as the policy has it.
+pub(super) fn decide(
+    edition: &Score,
+    collation: &Collation,
+    found: &[PartFindings],
+    policy: &Policy,
+) -> Result<Decided, DecisionError> {
+    let mut out = Decided::default();
+    let said = policy.decisions.as_ref().filter(|d| !d.is_empty());
+    let names = said.map(|_| names(edition, collation, found));
+    let mut met = 0;
+    for (index, found) in found.iter().enumerate() {
+        let own = said.zip(names.as_ref().map(|n| &n[index]));
+        let kept: Vec<bool> = (0..found.passages.len())
+            .map(|p| own.is_some_and(|(said, names)| said.passages.get(&names.passages[p]) == Some(&Decision::Keep)))
+            .collect();
+        let mut decisions = Vec::with_capacity(found.findings.len());
+        for (place, finding) in found.findings.iter().enumerate() {
+            let in_stretch = finding.passage.is_some_and(|p| found.passages[p].stretch.is_some());
+            let name = own.map(|(said, names)| (said.findings.get(&names.findings[place]), &names.findings[place]));
+            let decision = match name {
+                Some((Some(Decision::Bracket), name)) if !Policy::can_be_apart(finding) => {
+                    return Err(DecisionError::Bracket { name: name.clone() });
+                }
+                Some((Some(decision), _)) => {
+                    met += 1;
+                    *decision
+                }
+                _ => policy.decide(finding, in_stretch),
+            };
+            let kept = finding.passage.is_some_and(|p| kept[p]);
+            decisions.push(if kept { Decision::Keep } else { decision });
+        }
+        out.findings.push(decisions);
+        out.kept_passages.push(kept);
+    }
+    let Some((said, names)) = said.zip(names) else { return Ok(out) };
+    if let Some(name) = said.passages.iter().find(|(_, d)| **d == Decision::Bracket).map(|(name, _)| name) {
+        return Err(DecisionError::Bracket { name: name.clone() });
+    }
+    if met == 0 && !said.findings.is_empty() {
+        return Err(DecisionError::Strange(said.findings.len()));
+    }
+    let strange = |said: &BTreeMap<String, Decision>, of: fn(&Names) -> &Vec<String>| -> Vec<String> {
+        let known: HashSet<&String> = names.iter().flat_map(|n| of(n)).collect();
+        let own = said.iter().filter(|(name, decision)| **decision != Decision::Out && !known.contains(name));
+        own.map(|(name, decision)| format!("the decision to {} \"{name}\" meets no finding", decision.name())).collect()
+    };
+    out.warnings.extend(strange(&said.passages, |n| &n.passages));
+    out.warnings.extend(strange(&said.findings, |n| &n.findings));
+    Ok(out)
+}

@@ -1,0 +1,107 @@
+//! Where a clean copy says that it comes from: files with their checksums,
+//! settings, and how much was done.
+
+use super::{Additions, Policy, Restore};
+use sha2::{Digest, Sha256};
+use std::path::Path;
+
+/// A file that a copy was made from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Origin {
+    /// Without its folder: paths are nobody else's business.
+    pub file: String,
+    /// Of the bytes as they lay there, hexadecimal.
+    pub sha256: String,
+}
+
+impl Origin {
+    pub fn new(path: &Path, bytes: &[u8]) -> Origin {
+        let name = path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
+        let file = if name == "-" { "standard input".into() } else { name };
+        let sha256 = Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect();
+        Origin { file, sha256 }
+    }
+
+    fn told(&self) -> String {
+        format!("{} (SHA-256 {})", self.file, self.sha256)
+    }
+}
+
+/// What a copy was made from, beside the counts that come out of the making.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Provenance {
+    pub edition: Origin,
+    pub source: Origin,
+    /// The teacher's marks.
+    pub mine: Option<Origin>,
+    pub decisions: Option<Origin>,
+}
+
+/// How much was done to a copy.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Changes {
+    /// Findings of which the copy has the source's reading.
+    pub undone: usize,
+    /// Findings that are left as the edition has them.
+    pub kept: usize,
+    /// Marks of the teacher's.
+    pub laid: usize,
+}
+
+impl Provenance {
+    /// For readers of a file's description.
+    pub fn description(&self) -> String {
+        let (edition, source) = (&self.edition.file, &self.source.file);
+        format!(
+            "Derived from {edition} by obelus {}: compared with {source}, the editor's changes undone",
+            env!("CARGO_PKG_VERSION")
+        )
+    }
+
+    /// For those who want to make the copy again: everything, in one line.
+    pub fn field(&self, policy: &Policy, changes: Changes) -> String {
+        let mut out = vec![
+            format!("obelus {}", env!("CARGO_PKG_VERSION")),
+            format!("edition: {}", self.edition.told()),
+            format!("source: {}", self.source.told()),
+        ];
+        out.extend(self.mine.iter().map(|m| format!("own marks: {}", m.told())));
+        out.extend(self.decisions.iter().map(|d| format!("decisions: {}", d.told())));
+        out.push(format!("settings: {}", settings(policy)));
+        out.push(format!(
+            "changes: {} findings undone, {} left as the edition has them, {} own marks laid on",
+            changes.undone, changes.kept, changes.laid
+        ));
+        out.join("; ")
+    }
+}
+
+/// The options that differ from what is usual, in their own words.
+fn settings(policy: &Policy) -> String {
+    let mut out = vec![match policy.additions {
+        Additions::Strip => "additions strip".to_string(),
+        Additions::Bracket => "additions bracket".into(),
+        Additions::Color => "additions color".into(),
+    }];
+    let list = |names: Vec<&str>| names.join(",");
+    if !policy.keep.is_empty() {
+        out.push(format!("keep {}", list(policy.keep.iter().map(|c| c.name()).collect())));
+    }
+    if !policy.leave.is_empty() {
+        out.push(format!("no-restore {}", list(policy.leave.iter().copied().map(Restore::name).collect())));
+    }
+    out.join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The published check value for "abc" (FIPS 180-4, NIST's example values).
+    #[test]
+    fn checksums_are_sha_256() {
+        let origin = Origin::new(Path::new("folder/air.musicxml"), b"abc");
+        assert_eq!(origin.file, "air.musicxml");
+        assert_eq!(origin.sha256, "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
+    }
+}

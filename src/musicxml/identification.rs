@@ -1,0 +1,69 @@
+//! What a file says of itself: where it comes from and what made it.
+
+use super::fragment::Fragment;
+use super::plan::Plan;
+use super::tree::{child, element};
+
+/// The name of our miscellaneous field.
+pub const FIELD: &str = "obelus";
+
+/// Says in the identification, in a description of the encoding and in a
+/// miscellaneous field, where a copy comes from; what stands there stays.
+pub fn sign(plan: &mut Plan, description: &str, field: &str) {
+    let root = plan.tree().root();
+    let description = Fragment::leaf("encoding-description", description);
+    let field = Fragment::leaf("miscellaneous-field", field).set("name", FIELD);
+    let Some(identification) = child(root, "identification") else {
+        let made = Fragment::new("identification")
+            .with(Fragment::new("encoding").with(description))
+            .with(Fragment::new("miscellaneous").with(field));
+        plan.add_child(element(root), made);
+        return;
+    };
+    for (holder, leaf) in [("encoding", description), ("miscellaneous", field)] {
+        match child(identification, holder) {
+            Some(holder) => plan.add_child(element(holder), leaf),
+            None => plan.add_child(element(identification), Fragment::new(holder).with(leaf)),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Input, Tree};
+    use super::*;
+
+    fn signed(head: &str) -> String {
+        let text = format!("<score-partwise>\n  {head}<part-list/>\n  <part id=\"P1\"/>\n</score-partwise>");
+        let input = Input::from_bytes("x", text.clone().into_bytes()).unwrap();
+        let tree = Tree::parse(&input).unwrap();
+        let mut plan = Plan::new(&tree);
+        sign(&mut plan, "made by us", "a & b");
+        plan.finish().apply(&text).unwrap()
+    }
+
+    #[test]
+    fn a_file_without_an_identification_gets_one_in_its_place() {
+        assert_eq!(
+            signed("<movement-title>Air</movement-title>\n  "),
+            "<score-partwise>\n  <movement-title>Air</movement-title>\n  <identification>\n    <encoding>\n      \
+             <encoding-description>made by us</encoding-description>\n    </encoding>\n    <miscellaneous>\n      \
+             <miscellaneous-field name=\"obelus\">a &amp; b</miscellaneous-field>\n    </miscellaneous>\n  \
+             </identification>\n  <part-list/>\n  <part id=\"P1\"/>\n</score-partwise>"
+        );
+        assert!(signed("").starts_with("<score-partwise>\n  <identification>"));
+    }
+
+    #[test]
+    fn what_stands_there_stays_and_the_order_is_kept() {
+        let text = signed(
+            "<identification>\n    <creator>N. N.</creator>\n    <encoding><software>X</software></encoding>\n    \
+             <relation>Y</relation>\n  </identification>\n  ",
+        );
+        let order: Vec<usize> = ["<creator>", "<encoding>", "<software>", "made by us", "<relation>", "a &amp; b"]
+            .iter()
+            .map(|what| text.find(what).unwrap())
+            .collect();
+        assert!(order.is_sorted(), "{text}");
+    }
+}
