@@ -292,6 +292,12 @@ impl PartJob<'_, '_, '_> {
         }
     }
 
+    /// Whether a bar of the edition goes on in the time of the bar before it.
+    fn says_no_time(&self, fate: &Fate) -> bool {
+        let bar = fate.edition().filter(|b| *b > 0);
+        bar.is_some_and(|b| self.edition.bars[b].meter == self.edition.bars[b - 1].meter)
+    }
+
     /// Each bar's signatures: the source's where they are restored.
     fn expect_signatures(&self, out: &mut Content) {
         let restored = self.with(|f| f.category == Category::Signature).any(|(_, undone)| undone);
@@ -313,6 +319,8 @@ impl PartJob<'_, '_, '_> {
                     last = match theirs.filter(|_| restored) {
                         Some(theirs) if near => (ours.0, theirs.1),
                         Some(theirs) => theirs,
+                        // A bar that is the edition's own goes on in what was restored before it.
+                        None if restored && source.is_none() && self.says_no_time(fate) => (ours.0, last.1),
                         None => ours,
                     };
                 }

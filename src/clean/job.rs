@@ -7,7 +7,7 @@ use crate::findings::{Finding, Status, Subject};
 use crate::musicxml::Plan;
 use crate::musicxml::rewrite::{Fate, PartRewrite, SourceSide};
 use crate::pitch::Pitch;
-use crate::score::{Category, MarkId, NoteId, Part};
+use crate::score::{Category, MarkId, NoteId, Part, Place};
 use crate::time::Time;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
@@ -86,6 +86,47 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
                 _ => false,
             };
             if with_its_bar {
+                self.decisions[index] = Decision::Keep;
+            }
+        }
+        self.settle_marks();
+        self.settle_signatures();
+    }
+
+    /// A mark of the source cannot come back to a note that the copy has not,
+    /// because other notes are kept in its place.
+    fn settle_marks(&mut self) {
+        for (index, finding) in self.findings.iter().enumerate() {
+            let Subject::Mark { source: Some(mark), .. } = finding.subject else { continue };
+            let mark = &self.source.marks[mark];
+            let lacking = |place: Place| place.note.is_some_and(|note| !self.has_source_note(note));
+            if lacking(mark.at) || mark.end.is_some_and(lacking) {
+                self.decisions[index] = Decision::Keep;
+            }
+        }
+    }
+
+    /// Whether the copy has a note of the source, made anew or the edition's in its place.
+    fn has_source_note(&self, note: NoteId) -> bool {
+        let own = &self.source.notes[note];
+        let Fate::Keep { .. } = self.fates[self.sides.collation.source_row(own.bar, Time::default())] else {
+            return true;
+        };
+        if own.grace > 0 || !own.is_struck() && own.tied_from.is_none() {
+            return true;
+        }
+        let partner = |n: NoteId| self.alignment.source_to_edition[self.source.head(n)].is_some();
+        let head = self.source.head(note);
+        let in_tie = || self.alignment.ties.iter().any(|t| t.source.contains(&head));
+        partner(note) || self.source.chord(note).any(partner) || in_tie()
+    }
+
+    /// Signatures hold on: those of a part are restored together or not at all.
+    fn settle_signatures(&mut self) {
+        let all =
+            || self.findings.iter().enumerate().filter(|(_, f)| f.category == Category::Signature).map(|(i, _)| i);
+        if all().any(|i| !self.is_undone(i)) {
+            for index in all().collect::<Vec<_>>() {
                 self.decisions[index] = Decision::Keep;
             }
         }

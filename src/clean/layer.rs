@@ -3,7 +3,7 @@
 
 use super::expect::{Content, MarkLine};
 use super::sheet::{BarBeat, Sheet, SheetError, SheetMark};
-use super::{Failure, Proof, proof};
+use super::{Changes, Cleaned, Failure, Policy, Proof, proof};
 use crate::findings::{Finding, PartFindings, Status, Subject};
 use crate::musicxml::rewrite::{Anchor, Fate, NewMark, ORNAMENTS, PartRewrite, articulations, is_dynamic_sign};
 use crate::musicxml::{Input, Plan, Tree, words_of};
@@ -27,9 +27,11 @@ pub enum LayError {
     Failure(#[from] Failure),
 }
 
-/// Lays all marks of a sheet on a text. `part` is the index of the part that
-/// marks without a part of their own go to.
-pub fn lay(like: &Input, text: &str, sheet: &Sheet, part: usize) -> Result<Layered, LayError> {
+/// Lays all marks of a sheet on a clean copy. `part` is the index of the part
+/// that marks without a part of their own go to; `policy` may ask for the
+/// copy's provenance.
+pub fn lay(like: &Input, cleaned: &Cleaned, sheet: &Sheet, part: usize, policy: &Policy) -> Result<Layered, LayError> {
+    let text = &cleaned.text;
     let input = like.with_text(text.to_string());
     let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
     let score = crate::musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
@@ -64,6 +66,12 @@ pub fn lay(like: &Input, text: &str, sheet: &Sheet, part: usize) -> Result<Layer
         }
         rewrite.finish();
         expected[index].sort();
+    }
+    let unchanged = plan.is_empty() && cleaned.summary.is_nothing();
+    if let Some(provenance) = policy.provenance.as_ref().filter(|_| !unchanged) {
+        let (undone, kept) = (cleaned.summary.undone, cleaned.summary.kept);
+        let changes = Changes { undone, kept, laid: sheet.marks.len() };
+        crate::musicxml::sign(&mut plan, &provenance.description(), &provenance.field(policy, changes));
     }
     let text = plan.finish().apply(text).map_err(Failure::from)?;
     let proof = proof::prove(like, &text, &expected)?;

@@ -53,7 +53,7 @@ impl Provenance {
     pub fn description(&self) -> String {
         let (edition, source) = (&self.edition.file, &self.source.file);
         format!(
-            "Derived from {edition} by obelus {}: compared with {source}, the editor's changes undone",
+            "Derived from {edition} by obelus {}: compared with {source}, changes of the editor undone",
             env!("CARGO_PKG_VERSION")
         )
     }

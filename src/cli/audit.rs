@@ -4,6 +4,7 @@ use super::failure::Failure;
 use super::input;
 use super::output::{Content, Output};
 use clap::ValueEnum;
+use obelus::clean::{self, Policy};
 use obelus::collate::{self, Choice};
 use obelus::findings;
 use obelus::musicxml::warnings_of_both;
@@ -40,6 +41,9 @@ pub struct Args {
     /// Write there, not to standard output
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
+    /// Also write a file of decisions there, one for each finding, for clean to follow
+    #[arg(long, value_name = "FILE")]
+    decisions: Option<PathBuf>,
     /// Exit with status 1 when anything was found
     #[arg(long)]
     strict: bool,
@@ -50,7 +54,8 @@ Examples:
   obelus audit edition.musicxml source.musicxml
   obelus audit edition.mxl source.mxl --part Flute --bars 9-16
   obelus audit edition.mxl source.mxl --instrument \"alto recorder\"
-  obelus audit edition.mxl source.mxl --format csv -o findings.csv";
+  obelus audit edition.mxl source.mxl --format csv -o findings.csv
+  obelus audit edition.mxl source.mxl --decisions decisions.toml";
 
 /// The form of a report.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -66,8 +71,10 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut inputs = scores.to_vec();
     inputs.extend(args.instruments.as_deref());
     let output = Output::new(args.output.as_deref(), &inputs)?;
+    inputs.extend(args.output.as_deref());
+    let decisions = args.decisions.as_deref().map(|file| Output::new(Some(file), &inputs)).transpose()?;
     // Nothing comes after this: to take it apart piece by piece would be for nothing.
-    let audit = ManuallyDrop::new(audit(args)?);
+    let audit = ManuallyDrop::new(audit(args, decisions.as_ref())?);
     match args.format {
         Format::Text => output.write(Content::Text(&report::audit_text(&audit, width())))?,
         Format::Json => output.write(Content::Bytes(audit.json().as_bytes()))?,
@@ -76,7 +83,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     Ok(u8::from(args.strict && audit.found_something()))
 }
 
-fn audit(args: &Args) -> Result<Audit, Failure> {
+fn audit(args: &Args, decisions: Option<&Output>) -> Result<Audit, Failure> {
     let table = input::instruments(args.instruments.as_deref())?;
     let given = args.instrument.as_deref().map(|n| table.find(n)).transpose()?;
     let (edition_file, edition) = input::load(&args.edition)?;
@@ -92,6 +99,13 @@ fn audit(args: &Args) -> Result<Audit, Failure> {
         source: choose(&source, &args.source, &args.source_part)?,
     };
     let pairing = collate::pair_parts(&edition, &mut source, choice);
+    if let Some(output) = decisions {
+        // As clean lays the two beside each other.
+        let whole_bars = collate::lay(&edition, &source, pairing.clone(), true);
+        let found = findings::find(&edition, &source, &whole_bars);
+        let file = clean::decisions_file(&edition, &whole_bars, &found, &Policy::default());
+        output.write(Content::Bytes(file.as_bytes()))?;
+    }
     let collation = ManuallyDrop::new(collate::lay(&edition, &source, pairing, false));
     let findings = ManuallyDrop::new(findings::find(&edition, &source, &collation));
     let instruments: Vec<_> = collation

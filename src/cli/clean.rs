@@ -2,12 +2,15 @@
 
 use super::failure::Failure;
 use super::input;
+use super::notes::NotesFile;
 use super::output::{Content, Output};
 use clap::ValueEnum;
-use obelus::clean::{self, Cleaned, LayError, Policy, Restore, Sheet, SheetError, Sides};
+use obelus::clean::{
+    self, Cleaned, Decisions, LayError, Origin, Policy, Provenance, Restore, Sheet, SheetError, Sides,
+};
 use obelus::collate::{self, Choice};
 use obelus::findings;
-use obelus::musicxml::{self, Input, Tree};
+use obelus::musicxml::{self, Tree};
 use obelus::report;
 use obelus::score::Category;
 use std::path::{Path, PathBuf};
@@ -35,6 +38,12 @@ pub struct Args {
     /// Leave these as the edition has them
     #[arg(long, value_name = "KIND,…", value_delimiter = ',', value_enum)]
     no_restore: Vec<Kind>,
+    /// Follow the decisions in this file, which audit --decisions writes
+    #[arg(long, value_name = "FILE")]
+    decisions: Option<PathBuf>,
+    /// Also write critical notes there: .md or .csv
+    #[arg(long, value_name = "FILE")]
+    notes: Option<PathBuf>,
     /// Your own marks, a mark sheet (.toml), laid on last
     #[arg(long, value_name = "FILE")]
     mine: Option<PathBuf>,
@@ -46,6 +55,7 @@ Examples:
   obelus clean edition.mxl source.mxl -o part.mxl --mine my-marks.toml
   obelus clean edition.mxl source.mxl -o part.mxl --keep breath,fingering
   obelus clean edition.mxl source.mxl -o part.mxl --no-restore octaves,passages
+  obelus clean edition.mxl source.mxl -o part.mxl --decisions decisions.toml --notes notes.md
 
 The copy is read back and compared with the source before it is written; if it
 differs, nothing is written and the exit status is 4.";
@@ -84,15 +94,18 @@ fn mark_category(name: &str) -> Result<Category, String> {
 pub fn run(args: &Args) -> Result<u8, Failure> {
     let scores = [args.edition.as_path(), args.source.as_path()];
     input::refuse_twice_stdin(&scores)?;
-    let mut inputs = scores.to_vec();
-    inputs.extend(args.mine.as_deref());
-    let output = Output::new(Some(&args.output), &inputs)?;
+    let mut others = scores.to_vec();
+    others.extend(args.mine.as_deref().into_iter().chain(args.decisions.as_deref()));
+    let output = Output::new(Some(&args.output), &others)?;
+    others.push(&args.output);
+    let notes = args.notes.as_deref().map(|file| NotesFile::new(file, &others)).transpose()?;
     let sheet = args.mine.as_deref().map(read_sheet).transpose()?;
+    let decisions = args.decisions.as_deref().map(read_decisions).transpose()?;
 
-    let edition_input = Input::open(&args.edition)?;
+    let (edition_input, edition_origin) = input::open(&args.edition)?;
     let edition_tree = Tree::parse(&edition_input)?;
     let edition = musicxml::read(&edition_tree)?;
-    let source_input = Input::open(&args.source)?;
+    let (source_input, source_origin) = input::open(&args.source)?;
     let source_tree = Tree::parse(&source_input)?;
     let mut source = musicxml::read(&source_tree)?;
     let choose = |score, file: &Path, wanted: &Option<String>| {
@@ -112,9 +125,18 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         )));
     };
     let findings = findings::find(&edition.score, &source.score, &collation);
-    let policy = Policy {
+    let provenance = Provenance {
+        edition: edition_origin,
+        source: source_origin,
+        mine: sheet.as_ref().map(|(_, origin)| origin.clone()),
+        decisions: decisions.as_ref().map(|(_, origin)| origin.clone()),
+    };
+    let mut policy = Policy {
         keep: args.keep.iter().copied().collect(),
         leave: args.no_restore.iter().map(|k| (*k).into()).collect(),
+        decisions: decisions.map(|(decisions, _)| decisions),
+        // The last step says it.
+        provenance: sheet.is_none().then(|| provenance.clone()),
         ..Policy::default()
     };
     let sides = Sides {
@@ -125,11 +147,12 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         collation: &collation,
         findings: &findings,
     };
-    let mut cleaned = clean::clean(sides, &policy)?;
+    let mut cleaned = clean::clean(sides, &policy).map_err(|e| clean_failure(args, e))?;
+    policy.provenance = Some(provenance);
     let mut laid = None;
-    if let (Some(sheet), Some(file)) = (&sheet, &args.mine) {
-        let layered =
-            clean::lay(&edition_input, &cleaned.text, sheet, first.edition).map_err(|e| lay_failure(file, e))?;
+    if let (Some((sheet, _)), Some(file)) = (&sheet, &args.mine) {
+        let layered = clean::lay(&edition_input, &cleaned, sheet, first.edition, &policy);
+        let layered = layered.map_err(|e| lay_failure(file, e))?;
         cleaned.text = layered.text;
         cleaned.proof = layered.proof;
         laid = Some(layered.marks);
@@ -137,8 +160,19 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut warnings = musicxml::warnings_of_both(&edition, &source);
     warnings.append(&mut cleaned.warnings);
     output.write(Content::Bytes(&edition_input.encode_for(&cleaned.text, &args.output)?))?;
+    if let Some(notes) = notes {
+        notes.write(&sides, [&args.edition, &args.source], &cleaned.decisions, &policy, &warnings)?;
+    }
     tell(&args.output, &cleaned, laid, &warnings)?;
     Ok(0)
+}
+
+/// A fault of the file of decisions has its name.
+fn clean_failure(args: &Args, error: clean::Failure) -> Failure {
+    match (&error, &args.decisions) {
+        (clean::Failure::Decision(fault), Some(file)) => Failure::wrong_use(format!("{}: {fault}", file.display())),
+        _ => error.into(),
+    }
 }
 
 /// What was done, for a person; never mixed with a score on standard output.
@@ -153,16 +187,21 @@ fn tell(path: &Path, cleaned: &Cleaned, laid: Option<usize>, warnings: &[String]
     Output::Stdout.write(Content::Text(&text))
 }
 
-fn read_sheet(path: &Path) -> Result<Sheet, Failure> {
+fn read_sheet(path: &Path) -> Result<(Sheet, Origin), Failure> {
     let file = path.display().to_string();
     if path.extension().is_some_and(|e| !e.eq_ignore_ascii_case("toml")) {
         return Err(Failure::wrong_use(format!(
             "{file}: --mine takes a mark sheet, whose name ends in .toml; obelus marks makes one from a marked copy"
         )));
     }
-    let bytes = std::fs::read(path).map_err(|e| musicxml::Error::io(&file, &e))?;
-    let text = String::from_utf8(bytes).map_err(|_| Failure::unreadable(format!("{file}: the text is not UTF-8")))?;
-    Sheet::parse(&text).map_err(|e| sheet_failure(path, &e))
+    let (text, origin) = input::text(path)?;
+    Ok((Sheet::parse(&text).map_err(|e| sheet_failure(path, &e))?, origin))
+}
+
+fn read_decisions(path: &Path) -> Result<(Decisions, Origin), Failure> {
+    let (text, origin) = input::text(path)?;
+    let decisions = Decisions::parse(&text);
+    Ok((decisions.map_err(|e| Failure::unreadable(format!("{}: {e}", path.display())))?, origin))
 }
 
 fn sheet_failure(path: &Path, error: &SheetError) -> Failure {

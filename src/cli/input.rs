@@ -1,6 +1,7 @@
 //! Scores, their parts, and tables of instruments, as the user names them.
 
 use super::failure::Failure;
+use obelus::clean::Origin;
 use obelus::instrument::Instruments;
 use obelus::musicxml::{self, Input, Reading, Tree};
 use obelus::score::{Part, Score};
@@ -21,6 +22,22 @@ pub fn load_last(path: &Path) -> Result<(String, Reading), Failure> {
     let input = Input::open(path)?;
     let reading = musicxml::read(&ManuallyDrop::new(Tree::parse(&input)?))?;
     Ok((input.file, reading))
+}
+
+/// Reads a file of text, such as a mark sheet; gives its bytes' checksum too.
+pub fn text(path: &Path) -> Result<(String, Origin), Failure> {
+    let file = path.display().to_string();
+    let bytes = std::fs::read(path).map_err(|e| musicxml::Error::io(&file, &e))?;
+    let origin = Origin::new(path, &bytes);
+    let text = String::from_utf8(bytes).map_err(|_| Failure::unreadable(format!("{file}: the text is not UTF-8")))?;
+    Ok((text, origin))
+}
+
+/// A score's file with the checksum of its bytes.
+pub fn open(path: &Path) -> Result<(Input, Origin), Failure> {
+    let (name, bytes) = Input::bytes_of(path)?;
+    let origin = Origin::new(path, &bytes);
+    Ok((Input::from_bytes(&name, bytes)?, origin))
 }
 
 /// Standard input can be read once only.

@@ -5,6 +5,7 @@ mod clean;
 mod failure;
 mod input;
 mod marks;
+mod notes;
 mod output;
 mod range;
 

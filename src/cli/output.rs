@@ -26,7 +26,8 @@ pub enum Content<'a> {
 }
 
 impl Output {
-    /// Checks an output against the inputs, which it must not overwrite.
+    /// Checks an output against the inputs and the outputs before it, which it
+    /// must not overwrite.
     /// `None` and `-` are standard output.
     ///
     /// # Errors
@@ -41,9 +42,12 @@ impl Output {
         if named.is_empty() {
             return Err(Failure::wrong_use("the output has no name; give one after -o"));
         }
-        for input in inputs.iter().filter(|i| i.as_os_str() != "-") {
-            if is_same_file(named_path, input) {
+        for other in inputs.iter().filter(|i| i.as_os_str() != "-") {
+            if is_same_file(named_path, other) {
                 return Err(wrong("the output would overwrite an input; choose another name"));
+            }
+            if named_path == *other {
+                return Err(wrong("two outputs cannot have one name; choose another"));
             }
         }
         match std::fs::metadata(named_path) {

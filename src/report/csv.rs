@@ -64,7 +64,7 @@ fn word(value: &impl Serialize) -> String {
     }
 }
 
-fn line(cells: &[&str]) -> String {
+pub(super) fn line(cells: &[&str]) -> String {
     let cells: Vec<String> = cells.iter().map(|c| cell(c)).collect();
     cells.join(",") + "\n"
 }

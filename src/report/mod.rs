@@ -6,6 +6,7 @@
 mod bars;
 mod build;
 mod clean;
+mod critical;
 mod csv;
 mod json;
 mod listing;
@@ -28,6 +29,7 @@ use serde::Serialize;
 pub use bars::{BarError, Bars};
 pub use build::{Material, audit};
 pub use clean::clean_text;
+pub use critical::Notes;
 pub use csv::{audit as audit_csv, range as range_csv};
 pub use phrases::passage_line;
 pub use range::{Passage as RangePassage, RangePart, RangeReport, range_report};

@@ -5,6 +5,10 @@ use crate::findings::PassageKind;
 use crate::instrument::Side;
 use crate::time::Time;
 
+/// Said once in each report.
+pub const CAUTION: &str = "An edition may be protected where you live, and taking its editor's marks \
+                           away does not end that. The law of the place decides.";
+
 /// As in `1 note`, `3 notes`.
 pub fn count(n: usize, thing: &str) -> String {
     match n {

@@ -7,9 +7,6 @@ use crate::findings::Status;
 use crate::instrument::Side;
 use crate::score::Category;
 
-const CAUTION: &str = "An edition may be protected where you live, and taking its editor's marks \
-                       away does not end that. The law of the place decides.";
-
 /// The audit for people, no wider than `width` columns where words allow it.
 pub fn audit(audit: &Audit, width: usize) -> String {
     let mut page = Page::new(width);
@@ -46,7 +43,7 @@ pub fn audit(audit: &Audit, width: usize) -> String {
     page.warnings(&audit.warnings);
     page.blank();
     let from = page.text.len();
-    page.paragraph(CAUTION);
+    page.paragraph(phrases::CAUTION);
     let caution = page.text.split_off(from);
     for line in caution.lines() {
         page.text += &Ink::quiet(line);

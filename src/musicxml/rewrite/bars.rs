@@ -264,7 +264,12 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let theirs = self.source.filter(|_| self.signatures_restored).zip(self.fates[row].source());
         let restored =
             theirs.filter(|(s, b)| *b < s.part.bars.len()).and_then(|(s, b)| time_in_force(s.tree, s.part, b));
-        let meter = restored.or_else(|| time_in_force(tree, self.part, bar)).map(Fragment::copy);
+        let own_bar = self.signatures_restored && self.fates[row].source().is_none();
+        let meter = match restored {
+            // A bar that is the edition's own goes on in what was restored before it.
+            None if own_bar && state.meter.is_some() => state.meter.clone(),
+            other => other.or_else(|| time_in_force(tree, self.part, bar)).map(Fragment::copy),
+        };
         let unsaid = state.meter.is_some() || state.dropped_from.is_some();
         if declares("time").is_none() && unsaid && state.meter != meter {
             wanted.extend(meter.clone());

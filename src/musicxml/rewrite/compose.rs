@@ -38,6 +38,10 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 "grace" | "cue" | "chord" | "unpitched" | "tie" | "type" | "dot" | "time-modification" | "notehead" => {
                     out.children.push(Fragment::copy(item));
                 }
+                // Where a syllable goes on: no mark of its own.
+                "lyric" if child(item, "text").is_none() && child(item, "extend").is_some() => {
+                    out.children.push(Fragment::copy(item));
+                }
                 "beam" if self.uses("beam") => out.children.push(Fragment::copy(item)),
                 "stem" if self.uses("stem") => out.children.push(Fragment::copy(item)),
                 "notations" => {

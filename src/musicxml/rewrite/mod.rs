@@ -230,12 +230,14 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
         }
     }
 
-    /// Whether an element lies in a bar that is taken out or rebuilt.
+    /// Whether a mark lies in a bar that is taken out or rebuilt. Of a rebuilt
+    /// bar the attributes stay, and with them its signatures.
     pub fn is_in_composed_bar(&self, mark: &Mark) -> bool {
-        let touched = |place: Place| {
-            let row = self.edition_rows.get(&place.bar);
-            row.is_some_and(|r| !matches!(self.fates[*r], Fate::Keep { .. }))
+        let stays = |fate: Fate| {
+            let rebuilt = matches!(fate, Fate::Rebuild { .. });
+            matches!(fate, Fate::Keep { .. }) || rebuilt && mark.category == Category::Signature
         };
+        let touched = |place: Place| self.edition_rows.get(&place.bar).is_some_and(|r| !stays(self.fates[*r]));
         touched(mark.at) || mark.end.is_some_and(touched)
     }
 

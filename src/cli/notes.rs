@@ -1,0 +1,71 @@
+//! The file of critical notes.
+
+use super::failure::Failure;
+use super::output::{Content, Output};
+use obelus::clean::{self, Decision, Policy, Sides};
+use obelus::report::{self, Material};
+use std::path::{Path, PathBuf};
+
+/// Where critical notes go, and in which form.
+pub struct NotesFile {
+    output: Output,
+    markdown: bool,
+}
+
+impl NotesFile {
+    /// # Errors
+    /// Wrong use, when the name ends otherwise or the place cannot be written.
+    pub fn new(file: &Path, others: &[&Path]) -> Result<NotesFile, Failure> {
+        let ending = file.extension().map(|e| e.to_string_lossy().to_lowercase());
+        let markdown = match ending.as_deref() {
+            Some("md") => true,
+            Some("csv") => false,
+            _ => {
+                return Err(Failure::wrong_use(format!(
+                    "{}: critical notes are written as Markdown or as CSV; let the name end in .md or .csv",
+                    file.display()
+                )));
+            }
+        };
+        Ok(NotesFile { output: Output::new(Some(file), others)?, markdown })
+    }
+
+    /// Writes the notes on a cleaning; `files` are the edition's and the source's.
+    ///
+    /// # Errors
+    /// Wrong use, when the file cannot be written.
+    pub fn write(
+        &self,
+        sides: &Sides,
+        files: [&PathBuf; 2],
+        decisions: &[Vec<Decision>],
+        policy: &Policy,
+        remarks: &[String],
+    ) -> Result<(), Failure> {
+        let [edition_file, source_file] = files.map(|f| f.display().to_string());
+        let audit = report::audit(Material {
+            edition: sides.edition,
+            source: sides.source,
+            edition_file: &edition_file,
+            source_file: &source_file,
+            collation: sides.collation,
+            findings: sides.findings,
+            instruments: &vec![None; sides.collation.parts.len()],
+            bars: None,
+            warnings: Vec::new(),
+        })?;
+        let notes = report::Notes {
+            audit: &audit,
+            edition: sides.edition,
+            source: sides.source,
+            collation: sides.collation,
+            findings: sides.findings,
+            names: &clean::finding_names(sides.edition, sides.collation, sides.findings),
+            decisions,
+            provenance: policy.provenance.as_ref(),
+            remarks,
+        };
+        let text = if self.markdown { notes.markdown() } else { notes.csv() };
+        self.output.write(Content::Bytes(text.as_bytes()))
+    }
+}
