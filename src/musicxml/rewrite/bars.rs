@@ -25,6 +25,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             let source = fate.source().filter(|b| self.source.is_some_and(|s| *b < s.part.bars.len()));
             let theirs = source.and_then(|bar| moved(row, bar));
             match fate.edition().filter(|b| *b < self.part.bars.len()) {
+                Some(_) if matches!(fate, Fate::Drop { .. }) => {}
                 Some(bar) => {
                     let ours = self.part.bars[bar].fifths;
                     let near = theirs.is_some_and(|t| (t - ours).abs() <= 1);
