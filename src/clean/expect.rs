@@ -179,10 +179,7 @@ impl PartJob<'_, '_, '_> {
             let Some((bar, fate)) = self.source_bar(rows, note.bar) else {
                 continue;
             };
-            let shift = match fate {
-                Fate::Keep { shift, .. } => shift,
-                _ => Time::from(0),
-            };
+            let shift = fate.shift();
             let partner = self.alignment.source_to_edition[s];
             let left = partner.and_then(|e| kept.get(&e)).map_or(&[][..], Vec::as_slice);
             let is_left = |c: Category| left.iter().any(|f| f.category == c);
@@ -252,10 +249,7 @@ impl PartJob<'_, '_, '_> {
         for mark in source.into_iter().map(|m| &self.source.marks[m]) {
             let place = |p: Place| {
                 let (bar, fate) = self.source_bar(rows, p.bar)?;
-                let shift = match fate {
-                    Fate::Keep { shift, .. } => shift,
-                    _ => Time::from(0),
-                };
+                let shift = fate.shift();
                 Some((bar, p.offset + shift))
             };
             if mark.category != Category::Signature
@@ -279,7 +273,7 @@ impl PartJob<'_, '_, '_> {
             match p.note.map(|n| self.edition.head(n)) {
                 Some(note) => {
                     let source = self.alignment.edition_to_source[note]?;
-                    Some((bar, self.source.notes[source].offset))
+                    Some((bar, self.source.notes[source].offset + fate.shift()))
                 }
                 None => Some((bar, p.offset)),
             }

@@ -58,14 +58,15 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             }
         }
         for (row, findings) in wanted {
-            let Fate::Keep { edition, source: Some(source), .. } = self.fates[row] else {
+            let Fate::Keep { edition, source: Some(source), shift } = self.fates[row] else {
                 continue;
             };
             if source >= self.source.bars.len() {
                 continue;
             }
             if findings.iter().all(|f| self.is_undone(*f)) {
-                self.fates[row] = Fate::Rebuild { edition, source };
+                let shift = if self.is_padded(edition, source, shift) { shift } else { Time::zero() };
+                self.fates[row] = Fate::Rebuild { edition, source, shift };
             } else if findings.iter().any(|f| self.is_undone(*f)) {
                 warnings.push(format!(
                     "part {}, bar {}: left as it is, because something in it is to be left and its notes cannot be \
@@ -91,6 +92,18 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         }
         self.settle_marks();
         self.settle_signatures();
+    }
+
+    /// Whether two bars differ in length by rests that one of them begins with,
+    /// as a pickup that is filled up does.
+    fn is_padded(&self, edition: usize, source: usize, shift: Time) -> bool {
+        let (ours, theirs) = (&self.edition.bars[edition], &self.source.bars[source]);
+        let rests = |part: &Part, notes: std::ops::Range<NoteId>, until: Time| {
+            notes.map(|n| &part.notes[n]).all(|n| n.offset >= until || n.is_rest() && n.offset + n.duration <= until)
+        };
+        ours.length == theirs.length + shift
+            && rests(self.edition, ours.notes.clone(), shift)
+            && rests(self.source, theirs.notes.clone(), -shift)
     }
 
     /// A mark of the source cannot come back to a note that the copy has not,

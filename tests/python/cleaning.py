@@ -29,6 +29,7 @@ import subprocess
 import sys
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
+from fractions import Fraction
 
 from lxml import etree
 
@@ -62,6 +63,20 @@ def held(root, part, steps=0, semitones=0):
     return [] if not parts else [
         {"notes": bar["notes"], "cues": bar["cues"], "marks": [m for m in bar["marks"] if m[0] != "signature"]}
         for bar in parts[0]["bars"]]
+
+
+def later(bars, by):
+    """A pickup that the edition fills up with rests has its music later."""
+    def move(place):
+        return str(Fraction(place) + by)
+    if by and bars:
+        for line in bars[0]["notes"] + bars[0]["cues"]:
+            line[0] = move(line[0])
+        for mark in bars[0]["marks"]:
+            mark[3] = move(mark[3])
+            if mark[4] and mark[4][0] == 0:
+                mark[4][1] = move(mark[4][1])
+    return bars
 
 
 def other_bars(copy, source):
@@ -146,7 +161,8 @@ def look(program, pair, folder, with_music21):
     root, clean_root = pair.source, files.load(copy)[1]
     lists = {"notes": [], "marks": []}
     for part, (steps, semitones) in pair.told.transposition.items():
-        for complaint in other_bars(held(clean_root, part), held(root, part, steps, semitones)):
+        theirs = later(held(root, part, steps, semitones), pair.told.pickup)
+        for complaint in other_bars(held(clean_root, part), theirs):
             lists["marks" if ", marks:" in complaint else "notes"].append("part %s, %s" % (part, complaint))
     check("notes", lists["notes"])
     check("marks", lists["marks"])
@@ -199,9 +215,8 @@ def music21_reads(pair, copy):
     ours = dict(survey_notes.read(copy)[0])
     for part, (steps, semitones) in pair.told.transposition.items():
         theirs = dict(source_notes(pair))[part]
-        from music21 import interval, pitch  # noqa: F401
         mine = collections.Counter(sounding(survey_notes.with_ties(ours[part]), 0, 0))
-        other = collections.Counter(sounding(survey_notes.with_ties(theirs), steps, semitones))
+        other = collections.Counter(sounding(survey_notes.with_ties(theirs), steps, semitones, pair.told.pickup))
         if mine != other:
             yield "part %s: %s; in the source %s" % (part, list((mine - other).elements())[:2], list((other - mine).elements())[:2])
 
@@ -216,7 +231,7 @@ def source_notes(pair):
     return pair.source_notes
 
 
-def sounding(notes, steps, semitones):
+def sounding(notes, steps, semitones, later=0):
     """Struck notes with their place, pitch moved and held length."""
     for onset, (kind, letter, alter, octave), _, grace, tied in notes:
         if not grace and tied == 0:
@@ -229,7 +244,7 @@ def sounding(notes, steps, semitones):
             alter = height - (0, 2, 4, 5, 7, 9, 11)[place % 7] - 12 * octave
             if abs(alter) > 2:
                 letter, alter = "", height
-        yield (onset, kind, letter, alter, octave, grace, tied)
+        yield (onset + later, kind, letter, alter, octave, grace, tied)
 
 
 def one(task):

@@ -125,6 +125,25 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         }
     }
 
+    /// The rests with which the edition's bar is filled up, and where they end.
+    fn padding(&self, row: usize, shift: Time, divisions: i64) -> (Vec<Fragment>, Time) {
+        let bar = self.fates[row].edition().filter(|_| shift > Time::zero());
+        let Some(bar) = bar.map(|b| &self.part.bars[b]) else { return (Vec::new(), Time::zero()) };
+        let first_voice = bar.notes.clone().next().map(|n| self.part.notes[n].voice);
+        let mut end = Time::zero();
+        let mut out = Vec::new();
+        for note in bar.notes.clone().map(|n| &self.part.notes[n]) {
+            if note.offset == end && end < shift && Some(note.voice) == first_voice {
+                let mut rest = Fragment::copy(self.plan.tree().node(note.element));
+                rest.remove("duration");
+                rest.place(Fragment::leaf("duration", (note.duration * Time::from(divisions)).to_integer()));
+                out.push(rest);
+                end += note.duration;
+            }
+        }
+        (out, end)
+    }
+
     /// The music of a composed bar, in order, and the divisions it needs.
     pub(super) fn content(&self, row: usize, bar: usize, divisions: i64) -> (Vec<Fragment>, i64) {
         let Some(source) = self.source else {
@@ -140,8 +159,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let mut timed = self.timed.get(&row).cloned().unwrap_or_default();
         timed.sort_by_key(|t| t.0);
         let mut timed = timed.into_iter().peekable();
-        let mut out = Vec::new();
-        let mut cursor = Time::zero();
+        let shift = self.fates[row].shift();
+        let (mut out, mut cursor) = self.padding(row, shift, divisions);
         let jump = |to: Time, cursor: &mut Time, out: &mut Vec<Fragment>| {
             if to != *cursor {
                 let (name, by) = if to > *cursor { ("forward", to - *cursor) } else { ("backup", *cursor - to) };
@@ -152,9 +171,14 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         for voice in self.voices_in(source.part, bar) {
             for id in notes.clone().filter(|n| source.part.notes[*n].voice == voice) {
                 let note = &source.part.notes[id];
+                let offset = note.offset + shift;
+                if offset < Time::zero() {
+                    // A rest that filled up the source's bar.
+                    continue;
+                }
                 if !note.chord {
-                    jump(note.offset, &mut cursor, &mut out);
-                    while timed.peek().is_some_and(|t| t.0 <= note.offset) {
+                    jump(offset, &mut cursor, &mut out);
+                    while timed.peek().is_some_and(|t| t.0 <= offset) {
                         let (at, mut fragment) = timed.next().expect("peeked");
                         set_offset(&mut fragment, at - cursor, divisions);
                         out.push(fragment);
@@ -177,7 +201,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 out.push(fragment);
             }
         }
-        let end = source.part.bars[bar].length;
+        let end = source.part.bars[bar].length + shift;
         if !notes.is_empty() {
             jump(end.max(cursor), &mut cursor, &mut out);
         }

@@ -25,8 +25,9 @@ pub use teacher::{Anchor, NewMark, ORNAMENTS, articulations, is_dynamic_sign};
 pub enum Fate {
     /// The edition's bar stays; single notes and marks in it may change.
     Keep { edition: usize, source: Option<usize>, shift: Time },
-    /// The edition's bar gets the music of the source's.
-    Rebuild { edition: usize, source: usize },
+    /// The edition's bar gets the music of the source's, so much later as the
+    /// one is filled up with rests before it and the other is not.
+    Rebuild { edition: usize, source: usize, shift: Time },
     /// A bar of the source that the edition lacks comes in.
     Fresh { source: usize },
     /// A bar of the edition goes.
@@ -49,6 +50,14 @@ impl Fate {
             Fate::Keep { source, .. } => source,
             Fate::Rebuild { source, .. } | Fate::Fresh { source } => Some(source),
             Fate::Drop { .. } | Fate::Absent => None,
+        }
+    }
+
+    /// How much later in its bar the source's music stands.
+    pub fn shift(self) -> Time {
+        match self {
+            Fate::Keep { shift, .. } | Fate::Rebuild { shift, .. } => shift,
+            _ => Time::zero(),
         }
     }
 
@@ -295,11 +304,8 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
     /// Where a place of the source is in the result: row and offset.
     pub fn place_of_source(&self, place: Place) -> Option<(usize, Time)> {
         let row = *self.source_rows.get(&place.bar)?;
-        match self.fates[row] {
-            Fate::Keep { shift, .. } => Some((row, place.offset + shift)),
-            Fate::Rebuild { .. } | Fate::Fresh { .. } => Some((row, place.offset)),
-            _ => None,
-        }
+        let fate = self.fates[row];
+        fate.is_in_result().then(|| (row, place.offset + fate.shift()))
     }
 
     /// Where a note of the edition is in the result.
