@@ -286,10 +286,11 @@ impl PartJob<'_, '_, '_> {
         }
     }
 
-    /// Whether a bar of the edition goes on in the time of the bar before it.
-    fn says_no_time(&self, fate: &Fate) -> bool {
-        let bar = fate.edition().filter(|b| *b > 0);
-        bar.is_some_and(|b| self.edition.bars[b].meter == self.edition.bars[b - 1].meter)
+    /// Whether a bar of the edition has another key, and another time, than the bar before it.
+    fn says(&self, fate: &Fate) -> (bool, bool) {
+        let Some(bar) = fate.edition().filter(|b| *b > 0) else { return (true, true) };
+        let (before, own) = (&self.edition.bars[bar - 1], &self.edition.bars[bar]);
+        (own.fifths != before.fifths, own.meter != before.meter)
     }
 
     /// Each bar's signatures: the source's where they are restored.
@@ -314,7 +315,10 @@ impl PartJob<'_, '_, '_> {
                         Some(theirs) if near => (ours.0, theirs.1),
                         Some(theirs) => theirs,
                         // A bar that is the edition's own goes on in what was restored before it.
-                        None if restored && source.is_none() && self.says_no_time(fate) => (ours.0, last.1),
+                        None if restored && source.is_none() => {
+                            let (key, time) = self.says(fate);
+                            (if key { ours.0 } else { last.0 }, if time { ours.1 } else { last.1 })
+                        }
                         None => ours,
                     };
                 }

@@ -215,8 +215,8 @@ def music21_reads(pair, copy):
     ours = dict(survey_notes.read(copy)[0])
     for part, (steps, semitones) in pair.told.transposition.items():
         theirs = dict(source_notes(pair))[part]
-        mine = collections.Counter(sounding(survey_notes.with_ties(ours[part]), 0, 0))
-        other = collections.Counter(sounding(survey_notes.with_ties(theirs), steps, semitones, pair.told.pickup))
+        mine = collections.Counter(sounding(ours[part]))
+        other = collections.Counter(sounding(theirs, steps, semitones, pair.told.pickup))
         if mine != other:
             yield "part %s: %s; in the source %s" % (part, list((mine - other).elements())[:2], list((other - mine).elements())[:2])
 
@@ -231,20 +231,33 @@ def source_notes(pair):
     return pair.source_notes
 
 
-def sounding(notes, steps, semitones, later=0):
-    """Struck notes with their place, pitch moved and held length."""
-    for onset, (kind, letter, alter, octave), _, grace, tied in notes:
-        if not grace and tied == 0:
-            continue
+def sounding(notes, steps=0, semitones=0, later=0):
+    """Struck notes with bar, offset, pitch moved and held length. Where a rest is not written, music21
+    may take a short bar for a whole one: places are counted from the bar's start."""
+    lengths, open_ties = [], {}
+    for note in sorted(notes, key=lambda n: (n.bar, n.offset, not n.grace)):
+        head = None
+        waiting = open_ties.get(note.pitch)
+        if note.stops and waiting:
+            head = next((h for h in waiting if h[0].voice == note.voice), waiting[0])
+            waiting.remove(head)
+            head[1] += note.duration
+        else:
+            head = [note, note.duration]
+            lengths.append(head)
+        if note.starts:
+            open_ties.setdefault(note.pitch, []).append(head)
+    for note, length in lengths:
+        kind, letter, alter, octave = note.pitch
         if kind == "pitched":
             place = "CDEFGAB".index(letter) + 7 * octave
-            height = (0, 2, 4, 5, 7, 9, 11)[place % 7] + 12 * (place // 7) + alter / 100
+            height = (0, 2, 4, 5, 7, 9, 11)[place % 7] + 12 * (place // 7) + Fraction(alter, 100)
             place, height = place + steps, height + semitones
             letter, octave = "CDEFGAB"[place % 7], place // 7
             alter = height - (0, 2, 4, 5, 7, 9, 11)[place % 7] - 12 * octave
-            if abs(alter) > 2:
-                letter, alter = "", height
-        yield (onset + later, kind, letter, alter, octave, grace, tied)
+            if abs(alter) > 2:      # written simpler
+                letter, alter, octave = "", height, 0
+        yield (note.bar, note.offset + (later if note.bar == 0 else 0), kind, letter, alter, octave, note.grace, length)
 
 
 def one(task):

@@ -22,7 +22,8 @@ import files
 from music21 import chord, harmony, note, stream
 from music21.musicxml import xmlToM21
 
-Note = collections.namedtuple("Note", "onset pitch duration grace starts stops voice")
+# `bar` and `offset`: the place of its bar, and the time from its start.
+Note = collections.namedtuple("Note", "onset pitch duration grace starts stops voice bar offset")
 FIELDS = ("onsets", "pitches", "durations", "graces", "ties")
 
 
@@ -90,7 +91,7 @@ def notes_of(part):
             end = max(end, offset + exact(element.quarterLength))
             voice = element.activeSite.id if isinstance(element.activeSite, stream.Voice) else None
             members = element.notes if isinstance(element, chord.ChordBase) else [element]
-            notes += [plain(one, start + offset, voice) for one in members if not one.isRest]
+            notes += [plain(one, start + offset, voice)._replace(bar=place, offset=offset) for one in members if not one.isRest]
         if place + 1 < len(measures):
             length = starts[place + 1] - starts[place]
             if length == exact(measure.highestTime) and end < length:
@@ -108,7 +109,7 @@ def plain(one, onset, voice):
     tie = one.tie.type if one.tie else None
     return Note(
         onset, pitch, exact(one.duration.quarterLength), one.duration.isGrace, tie in ("start", "continue"),
-        tie in ("stop", "continue"), voice)
+        tie in ("stop", "continue"), voice, None, None)
 
 
 def with_ties(notes):

@@ -26,6 +26,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             let theirs = source.and_then(|bar| moved(row, bar));
             match fate.edition().filter(|b| *b < self.part.bars.len()) {
                 Some(_) if matches!(fate, Fate::Drop { .. }) => {}
+                // A bar that is the edition's own goes on in what was restored before it.
+                Some(bar) if self.goes_on(*fate) && self.part.bars[bar].fifths == self.part.bars[bar - 1].fifths => {}
                 Some(bar) => {
                     let ours = self.part.bars[bar].fifths;
                     let near = theirs.is_some_and(|t| (t - ours).abs() <= 1);
@@ -38,6 +40,11 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             out.push(last);
         }
         out
+    }
+
+    /// Whether a bar has no source that would say its signatures, though others have.
+    fn goes_on(&self, fate: Fate) -> bool {
+        self.signatures_restored && fate.source().is_none() && fate.edition().is_some_and(|b| b > 0)
     }
 
     /// Writes rebuilt and fresh bars, takes dropped ones out, numbers all.
@@ -265,10 +272,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let theirs = self.source.filter(|_| self.signatures_restored).zip(self.fates[row].source());
         let restored =
             theirs.filter(|(s, b)| *b < s.part.bars.len()).and_then(|(s, b)| time_in_force(s.tree, s.part, b));
-        let own_bar = self.signatures_restored && self.fates[row].source().is_none();
         let meter = match restored {
-            // A bar that is the edition's own goes on in what was restored before it.
-            None if own_bar && state.meter.is_some() => state.meter.clone(),
+            None if self.goes_on(self.fates[row]) && state.meter.is_some() => state.meter.clone(),
             other => other.or_else(|| time_in_force(tree, self.part, bar)).map(Fragment::copy),
         };
         let unsaid = state.meter.is_some() || state.dropped_from.is_some();
