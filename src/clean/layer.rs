@@ -16,6 +16,7 @@ pub struct Layered {
     pub text: String,
     pub marks: usize,
     pub proof: Proof,
+    pub warnings: Vec<String>,
 }
 
 /// Why a sheet could not be laid on.
@@ -67,15 +68,28 @@ pub fn lay(like: &Input, cleaned: &Cleaned, sheet: &Sheet, part: usize, policy: 
         rewrite.finish();
         expected[index].sort();
     }
+    let (text, proof) = finish(like, cleaned, plan, sheet.marks.len(), &expected, policy)?;
+    Ok(Layered { text, marks: sheet.marks.len(), proof, warnings: Vec::new() })
+}
+
+/// Makes the text with the teacher's marks, with its provenance if it is asked
+/// for and anything changed, and proves it.
+pub(super) fn finish(
+    like: &Input,
+    cleaned: &Cleaned,
+    mut plan: Plan,
+    laid: usize,
+    expected: &[Content],
+    policy: &Policy,
+) -> Result<(String, Proof), Failure> {
     let unchanged = plan.is_empty() && cleaned.summary.is_nothing();
     if let Some(provenance) = policy.provenance.as_ref().filter(|_| !unchanged) {
-        let (undone, kept) = (cleaned.summary.undone, cleaned.summary.kept);
-        let changes = Changes { undone, kept, laid: sheet.marks.len() };
+        let changes = Changes { undone: cleaned.summary.undone, kept: cleaned.summary.kept, laid };
         crate::musicxml::sign(&mut plan, &provenance.description(), &provenance.field(policy, changes));
     }
-    let text = plan.finish().apply(text).map_err(Failure::from)?;
-    let proof = proof::prove(like, &text, &expected)?;
-    Ok(Layered { text, marks: sheet.marks.len(), proof })
+    let text = plan.finish().apply(&cleaned.text)?;
+    let proof = proof::prove(like, &text, expected)?;
+    Ok((text, proof))
 }
 
 fn part_of(mark: &SheetMark, score: &Score, default: usize) -> Result<usize, SheetError> {

@@ -1,5 +1,6 @@
 //! From findings to a clean text: what is undone, what stays, and the proof.
 
+mod copy;
 mod decisions;
 mod expect;
 mod job;
@@ -18,6 +19,7 @@ use crate::patch::Overlap;
 use crate::score::Score;
 use std::collections::{BTreeMap, BTreeSet};
 
+pub use copy::{MarkedCopy, lay_copy};
 use decisions::Decided;
 pub use decisions::{DecisionError, Decisions, Names, names as finding_names, write as decisions_file};
 use job::PartJob;

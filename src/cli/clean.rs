@@ -2,12 +2,11 @@
 
 use super::failure::Failure;
 use super::input;
+use super::mine::Mine;
 use super::notes::NotesFile;
 use super::output::{Content, Output};
 use clap::ValueEnum;
-use obelus::clean::{
-    self, Cleaned, Decisions, LayError, Origin, Policy, Provenance, Restore, Sheet, SheetError, Sides,
-};
+use obelus::clean::{self, Cleaned, Decisions, Origin, Policy, Provenance, Restore, Sides};
 use obelus::collate::{self, Choice};
 use obelus::findings;
 use obelus::musicxml::{self, Tree};
@@ -44,7 +43,7 @@ pub struct Args {
     /// Also write critical notes there: .md or .csv
     #[arg(long, value_name = "FILE")]
     notes: Option<PathBuf>,
-    /// Your own marks, a mark sheet (.toml), laid on last
+    /// Your own marks, laid on last: a mark sheet (.toml) or a copy that you marked (MusicXML)
     #[arg(long, value_name = "FILE")]
     mine: Option<PathBuf>,
 }
@@ -53,6 +52,7 @@ const EXAMPLES: &str = "\
 Examples:
   obelus clean edition.musicxml source.musicxml -o clean.musicxml
   obelus clean edition.mxl source.mxl -o part.mxl --mine my-marks.toml
+  obelus clean edition.mxl source.mxl -o part.mxl --mine my-copy.mxl
   obelus clean edition.mxl source.mxl -o part.mxl --keep breath,fingering
   obelus clean edition.mxl source.mxl -o part.mxl --no-restore octaves,passages
   obelus clean edition.mxl source.mxl -o part.mxl --decisions decisions.toml --notes notes.md
@@ -93,13 +93,13 @@ fn mark_category(name: &str) -> Result<Category, String> {
 
 pub fn run(args: &Args) -> Result<u8, Failure> {
     let scores = [args.edition.as_path(), args.source.as_path()];
-    input::refuse_twice_stdin(&scores)?;
     let mut others = scores.to_vec();
     others.extend(args.mine.as_deref().into_iter().chain(args.decisions.as_deref()));
+    input::refuse_twice_stdin(&others)?;
     let output = Output::new(Some(&args.output), &others)?;
     others.push(&args.output);
     let notes = args.notes.as_deref().map(|file| NotesFile::new(file, &others)).transpose()?;
-    let sheet = args.mine.as_deref().map(read_sheet).transpose()?;
+    let mine = args.mine.as_deref().map(Mine::read).transpose()?;
     let decisions = args.decisions.as_deref().map(read_decisions).transpose()?;
 
     let (edition_input, edition_origin) = input::open(&args.edition)?;
@@ -128,7 +128,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let provenance = Provenance {
         edition: edition_origin,
         source: source_origin,
-        mine: sheet.as_ref().map(|(_, origin)| origin.clone()),
+        mine: mine.as_ref().map(|mine| mine.origin.clone()),
         decisions: decisions.as_ref().map(|(_, origin)| origin.clone()),
     };
     let mut policy = Policy {
@@ -136,7 +136,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         leave: args.no_restore.iter().map(|k| (*k).into()).collect(),
         decisions: decisions.map(|(decisions, _)| decisions),
         // The last step says it.
-        provenance: sheet.is_none().then(|| provenance.clone()),
+        provenance: mine.is_none().then(|| provenance.clone()),
         ..Policy::default()
     };
     let sides = Sides {
@@ -150,11 +150,11 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut cleaned = clean::clean(sides, &policy).map_err(|e| clean_failure(args, e))?;
     policy.provenance = Some(provenance);
     let mut laid = None;
-    if let (Some((sheet, _)), Some(file)) = (&sheet, &args.mine) {
-        let layered = clean::lay(&edition_input, &cleaned, sheet, first.edition, &policy);
-        let layered = layered.map_err(|e| lay_failure(file, e))?;
+    if let Some(mine) = &mine {
+        let layered = mine.lay(&edition_input, &cleaned, &sides, first.edition, &policy)?;
         cleaned.text = layered.text;
         cleaned.proof = layered.proof;
+        cleaned.warnings.extend(layered.warnings);
         laid = Some(layered.marks);
     }
     let mut warnings = musicxml::warnings_of_both(&edition, &source);
@@ -187,34 +187,8 @@ fn tell(path: &Path, cleaned: &Cleaned, laid: Option<usize>, warnings: &[String]
     Output::Stdout.write(Content::Text(&text))
 }
 
-fn read_sheet(path: &Path) -> Result<(Sheet, Origin), Failure> {
-    let file = path.display().to_string();
-    if path.extension().is_some_and(|e| !e.eq_ignore_ascii_case("toml")) {
-        return Err(Failure::wrong_use(format!(
-            "{file}: --mine takes a mark sheet, whose name ends in .toml; obelus marks makes one from a marked copy"
-        )));
-    }
-    let (text, origin) = input::text(path)?;
-    Ok((Sheet::parse(&text).map_err(|e| sheet_failure(path, &e))?, origin))
-}
-
 fn read_decisions(path: &Path) -> Result<(Decisions, Origin), Failure> {
     let (text, origin) = input::text(path)?;
     let decisions = Decisions::parse(&text);
     Ok((decisions.map_err(|e| Failure::unreadable(format!("{}: {e}", path.display())))?, origin))
-}
-
-fn sheet_failure(path: &Path, error: &SheetError) -> Failure {
-    let message = format!("{}: {error}", path.display());
-    match error {
-        SheetError::Syntax(_) => Failure::unreadable(message),
-        SheetError::Mark { .. } => Failure::wrong_use(message),
-    }
-}
-
-fn lay_failure(path: &Path, error: LayError) -> Failure {
-    match error {
-        LayError::Sheet(error) => sheet_failure(path, &error),
-        LayError::Failure(error) => error.into(),
-    }
 }

@@ -44,7 +44,7 @@ pub fn open(path: &Path) -> Result<(Input, Origin), Failure> {
 pub fn refuse_twice_stdin(paths: &[&Path]) -> Result<(), Failure> {
     let dashes = paths.iter().filter(|p| p.as_os_str() == "-").count();
     if dashes > 1 {
-        return Err(Failure::wrong_use("standard input can stand for one score only; name a file for the other"));
+        return Err(Failure::wrong_use("standard input can stand for one file only; name the other"));
     }
     Ok(())
 }

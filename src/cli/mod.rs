@@ -5,6 +5,7 @@ mod clean;
 mod failure;
 mod input;
 mod marks;
+mod mine;
 mod notes;
 mod output;
 mod range;

@@ -72,6 +72,23 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         }
     }
 
+    /// Whether the result has the notes and times that a mark of the source stands on.
+    pub fn has_place_for(&self, mark: &Mark) -> bool {
+        let Some(source) = self.source else { return false };
+        let times = [Some(mark.at), mark.end].into_iter().flatten();
+        let has_note = |note: NoteId| {
+            let main = if mark.category == Category::Grace { source.part.main_note(note) } else { Some(note) };
+            main.is_some_and(|n| self.target_of_source(n).is_some())
+        };
+        let is_there = |element: &Element| {
+            let node = source.tree.node(*element);
+            let on_note = matches!(home(node), Home::Notation(_) | Home::Note | Home::Grace);
+            let owner = node.ancestors().find_map(|n| self.source_owner.get(&super::super::tree::element(n)));
+            !on_note || owner.is_some_and(|n| has_note(*n))
+        };
+        times.into_iter().all(|place| self.place_of_source(place).is_some()) && mark.elements.iter().all(is_there)
+    }
+
     /// Lays a mark of the source on. False when its place is not in the result.
     pub fn lay_source_mark(&mut self, mark: &Mark) -> bool {
         let Some(source) = self.source else {

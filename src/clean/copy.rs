@@ -1,0 +1,223 @@
+//! The teacher's layer from a marked copy: what is their own goes from the
+//! copy's notes to the same notes of the clean copy.
+
+use super::expect::{Content, mark_line};
+use super::layer::finish;
+use super::{Cleaned, Failure, Layered, Policy, Sides};
+use crate::collate::{self, Choice, Collation, PartAlignment};
+use crate::findings::Subject;
+use crate::musicxml::rewrite::{Fate, PartRewrite, SourceSide};
+use crate::musicxml::{self, Input, Plan, Tree};
+use crate::pitch::Interval;
+use crate::score::{Category, Mark, MarkId, Part, Score};
+use crate::time::{Time, beat_text};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A copy of the edition, of the source or of an earlier clean copy, in any
+/// key and with any bar numbers, that a teacher has written marks into.
+pub struct MarkedCopy<'a, 'i> {
+    pub tree: &'a Tree<'i>,
+    pub score: &'a Score,
+}
+
+/// Lays the teacher's marks of a marked copy on a clean copy. Theirs is what
+/// neither edition nor source has; in a copy that has few of the editor's marks,
+/// which is no copy of the edition, what the source has not. Where a mark of theirs is another form of
+/// one that is there, theirs takes its place, and a warning says so; a mark
+/// whose note is gone is told in a warning.
+///
+/// # Errors
+/// When the copy has no part in common with the music, or the result cannot be
+/// proved.
+pub fn lay_copy(
+    like: &Input,
+    cleaned: &Cleaned,
+    copy: MarkedCopy,
+    sides: &Sides,
+    policy: &Policy,
+) -> Result<Layered, Failure> {
+    let input = like.with_text(cleaned.text.clone());
+    let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
+    let score = musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
+    let pairing = collate::pair(&score, copy.score, Choice::default());
+    let collation = collate::lay(&score, copy.score, pairing, true);
+    if collation.parts.is_empty() {
+        return Err(Failure::Unsupported(
+            "no part of the marked copy resembles a part of the edition; is it a copy of this piece?".into(),
+        ));
+    }
+    let (mut laid, mut warnings) = (0, Vec::new());
+    let mut known: BTreeSet<MarkOf> = same_marks(sides.source, copy.score).into_iter().map(|m| m.1).collect();
+    let in_edition = same_marks(sides.edition, copy.score);
+    let additions = additions(sides);
+    let theirs = in_edition.iter().filter(|m| additions.contains(&m.0)).count();
+    if 2 * theirs >= additions.len() {
+        known.extend(in_edition.into_iter().map(|m| m.1));
+    } else if theirs > 0 {
+        warnings.push(format!(
+            "your copy has {theirs} of the editor's {} marks, so it is none of the edition; those count as yours",
+            additions.len()
+        ));
+    }
+    let mut expected: Vec<Content> = score.parts.iter().map(Content::of).collect();
+    let mut plan = Plan::new(&tree);
+    for &lost in &collation.unmatched_source {
+        let part = &copy.score.parts[lost];
+        let own = (0..part.marks.len()).filter(|m| !known.contains(&(lost, *m))).count();
+        if own > 0 {
+            warnings.push(format!(
+                "your marks: the clean copy has no part for your part {}, and {own} marks in it are lost",
+                spoken(part)
+            ));
+        }
+    }
+    let fates: Vec<Fate> = collation.outline.iter().map(fate).collect();
+    for alignment in &collation.parts {
+        let layer = Layer {
+            part: &score.parts[alignment.edition],
+            copy: &copy.score.parts[alignment.source],
+            alignment,
+            collation: &collation,
+        };
+        let side = SourceSide { tree: copy.tree, part: layer.copy, alignment };
+        let mut rewrite = PartRewrite::new(&mut plan, layer.part, Some(side), &fates);
+        rewrite.compose_bars(BTreeMap::new(), false);
+        let is_known = |mark: MarkId| known.contains(&(alignment.source, mark));
+        laid += layer.lay(&mut rewrite, is_known, &mut expected[alignment.edition], &mut warnings);
+        rewrite.finish();
+        expected[alignment.edition].sort();
+    }
+    let (text, proof) = finish(like, cleaned, plan, laid, &expected, policy)?;
+    Ok(Layered { text, marks: laid, proof, warnings })
+}
+
+/// A mark by its part and its place there.
+type MarkOf = (usize, MarkId);
+
+/// The marks that a base and a copy have just so, of each side.
+fn same_marks(base: &Score, copy: &Score) -> Vec<(MarkOf, MarkOf)> {
+    let pairing = collate::pair(base, copy, Choice::default());
+    let collation = collate::lay(base, copy, pairing, true);
+    let of_part = |a: &PartAlignment| {
+        let same = a.marks.iter().filter(|pair| pair.same).filter_map(|pair| pair.edition.zip(pair.source));
+        same.map(|(ours, theirs)| ((a.edition, ours), (a.source, theirs))).collect::<Vec<_>>()
+    };
+    collation.parts.iter().flat_map(of_part).collect()
+}
+
+/// The marks that the editor added.
+fn additions(sides: &Sides) -> BTreeSet<MarkOf> {
+    let mut out = BTreeSet::new();
+    for (alignment, found) in sides.collation.parts.iter().zip(sides.findings) {
+        let added = found.findings.iter().filter_map(|f| match f.subject {
+            Subject::Mark { edition: Some(mark), source: None } => Some((alignment.edition, mark)),
+            _ => None,
+        });
+        out.extend(added);
+    }
+    out
+}
+
+fn fate(pair: &collate::BarPair) -> Fate {
+    match pair.edition {
+        Some(edition) => Fate::Keep { edition, source: pair.source, shift: pair.shift },
+        None => Fate::Absent,
+    }
+}
+
+fn spoken(part: &Part) -> &str {
+    if part.name.is_empty() { &part.id } else { &part.name }
+}
+
+/// One part of the clean copy beside the marked one.
+struct Layer<'a> {
+    part: &'a Part,
+    copy: &'a Part,
+    alignment: &'a PartAlignment,
+    collation: &'a Collation,
+}
+
+impl<'a> Layer<'a> {
+    /// Lays what is the teacher's; gives how many marks came on.
+    fn lay<'i>(
+        &self,
+        rewrite: &mut PartRewrite<'_, 'a, 'i>,
+        is_known: impl Fn(MarkId) -> bool,
+        expected: &mut Content,
+        warnings: &mut Vec<String>,
+    ) -> usize {
+        // Signatures are the music's, not the teacher's.
+        let wanted = |mark: MarkId| !is_known(mark) && self.copy.marks[mark].category != Category::Signature;
+        let mut own: Vec<(MarkId, Option<MarkId>)> = Vec::new();
+        for pair in self.alignment.marks.iter().filter(|pair| !pair.same) {
+            own.extend(pair.source.filter(|m| wanted(*m)).map(|m| (m, pair.edition)));
+        }
+        // Grace notes first: other marks may stand on them.
+        own.sort_by_key(|(mark, _)| (self.copy.marks[*mark].category != Category::Grace, *mark));
+        let (mut to_lay, mut gone) = (Vec::new(), BTreeSet::new());
+        for (mark, in_its_place) in own {
+            let mark = &self.copy.marks[mark];
+            if !rewrite.has_place_for(mark) {
+                warnings.push(format!(
+                    "your {} is lost: the clean copy has no note at its place in your copy, {}",
+                    self.told(mark, self.copy),
+                    place(self.copy, mark)
+                ));
+                continue;
+            }
+            if let Some(other) = in_its_place {
+                gone.insert(other);
+                let other = &self.part.marks[other];
+                warnings.push(format!(
+                    "your {} takes the place of the {} at {}",
+                    self.told(mark, self.copy),
+                    self.told(other, self.part),
+                    place(self.part, other)
+                ));
+            }
+            to_lay.push(mark);
+        }
+        for (id, mark) in self.part.marks.iter().enumerate() {
+            if gone.contains(&id) {
+                rewrite.remove_mark(mark);
+                let line = mark_line(mark, at(mark), mark.end.map(|e| (e.bar, e.offset)), Interval::UNISON);
+                if let Some(there) = expected.marks.iter().position(|m| *m == line) {
+                    expected.marks.remove(there);
+                }
+            } else {
+                rewrite.occupy(mark);
+            }
+        }
+        for mark in &to_lay {
+            rewrite.lay_source_mark(mark);
+            let place = |bar: usize, offset: Time| {
+                let row = self.collation.source_row(bar, Time::default());
+                let pair = self.collation.outline[row];
+                Some((pair.edition?, offset + pair.shift))
+            };
+            if let Some(at) = place(mark.at.bar, mark.at.offset) {
+                let end = mark.end.and_then(|e| place(e.bar, e.offset));
+                expected.marks.push(mark_line(mark, at, end, self.alignment.interval));
+            }
+        }
+        to_lay.len()
+    }
+
+    fn told(&self, mark: &Mark, part: &Part) -> String {
+        let named = if self.alignment.edition > 0 { format!(" (part {})", spoken(part)) } else { String::new() };
+        if mark.reading == mark.category.name() {
+            format!("{}{named}", mark.category)
+        } else {
+            format!("{} {}{named}", mark.category, mark.reading)
+        }
+    }
+}
+
+fn at(mark: &Mark) -> (usize, Time) {
+    (mark.at.bar, mark.at.offset)
+}
+
+fn place(part: &Part, mark: &Mark) -> String {
+    let number = part.bars.get(mark.at.bar).map_or("-", |b| &b.number);
+    format!("bar {number}, beat {}", beat_text(part.beat(mark.at.bar, mark.at.offset)))
+}
