@@ -5,9 +5,12 @@ use serde::Serialize;
 use serde_json::ser::{Formatter, Serializer};
 use std::io::{Result, Write};
 
+/// Bytes of a small report. It is not to be copied again and again while it grows.
+const ROOM: usize = 1 << 17;
+
 /// A result as JSON, with a line end.
 pub(super) fn text(result: &impl Serialize) -> String {
-    let mut out = Vec::new();
+    let mut out = Vec::with_capacity(ROOM);
     result.serialize(&mut Serializer::with_formatter(&mut out, Lines::default())).expect("plain data is always JSON");
     out.push(b'\n');
     String::from_utf8(out).expect("JSON of strings is UTF-8")
