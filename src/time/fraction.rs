@@ -125,6 +125,9 @@ impl Add for Time {
         if self.denom == other.denom {
             return Time::reduced(self.numer + other.numer, self.denom);
         }
+        if other.numer == 0 {
+            return self;
+        }
         let denom = self.denom / gcd(self.denom, other.denom) * other.denom;
         Time::reduced(self.numer * (denom / self.denom) + other.numer * (denom / other.denom), denom)
     }

@@ -29,8 +29,9 @@ const MOST_BARS: usize = 50_000;
 const MOST_IN_BAR: usize = 10_000;
 const MOST_IN_CHORD: usize = 1000;
 const MOST_VOICES: usize = 1000;
-/// Elements and texts of a note, about: room for its notes is made once for a part.
+/// A part has a note, and a mark, for so many elements and texts, about: room is made once.
 const NODES_OF_A_NOTE: usize = 30;
+const NODES_OF_A_MARK: usize = 120;
 
 /// What was odd, where no bar is to be named.
 type Oddity = String;
@@ -162,6 +163,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let nodes: usize = node.bars.iter().map(|bar| bar.content.descendants().len()).sum();
         self.part.bars.reserve(node.bars.len().min(MOST_BARS));
         self.part.notes.reserve(nodes / NODES_OF_A_NOTE);
+        self.part.marks.reserve(nodes / NODES_OF_A_MARK);
         for (place, bar) in node.bars.into_iter().enumerate() {
             if place == MOST_BARS {
                 let reason = format!("more than {MOST_BARS} bars; no score has as many");
