@@ -151,7 +151,8 @@ impl Index {
             let alike = own.filter(|(_, from)| first.above(*from).semitones == by.semitones);
             meetings.extend(alike.map(|(_, from)| (here, when(source, from.note))));
         }
-        moments.sort_unstable();
+        // They come in order, voice by voice, which a stable sort makes use of.
+        moments.sort();
         moments.dedup();
         (longest_in_order(meetings), moments.len())
     }

@@ -31,6 +31,10 @@ pub(super) fn plain(name: &str) -> String {
 
 /// Whether a name is this one, which is plain.
 pub(super) fn is(name: &str, plain: &str) -> bool {
+    if name.is_ascii() {
+        let letters = name.bytes().filter(u8::is_ascii_alphanumeric).map(|letter| letter.to_ascii_lowercase());
+        return letters.eq(plain.bytes());
+    }
     letters(name).eq(plain.chars())
 }
 

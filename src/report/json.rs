@@ -21,6 +21,8 @@ struct Lines {
     depth: usize,
     /// The bracket that is closed next holds something.
     filled: bool,
+    /// The string that ends next is the name of a field.
+    in_key: bool,
 }
 
 /// A comma and a new line with more spaces than any result needs.
@@ -73,11 +75,16 @@ impl Formatter for Lines {
     }
 
     fn begin_object_key<W: ?Sized + Write>(&mut self, out: &mut W, first: bool) -> Result<()> {
+        self.in_key = true;
         self.line(out, first)
     }
 
-    fn begin_object_value<W: ?Sized + Write>(&mut self, out: &mut W) -> Result<()> {
-        out.write_all(b": ")
+    fn end_string<W: ?Sized + Write>(&mut self, out: &mut W) -> Result<()> {
+        out.write_all(if std::mem::take(&mut self.in_key) { b"\": " } else { b"\"" })
+    }
+
+    fn begin_object_value<W: ?Sized + Write>(&mut self, _: &mut W) -> Result<()> {
+        Ok(())
     }
 
     fn end_object_value<W: ?Sized + Write>(&mut self, _: &mut W) -> Result<()> {
