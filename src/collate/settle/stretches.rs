@@ -251,7 +251,7 @@ fn with_strays(items: &[&Item], mut from: usize, mut to: usize) -> Vec<Item> {
     if after <= STRAYS {
         to += after;
     }
-    items[from..to].iter().copied().copied().collect()
+    items[from..to].iter().map(|item| **item).collect()
 }
 
 fn bound(view: &PartView, rows: &[Row], run: Vec<Item>) -> Stretch {

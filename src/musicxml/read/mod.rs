@@ -90,7 +90,7 @@ struct PartReader<'a, 'i> {
     part: Part,
     marks: Collector,
     odd: Oddities,
-    /// By name, or without one by staff.
+    /// By name, or without one by staff; so few that a quick hash is safe.
     voices: FxHashMap<(&'a str, u32), u32>,
     last_voice: Option<((&'a str, u32), u32)>,
     divisions: i64,
