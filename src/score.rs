@@ -308,7 +308,11 @@ impl Part {
 
     /// How long a note sounds, ties included.
     pub fn sounding(&self, note: NoteId) -> Time {
-        self.tied(note).map(|n| self.notes[n].duration).sum()
+        let own = &self.notes[note];
+        match own.tied_to {
+            Some(next) => own.duration + self.tied(next).map(|n| self.notes[n].duration).sum(),
+            None => own.duration,
+        }
     }
 
     /// The beat, 1-based, in beats of the time signature. A short first bar is

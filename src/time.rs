@@ -49,8 +49,11 @@ pub fn parse_beat(text: &str) -> Option<Time> {
 /// Reads a decimal number exactly; at most nine decimals.
 pub fn parse_decimal(text: &str) -> Option<Time> {
     // Nearly all numbers of a score are short and whole.
-    if (1..=9).contains(&text.len()) && text.bytes().all(|b| b.is_ascii_digit()) {
-        return Some(Time::from(text.bytes().fold(0, |number, digit| number * 10 + i64::from(digit - b'0'))));
+    if (1..=9).contains(&text.len()) {
+        let more = |number, digit: u8| digit.is_ascii_digit().then(|| number * 10 + i64::from(digit - b'0'));
+        if let Some(number) = text.bytes().try_fold(0, more) {
+            return Some(Time::from(number));
+        }
     }
     let text = text.trim();
     let (sign, digits) = match text.strip_prefix('-') {

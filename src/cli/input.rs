@@ -8,11 +8,19 @@ use obelus::score::{Part, Score};
 use std::mem::ManuallyDrop;
 use std::path::Path;
 
+/// Bytes of a text whose tree may stay until the program ends.
+const SMALL: usize = 2 << 20;
+
 /// Reads a score, and gives the name to show with it; `-` is standard input.
-/// Its text and its tree, the largest things of all, are let go at once.
+/// Its text and its tree, the largest things of all, are let go at once; only a
+/// small tree stays, for to take it apart node by node costs more than its room.
 pub fn load(path: &Path) -> Result<(String, Reading), Failure> {
     let input = Input::open(path)?;
-    let reading = musicxml::read(&Tree::parse(&input)?)?;
+    let tree = Tree::parse(&input)?;
+    let reading = musicxml::read(&tree)?;
+    if input.text.len() <= SMALL {
+        std::mem::forget(tree);
+    }
     Ok((input.file, reading))
 }
 

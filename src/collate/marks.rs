@@ -4,7 +4,7 @@ use super::bars::Row;
 use super::{MarkPair, PartAlignment, PartView, Rows, Stretch};
 use crate::score::{Category, Mark, MarkId, NoteId, Part, Place};
 use crate::time::Time;
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
 use std::borrow::Cow;
 
 /// Where a mark stands, in the source's own time.
@@ -81,6 +81,8 @@ struct Map<'a> {
     /// Notes of the edition that are struck where the source holds one: the
     /// first of them, and the one that is held.
     held: FxHashMap<NoteId, (NoteId, NoteId)>,
+    /// Bars of the source that the edition writes out once more.
+    back: FxHashSet<usize>,
 }
 
 /// A row and an offset in it.
@@ -112,7 +114,8 @@ impl<'a> Map<'a> {
                 held.entry(*note).or_insert((small.edition[0], small.source));
             }
         }
-        Map { view, alignment, edition_rows, source_rows, rows, covers, inside, held }
+        let back = rows.iter().filter(|r| r.pair.edition.is_some()).filter_map(|r| r.pair.again).collect();
+        Map { view, alignment, edition_rows, source_rows, rows, covers, inside, held, back }
     }
 
     /// Whether other music covers a place of a row.
@@ -134,7 +137,9 @@ impl<'a> Map<'a> {
     /// In a copy of its strain's second time, if the edition writes one.
     fn comes_back<'m>(&self, entry: &Entry<'m>) -> Option<Entry<'m>> {
         let mark = &self.view.source.marks[entry.mark];
-        self.rows.iter().find(|r| r.pair.again == Some(mark.at.bar) && r.pair.edition.is_some())?;
+        if !self.back.contains(&mark.at.bar) {
+            return None;
+        }
         let again = |a: Anchor| Anchor { again: true, ..a };
         let (start, end) = (entry.start.map(again), entry.end.map(again));
         let (category, meaning, staff) = (entry.category, entry.meaning.clone(), entry.staff);

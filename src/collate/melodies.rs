@@ -3,8 +3,9 @@
 
 use crate::pitch::Interval;
 use crate::score::{NoteId, Part};
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxBuildHasher, FxHashMap};
 use std::cmp::Reverse;
+use std::collections::hash_map::Entry;
 
 /// So many melodies of a part show whether they stand in order.
 const ENOUGH: usize = 256;
@@ -81,35 +82,56 @@ fn unmoved(length: usize) -> u64 {
 /// A place of a melody: which part, and its first note.
 type Seat = (usize, Tone);
 
-/// Places of melodies, by their hash; each part's places stand together.
+/// Places of melodies, by their hash.
 pub(super) struct Index {
     length: usize,
     parts: usize,
-    seats: Vec<(u64, Seat)>,
+    /// Part by part, each with the next one of its melody.
+    seats: Vec<(Seat, Option<usize>)>,
+    chains: FxHashMap<u64, Chain>,
+}
+
+/// The first and the last place of a melody, and how many its last part has.
+struct Chain {
+    first: usize,
+    last: usize,
+    places: usize,
 }
 
 impl Index {
     pub(super) fn new(melodies: &[Melody], length: usize) -> Index {
-        let all = melodies
-            .iter()
-            .enumerate()
-            .flat_map(|(part, melody)| melody.runs(length).map(move |(hash, first)| (hash, (part, first))));
-        let mut seats: Vec<(u64, Seat)> = all.collect();
-        seats.sort_by_key(|seat| seat.0);
-        // Of a melody that is everywhere the first places are enough.
-        let (mut melody, mut places) = (None, 0);
-        seats.retain(|seat| {
-            let here = Some((seat.0, seat.1.0));
-            places = if melody == here { places + 1 } else { 1 };
-            melody = here;
-            places <= MOST_PLACES
-        });
-        Index { length, parts: melodies.len(), seats }
+        let notes = melodies.iter().map(Melody::notes).sum();
+        let mut seats: Vec<(Seat, Option<usize>)> = Vec::with_capacity(notes);
+        let mut chains: FxHashMap<u64, Chain> = FxHashMap::with_capacity_and_hasher(notes, FxBuildHasher);
+        for (part, melody) in melodies.iter().enumerate() {
+            for (hash, first) in melody.runs(length) {
+                let at = seats.len();
+                match chains.entry(hash) {
+                    Entry::Vacant(free) => {
+                        free.insert(Chain { first: at, last: at, places: 1 });
+                    }
+                    Entry::Occupied(mut known) => {
+                        let chain = known.get_mut();
+                        let same_part = seats[chain.last].0.0 == part;
+                        chain.places = if same_part { chain.places + 1 } else { 1 };
+                        // Of a melody that is everywhere the first places are enough.
+                        if chain.places > MOST_PLACES {
+                            continue;
+                        }
+                        seats[chain.last].1 = Some(at);
+                        chain.last = at;
+                    }
+                }
+                seats.push(((part, first), None));
+            }
+        }
+        Index { length, parts: melodies.len(), seats, chains }
     }
 
-    fn seats(&self, hash: u64) -> &[(u64, Seat)] {
-        let rest = &self.seats[self.seats.partition_point(|seat| seat.0 < hash)..];
-        &rest[..rest.iter().take_while(|seat| seat.0 == hash).count()]
+    /// The places of a melody, each part's together.
+    fn seats(&self, hash: u64) -> impl Iterator<Item = Seat> {
+        let first = self.chains.get(&hash).map(|chain| chain.first);
+        std::iter::successors(first, |at| self.seats[*at].1).map(|at| self.seats[at].0)
     }
 
     /// Of the moments at which the edition's melodies begin, how many part
@@ -125,12 +147,12 @@ impl Index {
         for (hash, first) in telling.step_by(1 + melody.notes() / ENOUGH) {
             let here = when(edition, first.note);
             moments.push(here);
-            let own = self.seats(hash).iter().map(|seat| seat.1).filter(|seat| seat.0 == at);
+            let own = self.seats(hash).filter(|seat| seat.0 == at);
             let alike = own.filter(|(_, from)| first.above(*from).semitones == by.semitones);
-            // The latest first, as they will be wanted.
-            meetings.extend(alike.rev().map(|(_, from)| (here, when(source, from.note))));
+            meetings.extend(alike.map(|(_, from)| (here, when(source, from.note))));
         }
-        moments.sort_unstable();
+        // They come in order, voice by voice, which a stable sort makes use of.
+        moments.sort();
         moments.dedup();
         (longest_in_order(meetings), moments.len())
     }
@@ -140,11 +162,14 @@ impl Index {
     pub(super) fn votes(&self, melody: &Melody) -> Vec<(usize, Interval, f64)> {
         let mut votes: Vec<FxHashMap<Interval, f64>> = vec![FxHashMap::default(); self.parts];
         let mut runs = 0_usize;
+        let mut seats: Vec<Seat> = Vec::new();
         for (hash, first) in melody.runs(self.length) {
             runs += 1;
-            for own in self.seats(hash).chunk_by(|a, b| a.1.0 == b.1.0) {
-                let votes = &mut votes[own[0].1.0];
-                let between = |(_, (_, from)): &(u64, Seat)| first.above(*from);
+            seats.clear();
+            seats.extend(self.seats(hash));
+            for own in seats.chunk_by(|a, b| a.0 == b.0) {
+                let votes = &mut votes[own[0].0];
+                let between = |(_, from): &Seat| first.above(*from);
                 if self.length == 0 {
                     // A note alone fits any other: what counts is how many fit by one interval.
                     let mut intervals: Vec<Interval> = own.iter().map(between).collect();

@@ -38,23 +38,36 @@ pub struct Collation {
     source_rows: Rows,
 }
 
-/// Finds the row of a place: each row's bar, where in it the row begins, and
-/// the row, in order.
+/// Finds the row of a place.
 #[derive(Debug)]
-struct Rows(Vec<(usize, Time, usize)>);
+struct Rows {
+    /// Where in its bar each row begins, and the row, in order.
+    all: Vec<(Time, usize)>,
+    /// Of each bar the first of its rows in `all`, and at the end their number.
+    of_bar: Vec<usize>,
+}
 
 impl Rows {
     fn new<'a>(outline: impl Iterator<Item = &'a BarPair>, place: impl Fn(&BarPair) -> Option<(usize, Time)>) -> Rows {
-        let own = outline.enumerate().filter_map(|(row, pair)| place(pair).map(|(bar, from)| (bar, from, row)));
-        Rows(own.collect())
+        let (mut all, mut of_bar) = (Vec::new(), Vec::new());
+        for (row, pair) in outline.enumerate() {
+            let Some((bar, from)) = place(pair) else { continue };
+            if of_bar.len() <= bar {
+                of_bar.resize(bar + 1, all.len());
+            }
+            all.push((from, row));
+        }
+        of_bar.push(all.len());
+        Rows { all, of_bar }
     }
 
     /// `None` for a bar that a side does not have.
     fn at(&self, bar: usize, offset: Time) -> Option<usize> {
-        let after = self.0.partition_point(|(b, from, _)| (*b, *from) <= (bar, offset));
+        let end = *self.of_bar.get(bar + 1)?;
+        let own = &self.all[self.of_bar[bar]..end];
         // Before the first row of its bar is still in it.
-        let found = self.0[..after].last().filter(|r| r.0 == bar).or(self.0.get(after).filter(|r| r.0 == bar));
-        found.map(|r| r.2)
+        let after = if own.len() > 1 { own.partition_point(|(from, _)| *from <= offset) } else { 0 };
+        own.get(after.saturating_sub(1)).map(|r| r.1)
     }
 }
 

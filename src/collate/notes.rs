@@ -56,20 +56,25 @@ fn align_again(view: &PartView, row: &Row, alignment: &mut PartAlignment) {
     repeated(alignment, first_time);
 }
 
+/// Few bars of a part have more struck notes.
+const USUAL_NOTES: usize = 16;
+
 /// A struck note in the edition's time: offset, height, voice.
 type Struck = (Time, i32, u32, NoteId);
 
 /// Pairs the notes of a row, unless its bars are other music: then it says no.
 fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> bool {
-    let mut ours: Vec<Struck> = row
-        .edition_notes(view.edition)
-        .map(|n| (view.edition.notes[n].offset, view.edition_height(n), view.edition.notes[n].voice, n))
-        .collect();
-    let mut theirs: Vec<Struck> = row
-        .source_notes(view.source)
-        .map(|n| (&view.source.notes[n], n))
-        .map(|(note, n)| (row.pair.to_edition(note.offset), view.source_height(n), note.voice, n))
-        .collect();
+    let mut ours: Vec<Struck> = Vec::with_capacity(USUAL_NOTES);
+    ours.extend(
+        row.edition_notes(view.edition)
+            .map(|n| (view.edition.notes[n].offset, view.edition_height(n), view.edition.notes[n].voice, n)),
+    );
+    let mut theirs: Vec<Struck> = Vec::with_capacity(USUAL_NOTES);
+    theirs.extend(
+        row.source_notes(view.source)
+            .map(|n| (&view.source.notes[n], n))
+            .map(|(note, n)| (row.pair.to_edition(note.offset), view.source_height(n), note.voice, n)),
+    );
     in_order(view.edition, &mut ours);
     in_order(view.source, &mut theirs);
     let equal = ours.len() == theirs.len() && ours.iter().zip(&theirs).all(|(a, b)| (a.0, a.1) == (b.0, b.1));

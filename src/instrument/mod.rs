@@ -2,6 +2,7 @@
 
 mod names;
 mod range;
+mod standard;
 mod table;
 
 use crate::pitch::{Interval, Pitch};

@@ -26,25 +26,33 @@ const PASSING: [&str; 20] = [
 
 /// Small letters and digits only; accents, spaces and hyphens do not count.
 pub(super) fn plain(name: &str) -> String {
+    letters(name).collect()
+}
+
+/// Whether a name is this one, which is plain.
+pub(super) fn is(name: &str, plain: &str) -> bool {
     if name.is_ascii() {
-        return name.chars().filter(char::is_ascii_alphanumeric).map(|c| c.to_ascii_lowercase()).collect();
+        let letters = name.bytes().filter(u8::is_ascii_alphanumeric).map(|letter| letter.to_ascii_lowercase());
+        return letters.eq(plain.bytes());
     }
-    let mut out = String::new();
-    for letter in name.chars().flat_map(char::to_lowercase) {
-        match letter {
-            'ä' | 'à' | 'á' | 'â' => out.push('a'),
-            'è' | 'é' | 'ê' | 'ë' => out.push('e'),
-            'ì' | 'í' | 'î' | 'ï' => out.push('i'),
-            'ö' | 'ò' | 'ó' | 'ô' => out.push('o'),
-            'ü' | 'ù' | 'ú' | 'û' => out.push('u'),
-            'ç' => out.push('c'),
-            'ß' => out.push_str("ss"),
-            '♭' => out.push('b'),
-            _ if letter.is_alphanumeric() => out.push(letter),
-            _ => {}
-        }
-    }
-    out
+    letters(name).eq(plain.chars())
+}
+
+fn letters(name: &str) -> impl Iterator<Item = char> {
+    name.chars().flat_map(char::to_lowercase).flat_map(|letter| {
+        let (one, two) = match letter {
+            'ä' | 'à' | 'á' | 'â' => ('a', None),
+            'è' | 'é' | 'ê' | 'ë' => ('e', None),
+            'ì' | 'í' | 'î' | 'ï' => ('i', None),
+            'ö' | 'ò' | 'ó' | 'ô' => ('o', None),
+            'ü' | 'ù' | 'ú' | 'û' => ('u', None),
+            'ç' => ('c', None),
+            'ß' => ('s', Some('s')),
+            '♭' => ('b', None),
+            _ => (letter, None),
+        };
+        std::iter::once(one).filter(|letter| letter.is_alphanumeric()).chain(two)
+    })
 }
 
 /// A part's name without numbers, brackets and words such as `solo`.

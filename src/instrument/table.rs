@@ -1,12 +1,12 @@
 //! The table of instruments: the one that comes along, and the user's own.
 
 use super::names;
+use super::standard::{ROWS, Row};
 use super::{Instrument, Range};
 use crate::pitch::Pitch;
 use serde::{Deserialize, Deserializer};
 use std::path::Path;
 
-const STANDARD: &str = include_str!("instruments.toml");
 /// More than any table needs; a score given by mistake is not read whole.
 const LARGEST_FILE: u64 = 4 << 20;
 
@@ -27,10 +27,10 @@ pub enum Error {
 pub struct Instruments {
     /// In the order of the table; a later name or alias wins over an earlier one.
     list: Vec<Instrument>,
-    /// Of each its name and its aliases, as they are compared.
-    plain: Vec<Vec<String>>,
 }
 
+/// A table of the user's own: what a `Row` has, where `sounding` may be left
+/// out for an instrument that sounds as it is written.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct File {
@@ -68,9 +68,17 @@ fn range<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Range>, D::Error> 
 impl Instruments {
     /// The table that comes along.
     pub fn standard() -> Instruments {
-        let mut table = Instruments { list: Vec::new(), plain: Vec::new() };
-        table.add("instruments.toml", STANDARD).expect("the table that comes along is sound");
-        table
+        let range = |notes: [&str; 2]| {
+            let [lowest, highest] = notes.map(|note| Pitch::parse(note).expect("the table is checked by a test"));
+            Range { lowest, highest }
+        };
+        let instrument = |row: &Row| Instrument {
+            name: row.name.into(),
+            aliases: row.aliases.iter().map(|alias| alias.to_string()).collect(),
+            written: range(row.written),
+            sounding: range(row.sounding),
+        };
+        Instruments { list: ROWS.iter().map(instrument).collect() }
     }
 
     /// The standard table with a user's own, whose entries win.
@@ -132,14 +140,10 @@ impl Instruments {
     }
 
     fn put(&mut self, instrument: Instrument) {
-        let names = std::iter::once(&instrument.name).chain(&instrument.aliases);
-        let plain: Vec<String> = names.map(|name| names::plain(name)).collect();
-        match self.plain.iter().position(|known| known[0] == plain[0]) {
-            Some(old) => (self.list[old], self.plain[old]) = (instrument, plain),
-            None => {
-                self.list.push(instrument);
-                self.plain.push(plain);
-            }
+        let plain = names::plain(&instrument.name);
+        match self.list.iter().position(|known| names::is(&known.name, &plain)) {
+            Some(old) => self.list[old] = instrument,
+            None => self.list.push(instrument),
         }
     }
 
@@ -163,9 +167,9 @@ impl Instruments {
 
     fn get(&self, plain: &str) -> Option<&Instrument> {
         // A name is surer than an alias, the user's surer than ours.
-        let named = self.plain.iter().rposition(|names| names[0] == plain);
-        let place = named.or_else(|| self.plain.iter().rposition(|names| names[1..].iter().any(|n| n == plain)));
-        place.map(|place| &self.list[place])
+        let named = self.list.iter().rev().find(|known| names::is(&known.name, plain));
+        let called = |known: &&Instrument| known.aliases.iter().any(|alias| names::is(alias, plain));
+        named.or_else(|| self.list.iter().rev().find(called))
     }
 
     fn advice(&self, wanted: &str) -> String {

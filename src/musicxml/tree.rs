@@ -95,10 +95,9 @@ pub fn child_text<'a>(node: Node<'a, '_>, name: &str) -> Option<&'a str> {
 /// The trimmed text of an element; a comment may stand before or after it.
 pub fn text_of<'a>(node: Node<'a, '_>) -> &'a str {
     // Nearly always there is but one text, without a space at its ends.
-    if let Some(text) = node.first_child().filter(|n| n.is_text()).and_then(|n| n.text())
-        && let (Some(first), Some(last)) = (text.bytes().next(), text.bytes().next_back())
-        && first.is_ascii_graphic()
-        && last.is_ascii_graphic()
+    if let Some(text) = node.text()
+        && text.bytes().next().is_some_and(|first| first.is_ascii_graphic())
+        && text.bytes().next_back().is_some_and(|last| last.is_ascii_graphic())
     {
         return text;
     }

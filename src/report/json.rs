@@ -5,9 +5,12 @@ use serde::Serialize;
 use serde_json::ser::{Formatter, Serializer};
 use std::io::{Result, Write};
 
+/// Bytes of a small report. It is not to be copied again and again while it grows.
+const ROOM: usize = 1 << 17;
+
 /// A result as JSON, with a line end.
 pub(super) fn text(result: &impl Serialize) -> String {
-    let mut out = Vec::new();
+    let mut out = Vec::with_capacity(ROOM);
     result.serialize(&mut Serializer::with_formatter(&mut out, Lines::default())).expect("plain data is always JSON");
     out.push(b'\n');
     String::from_utf8(out).expect("JSON of strings is UTF-8")
@@ -18,6 +21,8 @@ struct Lines {
     depth: usize,
     /// The bracket that is closed next holds something.
     filled: bool,
+    /// The string that ends next is the name of a field.
+    in_key: bool,
 }
 
 /// A comma and a new line with more spaces than any result needs.
@@ -70,11 +75,16 @@ impl Formatter for Lines {
     }
 
     fn begin_object_key<W: ?Sized + Write>(&mut self, out: &mut W, first: bool) -> Result<()> {
+        self.in_key = true;
         self.line(out, first)
     }
 
-    fn begin_object_value<W: ?Sized + Write>(&mut self, out: &mut W) -> Result<()> {
-        out.write_all(b": ")
+    fn end_string<W: ?Sized + Write>(&mut self, out: &mut W) -> Result<()> {
+        out.write_all(if std::mem::take(&mut self.in_key) { b"\": " } else { b"\"" })
+    }
+
+    fn begin_object_value<W: ?Sized + Write>(&mut self, _: &mut W) -> Result<()> {
+        Ok(())
     }
 
     fn end_object_value<W: ?Sized + Write>(&mut self, _: &mut W) -> Result<()> {

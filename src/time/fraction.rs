@@ -32,6 +32,11 @@ impl Time {
         if denom == 1 {
             return Time { numer, denom };
         }
+        if denom & (denom - 1) == 0 {
+            // Halves, quarters, eighths: what both have in common is some of their last zeros.
+            let zeros = (numer | denom).trailing_zeros();
+            return Time { numer: numer >> zeros, denom: denom >> zeros };
+        }
         let common = gcd(numer, denom);
         if common == 1 { Time { numer, denom } } else { Time { numer: numer / common, denom: denom / common } }
     }
@@ -120,6 +125,9 @@ impl Add for Time {
         if self.denom == other.denom {
             return Time::reduced(self.numer + other.numer, self.denom);
         }
+        if other.numer == 0 {
+            return self;
+        }
         let denom = self.denom / gcd(self.denom, other.denom) * other.denom;
         Time::reduced(self.numer * (denom / self.denom) + other.numer * (denom / other.denom), denom)
     }
@@ -147,6 +155,9 @@ impl Mul for Time {
     type Output = Time;
 
     fn mul(self, other: Time) -> Time {
+        if self.denom == 1 && other.denom == 1 {
+            return Time::from(self.numer * other.numer);
+        }
         // What can be divided is divided first, so that the numbers stay small.
         let (one, two) = (Time::reduced(self.numer, other.denom), Time::reduced(other.numer, self.denom));
         Time { numer: one.numer * two.numer, denom: one.denom * two.denom }
@@ -157,6 +168,9 @@ impl Div for Time {
     type Output = Time;
 
     fn div(self, other: Time) -> Time {
+        if self.denom == 1 && other.denom == 1 {
+            return Time::new(self.numer, other.numer);
+        }
         self.mul(Time::new(other.denom, other.numer))
     }
 }

@@ -13,7 +13,7 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
     let signs = signs(view.source);
     let held = held(view.source, alignment);
     for row in rows.iter().filter(|r| !r.rewritten && r.pair.edition.is_some() && r.pair.source.is_some()) {
-        for s in row.source_notes(view.source).collect::<Vec<_>>() {
+        for s in row.source_notes(view.source) {
             if held[s] || view.source.notes[s].chord || has_it_whole(view, alignment, row, s) {
                 continue;
             }

@@ -43,7 +43,7 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
     let voices = items.iter().map(|i| i.1).max().map_or(0, |v| v + 1);
     let mut found: Vec<Vec<Item>> = Vec::new();
     for voice in 0..voices {
-        let own: Vec<Item> = items.iter().filter(|i| i.1 == voice).map(|i| i.0).collect();
+        let own: Vec<&Item> = items.iter().filter(|i| i.1 == voice).map(|i| &i.0).collect();
         found.extend(runs(&own));
     }
     found.sort_by_key(|run| (run[0].row, run[0].offset));
@@ -128,7 +128,7 @@ fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) -> Vec<(Item,
         realisation.edition.iter().for_each(|n| table[*n] = true);
         realisation.chord.iter().for_each(|n| told_s[*n] = true);
     }
-    let mut out = Vec::new();
+    let mut out = Vec::with_capacity(view.edition.notes.len());
     for (index, row) in rows.iter().enumerate() {
         let alien = row.is_alien();
         let kind = |kind: Kind| if alien { Kind::Alien } else { kind };
@@ -186,12 +186,12 @@ fn source_voices(view: &PartView, alignment: &PartAlignment) -> Vec<usize> {
 
 /// Runs of differences in one voice, long enough to be other music. One equal
 /// note between differences may be chance, and so may two in another octave.
-fn runs(items: &[Item]) -> Vec<Vec<Item>> {
+fn runs(items: &[&Item]) -> Vec<Vec<Item>> {
     let differs = |i: &Item| matches!(i.kind, Kind::Different | Kind::Alien);
     let mut out: Vec<Vec<Item>> = Vec::new();
     let mut at = 0;
     while at < items.len() {
-        if !differs(&items[at]) {
+        if !differs(items[at]) {
             at += 1;
             continue;
         }
@@ -231,7 +231,7 @@ fn runs(items: &[Item]) -> Vec<Vec<Item>> {
 }
 
 /// The alien bars of a run, with the differences right before and after them.
-fn around_alien(run: &[Item]) -> (usize, usize) {
+fn around_alien(run: &[&Item]) -> (usize, usize) {
     let first = run.iter().position(|i| i.kind == Kind::Alien).expect("checked by the caller");
     let last = run.iter().rposition(|i| i.kind == Kind::Alien).expect("checked by the caller");
     let from = run[..first].iter().rposition(|i| i.exact).map_or(0, |p| p + 1);
@@ -241,8 +241,8 @@ fn around_alien(run: &[Item]) -> (usize, usize) {
 
 /// A run with the few notes beside it that only share a name or a pitch with the
 /// other side's, in another octave or length.
-fn with_strays(items: &[Item], mut from: usize, mut to: usize) -> Vec<Item> {
-    let stray = |i: &&Item| matches!(i.kind, Kind::Octave | Kind::Same) && !i.exact;
+fn with_strays(items: &[&Item], mut from: usize, mut to: usize) -> Vec<Item> {
+    let stray = |i: &&&Item| matches!(i.kind, Kind::Octave | Kind::Same) && !i.exact;
     let before = items[..from].iter().rev().take_while(stray).count();
     let after = items[to..].iter().take_while(stray).count();
     if before <= STRAYS {
@@ -251,7 +251,7 @@ fn with_strays(items: &[Item], mut from: usize, mut to: usize) -> Vec<Item> {
     if after <= STRAYS {
         to += after;
     }
-    items[from..to].to_vec()
+    items[from..to].iter().map(|item| **item).collect()
 }
 
 fn bound(view: &PartView, rows: &[Row], run: Vec<Item>) -> Stretch {

@@ -85,8 +85,11 @@ impl Collector {
 
     /// What a child of a note says: its notations, an accidental, a syllable.
     pub fn of_note(&mut self, part: &mut Part, node: Node<'_, '_>, spot: Spot) {
-        if is_printed(node) {
-            self.child(part, "note", node, spot);
+        match name(node) {
+            _ if !is_printed(node) => {}
+            // So many that the table, which says so, is not asked.
+            "notations" => self.children(part, node, spot),
+            _ => self.child(part, "note", node, spot),
         }
     }
 

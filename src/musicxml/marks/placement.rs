@@ -2,7 +2,7 @@
 //! the reader follows, and the tests and `docs/marks.md` with it.
 
 use crate::score::{Category, Wording};
-use rustc_hash::{FxHashMap, FxHashSet};
+use rustc_hash::{FxBuildHasher, FxHashMap, FxHashSet};
 use std::sync::LazyLock;
 
 /// What becomes of an element.
@@ -235,8 +235,11 @@ pub const ROWS: &[Row] = &[
 ];
 
 /// Looked into for every element of a bar; its keys are ours, so a quick hash is safe.
-static TABLE: LazyLock<FxHashMap<(&str, &str), Placement>> =
-    LazyLock::new(|| ROWS.iter().flat_map(|row| row.names.iter().map(|name| ((row.of, *name), row.is))).collect());
+static TABLE: LazyLock<FxHashMap<(&str, &str), Placement>> = LazyLock::new(|| {
+    let mut table = FxHashMap::with_capacity_and_hasher(ROWS.iter().map(|row| row.names.len()).sum(), FxBuildHasher);
+    table.extend(ROWS.iter().flat_map(|row| row.names.iter().map(|name| ((row.of, *name), row.is))));
+    table
+});
 
 /// What becomes of an element of a name in another.
 pub fn placement(of: &str, name: &str) -> Option<Placement> {

@@ -4,7 +4,6 @@ use super::PartReader;
 use crate::musicxml::marks::Spot;
 use crate::score::{NoteId, Place};
 use roxmltree::Node;
-use rustc_hash::FxHashMap;
 use std::collections::BTreeMap;
 
 /// Grace notes that wait for their main note.
@@ -14,14 +13,17 @@ pub(super) struct Graces {
     waiting: BTreeMap<u32, (Vec<NoteId>, bool)>,
     /// By voice: notes that take their time from the main note before them.
     following: BTreeMap<u32, (Vec<NoteId>, bool)>,
-    /// The last note of each voice that may be a main note.
-    mains: FxHashMap<u32, NoteId>,
+    /// The last note of each voice that may be a main note, of this bar or one before.
+    mains: Vec<Option<NoteId>>,
 }
 
 impl PartReader<'_, '_> {
     /// A tie goes on where its first note ends, at the same pitch, in the same
     /// voice if it can.
     pub(super) fn tie(&mut self, id: NoteId, start: bool, stop: bool) {
+        if !start && !stop {
+            return;
+        }
         let note = &self.part.notes[id];
         let Some(pitch) = note.pitch() else { return };
         let (onset, end, voice) = (self.part.onset(id), self.part.onset(id) + note.duration, note.voice);
@@ -44,7 +46,7 @@ impl PartReader<'_, '_> {
         // A note that leads on belongs to the one before only if none that waits for the next came first.
         let follows =
             grace.attribute("steal-time-previous").is_some() || chord && self.graces.following.contains_key(&voice);
-        let follows = follows && self.graces.mains.contains_key(&voice) && !self.graces.waiting.contains_key(&voice);
+        let follows = follows && self.main(voice).is_some() && !self.graces.waiting.contains_key(&voice);
         let groups = if follows { &mut self.graces.following } else { &mut self.graces.waiting };
         let (notes, _) = groups.entry(voice).or_insert((Vec::new(), slashed));
         let last = notes.last().map_or(0, |n| self.part.notes[*n].grace);
@@ -52,12 +54,26 @@ impl PartReader<'_, '_> {
         notes.push(id);
     }
 
+    /// The note of this bar that grace notes after it belong to.
+    fn main(&self, voice: u32) -> Option<NoteId> {
+        let last = self.graces.mains.get(voice as usize).copied().flatten();
+        last.filter(|note| self.part.notes[*note].bar == self.here())
+    }
+
     pub(super) fn graces_before(&mut self, main: NoteId, voice: u32) {
-        if let Some((notes, slashed)) = self.graces.following.remove(&voice) {
-            let before = self.graces.mains.get(&voice).copied();
-            self.follow(&notes, slashed, before);
+        if !self.graces.following.is_empty()
+            && let Some((notes, slashed)) = self.graces.following.remove(&voice)
+        {
+            self.follow(&notes, slashed, self.main(voice));
         }
-        self.graces.mains.insert(voice, main);
+        let place = voice as usize;
+        if self.graces.mains.len() <= place {
+            self.graces.mains.resize(place + 1, None);
+        }
+        self.graces.mains[place] = Some(main);
+        if self.graces.waiting.is_empty() {
+            return;
+        }
         let Some((notes, slashed)) = self.graces.waiting.remove(&voice) else {
             return;
         };
@@ -69,13 +85,10 @@ impl PartReader<'_, '_> {
 
     /// Grace notes with no note after them in the bar belong to the one before.
     pub(super) fn graces_after(&mut self) {
-        let mut mains = std::mem::take(&mut self.graces.mains);
         let following = std::mem::take(&mut self.graces.following);
         for (voice, (notes, slashed)) in following.into_iter().chain(std::mem::take(&mut self.graces.waiting)) {
-            self.follow(&notes, slashed, mains.get(&voice).copied());
+            self.follow(&notes, slashed, self.main(voice));
         }
-        mains.clear();
-        self.graces.mains = mains;
     }
 
     fn follow(&mut self, notes: &[NoteId], slashed: bool, main: Option<NoteId>) {

@@ -17,6 +17,7 @@ use graces::Graces;
 use odd::Oddities;
 use parts::{BarNode, PartNode};
 use roxmltree::Node;
+use rustc_hash::FxHashMap;
 use std::collections::{BTreeMap, HashMap};
 
 /// Finer than any program writes; coarser would endanger exact sums.
@@ -28,6 +29,9 @@ const MOST_BARS: usize = 50_000;
 const MOST_IN_BAR: usize = 10_000;
 const MOST_IN_CHORD: usize = 1000;
 const MOST_VOICES: usize = 1000;
+/// A part has a note, and a mark, for so many elements and texts, about: room is made once.
+const NODES_OF_A_NOTE: usize = 30;
+const NODES_OF_A_MARK: usize = 120;
 
 /// What was odd, where no bar is to be named.
 type Oddity = String;
@@ -86,8 +90,8 @@ struct PartReader<'a, 'i> {
     part: Part,
     marks: Collector,
     odd: Oddities,
-    /// By name, or without one by staff.
-    voices: HashMap<(&'a str, u32), u32>,
+    /// By name, or without one by staff; so few that a quick hash is safe.
+    voices: FxHashMap<(&'a str, u32), u32>,
     last_voice: Option<((&'a str, u32), u32)>,
     divisions: i64,
     /// Whether the part has said its divisions, or their lack was told.
@@ -133,7 +137,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             },
             marks: Collector::default(),
             odd: Oddities::default(),
-            voices: HashMap::new(),
+            voices: FxHashMap::default(),
             last_voice: None,
             divisions: 1,
             divided: false,
@@ -156,6 +160,10 @@ impl<'a, 'i> PartReader<'a, 'i> {
     }
 
     fn read(mut self, node: PartNode<'a, 'i>) -> Result<(Part, Vec<String>), Error> {
+        let nodes: usize = node.bars.iter().map(|bar| bar.content.descendants().len()).sum();
+        self.part.bars.reserve(node.bars.len().min(MOST_BARS));
+        self.part.notes.reserve(nodes / NODES_OF_A_NOTE);
+        self.part.marks.reserve(nodes / NODES_OF_A_MARK);
         for (place, bar) in node.bars.into_iter().enumerate() {
             if place == MOST_BARS {
                 let reason = format!("more than {MOST_BARS} bars; no score has as many");
@@ -326,7 +334,8 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let text = text_of(holder);
         let time = parse_decimal(text)
             .filter(|t| *t >= Time::zero() && t.denom() <= 1000)
-            .and_then(|t| (t.numer() < LARGEST_DURATION * LARGEST_DIVISIONS).then(|| t / Time::from(self.divisions)))
+            .filter(|t| t.numer() < LARGEST_DURATION * LARGEST_DIVISIONS)
+            .map(|t| Time::new(t.numer(), t.denom() * self.divisions))
             .filter(|t| *t <= Time::from(LARGEST_DURATION))
             .ok_or_else(|| self.tree.content_error(holder, format!("a duration of {text:?} is not a length")))?;
         Ok(Some(time))

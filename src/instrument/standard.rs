@@ -1,0 +1,223 @@
+//! The instruments that obelus knows. Pitches are scientific: C4 is middle C.
+//!
+//! Every entry says where its numbers come from; "common practice" means that no
+//! source was read for them. It is part of the program rather than a file beside
+//! it, for every audit asks it.
+
+/// An instrument as a table of the user's own has it, too.
+pub(super) struct Row {
+    /// What reports call it.
+    pub name: &'static str,
+    /// Other names, in any language; capitals, accents, spaces and hyphens do not matter.
+    pub aliases: &'static [&'static str],
+    /// Lowest and highest note as the part is printed.
+    pub written: [&'static str; 2],
+    /// The same two notes as they sound.
+    pub sounding: [&'static str; 2],
+}
+
+pub(super) const ROWS: [Row; 17] = [
+    // Low note: B. Thorn, Composing for the Recorder. High note: common practice.
+    Row {
+        name: "sopranino recorder",
+        aliases: &[
+            "sopranino",
+            "recorder, sopranino",
+            "sopranino recorder in F",
+            "Sopraninoblockflöte",
+            "flauto dolce sopranino",
+            "flautino",
+            "flûte à bec sopranino",
+        ],
+        written: ["F4", "G6"],
+        sounding: ["F5", "G7"],
+    },
+    // Low note: Thorn. High note: an encyclopedia's article on the soprano recorder.
+    Row {
+        name: "soprano recorder",
+        aliases: &[
+            "descant recorder",
+            "recorder, soprano",
+            "recorder, descant",
+            "descant",
+            "soprano recorder in C",
+            "Sopranblockflöte",
+            "Sopran-Blockflöte in C",
+            "flauto dolce soprano",
+            "flûte à bec soprano",
+        ],
+        written: ["C4", "D6"],
+        sounding: ["C5", "D7"],
+    },
+    // Thorn; an encyclopedia's article on the alto recorder.
+    Row {
+        name: "alto recorder",
+        aliases: &[
+            "treble recorder",
+            "recorder, alto",
+            "recorder, treble",
+            "alto recorder in F",
+            "treble recorder in F",
+            "Altblockflöte",
+            "Altblockflöte in F",
+            "flauto dolce contralto",
+            "flauto dolce alto",
+            "flûte à bec alto",
+        ],
+        written: ["F4", "G6"],
+        sounding: ["F4", "G6"],
+    },
+    // Low note: Thorn. High note: common practice.
+    Row {
+        name: "tenor recorder",
+        aliases: &[
+            "recorder, tenor",
+            "tenor recorder in C",
+            "Tenorblockflöte",
+            "Tenorblockflöte in C",
+            "flauto dolce tenore",
+            "flûte à bec ténor",
+        ],
+        written: ["C4", "D6"],
+        sounding: ["C4", "D6"],
+    },
+    // Low note: Thorn. High note: common practice. In the bass clef.
+    Row {
+        name: "bass recorder",
+        aliases: &[
+            "recorder, bass",
+            "basset recorder",
+            "bass recorder in F",
+            "Bassblockflöte",
+            "flauto dolce basso",
+            "flûte à bec basse",
+        ],
+        written: ["F2", "G4"],
+        sounding: ["F3", "G5"],
+    },
+    // Common practice, no source. In the bass clef.
+    Row {
+        name: "great bass recorder",
+        aliases: &[
+            "recorder, great bass",
+            "great bass recorder in C",
+            "bass recorder in C",
+            "Großbassblockflöte",
+            "Grossbassblockflöte",
+            "flauto dolce gran basso",
+            "flûte à bec grande basse",
+        ],
+        written: ["C2", "D4"],
+        sounding: ["C3", "D5"],
+    },
+    // A minor third below the alto: D. Lasocki, American Recorder, Summer 2017.
+    Row {
+        name: "voice flute",
+        aliases: &["tenor recorder in D", "recorder in D", "Voice-Flute", "flauto di voce", "flûte de voix"],
+        written: ["D4", "E6"],
+        sounding: ["D4", "E6"],
+    },
+    // Above E6 the notes are forced: Hotteterre, Principes, 1707. A lexicon of 1809
+    // goes up to A6.
+    Row {
+        name: "Baroque flute",
+        aliases: &[
+            "traverso",
+            "baroque traverso",
+            "German flute",
+            "transverse flute",
+            "one-keyed flute",
+            "Traversflöte",
+            "Traversière",
+            "flauto traverso",
+            "flauto traversiere",
+            "flauto barocco",
+            "flûte traversière",
+            "flûte baroque",
+        ],
+        written: ["D4", "E6"],
+        sounding: ["D4", "E6"],
+    },
+    // Low note: music21, Flute. High note: tables for orchestration. Some flutes
+    // reach B3, and players D7.
+    Row {
+        name: "modern flute",
+        aliases: &["flute", "concert flute", "Flöte", "Querflöte", "flauto", "flûte"],
+        written: ["C4", "C7"],
+        sounding: ["C4", "C7"],
+    },
+    // Tables for orchestration; music21, Piccolo.
+    Row {
+        name: "piccolo",
+        aliases: &[
+            "piccolo flute",
+            "flute, piccolo",
+            "Piccoloflöte",
+            "Pikkoloflöte",
+            "Pikkolo",
+            "ottavino",
+            "flauto piccolo",
+            "petite flûte",
+        ],
+        written: ["D4", "C7"],
+        sounding: ["D5", "C8"],
+    },
+    // Walther, Lexicon, 1732. It has no good C#4: common practice.
+    Row {
+        name: "Baroque oboe",
+        aliases: &["Barockoboe", "oboe barocco", "hautbois baroque"],
+        written: ["C4", "D6"],
+        sounding: ["C4", "D6"],
+    },
+    // Tables for orchestration; low note also music21, Oboe.
+    Row {
+        name: "modern oboe",
+        aliases: &["oboe", "Hoboe", "hautbois"],
+        written: ["Bb3", "A6"],
+        sounding: ["Bb3", "A6"],
+    },
+    // Tables for orchestration; low note also music21, Clarinet.
+    Row {
+        name: "clarinet in B flat",
+        aliases: &[
+            "clarinet",
+            "clarinet in Bb",
+            "Bb clarinet",
+            "B flat clarinet",
+            "Klarinette",
+            "Klarinette in B",
+            "B-Klarinette",
+            "clarinetto",
+            "clarinetto in si bemolle",
+            "clarinetto in sib",
+            "clarinette",
+            "clarinette en si bémol",
+            "clarinette en sib",
+        ],
+        written: ["E3", "C7"],
+        sounding: ["D3", "Bb6"],
+    },
+    // Tables for orchestration; music21, Bassoon.
+    Row {
+        name: "bassoon",
+        aliases: &["Fagott", "fagotto", "basson"],
+        written: ["Bb1", "Eb5"],
+        sounding: ["Bb1", "Eb5"],
+    },
+    // Low note: music21, Violin. High note: tables for orchestration.
+    Row {
+        name: "violin",
+        aliases: &["Violine", "Geige", "violino", "violon", "fiddle"],
+        written: ["G3", "A7"],
+        sounding: ["G3", "A7"],
+    },
+    // Low note: music21, Viola. High note: common practice.
+    Row { name: "viola", aliases: &["Bratsche"], written: ["C3", "E6"], sounding: ["C3", "E6"] },
+    // Low note: music21, Violoncello. High note: common practice.
+    Row {
+        name: "cello",
+        aliases: &["violoncello", "Violoncell", "violoncelle"],
+        written: ["C2", "C6"],
+        sounding: ["C2", "C6"],
+    },
+];
