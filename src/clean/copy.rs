@@ -1,6 +1,7 @@
 //! The teacher's layer from a marked copy: what is their own goes from the
 //! copy's notes to the same notes of the clean copy.
 
+use super::clash::{self, Own};
 use super::expect::{Content, mark_line};
 use super::layer::finish;
 use super::{Cleaned, Failure, Layered, Policy, Sides};
@@ -8,9 +9,8 @@ use crate::collate::{self, Choice, Collation, PartAlignment};
 use crate::findings::Subject;
 use crate::musicxml::rewrite::{Fate, PartRewrite, SourceSide};
 use crate::musicxml::{self, Input, Plan, Tree};
-use crate::pitch::Interval;
-use crate::score::{Category, Mark, MarkId, Part, Score};
-use crate::time::{Time, beat_text};
+use crate::score::{Category, MarkId, Part, Place, Score};
+use crate::time::Time;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A copy of the edition, of the source or of an earlier clean copy, in any
@@ -22,9 +22,9 @@ pub struct MarkedCopy<'a, 'i> {
 
 /// Lays the teacher's marks of a marked copy on a clean copy. Theirs is what
 /// neither edition nor source has; in a copy that has few of the editor's marks,
-/// which is no copy of the edition, what the source has not. Where a mark of theirs is another form of
-/// one that is there, theirs takes its place, and a warning says so; a mark
-/// whose note is gone is told in a warning.
+/// which is no copy of the edition, what the source has not. What is another
+/// form of theirs, or cannot be played with theirs, gives way, and a warning
+/// says so; a mark whose note is gone is told in a warning.
 ///
 /// # Errors
 /// When the copy has no part in common with the music, or the result cannot be
@@ -157,67 +157,36 @@ impl<'a> Layer<'a> {
         let (mut to_lay, mut gone) = (Vec::new(), BTreeSet::new());
         for (mark, in_its_place) in own {
             let mark = &self.copy.marks[mark];
-            if !rewrite.has_place_for(mark) {
-                warnings.push(format!(
-                    "your {} is lost: the clean copy has no note at its place in your copy, {}",
-                    self.told(mark, self.copy),
-                    place(self.copy, mark)
-                ));
+            let Some(at) = self.placed(mark.at).filter(|_| rewrite.has_place_for(mark)) else {
+                let (told, place) = (clash::told(mark), clash::place(self.copy, mark));
+                warnings.push(format!("your {told} is lost: the clean copy has no note for it ({place} of your copy)"));
                 continue;
-            }
-            if let Some(other) = in_its_place {
-                gone.insert(other);
-                let other = &self.part.marks[other];
-                warnings.push(format!(
-                    "your {} takes the place of the {} at {}",
-                    self.told(mark, self.copy),
-                    self.told(other, self.part),
-                    place(self.part, other)
-                ));
-            }
-            to_lay.push(mark);
-        }
-        for (id, mark) in self.part.marks.iter().enumerate() {
-            if gone.contains(&id) {
-                rewrite.remove_mark(mark);
-                let line = mark_line(mark, at(mark), mark.end.map(|e| (e.bar, e.offset)), Interval::UNISON);
-                if let Some(there) = expected.marks.iter().position(|m| *m == line) {
-                    expected.marks.remove(there);
-                }
-            } else {
-                rewrite.occupy(mark);
-            }
-        }
-        for mark in &to_lay {
-            rewrite.lay_source_mark(mark);
-            let place = |bar: usize, offset: Time| {
-                let row = self.collation.source_row(bar, Time::default());
-                let pair = self.collation.outline[row];
-                Some((pair.edition?, offset + pair.shift))
             };
-            if let Some(at) = place(mark.at.bar, mark.at.offset) {
-                let end = mark.end.and_then(|e| place(e.bar, e.offset));
-                expected.marks.push(mark_line(mark, at, end, self.alignment.interval));
-            }
+            let end = mark.end.and_then(|e| self.placed(e));
+            let note = mark.at.note.and_then(|n| self.alignment.source_to_edition[self.copy.head(n)]);
+            let own = Own {
+                category: mark.category,
+                words: &*mark.kind == "words",
+                at,
+                end,
+                voice: note.map(|n| self.part.notes[n].voice),
+                staff: note.map_or(mark.staff, |n| self.part.notes[n].staff),
+            };
+            gone.extend(in_its_place);
+            gone.extend((0..self.part.marks.len()).filter(|m| clash::gives_way(&self.part.marks[*m], &own)));
+            to_lay.push((mark, at, end));
+        }
+        clash::make_way(self.part, |mark| gone.contains(&mark), rewrite, expected, warnings);
+        for (mark, at, end) in &to_lay {
+            rewrite.lay_source_mark(mark);
+            expected.marks.push(mark_line(mark, *at, *end, self.alignment.interval));
         }
         to_lay.len()
     }
 
-    fn told(&self, mark: &Mark, part: &Part) -> String {
-        let named = if self.alignment.edition > 0 { format!(" (part {})", spoken(part)) } else { String::new() };
-        if mark.reading == mark.category.name() {
-            format!("{}{named}", mark.category)
-        } else {
-            format!("{} {}{named}", mark.category, mark.reading)
-        }
+    /// A place of the marked copy in the clean one.
+    fn placed(&self, place: Place) -> Option<(usize, Time)> {
+        let pair = self.collation.outline[self.collation.source_row(place.bar, Time::default())];
+        Some((pair.edition?, place.offset + pair.shift))
     }
-}
-
-fn at(mark: &Mark) -> (usize, Time) {
-    (mark.at.bar, mark.at.offset)
-}
-
-fn place(part: &Part, mark: &Mark) -> String {
-    let number = part.bars.get(mark.at.bar).map_or("-", |b| &b.number);
-    format!("bar {number}, beat {}", beat_text(part.beat(mark.at.bar, mark.at.offset)))
 }

@@ -1,6 +1,7 @@
 //! The teacher's layer: marks of a sheet laid on a clean text, and lifted from
 //! a marked copy again.
 
+use super::clash::{self, Own};
 use super::expect::{Content, MarkLine};
 use super::sheet::{BarBeat, Sheet, SheetError, SheetMark};
 use super::{Changes, Cleaned, Failure, Policy, Proof, proof};
@@ -38,6 +39,7 @@ pub fn lay(like: &Input, cleaned: &Cleaned, sheet: &Sheet, part: usize, policy: 
     let score = crate::musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
     let mut expected: Vec<Content> = score.parts.iter().map(Content::of).collect();
     let mut plan = Plan::new(&tree);
+    let (mut laid, mut warnings) = (0, Vec::new());
     let mut by_part: Vec<Vec<&SheetMark>> = vec![Vec::new(); score.parts.len()];
     for mark in &sheet.marks {
         by_part[part_of(mark, &score, part)?].push(mark);
@@ -46,10 +48,7 @@ pub fn lay(like: &Input, cleaned: &Cleaned, sheet: &Sheet, part: usize, policy: 
         let part = &score.parts[index];
         let fates: Vec<Fate> =
             (0..part.bars.len()).map(|edition| Fate::Keep { edition, source: None, shift: Time::from(0) }).collect();
-        let mut rewrite = PartRewrite::new(&mut plan, part, None, &fates);
-        for mark in &part.marks {
-            rewrite.occupy(mark);
-        }
+        let mut to_lay = Vec::new();
         for mark in marks {
             let kind = mark.kind()?;
             let (from, to) = mark.places()?;
@@ -62,14 +61,27 @@ pub fn lay(like: &Input, cleaned: &Cleaned, sheet: &Sheet, part: usize, policy: 
                     SheetError::Mark { mark: mark.to_string(), reason: "it ends before it starts".into() }.into()
                 );
             }
+            let line = expected_line(&kind, at, end);
+            if expected[index].marks.contains(&line) {
+                warnings.push(format!("{mark} is there already"));
+            } else {
+                to_lay.push((kind, at, end, line));
+            }
+        }
+        let mut rewrite = PartRewrite::new(&mut plan, part, None, &fates);
+        let own: Vec<Own> = to_lay.iter().map(|(kind, at, end, line)| own(part, kind, *at, *end, line)).collect();
+        let goes = |mark: usize| own.iter().any(|own| clash::gives_way(&part.marks[mark], own));
+        clash::make_way(part, goes, &mut rewrite, &mut expected[index], &mut warnings);
+        for (kind, at, end, line) in to_lay {
             rewrite.lay_new(&kind, at, end);
-            expected[index].marks.push(expected_line(&kind, at, end));
+            expected[index].marks.push(line);
+            laid += 1;
         }
         rewrite.finish();
         expected[index].sort();
     }
-    let (text, proof) = finish(like, cleaned, plan, sheet.marks.len(), &expected, policy)?;
-    Ok(Layered { text, marks: sheet.marks.len(), proof, warnings: Vec::new() })
+    let (text, proof) = finish(like, cleaned, plan, laid, &expected, policy)?;
+    Ok(Layered { text, marks: laid, proof, warnings })
 }
 
 /// Makes the text with the teacher's marks, with its provenance if it is asked
@@ -90,6 +102,23 @@ pub(super) fn finish(
     let text = plan.finish().apply(&cleaned.text)?;
     let proof = proof::prove(like, &text, expected)?;
     Ok((text, proof))
+}
+
+/// A mark of a sheet with its place, to be held against what is there.
+fn own(part: &Part, kind: &NewMark, at: Anchor, end: Option<Anchor>, line: &MarkLine) -> Own {
+    let note = at.note.map(|n| &part.notes[n]);
+    Own {
+        category: line.category,
+        words: match kind {
+            NewMark::Dynamics(sign) => !is_dynamic_sign(sign),
+            NewMark::Tempo(_) => true,
+            _ => false,
+        },
+        at: (at.bar, at.offset),
+        end: end.map(|e| (e.bar, e.offset)),
+        voice: note.map(|n| n.voice),
+        staff: note.map_or(1, |n| n.staff),
+    }
 }
 
 fn part_of(mark: &SheetMark, score: &Score, default: usize) -> Result<usize, SheetError> {

@@ -1,5 +1,6 @@
 //! From findings to a clean text: what is undone, what stays, and the proof.
 
+mod clash;
 mod copy;
 mod decisions;
 mod expect;
