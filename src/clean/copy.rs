@@ -5,12 +5,11 @@ use super::clash::{self, Own};
 use super::expect::{Content, mark_line};
 use super::layer::finish;
 use super::{Cleaned, Failure, Layered, Policy, Sides};
-use crate::collate::{self, Choice, Collation, PartAlignment};
+use crate::collate::{self, Choice, PartAlignment};
 use crate::findings::Subject;
 use crate::musicxml::rewrite::{Fate, PartRewrite, SourceSide};
 use crate::musicxml::{self, Input, Plan, Tree};
-use crate::score::{Category, MarkId, Part, Place, Score};
-use crate::time::Time;
+use crate::score::{Category, MarkId, Part, Score};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A copy of the edition, of the source or of an earlier clean copy, in any
@@ -73,12 +72,8 @@ pub fn lay_copy(
     }
     let fates: Vec<Fate> = collation.outline.iter().map(fate).collect();
     for alignment in &collation.parts {
-        let layer = Layer {
-            part: &score.parts[alignment.edition],
-            copy: &copy.score.parts[alignment.source],
-            alignment,
-            collation: &collation,
-        };
+        let layer =
+            Layer { part: &score.parts[alignment.edition], copy: &copy.score.parts[alignment.source], alignment };
         let side = SourceSide { tree: copy.tree, part: layer.copy, alignment };
         let mut rewrite = PartRewrite::new(&mut plan, layer.part, Some(side), &fates);
         rewrite.compose_bars(BTreeMap::new(), false);
@@ -134,7 +129,6 @@ struct Layer<'a> {
     part: &'a Part,
     copy: &'a Part,
     alignment: &'a PartAlignment,
-    collation: &'a Collation,
 }
 
 impl<'a> Layer<'a> {
@@ -157,12 +151,11 @@ impl<'a> Layer<'a> {
         let (mut to_lay, mut gone) = (Vec::new(), BTreeSet::new());
         for (mark, in_its_place) in own {
             let mark = &self.copy.marks[mark];
-            let Some(at) = self.placed(mark.at).filter(|_| rewrite.has_place_for(mark)) else {
+            let Some((at, end)) = rewrite.landing(mark) else {
                 let (told, place) = (clash::told(mark), clash::place(self.copy, mark));
                 warnings.push(format!("your {told} is lost: the clean copy has no note for it ({place} of your copy)"));
                 continue;
             };
-            let end = mark.end.and_then(|e| self.placed(e));
             let note = mark.at.note.and_then(|n| self.alignment.source_to_edition[self.copy.head(n)]);
             let own = Own {
                 category: mark.category,
@@ -182,11 +175,5 @@ impl<'a> Layer<'a> {
             expected.marks.push(mark_line(mark, *at, *end, self.alignment.interval));
         }
         to_lay.len()
-    }
-
-    /// A place of the marked copy in the clean one.
-    fn placed(&self, place: Place) -> Option<(usize, Time)> {
-        let pair = self.collation.outline[self.collation.source_row(place.bar, Time::default())];
-        Some((pair.edition?, place.offset + pair.shift))
     }
 }

@@ -293,7 +293,8 @@ fn sheet_mark(part: &Part, mark: &Mark) -> Option<SheetMark> {
         (Category::Tempo, "metronome") => out.metronome = Some(reading),
         (Category::Tempo, "words") => out.tempo = Some(reading),
         (Category::Expression, "words") => out.expression = Some(reading),
-        (Category::Text, "words") => out.text = Some(reading),
+        // Words of other categories are laid on as a text, and are read as what they say.
+        (_, "words") => out.text = Some(reading),
         _ => return None,
     }
     // What a sheet would not bring back the same (a metronome of another form,

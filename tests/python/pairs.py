@@ -41,6 +41,17 @@ def make(path, seed, plain=False):
         editor.work(rng.randint(20, 60), sorted(editor.additions))
     if rng.random() < 0.3:
         repeat_deeds.repeat_signs(deeds.Deeds(pair.source, rng), rng)
+    return work(pair, rng, plain)
+
+
+def edited(source, prolog, seed):
+    """Another editor's edition of a source that is as it should be."""
+    pair = Pair()
+    pair.prolog, pair.source = prolog, source
+    return work(pair, random.Random("another %d" % seed), False)
+
+
+def work(pair, rng, plain):
     pair.edition = copy.deepcopy(pair.source)
     pair.told = nuisances.Told(pair.edition)
     if rng.random() < 0.25:

@@ -3,7 +3,7 @@
 use super::super::fragment::Fragment;
 use super::super::tree::{Tree, child, element, text_of};
 use super::{Fate, NewGraces, Occupied, PartRewrite, Target};
-use crate::score::{Category, Element, Mark, NoteId, Part};
+use crate::score::{Category, Element, Mark, NoteId, Part, Place};
 use crate::time::Time;
 use roxmltree::Node;
 use std::collections::HashMap;
@@ -72,8 +72,23 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         }
     }
 
-    /// Whether the result has the notes and times that a mark of the source stands on.
-    pub fn has_place_for(&self, mark: &Mark) -> bool {
+    /// Where a mark of the source would come to stand, and its end: bar of the
+    /// edition and offset. `None` where the result lacks its note or its time.
+    pub fn landing(&self, mark: &Mark) -> Option<((usize, Time), Option<(usize, Time)>)> {
+        let source = self.source.filter(|_| self.has_place_for(mark))?;
+        let borne = mark.elements.iter().any(|e| matches!(home(source.tree.node(*e)), Home::Notation(_) | Home::Note));
+        let land = |place: Place| match place.note.filter(|_| borne).and_then(|n| self.target_of_source(n)) {
+            // Where the one ties what the other holds, the note may begin earlier.
+            Some(Target::Kept(note)) => Some((self.part.notes[note].bar, self.part.notes[note].offset)),
+            _ => {
+                let (row, offset) = self.place_of_source(place)?;
+                Some((self.fates[row].edition()?, offset))
+            }
+        };
+        Some((land(mark.at)?, mark.end.and_then(land)))
+    }
+
+    fn has_place_for(&self, mark: &Mark) -> bool {
         let Some(source) = self.source else { return false };
         let times = [Some(mark.at), mark.end].into_iter().flatten();
         let has_note = |note: NoteId| {
