@@ -2,10 +2,14 @@
 //! had to come out.
 
 use super::expect::{Content, MarkLine, NoteLine};
-use super::{Failure, read_back};
-use crate::musicxml::Input;
-use crate::score::{Meter, Score};
+use super::work::Work;
+use super::{Decision, Failure, Policy, Sides};
+use crate::collate::{self, Collation, Pair, Pairing};
+use crate::findings::{self, Finding, Status};
+use crate::musicxml::{self, Input, Tree};
+use crate::score::{Category, Meter, Score};
 use crate::time;
+use std::collections::HashMap;
 use std::fmt;
 
 /// What was compared.
@@ -14,6 +18,8 @@ pub struct Proof {
     pub bars: usize,
     pub notes: usize,
     pub marks: usize,
+    /// Findings that an audit of the copy would still have: what was kept.
+    pub left: usize,
 }
 
 /// A place where the result is not what it should be. `bar` is the printed
@@ -33,8 +39,77 @@ impl fmt::Display for Difference {
 
 /// Reads a text back and compares it, part by part.
 pub fn prove(like: &Input, text: &str, expected: &[Content]) -> Result<Proof, Failure> {
-    let score = read_back(like, text)?;
-    compare(&score, expected)
+    let input = like.with_text(text.to_string());
+    let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
+    compare(&musicxml::read(&tree).map_err(Failure::Unreadable)?.score, expected)
+}
+
+/// As `prove`, and more of a clean copy: its elements stand in the order of the
+/// schema where the edition's do, laid beside the source it shows nothing but
+/// what was kept, and cleaned again it would not change.
+pub(super) fn prove_clean(sides: Sides, policy: &Policy, text: &str, work: &mut Work) -> Result<Proof, Failure> {
+    let input = sides.edition_tree.input.with_text(text.to_string());
+    let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
+    let score = musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
+    let mut proof = compare(&score, &work.expected)?;
+    let unruly = |what: String| Failure::Unproved(vec![Difference { part: "-".into(), bar: "-".into(), what }]);
+    if let Some(place) = musicxml::out_of_order(&tree).filter(|_| musicxml::out_of_order(sides.edition_tree).is_none())
+    {
+        return Err(unruly(format!("an element is not where the schema wants it ({place})")));
+    }
+    let pairs = sides.collation.parts.iter();
+    let pairs = pairs.map(|a| Pair { edition: a.edition, source: a.source, interval: a.interval, share: 1.0 });
+    let pairing = Pairing { pairs: pairs.collect(), unmatched_edition: vec![], unmatched_source: vec![] };
+    let collation = collate::lay(&score, sides.source, pairing, true);
+    let findings = findings::find(&score, sides.source, &collation);
+    let mut kept: HashMap<Saying, usize> = HashMap::new();
+    for (index, (found, decisions)) in sides.findings.iter().zip(&work.decisions).enumerate() {
+        for (finding, _) in found.findings.iter().zip(decisions).filter(|(_, d)| **d != Decision::Out) {
+            *kept.entry(saying(index, finding)).or_default() += 1;
+        }
+    }
+    let nothing_kept = kept.is_empty();
+    let mut more = Vec::new();
+    for (index, found) in findings.iter().enumerate() {
+        for finding in &found.findings {
+            proof.left += 1;
+            match kept.get_mut(&saying(index, finding)).filter(|n| **n > 0) {
+                Some(count) => *count -= 1,
+                None => more.push(difference(&score, &collation, index, finding)),
+            }
+        }
+    }
+    if nothing_kept && !more.is_empty() {
+        return Err(Failure::Unproved(more));
+    }
+    // What is kept may look otherwise beside what was put back around it.
+    work.warnings.extend(more.iter().take(3).map(|d| format!("beside the source the copy still shows {d}")));
+    if nothing_kept {
+        let again = Sides { edition_tree: &tree, edition: &score, collation: &collation, findings: &findings, ..sides };
+        let policy = Policy { provenance: None, decisions: None, ..policy.clone() };
+        if !super::work::work(again, &policy)?.plan.is_empty() {
+            return Err(unruly("cleaned again, it would change once more".into()));
+        }
+    }
+    Ok(proof)
+}
+
+/// What a finding says, wherever its bar is now.
+type Saying<'a> = (usize, Category, Status, Option<&'a str>, Option<&'a str>);
+
+fn saying(part: usize, finding: &Finding) -> Saying<'_> {
+    let (ours, theirs) = (finding.edition_reading.as_deref(), finding.source_reading.as_deref());
+    (part, finding.category, finding.status, ours, theirs)
+}
+
+fn difference(score: &Score, collation: &Collation, part: usize, finding: &Finding) -> Difference {
+    let part = &score.parts[collation.parts[part].edition];
+    let reading = finding.edition_reading.as_deref().or(finding.source_reading.as_deref()).unwrap_or("");
+    Difference {
+        part: part.id.clone(),
+        bar: part.bars.get(finding.at.bar).map_or("-".into(), |b| b.number.clone()),
+        what: format!("{} {}: {reading}", finding.category, finding.status.name()),
+    }
 }
 
 pub fn compare(score: &Score, expected: &[Content]) -> Result<Proof, Failure> {

@@ -64,8 +64,11 @@ impl Notes<'_> {
         let _ = writeln!(out, "- Edition: {}", named(&edition.file, &edition.title));
         let _ = writeln!(out, "- Source: {}", named(&source.file, &source.title));
         if let Some(provenance) = self.provenance {
-            let _ =
-                writeln!(out, "- SHA-256: edition {}, source {}", provenance.edition.sha256, provenance.source.sha256);
+            let _ = writeln!(
+                out,
+                "- BLAKE3 checksums: edition {}, source {}",
+                provenance.edition.checksum, provenance.source.checksum
+            );
         }
         out.push_str(
             "- Bars and signs are the edition's; of what it lacks, the source's. Signs are the main notes and rests of \

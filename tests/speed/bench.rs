@@ -1,5 +1,5 @@
-//! What `obelus audit` costs beside merely parsing its two files: instructions,
-//! memory, and how both grow. `cargo bench` prints a small table; with names of
+//! What `obelus audit` and `obelus clean` cost beside merely parsing their two
+//! files: instructions, memory, and how both grow. `cargo bench` prints a small table; with names of
 //! rows after `--` only these.
 
 // Its own tests find no harness here.
@@ -24,7 +24,7 @@ fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     match arguments.first().map(String::as_str) {
         Some("parse") => measure::parse(&arguments[1..]),
-        Some("audit") => {
+        Some("audit" | "clean") => {
             let code = cli::main();
             measure::tell();
             return code;
@@ -38,9 +38,10 @@ fn main() -> ExitCode {
     ExitCode::SUCCESS
 }
 
-/// A row of the table: its name, and the two pieces that are laid side by side.
+/// A row of the table: its name, the two pieces that are laid side by side, and what is done with them.
 struct Row {
     name: &'static str,
+    work: Work,
     edition: Piece,
     source: Piece,
 }
@@ -48,8 +49,9 @@ struct Row {
 fn rows() -> Vec<Row> {
     let like = |name, parts, bars| {
         let piece = Piece { seed: 7, parts, bars };
-        Row { name, edition: piece, source: piece }
+        Row { name, work: Work::Audit, edition: piece, source: piece }
     };
+    let clean = |name, bars| Row { work: Work::Clean, ..like(name, 2, bars) };
     let unrelated = |bars| Piece { seed: 7, parts: 1, bars };
     vec![
         like("0.4MB", 2, 400_000 / BAR / 2),
@@ -59,7 +61,15 @@ fn rows() -> Vec<Row> {
         like("N", 1, 120),
         like("16N", 1, 16 * 120),
         like("40-parts", 40, 40),
-        Row { name: "unrelated", edition: Piece { seed: 11, ..unrelated(7800) }, source: unrelated(7800) },
+        clean("clean-0.4MB", 400_000 / BAR / 2),
+        clean("clean-1MB", 1_000_000 / BAR / 2),
+        clean("clean-10MB", 10_000_000 / BAR / 2),
+        Row {
+            name: "unrelated",
+            work: Work::Audit,
+            edition: Piece { seed: 11, ..unrelated(7800) },
+            source: unrelated(7800),
+        },
     ]
 }
 
@@ -67,32 +77,32 @@ fn table(wanted: &[String]) {
     let wanted: Vec<&str> = wanted.iter().map(String::as_str).filter(|w| !w.starts_with('-')).collect();
     let folder = tempfile::tempdir().expect("a folder for files that are made");
     println!(
-        "{:<10}{:>7}{:>8}{:>14}{:>8}{:>11}{:>8}{:>8}{:>8}",
+        "{:<12}{:>7}{:>8}{:>14}{:>8}{:>11}{:>8}{:>8}{:>8}",
         "pair", "MB", "notes", "instructions", "ratio", "peak MB", "ratio", "s", "ratio"
     );
     let mut grown = Vec::new();
     for row in rows().into_iter().filter(|r| wanted.is_empty() || wanted.contains(&r.name)) {
         let pair = Pair::write(folder.path(), &row.edition.edition(), &row.source.source());
-        let (audit, parse) = (pair.cost(Work::Audit), pair.cost(Work::Parse));
+        let (command, parse) = (pair.cost(row.work), pair.cost(Work::Parse));
         // Of the two that take long it is the time that matters.
         let count = |work| if row.name == "unrelated" { None } else { pair.instructions(work) };
-        let counted = count(Work::Audit).zip(count(Work::Parse));
+        let counted = count(row.work).zip(count(Work::Parse));
         let instructions = counted.map_or("-".into(), |(a, _)| format!("{:.0}", a));
         let ratio = counted.map_or("-".into(), |(a, p)| format!("{:.3}", a / p));
         println!(
-            "{:<10}{:>7.2}{:>8}{:>14}{:>8}{:>11.2}{:>8.3}{:>8.3}{:>8.2}",
+            "{:<12}{:>7.2}{:>8}{:>14}{:>8}{:>11.2}{:>8.3}{:>8.3}{:>8.2}",
             row.name,
             pair.megabytes(),
             row.source.notes(),
             instructions,
             ratio,
-            audit.peak as f64 / 1e6,
-            audit.peak as f64 / parse.peak as f64,
-            audit.seconds,
-            audit.seconds / parse.seconds,
+            command.peak as f64 / 1e6,
+            command.peak as f64 / parse.peak as f64,
+            command.seconds,
+            command.seconds / parse.seconds,
         );
         if matches!(row.name, "N" | "16N") {
-            grown.push((counted.map_or(audit.seconds, |(a, _)| a), audit.seconds - parse.seconds));
+            grown.push((counted.map_or(command.seconds, |(a, _)| a), command.seconds - parse.seconds));
         }
     }
     if let [small, large] = grown.as_slice() {

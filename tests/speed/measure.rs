@@ -9,6 +9,7 @@ pub struct Pair {
     pub edition: PathBuf,
     pub source: PathBuf,
     report: PathBuf,
+    copy: PathBuf,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -17,6 +18,8 @@ pub enum Work {
     Parse,
     /// The whole command, with a JSON report in a file.
     Audit,
+    /// The whole command, with its proof and the copy in a file.
+    Clean,
 }
 
 /// What the bench program says of itself when it ran as one of its children.
@@ -31,7 +34,12 @@ pub struct Cost {
 impl Pair {
     pub fn write(folder: &Path, edition: &str, source: &str) -> Pair {
         let at = |name: &str| folder.join(name);
-        let pair = Pair { edition: at("edition.xml"), source: at("source.xml"), report: at("report.json") };
+        let pair = Pair {
+            edition: at("edition.xml"),
+            source: at("source.xml"),
+            report: at("report.json"),
+            copy: at("clean.xml"),
+        };
         std::fs::write(&pair.edition, edition).expect("the folder takes files");
         std::fs::write(&pair.source, source).expect("the folder takes files");
         pair
@@ -50,14 +58,17 @@ impl Pair {
                 let form = ["--format".as_ref(), "json".as_ref(), "-o".as_ref(), self.report.as_os_str()];
                 ["audit".as_ref()].into_iter().chain(files).chain(form).collect()
             }
+            Work::Clean => {
+                ["clean".as_ref()].into_iter().chain(files).chain(["-o".as_ref(), self.copy.as_os_str()]).collect()
+            }
         }
     }
 
-    /// Instructions, where valgrind counts them; the audit is the program as it is built.
+    /// Instructions, where valgrind counts them; the commands are the program as it is built.
     pub fn instructions(&self, work: Work) -> Option<f64> {
         let program = match work {
             Work::Parse => std::env::current_exe().ok()?,
-            Work::Audit => env!("CARGO_BIN_EXE_obelus").into(),
+            Work::Audit | Work::Clean => env!("CARGO_BIN_EXE_obelus").into(),
         };
         let count = ["--tool=cachegrind", "--cache-sim=no", "--cachegrind-out-file=/dev/null"];
         let done = run(Command::new("valgrind").args(count).arg(program).args(self.arguments(work)))?;

@@ -1,0 +1,100 @@
+//! What is to be done to a whole score: every finding decided, and the changes
+//! of all parts in one plan.
+
+use super::decisions::{self, Decided};
+use super::expect::{self, Content};
+use super::job::PartJob;
+use super::{Decision, Failure, Policy, Restore, Sides, Summary};
+use crate::collate::BarPair;
+use crate::musicxml::Plan;
+use crate::musicxml::rewrite::{Fate, PartRewrite};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// The changes, and what must come out.
+pub(super) struct Work<'a, 'i> {
+    pub plan: Plan<'a, 'i>,
+    pub summary: Summary,
+    pub warnings: Vec<String>,
+    /// For each part of the edition.
+    pub expected: Vec<Content>,
+    /// For each pair of parts, what became of its findings.
+    pub decisions: Vec<Vec<Decision>>,
+}
+
+pub(super) fn work<'a, 'i>(sides: Sides<'a, 'i>, policy: &Policy) -> Result<Work<'a, 'i>, Failure> {
+    let mut decided = decisions::decide(sides.edition, sides.collation, sides.findings, policy)?;
+    let shape = shape(sides, &kept_rows(sides, &decided), policy.restores(Restore::Passages));
+    let mut out = Work {
+        plan: Plan::new(sides.edition_tree),
+        summary: Summary::default(),
+        warnings: std::mem::take(&mut decided.warnings),
+        expected: Vec::new(),
+        decisions: vec![Vec::new(); sides.findings.len()],
+    };
+    refuse_new_bars_in_timewise(sides, &shape)?;
+    for (index, part) in sides.edition.parts.iter().enumerate() {
+        let at = sides.collation.parts.iter().position(|a| a.edition == index);
+        let Some(at) = at else {
+            let changed = shape.iter().any(|f| matches!(f, Fate::Drop { .. } | Fate::Fresh { .. }));
+            if changed {
+                out.warnings.push(format!(
+                    "part {}: it has no source; where bars came in, it rests, and where bars went, its own went too",
+                    part.id
+                ));
+            }
+            let mut rewrite = PartRewrite::new(&mut out.plan, part, None, &shape);
+            rewrite.compose_bars(BTreeMap::new(), false);
+            rewrite.finish();
+            out.expected.push(expect::unmatched(part, &shape));
+            continue;
+        };
+        let job = PartJob::new(&sides, at, std::mem::take(&mut decided.findings[at]), &shape, &mut out.warnings);
+        job.rewrite(&mut out.plan, &mut out.summary, &mut out.warnings);
+        out.expected.push(job.expected());
+        out.decisions[at] = job.decisions;
+    }
+    out.summary.bars_inserted = shape.iter().filter(|f| matches!(f, Fate::Fresh { .. })).count();
+    out.summary.bars_removed = shape.iter().filter(|f| matches!(f, Fate::Drop { .. })).count();
+    Ok(out)
+}
+
+/// Rows that stay as the edition has them, because a passage or a note in them is kept.
+fn kept_rows(sides: Sides, decided: &Decided) -> BTreeSet<usize> {
+    let mut out = BTreeSet::new();
+    let parts = sides.collation.parts.iter().zip(sides.findings);
+    for (index, (alignment, found)) in parts.enumerate() {
+        let kept = found.passages.iter().zip(&decided.kept_passages[index]).filter(|(_, kept)| **kept);
+        for stretch in kept.filter_map(|(p, _)| p.stretch).map(|s| &alignment.stretches[s]) {
+            out.extend(stretch.outline.0..=stretch.outline.1);
+        }
+        let notes = found.findings.iter().zip(&decided.findings[index]);
+        out.extend(notes.filter(|(f, d)| f.category.is_of_notes() && **d == Decision::Keep).map(|(f, _)| f.row));
+    }
+    out
+}
+
+/// What becomes of each row where only one side has a bar.
+fn shape(sides: Sides, kept: &BTreeSet<usize>, restored: bool) -> Vec<Fate> {
+    let fate = |(row, pair): (usize, &BarPair)| {
+        let restored = restored && !kept.contains(&row);
+        match (pair.edition, pair.source) {
+            (Some(edition), None) if restored => Fate::Drop { edition },
+            (Some(edition), source) => Fate::Keep { edition, source, shift: pair.shift },
+            (None, Some(source)) if restored => Fate::Fresh { source },
+            (None, _) => Fate::Absent,
+        }
+    };
+    sides.collation.outline.iter().enumerate().map(fate).collect()
+}
+
+fn refuse_new_bars_in_timewise(sides: Sides, shape: &[Fate]) -> Result<(), Failure> {
+    let fresh = shape.iter().any(|f| matches!(f, Fate::Fresh { .. }));
+    if sides.edition_tree.is_timewise() && fresh {
+        return Err(Failure::Unsupported(
+            "the edition is a timewise score, into which whole bars cannot be put back; save it as partwise, or leave \
+             the passages as they are with --no-restore passages"
+                .into(),
+        ));
+    }
+    Ok(())
+}

@@ -1,0 +1,23 @@
+//! Whether elements stand in the order that the schema asks for.
+
+use super::fragment::rank;
+use super::tree::{Tree, elements};
+
+/// The first element that stands before one which the schema wants before it,
+/// as `note: duration after voice`. Of elements with a fixed order of children
+/// (notes, directions, attributes, barlines and a few more) only.
+pub fn out_of_order(tree: &Tree) -> Option<String> {
+    tree.root().descendants().filter(|n| n.is_element()).find_map(|node| {
+        let parent = node.tag_name().name();
+        let mut last: Option<(usize, &str)> = None;
+        for child in elements(node) {
+            let name = child.tag_name().name();
+            let Some(own) = rank(parent, name) else { continue };
+            if let Some((_, other)) = last.filter(|l| l.0 > own) {
+                return Some(format!("{parent}: {name} after {other}"));
+            }
+            last = Some((own, name));
+        }
+        None
+    })
+}
