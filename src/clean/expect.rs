@@ -1,7 +1,8 @@
 //! What the clean copy must hold, worked out from both scores and never from
 //! the text that was made.
 
-use super::job::{PartJob, Verdict};
+use super::job::PartJob;
+use super::marks::Verdict;
 use crate::findings::{Finding, Subject};
 use crate::musicxml::rewrite::Fate;
 use crate::pitch::{Interval, Pitch};

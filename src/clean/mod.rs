@@ -1,11 +1,14 @@
 //! From findings to a clean text: what is undone, what stays, and the proof.
 
+mod apart;
 mod clash;
 mod copy;
 mod decisions;
 mod expect;
 mod job;
 mod layer;
+mod looks;
+mod marks;
 mod policy;
 mod proof;
 mod provenance;
@@ -20,6 +23,7 @@ use crate::patch::Overlap;
 use crate::score::Score;
 use std::collections::{BTreeMap, BTreeSet};
 
+pub use apart::{Apart, TableError};
 pub use copy::{MarkedCopy, lay_copy};
 use decisions::Decided;
 pub use decisions::{DecisionError, Decisions, Names, names as finding_names, write as decisions_file};
@@ -43,6 +47,8 @@ pub struct Summary {
     pub undone: usize,
     /// Findings that were left as the edition has them.
     pub kept: usize,
+    /// Additions that stay, but set apart.
+    pub marks_apart: usize,
 }
 
 impl Summary {
@@ -60,6 +66,7 @@ pub struct Cleaned {
     pub warnings: Vec<String>,
     /// What became of every finding, part by part.
     pub decisions: Vec<Vec<Decision>>,
+    pub additions: Additions,
 }
 
 /// Why there is no clean text.
@@ -124,7 +131,7 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
             expected.push(expect::unmatched(part, &shape));
             continue;
         };
-        let job = PartJob::new(&sides, at, std::mem::take(&mut decided.findings[at]), &shape, &mut warnings);
+        let job = PartJob::new(&sides, at, policy, std::mem::take(&mut decided.findings[at]), &shape, &mut warnings);
         job.rewrite(&mut plan, &mut summary, &mut warnings);
         expected.push(job.expected());
         final_decisions[at] = job.decisions;
@@ -133,12 +140,12 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
     summary.bars_removed = shape.iter().filter(|f| matches!(f, Fate::Drop { .. })).count();
     let old = sides.edition_tree.text();
     if let Some(provenance) = policy.provenance.as_ref().filter(|_| !plan.is_empty()) {
-        let changes = Changes { undone: summary.undone, kept: summary.kept, laid: 0 };
+        let changes = Changes { undone: summary.undone, kept: summary.kept, apart: summary.marks_apart, laid: 0 };
         musicxml::sign(&mut plan, &provenance.description(), &provenance.field(policy, changes));
     }
     let text = if plan.is_empty() { old.to_string() } else { plan.finish().apply(old)? };
     let proof = proof::prove(sides.edition_tree.input, &text, &expected)?;
-    Ok(Cleaned { text, summary, proof, warnings, decisions: final_decisions })
+    Ok(Cleaned { text, summary, proof, warnings, decisions: final_decisions, additions: policy.additions })
 }
 
 /// Reads a text that we made under the name of the input that it came from.
