@@ -262,7 +262,8 @@ impl PartJob<'_, '_, '_> {
     }
 
     fn expect_edition_mark(&self, mark: &Mark, composed: bool, rows: &[Option<usize>], out: &mut Content) {
-        if mark.category == Category::Signature {
+        // Grace notes go with a bar that is written again.
+        if mark.category == Category::Signature || composed && mark.category == Category::Grace {
             return;
         }
         let place = |p: Place| {

@@ -89,10 +89,11 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
         for (mark, apart) in from_edition {
             let mark = &self.edition.marks[mark];
             let look = if apart { self.policy.look_of_added(mark.category) } else { Look::default() };
-            summary.marks_apart += usize::from(apart);
-            if !rewrite.lay_edition_mark(mark, &look) {
+            if rewrite.lay_edition_mark(mark, &look) {
+                summary.marks_apart += usize::from(apart);
+            } else {
                 warnings.push(format!(
-                    "part {}, bar {}: {} was to be kept, but its note is not in the source",
+                    "part {}, bar {}: {} was to be kept, but its bar is written again and has no place for it",
                     self.edition.id, self.edition.bars[mark.at.bar].number, mark.reading
                 ));
             }

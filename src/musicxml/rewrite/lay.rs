@@ -141,7 +141,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         target: impl Fn(&Self, NoteId) -> Option<Target>,
     ) -> bool {
         if mark.category == Category::Grace {
-            return self.lay_graces(owners, mark, look);
+            // Those of the edition are not composed anew.
+            return is_source && self.lay_graces(owners, mark, look);
         }
         let Some(at) = at else { return false };
         let nodes: Vec<Node> = mark.elements.iter().map(|e| tree.node(*e)).collect();
