@@ -50,3 +50,27 @@ fn editors_of_three_hundred_scores() {
     assert_eq!(told["plain_with_findings"], 0);
     assert_eq!(told["strangers"]["with_parts"], 0);
 }
+
+/// Additions set apart and coloured, and taken out again, by `tests/python/apart.py`.
+fn set_apart(seeds: &str) {
+    let folder = tempfile::tempdir().unwrap();
+    let figures = folder.path().join("figures.json");
+    let program = OsStr::new(env!("CARGO_BIN_EXE_obelus"));
+    let args = [program, OsStr::new("--seeds"), OsStr::new(seeds), OsStr::new("--json"), figures.as_os_str()];
+    let said = python::run("apart.py", &args);
+    println!("{said}");
+    let told: Value = serde_json::from_str(&std::fs::read_to_string(figures).unwrap()).unwrap();
+    assert_eq!(told["wrong"], 0, "{said}");
+    assert!(number(&told["set apart"]) > 10.0 * number(&told["pairs"]), "{told}");
+}
+
+#[test]
+fn additions_to_six_scores_are_set_apart() {
+    set_apart("1-6");
+}
+
+#[test]
+#[ignore = "takes minutes"]
+fn additions_to_a_hundred_scores_are_set_apart() {
+    set_apart("1000-1099");
+}

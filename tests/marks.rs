@@ -48,6 +48,27 @@ fn what_changes_the_meaning_is_altered_and_nothing_else_is() {
         ("technical", "<tap hand=\"left\">T</tap>", "<tap>T</tap>", "tap T left / tap T"),
         ("dynamics", "<other-dynamics>piu f</other-dynamics>", "<other-dynamics>più forte</other-dynamics>", ""),
         ("dynamics", "<sfz/>", "<fp/>", "sfz / fp"),
+        // What sets a sign apart is no part of what it says.
+        ("dynamics", "<other-dynamics>[</other-dynamics><p/><other-dynamics>]</other-dynamics>", "<p/>", ""),
+        (
+            "ornaments",
+            "<other-ornament smufl=\"csymParensLeftTall\"/><turn/><other-ornament smufl=\"csymParensRightTall\"/>",
+            "<turn/>",
+            "",
+        ),
+        (
+            "articulations",
+            "<other-articulation>[</other-articulation><accent/><other-articulation>]</other-articulation>",
+            "<tenuto/>",
+            "accent / tenuto",
+        ),
+        ("direction-type", "<words>[dolce]</words>", "<words>dolce</words>", ""),
+        (
+            "measure",
+            "<figured-bass parentheses=\"yes\"><figure><figure-number>6</figure-number></figure></figured-bass>",
+            "<figured-bass><figure><figure-number>6</figure-number></figure></figured-bass>",
+            "",
+        ),
         (
             "direction-type",
             "<string-mute type=\"off\"/>",

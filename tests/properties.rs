@@ -7,9 +7,9 @@ mod compare;
 #[path = "common/music.rs"]
 mod music;
 
-use compare::{compare, compare_if_alike};
+use compare::{compare, compare_if_alike, compare_with};
 use music::{Style, score};
-use obelus::clean::Policy;
+use obelus::clean::{Additions, Policy};
 use proptest::prelude::*;
 
 /// Rhythms of a 4/4 bar; ties only where a note of the same pitch follows.
@@ -143,6 +143,12 @@ proptest! {
         let Some(first) = compare_if_alike(&edition, &source, &Policy::default()) else { return Ok(()) };
         let again = compare(&first.clean, &source);
         prop_assert_eq!((again.found.len(), again.passages.len()), (0, 0));
-        prop_assert_eq!(again.clean, first.clean);
+        prop_assert_eq!(&again.clean, &first.clean);
+        for additions in [Additions::Bracket, Additions::Color] {
+            let policy = Policy { additions, ..Policy::default() };
+            let apart = compare_if_alike(&edition, &source, &policy).expect("they were alike");
+            prop_assert_eq!(&compare_with(&apart.clean, &source, &policy).clean, &apart.clean);
+            prop_assert_eq!(compare(&compare(&apart.clean, &source).clean, &source).found.len(), 0);
+        }
     }
 }

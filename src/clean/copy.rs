@@ -7,6 +7,7 @@ use super::layer::finish;
 use super::{Cleaned, Failure, Layered, Policy, Sides};
 use crate::collate::{self, Choice, PartAlignment};
 use crate::findings::Subject;
+use crate::musicxml::apart::Look;
 use crate::musicxml::rewrite::{Fate, PartRewrite, SourceSide};
 use crate::musicxml::{self, Input, Plan, Tree};
 use crate::score::{Category, MarkId, Part, Score};
@@ -171,7 +172,7 @@ impl<'a> Layer<'a> {
         }
         clash::make_way(self.part, |mark| gone.contains(&mark), rewrite, expected, warnings);
         for (mark, at, end) in &to_lay {
-            rewrite.lay_source_mark(mark);
+            rewrite.lay_source_mark(mark, &Look::default());
             expected.marks.push(mark_line(mark, *at, *end, self.alignment.interval));
         }
         to_lay.len()

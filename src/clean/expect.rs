@@ -1,7 +1,8 @@
 //! What the clean copy must hold, worked out from both scores and never from
 //! the text that was made.
 
-use super::job::{PartJob, Verdict};
+use super::job::PartJob;
+use super::marks::Verdict;
 use crate::findings::{Finding, Subject};
 use crate::musicxml::rewrite::Fate;
 use crate::pitch::{Interval, Pitch};
@@ -261,7 +262,8 @@ impl PartJob<'_, '_, '_> {
     }
 
     fn expect_edition_mark(&self, mark: &Mark, composed: bool, rows: &[Option<usize>], out: &mut Content) {
-        if mark.category == Category::Signature {
+        // Grace notes go with a bar that is written again.
+        if mark.category == Category::Signature || composed && mark.category == Category::Grace {
             return;
         }
         let place = |p: Place| {

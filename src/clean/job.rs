@@ -1,15 +1,15 @@
 //! One part of the edition with its source: what becomes of its bars, notes
 //! and marks.
 
-use super::{Decision, Sides, Summary};
-use crate::collate::{MarkPair, PartAlignment};
+use super::{Decision, Policy, Sides, Summary};
+use crate::collate::PartAlignment;
 use crate::findings::{Finding, Status, Subject};
 use crate::musicxml::Plan;
 use crate::musicxml::rewrite::{Fate, PartRewrite, SourceSide};
 use crate::pitch::Pitch;
-use crate::score::{Category, MarkId, NoteId, Part, Place};
+use crate::score::{Category, NoteId, Part, Place};
 use crate::time::Time;
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// One part of the edition with its source.
 pub(super) struct PartJob<'s, 'a, 'i> {
@@ -18,6 +18,7 @@ pub(super) struct PartJob<'s, 'a, 'i> {
     pub(super) edition: &'a Part,
     pub(super) source: &'a Part,
     pub(super) findings: &'a [Finding],
+    pub(super) policy: &'s Policy,
     /// What becomes of each finding.
     pub(super) decisions: Vec<Decision>,
     pub(super) fates: Vec<Fate>,
@@ -27,6 +28,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     pub(super) fn new(
         sides: &'s Sides<'a, 'i>,
         at: usize,
+        policy: &'s Policy,
         decisions: Vec<Decision>,
         shape: &[Fate],
         warnings: &mut Vec<String>,
@@ -38,6 +40,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             edition: &sides.edition.parts[alignment.edition],
             source: &sides.source.parts[alignment.source],
             findings: &sides.findings[at].findings,
+            policy,
             decisions,
             fates: shape.to_vec(),
         };
@@ -208,9 +211,11 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         rewrite.compose_bars(self.overrides(), signatures);
         summary.bars_rebuilt += self.fates.iter().filter(|f| matches!(f, Fate::Rebuild { .. })).count();
         summary.undone += self.decisions.iter().filter(|d| **d == Decision::Out).count();
-        summary.kept += self.decisions.iter().filter(|d| **d != Decision::Out).count();
         self.rewrite_notes(&mut rewrite, summary);
+        self.dress_notes(&mut rewrite);
+        let apart = summary.marks_apart;
         self.rewrite_marks(&mut rewrite, summary, warnings);
+        summary.kept += self.decisions.iter().filter(|d| **d != Decision::Out).count() + apart - summary.marks_apart;
         rewrite.finish();
     }
 
@@ -279,120 +284,4 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             }
         }
     }
-
-    /// For each pair of marks that is not the same: what becomes of it.
-    pub(super) fn mark_decisions(&self) -> HashMap<(Option<MarkId>, Option<MarkId>), Decision> {
-        self.findings
-            .iter()
-            .zip(&self.decisions)
-            .filter_map(|(f, decision)| match f.subject {
-                Subject::Mark { edition, source } => Some(((edition, source), *decision)),
-                _ => None,
-            })
-            .collect()
-    }
-
-    pub(super) fn rewrite_marks(
-        &self,
-        rewrite: &mut PartRewrite<'_, 'a, 'i>,
-        summary: &mut Summary,
-        warnings: &mut Vec<String>,
-    ) {
-        let decisions = self.mark_decisions();
-        let (mut from_source, mut from_edition) = (self.restored_signs(), Vec::new());
-        for pair in &self.alignment.marks {
-            let ours = pair.edition.map(|m| &self.edition.marks[m]);
-            let composed = ours.is_some_and(|m| rewrite.is_in_composed_bar(m));
-            match self.verdict(pair, &decisions) {
-                Verdict::Edition if composed => {
-                    let mark = ours.expect("the edition's");
-                    rewrite.remove_mark(mark);
-                    if pair.same {
-                        from_source.extend(pair.source);
-                    } else {
-                        from_edition.extend(pair.edition);
-                    }
-                }
-                Verdict::Edition => rewrite.occupy(ours.expect("the edition's")),
-                Verdict::Source => {
-                    if let Some(mark) = ours {
-                        rewrite.remove_mark(mark);
-                        summary.marks_removed += 1;
-                    }
-                    summary.marks_restored += 1;
-                    from_source.extend(pair.source);
-                }
-                Verdict::Neither => match ours {
-                    Some(mark) => {
-                        rewrite.remove_mark(mark);
-                        summary.marks_removed += 1;
-                    }
-                    None => {
-                        if let Some(mark) = pair.source.map(|m| &self.source.marks[m]) {
-                            rewrite.leave_out(mark);
-                        }
-                    }
-                },
-            }
-        }
-        from_source.sort_unstable_by_key(|m| {
-            let mark = &self.source.marks[*m];
-            // Grace notes first: other marks may stand on them.
-            (mark.category != Category::Grace, self.source.time(mark.at.bar, mark.at.offset), *m)
-        });
-        for mark in from_source {
-            rewrite.lay_source_mark(&self.source.marks[mark]);
-        }
-        for mark in from_edition {
-            let mark = &self.edition.marks[mark];
-            if !rewrite.lay_edition_mark(mark) {
-                warnings.push(format!(
-                    "part {}, bar {}: {} was to be kept, but its note is not in the source",
-                    self.edition.id, self.edition.bars[mark.at.bar].number, mark.reading
-                ));
-            }
-        }
-    }
-
-    /// The source's signs whose written-out notes are taken back.
-    pub(super) fn restored_signs(&self) -> Vec<MarkId> {
-        let undone = self.with(|f| f.category == Category::Realisation).filter(|(_, undone)| *undone);
-        undone
-            .filter_map(|(f, _)| match f.subject {
-                Subject::Realisation(index) => Some(self.alignment.realisations[index].source),
-                _ => None,
-            })
-            .flat_map(|note| {
-                let is_sign = |c| matches!(c, Category::Ornament | Category::Grace);
-                let signs = self.source.marks.iter().enumerate();
-                let signs = signs.filter(move |(_, m)| is_sign(m.category) && m.at.note == Some(note));
-                signs.map(|(id, _)| id).collect::<Vec<_>>()
-            })
-            .filter(|m| self.alignment.marks.iter().all(|p| p.source != Some(*m)))
-            .collect()
-    }
-
-    pub(super) fn verdict(
-        &self,
-        pair: &MarkPair,
-        decisions: &HashMap<(Option<MarkId>, Option<MarkId>), Decision>,
-    ) -> Verdict {
-        if pair.same {
-            return Verdict::Edition;
-        }
-        let undone = decisions.get(&(pair.edition, pair.source)) == Some(&Decision::Out);
-        match (pair.edition, pair.source, undone) {
-            (Some(_), None, true) | (None, Some(_), false) => Verdict::Neither,
-            (_, Some(_), true) => Verdict::Source,
-            _ => Verdict::Edition,
-        }
-    }
-}
-
-/// Which side's mark the result has.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Verdict {
-    Edition,
-    Source,
-    Neither,
 }

@@ -1,11 +1,14 @@
 //! From findings to a clean text: what is undone, what stays, and the proof.
 
+mod apart;
 mod clash;
 mod copy;
 mod decisions;
 mod expect;
 mod job;
 mod layer;
+mod looks;
+mod marks;
 mod policy;
 mod proof;
 mod provenance;
@@ -19,6 +22,7 @@ use crate::musicxml::{self, Plan, Tree};
 use crate::patch::Overlap;
 use crate::score::Score;
 
+pub use apart::{Apart, TableError};
 pub use copy::{MarkedCopy, lay_copy};
 pub use decisions::{DecisionError, Decisions, Names, names as finding_names, write as decisions_file};
 pub use layer::{LayError, Layered, Lifted, lay, lift};
@@ -40,6 +44,8 @@ pub struct Summary {
     pub undone: usize,
     /// Findings that were left as the edition has them.
     pub kept: usize,
+    /// Additions that stay, but set apart.
+    pub marks_apart: usize,
 }
 
 impl Summary {
@@ -57,6 +63,7 @@ pub struct Cleaned {
     pub warnings: Vec<String>,
     /// What became of every finding, part by part.
     pub decisions: Vec<Vec<Decision>>,
+    pub additions: Additions,
 }
 
 /// Why there is no clean text.
@@ -103,12 +110,17 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
         old.to_string()
     } else {
         if let Some(provenance) = &policy.provenance {
-            let changes = Changes { undone: work.summary.undone, kept: work.summary.kept, laid: 0 };
+            let changes = Changes {
+                undone: work.summary.undone,
+                kept: work.summary.kept,
+                apart: work.summary.marks_apart,
+                laid: 0,
+            };
             musicxml::sign(&mut work.plan, &provenance.description(), &provenance.field(policy, changes));
         }
         std::mem::replace(&mut work.plan, Plan::new(sides.edition_tree)).finish().apply(old)?
     };
     let proof = proof::prove_clean(sides, policy, &text, &mut work)?;
     let work::Work { summary, warnings, decisions, .. } = work;
-    Ok(Cleaned { text, summary, proof, warnings, decisions })
+    Ok(Cleaned { text, summary, proof, warnings, decisions, additions: policy.additions })
 }

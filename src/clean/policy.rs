@@ -1,5 +1,6 @@
 //! What the user wants of a cleaning, and what follows from it for each finding.
 
+use super::apart::Apart;
 use super::{Decisions, Provenance};
 use crate::findings::{Finding, Status};
 use crate::score::Category;
@@ -70,6 +71,8 @@ pub struct Policy {
     /// What is not restored.
     pub leave: BTreeSet<Restore>,
     pub additions: Additions,
+    /// How additions are set apart.
+    pub apart: Apart,
     /// Findings decided one by one, before all else.
     pub decisions: Option<Decisions>,
     /// What the copy is to say of its making, if anything changes.
@@ -102,7 +105,10 @@ impl Policy {
             _ if of_notes && in_stretch => self.restores(Restore::Passages),
             _ if of_notes => self.restores(Restore::Readings),
             Status::Added if in_stretch && self.restores(Restore::Passages) => true,
-            Status::Added => self.additions == Additions::Strip && !self.keep.contains(&finding.category),
+            Status::Added => {
+                let out = self.additions == Additions::Strip || self.apart.takes_out(finding.category);
+                out && !self.keep.contains(&finding.category)
+            }
             Status::Omitted => self.restores(Restore::Omissions) && (!in_stretch || self.restores(Restore::Passages)),
             Status::Altered => self.restores(Restore::Readings),
         }

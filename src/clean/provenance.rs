@@ -34,6 +34,8 @@ pub struct Provenance {
     /// The teacher's marks.
     pub mine: Option<Origin>,
     pub decisions: Option<Origin>,
+    /// The table of how additions are set apart.
+    pub apart: Option<Origin>,
 }
 
 /// How much was done to a copy.
@@ -43,6 +45,8 @@ pub struct Changes {
     pub undone: usize,
     /// Findings that are left as the edition has them.
     pub kept: usize,
+    /// Additions that are set apart.
+    pub apart: usize,
     /// Marks of the teacher's.
     pub laid: usize,
 }
@@ -66,9 +70,11 @@ impl Provenance {
         ];
         out.extend(self.mine.iter().map(|m| format!("own marks: {}", m.told())));
         out.extend(self.decisions.iter().map(|d| format!("decisions: {}", d.told())));
+        out.extend(self.apart.iter().map(|t| format!("manners: {}", t.told())));
         out.push(format!("settings: {}", settings(policy)));
+        let apart = if changes.apart > 0 { format!(", {} set apart", changes.apart) } else { String::new() };
         out.push(format!(
-            "changes: {} findings undone, {} left as the edition has them, {} own marks laid on",
+            "changes: {} findings undone{apart}, {} left as the edition has them, {} own marks laid on",
             changes.undone, changes.kept, changes.laid
         ));
         out.join("; ")

@@ -2,8 +2,13 @@
 
 /// `line 3, column 1: unknown field …`
 pub fn told(text: &str, error: &toml::de::Error) -> String {
-    let at = error.span().map_or(0, |s| s.start);
-    let line = text[..at].matches('\n').count() + 1;
-    let column = text[..at].rsplit('\n').next().unwrap_or("").chars().count() + 1;
-    format!("line {line}, column {column}: {}", error.message().replace('\n', " "))
+    at(text, error.span().map_or(0, |s| s.start), &error.message().replace('\n', " "))
+}
+
+/// The same for a reason of our own, at a byte of the text.
+pub fn at(text: &str, byte: usize, reason: &str) -> String {
+    let before = &text[..byte.min(text.len())];
+    let line = before.matches('\n').count() + 1;
+    let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
+    format!("line {line}, column {column}: {reason}")
 }

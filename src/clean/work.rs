@@ -48,7 +48,8 @@ pub(super) fn work<'a, 'i>(sides: Sides<'a, 'i>, policy: &Policy) -> Result<Work
             out.expected.push(expect::unmatched(part, &shape));
             continue;
         };
-        let job = PartJob::new(&sides, at, std::mem::take(&mut decided.findings[at]), &shape, &mut out.warnings);
+        let job =
+            PartJob::new(&sides, at, policy, std::mem::take(&mut decided.findings[at]), &shape, &mut out.warnings);
         job.rewrite(&mut out.plan, &mut out.summary, &mut out.warnings);
         out.expected.push(job.expected());
         out.decisions[at] = job.decisions;

@@ -6,7 +6,7 @@ use super::mine::Mine;
 use super::notes::NotesFile;
 use super::output::{Content, Output};
 use clap::ValueEnum;
-use obelus::clean::{self, Cleaned, Decisions, Origin, Policy, Provenance, Restore, Sides};
+use obelus::clean::{self, Additions, Apart, Cleaned, Decisions, Origin, Policy, Provenance, Restore, Sides};
 use obelus::collate::{self, Choice};
 use obelus::findings;
 use obelus::musicxml::{self, Tree};
@@ -34,6 +34,12 @@ pub struct Args {
     /// Leave the editor's additions of these categories in
     #[arg(long, value_name = "CATEGORY,…", value_delimiter = ',', value_parser = mark_category)]
     keep: Vec<Category>,
+    /// What becomes of the editor's other additions
+    #[arg(long, value_name = "HOW", value_enum, default_value_t = How::Strip)]
+    additions: How,
+    /// Set additions apart in other manners than ours, by category (.toml)
+    #[arg(long, value_name = "FILE")]
+    apart: Option<PathBuf>,
     /// Leave these as the edition has them
     #[arg(long, value_name = "KIND,…", value_delimiter = ',', value_enum)]
     no_restore: Vec<Kind>,
@@ -54,11 +60,33 @@ Examples:
   obelus clean edition.mxl source.mxl -o part.mxl --mine my-marks.toml
   obelus clean edition.mxl source.mxl -o part.mxl --mine my-copy.mxl
   obelus clean edition.mxl source.mxl -o part.mxl --keep breath,fingering
+  obelus clean edition.mxl source.mxl -o part.mxl --additions bracket
+  obelus clean edition.mxl source.mxl -o proof.mxl --additions color
   obelus clean edition.mxl source.mxl -o part.mxl --no-restore octaves,passages
   obelus clean edition.mxl source.mxl -o part.mxl --decisions decisions.toml --notes notes.md
 
 The copy is read back and compared with the source before it is written; if it
 differs, nothing is written and the exit status is 4.";
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum How {
+    /// They are taken out
+    Strip,
+    /// They stay, set apart as critical editions do: dashed, in brackets, small
+    Bracket,
+    /// A proof copy: they stay, set apart and coloured, and so is what was restored
+    Color,
+}
+
+impl From<How> for Additions {
+    fn from(how: How) -> Additions {
+        match how {
+            How::Strip => Additions::Strip,
+            How::Bracket => Additions::Bracket,
+            How::Color => Additions::Color,
+        }
+    }
+}
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum Kind {
@@ -94,13 +122,19 @@ fn mark_category(name: &str) -> Result<Category, String> {
 pub fn run(args: &Args) -> Result<u8, Failure> {
     let scores = [args.edition.as_path(), args.source.as_path()];
     let mut others = scores.to_vec();
-    others.extend(args.mine.as_deref().into_iter().chain(args.decisions.as_deref()));
+    others.extend([&args.mine, &args.decisions, &args.apart].into_iter().flatten().map(PathBuf::as_path));
     input::refuse_twice_stdin(&others)?;
     let output = Output::new(Some(&args.output), &others)?;
     others.push(&args.output);
     let notes = args.notes.as_deref().map(|file| NotesFile::new(file, &others)).transpose()?;
     let mine = args.mine.as_deref().map(Mine::read).transpose()?;
     let decisions = args.decisions.as_deref().map(read_decisions).transpose()?;
+    if args.apart.is_some() && args.additions == How::Strip && decisions.is_none() {
+        return Err(Failure::wrong_use(
+            "--apart says how additions are set apart, but they are all taken out; say --additions bracket or color",
+        ));
+    }
+    let apart = args.apart.as_deref().map(read_table).transpose()?;
 
     let (edition_input, edition_origin) = input::open(&args.edition)?;
     let edition_tree = Tree::parse(&edition_input)?;
@@ -130,14 +164,16 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         source: source_origin,
         mine: mine.as_ref().map(|mine| mine.origin.clone()),
         decisions: decisions.as_ref().map(|(_, origin)| origin.clone()),
+        apart: apart.as_ref().map(|(_, origin)| origin.clone()),
     };
     let mut policy = Policy {
         keep: args.keep.iter().copied().collect(),
         leave: args.no_restore.iter().map(|k| (*k).into()).collect(),
+        additions: args.additions.into(),
+        apart: apart.map(|(table, _)| table).unwrap_or_default(),
         decisions: decisions.map(|(decisions, _)| decisions),
         // The last step says it.
         provenance: mine.is_none().then(|| provenance.clone()),
-        ..Policy::default()
     };
     let sides = Sides {
         edition_tree: &edition_tree,
@@ -191,4 +227,10 @@ fn read_decisions(path: &Path) -> Result<(Decisions, Origin), Failure> {
     let (text, origin) = input::text(path)?;
     let decisions = Decisions::parse(&text);
     Ok((decisions.map_err(|e| Failure::unreadable(format!("{}: {e}", path.display())))?, origin))
+}
+
+fn read_table(path: &Path) -> Result<(Apart, Origin), Failure> {
+    let (text, origin) = input::text(path)?;
+    let table = Apart::with_rows(&text);
+    Ok((table.map_err(|e| Failure::unreadable(format!("{}: {e}", path.display())))?, origin))
 }

@@ -1,5 +1,6 @@
 //! The only room that knows MusicXML's element names.
 
+pub mod apart;
 mod archive;
 mod error;
 mod fragment;

@@ -19,6 +19,8 @@ pub struct Plan<'a, 'i> {
     replaced: BTreeMap<Element, Fragment>,
     /// New values of attributes.
     attributes: BTreeMap<(Element, String), String>,
+    /// What comes before and after the text of an element.
+    around: BTreeMap<Element, [&'static str; 2]>,
 }
 
 /// Elements that say nothing once their children are gone.
@@ -36,6 +38,7 @@ impl<'a, 'i> Plan<'a, 'i> {
             after: BTreeMap::new(),
             replaced: BTreeMap::new(),
             attributes: BTreeMap::new(),
+            around: BTreeMap::new(),
         }
     }
 
@@ -74,6 +77,12 @@ impl<'a, 'i> Plan<'a, 'i> {
         self.attributes.insert((element, name.into()), value);
     }
 
+    /// Brackets around the text of an element, or one at one end of it. They
+    /// need no escaping.
+    pub fn put_around(&mut self, element: Element, brackets: [&'static str; 2]) {
+        self.around.insert(element, brackets);
+    }
+
     /// New children that wait for an element; a container among them can still
     /// take more.
     pub fn pending(&mut self, parent: Element, name: &str) -> Option<&mut Fragment> {
@@ -92,26 +101,30 @@ impl<'a, 'i> Plan<'a, 'i> {
             && self.after.is_empty()
             && self.replaced.is_empty()
             && self.attributes.is_empty()
+            && self.around.is_empty()
     }
 
     /// The patch. Only the topmost of the elements that go is cut, so that no
     /// two cuts meet.
     pub fn finish(mut self) -> Patch {
         self.close_upward();
+        for ((element, name), value) in &self.attributes {
+            if let Some(fragment) = self.replaced.get_mut(element) {
+                fragment.set_attribute(name, value);
+            }
+        }
         let mut patch = Patch::default();
         let text = self.tree.text();
         for (sibling, fragments) in &self.after {
             let node = self.tree.node(*sibling);
-            let indent = indent_of(text, node);
             for fragment in fragments {
-                patch.insert(node.range().end, self.line(fragment, indent));
+                patch.insert(node.range().end, self.beside(node, fragment));
             }
         }
         for (sibling, fragments) in &self.before {
             let node = self.tree.node(*sibling);
-            let indent = indent_of(text, node);
             for fragment in fragments {
-                patch.insert(start_with_space(text, node), self.line(fragment, indent));
+                patch.insert(start_with_space(text, node), self.beside(node, fragment));
             }
         }
         for (parent, fragments) in &self.children {
@@ -126,8 +139,19 @@ impl<'a, 'i> Plan<'a, 'i> {
             }
         }
         for ((element, name), value) in &self.attributes {
-            if !self.inside_gone(*element) {
+            if !self.inside_gone(*element) && !self.replaced.contains_key(element) {
                 self.put_attribute(self.tree.node(*element), name, value, &mut patch);
+            }
+        }
+        for (element, brackets) in &self.around {
+            let node = self.tree.node(*element);
+            if let Some((first, last)) = node.first_child().zip(node.last_child())
+                && !self.inside_gone(*element)
+            {
+                let inner = first.range().start..last.range().end;
+                let (blank, whole) = (text[inner.clone()].trim_start(), text[inner.clone()].trim_end());
+                patch.insert(inner.end - blank.len(), brackets[0]);
+                patch.insert(inner.start + whole.len(), brackets[1]);
             }
         }
         for element in &self.gone {
@@ -166,6 +190,16 @@ impl<'a, 'i> Plan<'a, 'i> {
                 open.push(id);
             }
         }
+    }
+
+    /// On a line of its own, unless its sibling stands among others on a line.
+    fn beside(&self, sibling: Node<'_, '_>, fragment: &Fragment) -> String {
+        let text = self.tree.text();
+        let before = text[..sibling.range().start].trim_end_matches([' ', '\t']);
+        if fragment.children.is_empty() && !before.ends_with(['\n', '\r']) {
+            return fragment.render(&self.style, "");
+        }
+        self.line(fragment, indent_of(text, sibling))
     }
 
     fn line(&self, fragment: &Fragment, indent: &str) -> String {
@@ -301,6 +335,29 @@ mod tests {
             "<score-partwise>\n  <note>\n    <type>half</type>\n    <notations>\n      <fermata/>\n    </notations>\n  \
              </note>\n</score-partwise>"
         );
+    }
+
+    #[test]
+    fn brackets_come_around_signs_and_texts() {
+        let text = edited(|plan, find| {
+            for name in ["p", "accent"] {
+                plan.insert_before(find(name), Fragment::leaf("l", "["));
+                plan.insert_after(find(name), Fragment::leaf("r", "]"));
+            }
+            plan.put_around(find("type"), ["(", ")"]);
+        });
+        assert!(text.contains("<dynamics><l>[</l><p/><r>]</r></dynamics>"), "{text}");
+        assert!(text.contains("\n        <l>[</l>\n        <accent/>\n        <r>]</r>\n"), "{text}");
+        assert!(text.contains("<type>(half)</type>"), "{text}");
+    }
+
+    #[test]
+    fn an_attribute_of_what_is_replaced_comes_into_the_new_one() {
+        let text = edited(|plan, find| {
+            plan.set_attribute(find("type"), "size", "cue".into());
+            plan.replace(find("type"), Fragment::leaf("type", "whole"));
+        });
+        assert!(text.contains("<type size=\"cue\">whole</type>"), "{text}");
     }
 
     #[test]

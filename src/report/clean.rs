@@ -1,8 +1,12 @@
 //! What a cleaning did, in a few lines.
 
 use super::phrases::count;
-use crate::clean::Cleaned;
+use crate::clean::{Additions, Cleaned};
 use std::fmt::Write;
+
+const LEGEND: &str = "In this proof copy, what the editor added is vermillion (dashed, in brackets, small), what was \
+                      left out and is back is bluish green (dotted, boxed, in parentheses, triangles for noteheads), \
+                      what was changed and is put right is blue (wavy, ringed, in braces, diamonds for noteheads).";
 
 /// A few sentences for the person who cleaned; `laid` is how many marks of
 /// their own came on.
@@ -22,11 +26,15 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
             (did.bars_rebuilt, "bar", "written again from the source"),
             (did.bars_removed, "bar", "taken out"),
             (did.bars_inserted, "bar", "put back"),
+            (did.marks_apart, "addition", "set apart"),
             (did.kept, "finding", "left as the edition has it"),
         ];
         let said: Vec<String> =
             parts.iter().filter(|p| p.0 > 0).map(|(n, noun, done)| format!("{} {done}", count(*n, noun))).collect();
         line(format!("{file}: {}.", said.join(", ")));
+    }
+    if cleaned.additions == Additions::Color {
+        line(LEGEND.into());
     }
     if let Some(marks) = laid {
         line(format!("{} of your own laid on.", count(marks, "mark")));

@@ -2,7 +2,7 @@
 
 #![allow(dead_code)] // each user takes its own share of these calls
 
-use obelus::clean::{self, Policy, Sides};
+use obelus::clean::{self, Additions, Policy, Sides};
 use obelus::collate::{self, Choice, Collation};
 use obelus::findings::{self, PartFindings};
 use obelus::instrument::Instruments;
@@ -62,9 +62,11 @@ pub fn clean(bytes: &[u8]) {
             collation: &collation,
             findings: &findings,
         };
-        // A copy that fails its proof is refused, too; that is what the proof is for.
-        if let Err(failure) = clean::clean(sides, &Policy::default()) {
-            assert!(!failure.to_string().is_empty());
+        for additions in [Additions::Strip, Additions::Bracket, Additions::Color] {
+            // A copy that fails its proof is refused, too; that is what the proof is for.
+            if let Err(failure) = clean::clean(sides, &Policy { additions, ..Policy::default() }) {
+                assert!(!failure.to_string().is_empty());
+            }
         }
     });
 }

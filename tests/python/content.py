@@ -99,6 +99,17 @@ def say(value):
     return None if value is None else str(value)
 
 
+def unbracketed(holder):
+    """The signs of a holder, without elements that are only brackets around one of them."""
+    signs = elements(holder)
+    said = [folded(el) if el.tag.startswith("other-") else "" for el in signs]
+    around = set()
+    for at in range(1, len(signs) - 1):
+        if said[at - 1] + said[at + 1] in ("[]", "()", "{}"):
+            around |= {at - 1, at + 1}
+    return [el for at, el in enumerate(signs) if at not in around]
+
+
 def folded(el):
     """All of an element's text on one line."""
     return " ".join("".join(el.itertext()).split())
@@ -257,7 +268,7 @@ class Reader:
         return max(near)[2] if near else "dynamics"
 
     def dynamics(self, el, place):
-        for child in elements(el):
+        for child in unbracketed(el):
             reading = folded(child) if child.tag == "other-dynamics" else child.tag
             self.mark("dynamics", "dynamics", reading, place)
 
@@ -325,11 +336,11 @@ class Reader:
     def notation(self, item, grace, written):
         tag = item.tag
         if tag == "articulations":
-            for el in elements(item):
+            for el in unbracketed(item):
                 category = "breath" if el.tag in ("breath-mark", "caesura") else "articulation"
                 self.mark(category, el.tag, folded(el) or el.tag)
         elif tag == "technical":
-            for el in elements(item):
+            for el in unbracketed(item):
                 if el.tag in ("up-bow", "down-bow"):
                     category = "bowing"
                 elif el.tag in ("fingering", "string", "fret", "pluck", "thumb-position", "hole"):
@@ -339,7 +350,7 @@ class Reader:
                 self.mark(category, el.tag, folded(el) or el.tag)
         elif tag == "ornaments":
             trill = None
-            for el in elements(item):
+            for el in unbracketed(item):
                 if el.tag == "wavy-line":
                     self.span("ornament", el, "wavy-line", self.onset, grace, trill)
                 elif el.tag == "accidental-mark":

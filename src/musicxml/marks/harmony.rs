@@ -104,11 +104,12 @@ impl Collector {
         if shown.is_empty() || !is_printed(node) {
             return;
         }
-        let (mut reading, mut meaning) = (shown.join("/"), meant.join("/"));
+        let mut reading = shown.join("/");
+        // Parentheses only set them apart.
         if node.attribute("parentheses") == Some("yes") {
-            (reading, meaning) = (format!("({reading})"), format!("({meaning})"));
+            reading = format!("({reading})");
         }
-        let sign = Sign::new(category("measure", "figured-bass"), "figured-bass", reading).meaning(meaning);
+        let sign = Sign::new(category("measure", "figured-bass"), "figured-bass", reading).meaning(meant.join("/"));
         self.add(part, sign, spot, vec![element(node)]);
     }
 }

@@ -1,5 +1,6 @@
 //! Which element is which mark: directions, notations, barlines, attributes.
 
+mod flanks;
 mod harmony;
 mod lines;
 mod placement;
@@ -7,6 +8,7 @@ mod says;
 mod signs;
 mod wording;
 
+pub use flanks::{Pair, flank_name, flanks, is_flank};
 pub use placement::{Placement, ROWS, Row, placement};
 
 use crate::musicxml::spans::End;
@@ -102,8 +104,19 @@ impl Collector {
 
     /// Whatever stands in a holder, each element by its place in the table.
     fn children(&mut self, part: &mut Part, holder: Node<'_, '_>, spot: Spot) {
+        let may_flank = flanks::may_flank(holder);
         for node in elements(holder).filter(|n| is_printed(*n)) {
+            if may_flank && is_flank(node) {
+                continue;
+            }
             self.child(part, name(holder), node, spot);
+            if let Some(pair) = may_flank.then(|| flanks(node)).flatten() {
+                let own = element(node);
+                let recent = part.marks.iter_mut().rev().take_while(|m| m.at.bar == spot.place.bar);
+                if let Some(mark) = recent.into_iter().find(|m| m.elements.contains(&own)) {
+                    mark.elements.extend(pair.map(element));
+                }
+            }
         }
     }
 

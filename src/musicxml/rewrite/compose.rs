@@ -2,7 +2,7 @@
 
 use super::super::fragment::Fragment;
 use super::super::tree::{Tree, child, element, text_of};
-use super::lay::set_offset;
+use super::timed::set_offset;
 use super::{PartRewrite, SourceSide, pitch_fragment, voice_name};
 use crate::pitch::{Interval, LETTERS, Pitch};
 use crate::score::{Element, NoteId, Part, Sound};

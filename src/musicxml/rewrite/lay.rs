@@ -1,8 +1,10 @@
 //! Laying marks on: copies of the source's, or new ones, each in its home.
 
+use super::super::apart::{Look, touch_of_note, touches};
 use super::super::fragment::Fragment;
-use super::super::tree::{Tree, child, element, text_of};
-use super::{Fate, NewGraces, Occupied, PartRewrite, Target};
+use super::super::tree::{Tree, child, element};
+use super::timed::{flanked, in_direction_type, join, sort_children};
+use super::{NewGraces, Occupied, PartRewrite, Target};
 use crate::score::{Category, Element, Mark, NoteId, Part, Place};
 use crate::time::Time;
 use roxmltree::Node;
@@ -64,11 +66,11 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         else {
             return;
         };
-        let node = self.plan.tree().node(mark.elements[0]);
-        let name = node.tag_name().name();
-        if NUMBERED.contains(&name) {
+        let tree = self.plan.tree();
+        let nodes = mark.elements.iter().map(|e| tree.node(*e));
+        if let Some(node) = nodes.into_iter().find(|n| NUMBERED.contains(&n.tag_name().name())) {
             let number = node.attribute("number").and_then(|n| n.parse().ok()).unwrap_or(1);
-            self.spans.push(Occupied { name: name.into(), number, from, to });
+            self.spans.push(Occupied { name: node.tag_name().name().into(), number, from, to });
         }
     }
 
@@ -105,25 +107,26 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     }
 
     /// Lays a mark of the source on. False when its place is not in the result.
-    pub fn lay_source_mark(&mut self, mark: &Mark) -> bool {
+    pub fn lay_source_mark(&mut self, mark: &Mark, look: &Look) -> bool {
         let Some(source) = self.source else {
             return false;
         };
         let at = self.place_of_source(mark.at);
         let end = mark.end.and_then(|e| self.place_of_source(e));
         let owners = std::mem::take(&mut self.source_owner);
-        let done = self.lay((source.tree, true), &owners, mark, at, end, |this, note| this.target_of_source(note));
+        let done =
+            self.lay((source.tree, true), &owners, (mark, look), at, end, |this, note| this.target_of_source(note));
         self.source_owner = owners;
         done
     }
 
     /// Lays a mark of the edition on again, in a bar that is rebuilt.
-    pub fn lay_edition_mark(&mut self, mark: &Mark) -> bool {
+    pub fn lay_edition_mark(&mut self, mark: &Mark, look: &Look) -> bool {
         let tree = self.plan.tree();
         let at = self.place_of_edition(mark.at);
         let end = mark.end.and_then(|e| self.place_of_edition(e));
         let owners = std::mem::take(&mut self.edition_owner);
-        let done = self.lay((tree, false), &owners, mark, at, end, |this, note| this.target_of_edition(note));
+        let done = self.lay((tree, false), &owners, (mark, look), at, end, |this, note| this.target_of_edition(note));
         self.edition_owner = owners;
         done
     }
@@ -132,13 +135,14 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         &mut self,
         (tree, is_source): (&Tree<'_>, bool),
         owners: &HashMap<Element, NoteId>,
-        mark: &Mark,
+        (mark, look): (&Mark, &Look),
         at: Option<(usize, Time)>,
         end: Option<(usize, Time)>,
         target: impl Fn(&Self, NoteId) -> Option<Target>,
     ) -> bool {
         if mark.category == Category::Grace {
-            return self.lay_graces(owners, mark);
+            // Those of the edition are not composed anew.
+            return is_source && self.lay_graces(owners, mark, look);
         }
         let Some(at) = at else { return false };
         let nodes: Vec<Node> = mark.elements.iter().map(|e| tree.node(*e)).collect();
@@ -162,7 +166,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             let none = Fragment::new("key").with(Fragment::leaf("fifths", 0));
             self.add_signature(at.0, at.1, mark, none, writing(self, at.0));
         }
-        for node in nodes {
+        let touches = touches(mark, &nodes, look);
+        for (node, touch) in nodes.into_iter().zip(touches) {
             let is_end = mark.end_elements.contains(&element(node));
             let goes_on = matches!(node.attribute("type"), Some("continue" | "discontinue" | "resume"));
             let middle = goes_on && !is_end && mark.end.is_some();
@@ -170,6 +175,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 continue;
             }
             let mut fragment = Fragment::copy(node);
+            touch.apply(&mut fragment);
             if let Some(number) = number.filter(|_| NUMBERED.contains(&node.tag_name().name())) {
                 // A first span needs no number where it had none.
                 if number > 1 || fragment.attributes.iter().any(|a| a.0 == "number") {
@@ -182,7 +188,9 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             let owner = node.ancestors().find_map(|n| owners.get(&element(n)).copied());
             match (home(node), owner.and_then(|n| target(self, n))) {
                 (Home::Notation(container), Some(target)) => {
-                    self.add_notation(target, container, fragment);
+                    for part in flanked(fragment, &touch) {
+                        self.add_notation(target, container, part);
+                    }
                     done = true;
                 }
                 (Home::Note, Some(target)) => {
@@ -192,12 +200,12 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 (Home::Direction, _) => {
                     let holder = node.ancestors().find(|n| n.tag_name().name() == "direction").expect("its home");
                     let phrase = last_type.replace(node.parent()) == Some(node.parent());
-                    let kind = in_direction_type(node, fragment);
+                    let kind = in_direction_type(node, flanked(fragment, &touch), &touch);
                     match directions.iter_mut().find(|d| d.0 == element(holder)) {
                         // Words of one phrase stay in one element.
                         Some((.., direction)) if phrase && direction.child("direction-type").is_some() => {
                             let last = direction.children.iter_mut().rfind(|c| c.name == "direction-type");
-                            last.expect("seen above").children.extend(kind.children);
+                            join(last.expect("seen above"), kind);
                         }
                         Some(direction) => {
                             direction.3.place(kind);
@@ -302,68 +310,9 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         }
     }
 
-    /// A new direction (or harmony) at a place of the result.
-    pub fn add_timed(&mut self, row: usize, offset: Time, fragment: Fragment) {
-        match self.fates[row] {
-            Fate::Keep { edition, .. } => self.put_in_bar(edition, offset, fragment),
-            _ => self.timed.entry(row).or_default().push((offset, fragment)),
-        }
-    }
-
-    /// Before the note at its time; after the one that ends there; else before
-    /// the last note that comes earlier, with an offset.
-    pub(super) fn put_in_bar(&mut self, bar: usize, offset: Time, mut fragment: Fragment) {
-        let notes = self.part.bars[bar].notes.clone();
-        let own = |n: NoteId| &self.part.notes[n];
-        let staff = fragment.child("staff").and_then(|s| s.text.parse::<u32>().ok()).unwrap_or(1);
-        let stays = |n: &NoteId| !own(*n).chord && own(*n).grace == 0;
-        let at_time = notes.clone().filter(stays).filter(|n| own(*n).offset == offset);
-        if let Some(note) = at_time.min_by_key(|n| (own(*n).staff != staff, *n)) {
-            // Grace notes before it belong to it.
-            let mut first = note;
-            while first > notes.start && own(first - 1).grace > 0 && own(first - 1).voice == own(note).voice {
-                first -= 1;
-            }
-            return self.plan.insert_before(own(first).element, fragment);
-        }
-        let ending = notes.clone().filter(stays).filter(|n| own(*n).offset + own(*n).duration == offset);
-        if let Some(note) = ending.min_by_key(|n| (own(*n).staff != staff, std::cmp::Reverse(*n))) {
-            let last = self.part.chord(note).last().expect("a chord has a note");
-            return self.plan.insert_after(own(last).element, fragment);
-        }
-        let earlier = notes.clone().filter(stays).filter(|n| own(*n).offset < offset).max_by_key(|n| own(*n).offset);
-        let host = earlier.or_else(|| notes.clone().find(stays));
-        let Some(host) = host else {
-            return self.put_in_silent_bar(bar, offset, fragment);
-        };
-        set_offset(&mut fragment, offset - own(host).offset, self.part.bars[bar].divisions);
-        self.plan.insert_before(own(host).element, fragment);
-    }
-
-    /// In a bar without notes: before whatever moves the time on.
-    fn put_in_silent_bar(&mut self, bar: usize, offset: Time, mut fragment: Fragment) {
-        set_offset(&mut fragment, offset, self.part.bars[bar].divisions);
-        let measure = self.plan.tree().node(self.part.bars[bar].element);
-        let moves = |n: &Node| matches!(n.tag_name().name(), "forward" | "backup" | "barline");
-        let head = |n: &Node| n.attribute("location") != Some("left");
-        match measure.children().filter(moves).find(head) {
-            Some(host) => self.plan.insert_before(element(host), fragment),
-            None => self.plan.add_child(self.part.bars[bar].element, fragment),
-        }
-    }
-
-    fn direction_shell(&self, holder: Node<'_, '_>, row: usize) -> Fragment {
-        let mut out = Fragment::shell(holder);
-        if self.part.staves > 1 {
-            let staff = child(holder, "staff").map_or("1", text_of).parse().unwrap_or(1);
-            out.children.push(Fragment::leaf("staff", self.staff_in(row, staff)));
-        }
-        out
-    }
-
     /// Grace notes of the source come in before (or after) the partner of
     /// their main note; in rebuilt bars they are there already.
-    fn lay_graces(&mut self, owners: &HashMap<Element, NoteId>, mark: &Mark) -> bool {
+    fn lay_graces(&mut self, owners: &HashMap<Element, NoteId>, mark: &Mark, look: &Look) -> bool {
         let Some(source) = self.source else {
             return false;
         };
@@ -372,6 +321,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             return false;
         };
         if notes.iter().all(|n| self.composed.contains_key(n)) {
+            notes.iter().for_each(|n| self.dress_note(*n, look));
             return true;
         }
         let main = source.part.main_note(first).and_then(|n| self.target_of_source(n));
@@ -380,7 +330,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         };
         let row = self.edition_rows[&self.part.notes[main].bar];
         for note in &notes {
-            let fragment = self.compose_note(source, *note, row);
+            let mut fragment = self.compose_note(source, *note, row);
+            touch_of_note(source.tree.node(source.part.notes[*note].element), look).apply(&mut fragment);
             self.composed.insert(*note, fragment);
         }
         self.new_graces.push(NewGraces { main, after: source.part.notes[first].grace_after, notes });
@@ -408,30 +359,4 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     pub fn part(&self) -> &'a Part {
         self.part
     }
-}
-
-/// The element in its direction-type, with what stands between the two.
-fn in_direction_type(node: Node<'_, '_>, fragment: Fragment) -> Fragment {
-    let parent = node.parent().expect("a mark stands in something");
-    let inner = if parent.tag_name().name() == "dynamics" { Fragment::shell(parent).with(fragment) } else { fragment };
-    Fragment::new("direction-type").with(inner)
-}
-
-fn sort_children(direction: &mut Fragment) {
-    direction.children.sort_by_key(|c| super::super::fragment::rank("direction", &c.name));
-}
-
-/// `by` is in quarter notes; an offset counts divisions.
-pub(super) fn set_offset(fragment: &mut Fragment, by: Time, divisions: i64) {
-    fragment.remove("offset");
-    if by.is_zero() {
-        return;
-    }
-    let ticks = by * Time::from(divisions);
-    let text = if ticks.is_integer() {
-        ticks.to_integer().to_string()
-    } else {
-        format!("{}", ticks.numer() as f64 / ticks.denom() as f64)
-    };
-    fragment.place(Fragment::leaf("offset", text));
 }

@@ -3,11 +3,13 @@
 
 mod bars;
 mod compose;
+mod dress;
 mod frame;
 mod lay;
 mod shown;
 mod teacher;
 mod ties;
+mod timed;
 
 use super::fragment::Fragment;
 use super::plan::Plan;

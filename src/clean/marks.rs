@@ -1,0 +1,150 @@
+//! What becomes of each pair of marks in one part.
+
+use super::job::PartJob;
+use super::looks::Plain;
+use super::{Decision, Summary};
+use crate::collate::MarkPair;
+use crate::findings::Subject;
+use crate::musicxml::apart::Look;
+use crate::musicxml::rewrite::PartRewrite;
+use crate::score::{Category, MarkId};
+use std::collections::HashMap;
+
+impl<'a, 'i> PartJob<'_, 'a, 'i> {
+    /// For each pair of marks that is not the same: what becomes of it.
+    pub(super) fn mark_decisions(&self) -> HashMap<(Option<MarkId>, Option<MarkId>), Decision> {
+        self.findings
+            .iter()
+            .zip(&self.decisions)
+            .filter_map(|(f, decision)| match f.subject {
+                Subject::Mark { edition, source } => Some(((edition, source), *decision)),
+                _ => None,
+            })
+            .collect()
+    }
+
+    pub(super) fn rewrite_marks(
+        &self,
+        rewrite: &mut PartRewrite<'_, 'a, 'i>,
+        summary: &mut Summary,
+        warnings: &mut Vec<String>,
+    ) {
+        let decisions = self.mark_decisions();
+        let (omitted, altered) = (self.policy.look_of_omitted(), self.policy.look_of_altered());
+        let mut from_source: Vec<(MarkId, Look)> =
+            self.restored_signs().into_iter().map(|m| (m, altered.clone())).collect();
+        let (mut from_edition, mut plain) = (Vec::new(), Plain::default());
+        for pair in &self.alignment.marks {
+            let ours = pair.edition.map(|m| &self.edition.marks[m]);
+            let composed = ours.is_some_and(|m| rewrite.is_in_composed_bar(m));
+            match self.verdict(pair, &decisions) {
+                Verdict::Edition if composed => {
+                    let mark = ours.expect("the edition's");
+                    rewrite.remove_mark(mark);
+                    match pair.source.filter(|_| pair.same) {
+                        Some(source) => from_source.push((source, Look::default())),
+                        None => from_edition.extend(pair.edition.map(|m| (m, self.is_apart(pair, &decisions)))),
+                    }
+                }
+                Verdict::Edition => {
+                    let mark = ours.expect("the edition's");
+                    rewrite.occupy(mark);
+                    if self.is_apart(pair, &decisions) {
+                        match rewrite.dress(mark, &self.policy.look_of_added(mark.category)) {
+                            true => summary.marks_apart += 1,
+                            false => plain.add(mark),
+                        }
+                    }
+                }
+                Verdict::Source => {
+                    if let Some(mark) = ours {
+                        rewrite.remove_mark(mark);
+                        summary.marks_removed += 1;
+                    }
+                    summary.marks_restored += 1;
+                    let look = if ours.is_some() { &altered } else { &omitted };
+                    from_source.extend(pair.source.map(|m| (m, look.clone())));
+                }
+                Verdict::Neither => match ours {
+                    Some(mark) => {
+                        rewrite.remove_mark(mark);
+                        summary.marks_removed += 1;
+                    }
+                    None => {
+                        if let Some(mark) = pair.source.map(|m| &self.source.marks[m]) {
+                            rewrite.leave_out(mark);
+                        }
+                    }
+                },
+            }
+        }
+        from_source.sort_by_key(|(m, _)| {
+            let mark = &self.source.marks[*m];
+            // Grace notes first: other marks may stand on them.
+            (mark.category != Category::Grace, self.source.time(mark.at.bar, mark.at.offset), *m)
+        });
+        for (mark, look) in from_source {
+            rewrite.lay_source_mark(&self.source.marks[mark], &look);
+        }
+        for (mark, apart) in from_edition {
+            let mark = &self.edition.marks[mark];
+            let look = if apart { self.policy.look_of_added(mark.category) } else { Look::default() };
+            if rewrite.lay_edition_mark(mark, &look) {
+                summary.marks_apart += usize::from(apart);
+            } else {
+                warnings.push(format!(
+                    "part {}, bar {}: {} was to be kept, but its bar is written again and has no place for it",
+                    self.edition.id, self.edition.bars[mark.at.bar].number, mark.reading
+                ));
+            }
+        }
+        warnings.extend(plain.warnings(self));
+    }
+
+    /// Whether the edition's mark of a pair is to be set apart.
+    fn is_apart(&self, pair: &MarkPair, decisions: &HashMap<(Option<MarkId>, Option<MarkId>), Decision>) -> bool {
+        !pair.same && decisions.get(&(pair.edition, pair.source)) == Some(&Decision::Bracket)
+    }
+
+    /// The source's signs whose written-out notes are taken back.
+    pub(super) fn restored_signs(&self) -> Vec<MarkId> {
+        let undone = self.with(|f| f.category == Category::Realisation).filter(|(_, undone)| *undone);
+        undone
+            .filter_map(|(f, _)| match f.subject {
+                Subject::Realisation(index) => Some(self.alignment.realisations[index].source),
+                _ => None,
+            })
+            .flat_map(|note| {
+                let is_sign = |c| matches!(c, Category::Ornament | Category::Grace);
+                let signs = self.source.marks.iter().enumerate();
+                let signs = signs.filter(move |(_, m)| is_sign(m.category) && m.at.note == Some(note));
+                signs.map(|(id, _)| id).collect::<Vec<_>>()
+            })
+            .filter(|m| self.alignment.marks.iter().all(|p| p.source != Some(*m)))
+            .collect()
+    }
+
+    pub(super) fn verdict(
+        &self,
+        pair: &MarkPair,
+        decisions: &HashMap<(Option<MarkId>, Option<MarkId>), Decision>,
+    ) -> Verdict {
+        if pair.same {
+            return Verdict::Edition;
+        }
+        let undone = decisions.get(&(pair.edition, pair.source)) == Some(&Decision::Out);
+        match (pair.edition, pair.source, undone) {
+            (Some(_), None, true) | (None, Some(_), false) => Verdict::Neither,
+            (_, Some(_), true) => Verdict::Source,
+            _ => Verdict::Edition,
+        }
+    }
+}
+
+/// Which side's mark the result has.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Verdict {
+    Edition,
+    Source,
+    Neither,
+}
