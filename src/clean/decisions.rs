@@ -183,7 +183,7 @@ pub(super) fn decide(
         return Err(DecisionError::Strange(said.findings.len()));
     }
     let strange = |said: &BTreeMap<String, Decision>, of: fn(&Names) -> &Vec<String>| -> Vec<String> {
-        let known: HashSet<&String> = names.iter().flat_map(|n| of(n)).collect();
+        let known: HashSet<&String> = names.iter().flat_map(of).collect();
         let own = said.iter().filter(|(name, decision)| **decision != Decision::Out && !known.contains(name));
         own.map(|(name, decision)| format!("the decision to {} \"{name}\" meets no finding", decision.name())).collect()
     };

@@ -59,6 +59,9 @@ fn home(node: Node<'_, '_>) -> Home {
     }
 }
 
+/// A bar and the offset from its start, in quarter notes.
+type Spot = (usize, Time);
+
 impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// Notes which spans of the edition stay, so that new ones get other numbers.
     pub fn occupy(&mut self, mark: &Mark) {
@@ -76,7 +79,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
     /// Where a mark of the source would come to stand, and its end: bar of the
     /// edition and offset. `None` where the result lacks its note or its time.
-    pub fn landing(&self, mark: &Mark) -> Option<((usize, Time), Option<(usize, Time)>)> {
+    pub fn landing(&self, mark: &Mark) -> Option<(Spot, Option<Spot>)> {
         let source = self.source.filter(|_| self.has_place_for(mark))?;
         let borne = mark.elements.iter().any(|e| matches!(home(source.tree.node(*e)), Home::Notation(_) | Home::Note));
         let land = |place: Place| match place.note.filter(|_| borne).and_then(|n| self.target_of_source(n)) {
