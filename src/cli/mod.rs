@@ -9,6 +9,7 @@ mod mine;
 mod notes;
 mod output;
 mod range;
+mod whole_file;
 
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};

@@ -2,10 +2,10 @@
 //! at all.
 
 use super::failure::Failure;
+use super::whole_file::{self, folder};
 use std::fs::Metadata;
 use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
-use tempfile::NamedTempFile;
 
 /// A place for a result, checked before any work is done.
 #[derive(Debug)]
@@ -86,7 +86,7 @@ impl Output {
                         plain.as_bytes()
                     }
                 };
-                to_file(path, bytes).map_err(|e| {
+                whole_file::write(path, bytes).map_err(|e| {
                     let reason = match e.kind() {
                         ErrorKind::PermissionDenied => "permission denied".to_string(),
                         _ => e.to_string(),
@@ -113,44 +113,6 @@ fn to_stdout(content: Content) -> io::Result<()> {
         // The reader has seen enough, as `head` does.
         Err(e) if e.kind() == ErrorKind::BrokenPipe => Ok(()),
         other => other,
-    }
-}
-
-/// A new file beside the target takes its place when it is complete.
-fn to_file(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let old = std::fs::metadata(path).ok();
-    // A device or a pipe can only be written into.
-    if old.as_ref().is_some_and(|about| !about.is_file()) {
-        return std::fs::write(path, bytes);
-    }
-    let mut file = new_file(folder(path))?;
-    file.write_all(bytes)?;
-    file.as_file().sync_all()?;
-    if let Some(old) = old {
-        file.as_file().set_permissions(old.permissions())?;
-    }
-    file.persist(path).map_err(|e| e.error)?;
-    Ok(())
-}
-
-/// Readable by whom the system's habit lets read new files.
-fn new_file(folder: &Path) -> io::Result<NamedTempFile> {
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".obelus-");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        builder.permissions(std::fs::Permissions::from_mode(0o666));
-        builder.tempfile_in(folder)
-    }
-    #[cfg(not(unix))]
-    builder.tempfile_in(folder)
-}
-
-fn folder(path: &Path) -> &Path {
-    match path.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
     }
 }
 

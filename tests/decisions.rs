@@ -1,0 +1,193 @@
+//! Decisions on single findings, from the file that an audit writes to the copy
+//! that follows it, and the critical notes that tell of them.
+
+#[path = "common/program.rs"]
+mod program;
+
+use program::{json_of, obelus, obelus_fails};
+use serde_json::Value;
+use std::path::Path;
+
+struct Desk {
+    folder: tempfile::TempDir,
+}
+
+fn demo(name: &str) -> String {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("corpus/demo").join(name);
+    path.to_str().expect("a UTF-8 path").to_string()
+}
+
+impl Desk {
+    fn new() -> Desk {
+        Desk { folder: tempfile::tempdir().unwrap() }
+    }
+
+    fn at(&self, name: &str) -> String {
+        self.folder.path().join(name).to_str().unwrap().to_string()
+    }
+
+    fn read(&self, name: &str) -> String {
+        std::fs::read_to_string(self.at(name)).unwrap()
+    }
+
+    /// The file of decisions of the demo.
+    fn decisions(&self, name: &str) -> String {
+        let file = self.at(name);
+        let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+        obelus(&["audit", &edition, &source, "--decisions", &file, "-o", &self.at("report.txt")]);
+        self.read(name)
+    }
+
+    /// Cleans the demo by decisions that were changed; what the program says.
+    fn clean(&self, decisions: &str, options: &[&str]) -> String {
+        std::fs::write(self.at("mine.toml"), decisions).unwrap();
+        obelus(&self.command(options))
+    }
+
+    fn command<'a>(&'a self, options: &[&'a str]) -> Vec<&'a str> {
+        let own = |text: String| &*Box::leak(text.into_boxed_str());
+        let (edition, source) = (own(demo("edition.musicxml")), own(demo("source.musicxml")));
+        let (copy, mine) = (own(self.at("clean.musicxml")), own(self.at("mine.toml")));
+        [&["clean", edition, source, "-o", copy, "--decisions", mine], options].concat()
+    }
+
+    /// What an audit of the copy finds.
+    fn found(&self) -> Vec<Value> {
+        let report = json_of(&["audit", &self.at("clean.musicxml"), &demo("source.musicxml"), "--format", "json"]);
+        report["parts"][0]["findings"].as_array().unwrap().clone()
+    }
+}
+
+/// The text with another word behind the names that have all of `parts`.
+fn decide(text: &str, parts: &[&str], word: &str) -> String {
+    let mut changed = 0;
+    let lines = text.lines().map(|line| {
+        if line.starts_with('"') && parts.iter().all(|p| line.contains(p)) {
+            changed += 1;
+            format!("{} = \"{word}\"", line.rsplit_once(" = ").unwrap().0)
+        } else {
+            line.to_string()
+        }
+    });
+    let out = lines.collect::<Vec<_>>().join("\n") + "\n";
+    assert!(changed > 0, "nothing is called {parts:?}");
+    out
+}
+
+#[test]
+fn every_finding_has_a_name_and_it_survives_a_second_run() {
+    let desk = Desk::new();
+    let (first, second) = (desk.decisions("a.toml"), desk.decisions("b.toml"));
+    assert_eq!(first, second);
+    let table: toml::Table = first.parse().unwrap();
+    let report = json_of(&["audit", &demo("edition.musicxml"), &demo("source.musicxml"), "--format", "json"]);
+    let count = |name: &str| report["parts"][0][name].as_array().unwrap().len();
+    assert_eq!(table["findings"].as_table().unwrap().len(), count("findings"));
+    assert_eq!(table["passages"].as_table().unwrap().len(), count("passages"));
+    // As it was written, the file says what is done anyway.
+    assert!(desk.clean(&first, &[]).contains("193 findings") || desk.found().is_empty());
+    assert_eq!(desk.found().len(), 0);
+}
+
+#[test]
+fn what_is_kept_by_name_is_all_that_an_audit_of_the_copy_finds() {
+    let desk = Desk::new();
+    let text = decide(&desk.decisions("all.toml"), &["breath added"], "keep");
+    let text = decide(&text, &["9:1 dynamics added f"], "bracket");
+    let said = desk.clean(&text, &[]);
+    assert!(said.replace('\n', " ").contains("findings left as the edition has them"), "{said}");
+    let found = desk.found();
+    let breaths = found.iter().filter(|f| f["category"] == "breath").count();
+    assert_eq!(breaths, text.matches("breath added").count());
+    assert_eq!(found.len(), breaths + 1);
+    assert!(found.iter().all(|f| f["status"] == "added"));
+}
+
+#[test]
+fn a_passage_is_kept_with_all_that_is_in_it() {
+    let desk = Desk::new();
+    let text = decide(&desk.decisions("all.toml"), &["inserted passage"], "keep");
+    desk.clean(&text, &["--notes", &desk.at("notes.md")]);
+    let report = json_of(&["audit", &desk.at("clean.musicxml"), &demo("source.musicxml"), "--format", "json"]);
+    let passages = report["parts"][0]["passages"].as_array().unwrap();
+    assert_eq!(passages.len(), 1);
+    assert_eq!(passages[0]["kind"], "inserted-passage");
+    assert!(desk.found().iter().all(|f| f["passage"] == 0), "nothing else is left");
+    let notes = desk.read("notes.md");
+    assert!(notes.contains("inserted, the source has nothing here"), "{notes}");
+    assert!(notes.contains("kept as the edition has it"), "{notes}");
+}
+
+#[test]
+fn faults_of_a_file_of_decisions_are_told_and_nothing_is_written() {
+    let desk = Desk::new();
+    let all = desk.decisions("all.toml");
+    for (text, status, told) in [
+        (decide(&all, &["octave altered"], "bracket"), 2, "only marks that the editor added can"),
+        (all.replace("= \"out\"", "= \"away\""), 3, ", column 3"),
+        ("[findings]\n\"P1 1:1 slur added slur\" = \"out\"\n[findings]\n".into(), 3, "line 3"),
+        ("[findings]\n\"P9 1:1 nothing of the kind\" = \"keep\"\n".into(), 2, "is it the file of another pair?"),
+    ] {
+        std::fs::write(desk.at("mine.toml"), &text).unwrap();
+        let failed = obelus_fails(&desk.command(&[]));
+        assert_eq!(failed.status, status, "{}", failed.stderr);
+        assert!(failed.stderr.contains(told) && failed.stderr.contains("mine.toml"), "{}", failed.stderr);
+        assert!(!Path::new(&desk.at("clean.musicxml")).exists());
+    }
+}
+
+#[test]
+fn a_decision_that_meets_nothing_is_told() {
+    let desk = Desk::new();
+    let text = desk.decisions("all.toml") + "\"P1 99:1 breath added breath-mark\" = \"keep\"\n";
+    let said = desk.clean(&text, &[]);
+    assert!(said.replace('\n', " ").contains("\"P1 99:1 breath added breath-mark\" meets no finding"), "{said}");
+}
+
+#[test]
+fn critical_notes_tell_every_finding_and_what_became_of_it() {
+    let desk = Desk::new();
+    let text = decide(&desk.decisions("all.toml"), &["4:2 ornament added"], "keep");
+    desk.clean(&text, &["--notes", &desk.at("notes.csv")]);
+    let notes = desk.read("notes.csv");
+    let lines: Vec<&str> = notes.lines().collect();
+    assert_eq!(lines[0], "part,bar,sign,source_bar,category,edition,source,remark,decision_name");
+    assert!(
+        notes.contains("Treble Recorder,4,2,4,ornament,trill,,addition; kept,P1 4:2 ornament added trill\n"),
+        "{notes}"
+    );
+    assert!(notes.contains(",addition; taken out,"), "{notes}");
+    assert!(notes.contains(",omission; put back,"), "{notes}");
+    assert!(notes.contains("an octave lower than the source"), "{notes}");
+    // Each mark has its line; the notes of a passage share one.
+    let report = json_of(&["audit", &demo("edition.musicxml"), &demo("source.musicxml"), "--format", "json"]);
+    let findings = report["parts"][0]["findings"].as_array().unwrap();
+    let told_alone = |f: &&Value| {
+        f["passage"].is_null()
+            || !["note", "octave", "rhythm", "realisation", "pitch"].contains(&f["category"].as_str().unwrap())
+    };
+    let alone = findings.iter().filter(told_alone).count();
+    let passages = report["parts"][0]["passages"].as_array().unwrap().len();
+    assert_eq!(lines.len() - 1, alone + passages);
+    let failed = obelus_fails(&desk.command(&["--notes", &desk.at("notes.txt")]));
+    assert_eq!(failed.status, 2);
+    assert!(failed.stderr.contains(".md or .csv"), "{}", failed.stderr);
+}
+
+#[test]
+fn a_copy_says_where_it_comes_from_unless_nothing_changed() {
+    let desk = Desk::new();
+    let decisions = desk.decisions("all.toml");
+    desk.clean(&decisions, &[]);
+    let copy = desk.read("clean.musicxml");
+    let field = copy.split("<miscellaneous-field name=\"obelus\">").nth(1).expect("a field");
+    let field = field.split('<').next().unwrap();
+    let edition = std::fs::read(demo("edition.musicxml")).unwrap();
+    let checksum = blake3::hash(&edition).to_hex().to_string();
+    assert!(field.contains(&format!("edition: edition.musicxml (BLAKE3 {checksum})")), "{field}");
+    assert!(field.contains("193 findings undone, 0 left as the edition has them"), "{field}");
+    assert!(copy.contains("<encoding-description>Derived from edition.musicxml by obelus"), "{copy}");
+    let same = desk.at("same.musicxml");
+    obelus(&["clean", &demo("edition.musicxml"), &demo("edition.musicxml"), "-o", &same]);
+    assert!(std::fs::read(&same).unwrap() == edition, "nothing changed, so nothing is said");
+}
