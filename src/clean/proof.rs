@@ -18,8 +18,10 @@ pub struct Proof {
     pub bars: usize,
     pub notes: usize,
     pub marks: usize,
-    /// Findings that an audit of the copy would still have: what was kept.
-    pub left: usize,
+    /// Findings that an audit of the copy still has: what was kept. `None` where it was not laid beside the source.
+    pub left: Option<usize>,
+    /// It was cleaned again, and stayed as it was.
+    pub again: bool,
 }
 
 /// A place where the result is not what it should be. `bar` is the printed
@@ -69,10 +71,10 @@ pub(super) fn prove_clean(sides: Sides, policy: &Policy, text: &str, work: &mut 
         }
     }
     let nothing_kept = kept.is_empty();
-    let mut more = Vec::new();
+    let (mut more, mut left) = (Vec::new(), 0);
     for (index, found) in findings.iter().enumerate() {
         for finding in &found.findings {
-            proof.left += 1;
+            left += 1;
             match kept.get_mut(&saying(index, finding)).filter(|n| **n > 0) {
                 Some(count) => *count -= 1,
                 None => more.push(difference(&score, &collation, index, finding)),
@@ -90,7 +92,9 @@ pub(super) fn prove_clean(sides: Sides, policy: &Policy, text: &str, work: &mut 
         if !super::work::work(again, &policy)?.plan.is_empty() {
             return Err(unruly("cleaned again, it would change once more".into()));
         }
+        proof.again = true;
     }
+    proof.left = Some(left);
     Ok(proof)
 }
 

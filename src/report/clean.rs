@@ -46,8 +46,18 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
         count(proof.notes, "note"),
         count(proof.marks, "mark")
     ));
+    let again = if proof.again { " Cleaned again, it stays as it is." } else { "" };
+    match proof.left {
+        Some(0) => line(format!("Laid beside the source, nothing else is found.{again}")),
+        Some(n) => line(format!("Laid beside the source, {} found, which were kept.", are(n))),
+        None => {}
+    }
     for warning in warnings {
         line(format!("Note: {warning}"));
     }
     out
+}
+
+fn are(n: usize) -> String {
+    if n == 1 { "1 finding is".into() } else { format!("{n} findings are") }
 }
