@@ -181,6 +181,58 @@ impl Interval {
     }
 }
 
+impl std::str::FromStr for Interval {
+    type Err = String;
+
+    /// Reads an interval in words, as `name` writes it: `up a minor third`,
+    /// `down an octave`; up to two octaves.
+    fn from_str(text: &str) -> Result<Interval, String> {
+        let plain = |text: &str| {
+            let lower = text.to_lowercase();
+            let words = lower.split_whitespace().filter(|w| !matches!(*w, "a" | "an" | "the" | "one"));
+            words.collect::<Vec<_>>().join(" ")
+        };
+        let wanted = plain(text);
+        let all = (-14..=14).flat_map(|steps: i32| {
+            let whole = Pitch::new(0, 0, 4).moved(Interval::new(steps, 0)).alter / -100;
+            (-2..=2).map(move |more| Interval::new(steps, whole + more))
+        });
+        all.into_iter().find(|interval| plain(&interval.name()) == wanted).ok_or_else(|| {
+            format!(
+                "{text:?} is not an interval; say which way and how far: \"up a minor third\", \"down a perfect fourth\", \
+                 \"up an octave\""
+            )
+        })
+    }
+}
+
+/// The fifths of a key in words, as in `D minor`, `Bb major`.
+///
+/// # Errors
+/// With what a key looks like.
+pub fn key_fifths(text: &str) -> Result<i32, String> {
+    let wrong = || format!("{text:?} is not a key; write it as \"D minor\" or \"Bb major\"");
+    let (tonic, mode) = text.trim().split_once(' ').ok_or_else(wrong)?;
+    let tonic = Pitch::parse(&format!("{tonic}4")).ok_or_else(wrong)?;
+    let major = FIFTHS[tonic.step as usize] + 7 * tonic.alter / 100;
+    let fifths = match mode.trim().to_lowercase().as_str() {
+        "major" => major,
+        "minor" => major - 3,
+        _ => return Err(wrong()),
+    };
+    if fifths.abs() > 7 {
+        Err(format!("{text} would need {}; write it otherwise", key_name(fifths)))
+    } else {
+        Ok(fifths)
+    }
+}
+
+/// The nearest interval that moves a signature by so many fifths.
+pub fn nearest_by_fifths(fifths: i32) -> Interval {
+    let semitones = (7 * fifths + 5).rem_euclid(12) - 5;
+    Interval::new((7 * semitones - fifths) / 12, semitones)
+}
+
 fn in_words(n: i32) -> String {
     match n {
         2 => "two".into(),
@@ -269,6 +321,29 @@ mod tests {
         for (steps, semitones, name) in cases {
             assert_eq!(Interval::new(steps, semitones).name(), name);
         }
+    }
+
+    #[test]
+    fn intervals_are_read_as_they_are_written() {
+        for text in ["up a minor third", "down a major second", "down an octave", "up a perfect fourth and an octave"] {
+            assert_eq!(text.parse::<Interval>().unwrap().name(), text);
+        }
+        assert_eq!("Up Minor Third".parse(), Ok(Interval::new(2, 3)));
+        assert_eq!("up an augmented second".parse(), Ok(Interval::new(1, 3)));
+        assert!("a third".parse::<Interval>().unwrap_err().contains("up a minor third"));
+    }
+
+    #[test]
+    fn keys_are_read_and_reached_by_the_nearest_way() {
+        assert_eq!(key_fifths("D minor"), Ok(-1));
+        assert_eq!(key_fifths("Bb major"), Ok(-2));
+        assert_eq!(key_fifths("f# minor"), Ok(3));
+        assert!(key_fifths("G# major").unwrap_err().contains("8 sharps"));
+        assert!(key_fifths("H-Dur").is_err());
+        // From G major (one sharp) to F, Bb and E: fifths -2, -3, 3.
+        assert_eq!(nearest_by_fifths(-2).name(), "down a major second");
+        assert_eq!(nearest_by_fifths(-3).name(), "up a minor third");
+        assert_eq!(nearest_by_fifths(3).name(), "down a minor third");
     }
 
     #[test]

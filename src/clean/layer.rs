@@ -4,7 +4,7 @@
 use super::clash::{self, Own};
 use super::expect::{Content, MarkLine};
 use super::sheet::{BarBeat, Sheet, SheetError, SheetMark};
-use super::{Changes, Cleaned, Failure, Policy, Proof, Summary, proof};
+use super::{Cleaned, Failure, Policy, Proof, proof};
 use crate::findings::{Finding, PartFindings, Status, Subject};
 use crate::musicxml::rewrite::{Anchor, Fate, NewMark, ORNAMENTS, PartRewrite, articulations, is_dynamic_sign};
 use crate::musicxml::{Input, Plan, Tree, words_of};
@@ -94,10 +94,9 @@ pub(super) fn finish(
     expected: &[Content],
     policy: &Policy,
 ) -> Result<(String, Proof), Failure> {
-    let unchanged = plan.is_empty() && cleaned.summary.is_nothing();
+    let unchanged = plan.is_empty() && cleaned.summary.is_nothing() && policy.transpose.is_none();
     if let Some(provenance) = policy.provenance.as_ref().filter(|_| !unchanged) {
-        let Summary { undone, kept, marks_apart: apart, .. } = cleaned.summary;
-        let changes = Changes { undone, kept, apart, laid };
+        let changes = cleaned.summary.changes(laid);
         crate::musicxml::sign(&mut plan, &provenance.description(), &provenance.field(policy, changes));
     }
     let text = plan.finish().apply(&cleaned.text)?;

@@ -14,6 +14,7 @@ mod proof;
 mod provenance;
 mod sheet;
 mod toml_fault;
+mod transpose;
 mod work;
 
 use crate::collate::Collation;
@@ -30,6 +31,7 @@ pub use policy::{Additions, Decision, Policy, Restore};
 pub use proof::{Difference, Proof};
 pub use provenance::{Changes, Origin, Provenance};
 pub use sheet::{BarBeat, Sheet, SheetError, SheetMark};
+pub use transpose::{NewKey, transpose};
 
 /// How much was done.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -49,6 +51,11 @@ pub struct Summary {
 }
 
 impl Summary {
+    /// For a copy's provenance, with so many marks of the teacher's.
+    fn changes(&self, laid: usize) -> Changes {
+        Changes { undone: self.undone, kept: self.kept, apart: self.marks_apart, laid }
+    }
+
     pub fn is_nothing(&self) -> bool {
         Summary { kept: 0, undone: 0, ..self.clone() } == Summary::default()
     }

@@ -3,6 +3,7 @@
 use super::apart::Apart;
 use super::{Decisions, Provenance};
 use crate::findings::{Finding, Status};
+use crate::pitch::Interval;
 use crate::score::Category;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
@@ -75,6 +76,8 @@ pub struct Policy {
     pub apart: Apart,
     /// Findings decided one by one, before all else.
     pub decisions: Option<Decisions>,
+    /// By how much the whole copy moves at last.
+    pub transpose: Option<Interval>,
     /// What the copy is to say of its making, if anything changes.
     pub provenance: Option<Provenance>,
 }

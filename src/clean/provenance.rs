@@ -95,6 +95,7 @@ fn settings(policy: &Policy) -> String {
     if !policy.leave.is_empty() {
         out.push(format!("no-restore {}", list(policy.leave.iter().copied().map(Restore::name).collect())));
     }
+    out.extend(policy.transpose.map(|by| format!("transpose {}", by.name())));
     out.join(", ")
 }
 

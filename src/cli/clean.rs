@@ -6,10 +6,12 @@ use super::mine::Mine;
 use super::notes::NotesFile;
 use super::output::{Content, Output};
 use clap::ValueEnum;
+use obelus::clean::NewKey;
 use obelus::clean::{self, Additions, Apart, Cleaned, Decisions, Origin, Policy, Proof, Provenance, Restore, Sides};
 use obelus::collate::{self, Choice};
 use obelus::findings;
 use obelus::musicxml::{self, Tree};
+use obelus::pitch::{Interval, key_fifths};
 use obelus::report;
 use obelus::score::Category;
 use std::path::{Path, PathBuf};
@@ -43,6 +45,12 @@ pub struct Args {
     /// Leave these as the edition has them
     #[arg(long, value_name = "KIND,…", value_delimiter = ',', value_enum)]
     no_restore: Vec<Kind>,
+    /// Write the copy so much higher or lower: "up a minor third"
+    #[arg(long, value_name = "INTERVAL", conflicts_with = "key")]
+    transpose: Option<Interval>,
+    /// Write the copy in this key, by the nearest way: "D minor"
+    #[arg(long, value_name = "KEY", value_parser = key_fifths)]
+    key: Option<i32>,
     /// Follow the decisions in this file, which audit --decisions writes
     #[arg(long, value_name = "FILE")]
     decisions: Option<PathBuf>,
@@ -63,6 +71,7 @@ Examples:
   obelus clean edition.mxl source.mxl -o part.mxl --additions bracket
   obelus clean edition.mxl source.mxl -o proof.mxl --additions color
   obelus clean edition.mxl source.mxl -o part.mxl --no-restore octaves,passages
+  obelus clean edition.mxl source.mxl -o part.mxl --transpose \"up a major second\"
   obelus clean edition.mxl source.mxl -o part.mxl --decisions decisions.toml --notes notes.md
 
 The copy is read back and compared with the source before it is written; if it
@@ -172,9 +181,17 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         additions: args.additions.into(),
         apart: apart.map(|(table, _)| table).unwrap_or_default(),
         decisions: decisions.map(|(decisions, _)| decisions),
+        transpose: None,
         // The last step says it.
-        provenance: mine.is_none().then(|| provenance.clone()),
+        provenance: None,
     };
+    let to = match (args.transpose, args.key) {
+        (Some(by), _) => Some(NewKey::By(by)),
+        (None, key) => key.map(|fifths| NewKey::Fifths { fifths, part: first.edition }),
+    };
+    if mine.is_none() && to.is_none() {
+        policy.provenance = Some(provenance.clone());
+    }
     let sides = Sides {
         edition_tree: &edition_tree,
         edition: &edition.score,
@@ -184,6 +201,12 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         findings: &findings,
     };
     let mut cleaned = clean::clean(sides, &policy).map_err(|e| clean_failure(args, e))?;
+    if let Some(to) = to {
+        policy.provenance = mine.is_none().then(|| provenance.clone());
+        let (moved, by) = clean::transpose(&edition_input, cleaned, to, &policy)?;
+        cleaned = moved;
+        policy.transpose = (by != Interval::UNISON).then_some(by);
+    }
     policy.provenance = Some(provenance);
     let mut laid = None;
     if let Some(mine) = &mine {

@@ -313,7 +313,7 @@ fn is_trill(mark: &Mark) -> bool {
 
 /// The signs of figures and ornaments, which their meaning has in braces, may
 /// be others in another key: there it only counts that they are.
-fn without_signs(meaning: &str) -> String {
+pub fn without_signs(meaning: &str) -> String {
     let mut out = String::new();
     let mut rest = meaning;
     while let Some((before, sign)) = rest.split_once('{') {

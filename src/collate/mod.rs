@@ -21,6 +21,7 @@ use crate::score::{MarkId, NoteId, Part, Score};
 use crate::time::Time;
 
 pub use draw::pair_parts;
+pub use marks::without_signs;
 pub use parts::{Choice, Pair, Pairing, pair};
 
 /// Two scores laid side by side.

@@ -10,10 +10,11 @@ mod shown;
 mod teacher;
 mod ties;
 mod timed;
+mod transpose;
 
 use super::fragment::Fragment;
 use super::plan::Plan;
-use super::tree::{Tree, child, child_text};
+use super::tree::{Tree, child_text};
 use crate::collate::PartAlignment;
 use crate::pitch::{Interval, LETTERS, Pitch};
 use crate::score::{Category, Element, Mark, NoteId, Part, Place};
@@ -21,6 +22,7 @@ use crate::time::Time;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 pub use teacher::{Anchor, NewMark, ORNAMENTS, articulations, is_dynamic_sign};
+pub use transpose::TooManySigns;
 
 /// What becomes of one row of the outline.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -123,6 +125,8 @@ pub struct PartRewrite<'p, 'a, 'i> {
     /// The signature that each row has afterwards.
     fifths: Vec<i32>,
     signatures_restored: bool,
+    /// Every note moves by one interval, and signs stay where they are.
+    moved_whole: bool,
 }
 
 struct Occupied {
@@ -173,6 +177,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             gone_graces: BTreeSet::new(),
             fifths: Vec::new(),
             signatures_restored: false,
+            moved_whole: false,
         }
     }
 
@@ -204,18 +209,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
         let sounding = pitch.moved(source.alignment.interval).simplest();
         for tied in self.part.tied(note).collect::<Vec<_>>() {
             let written = sounding.moved(self.part.notes[tied].transpose.inverse());
-            self.pitches.insert(tied, written);
-            let node = self.plan.tree().node(self.part.notes[tied].element);
-            let Some(pitch) = child(node, "pitch") else {
-                continue;
-            };
-            let old = self.written(tied);
-            match child(pitch, "octave").filter(|_| old.is_some_and(|o| o.same_name(written))) {
-                Some(octave) => {
-                    self.plan.replace(super::tree::element(octave), Fragment::leaf("octave", written.octave));
-                }
-                None => self.plan.replace(super::tree::element(pitch), pitch_fragment(written)),
-            }
+            self.put_pitch(tied, written);
         }
     }
 

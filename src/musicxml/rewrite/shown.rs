@@ -117,6 +117,8 @@ impl PartRewrite<'_, '_, '_> {
             Some(old) if unflagged => self.plan.remove(element(old)),
             Some(old) if changed && (needed || special) && text_of(old) == name => {}
             Some(old) if changed && (needed || special) => self.plan.replace(element(old), wanted(old)),
+            // A sign that is printed without need stays one.
+            Some(old) if self.moved_whole && !status_changed => self.plan.replace(element(old), wanted(old)),
             Some(old) if changed || status_changed && !needed && !special => self.plan.remove(element(old)),
             Some(_) => {}
         }
@@ -326,7 +328,7 @@ fn direction(group: &[Stemmed], middle: i32) -> &'static str {
     if farthest >= 0 { "down" } else { "up" }
 }
 
-fn accidental_name(alter: i32) -> Option<&'static str> {
+pub(super) fn accidental_name(alter: i32) -> Option<&'static str> {
     Some(match alter {
         0 => "natural",
         100 => "sharp",
@@ -339,4 +341,15 @@ fn accidental_name(alter: i32) -> Option<&'static str> {
         -150 => "three-quarters-flat",
         _ => return None,
     })
+}
+
+/// What a sign alters a note by, in hundredths of a semitone.
+pub(super) fn alteration_of(name: &str) -> Option<i32> {
+    match name {
+        "sharp-sharp" => Some(200),
+        "double-flat" => Some(-200),
+        _ => [0, 100, -100, 200, -200, 50, -50, 150, -150]
+            .into_iter()
+            .find(|alter| accidental_name(*alter) == Some(name)),
+    }
 }

@@ -1,0 +1,195 @@
+//! A part in another key: notes, signatures, chord symbols, figures.
+
+use super::super::fragment::Fragment;
+use super::super::tree::{child, child_text, element, elements, text_of};
+use super::PartRewrite;
+use super::compose::{is_pitched, move_named_pitch};
+use super::shown::{accidental_name, alteration_of};
+use crate::pitch::{Interval, LETTERS, Pitch};
+use crate::score::NoteId;
+use roxmltree::Node;
+
+/// The most sharps or flats that a signature is written with.
+const MOST: i32 = 7;
+
+/// A signature that would need more than seven sharps or flats.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TooManySigns {
+    /// 0-based place of its bar.
+    pub bar: usize,
+    pub fifths: i32,
+}
+
+impl PartRewrite<'_, '_, '_> {
+    /// Moves the whole part by an interval; instruments that transpose go on
+    /// doing so. Parts without pitches stay as they are.
+    ///
+    /// # Errors
+    /// When a signature would need more than seven sharps or flats.
+    pub fn transpose(&mut self, by: Interval) -> Result<(), TooManySigns> {
+        if !(0..self.part.notes.len()).any(|n| is_pitched(self.part, n)) {
+            return Ok(());
+        }
+        self.moved_whole = true;
+        let fifths = by.fifths();
+        self.fifths = self.part.bars.iter().map(|b| b.fifths + fifths).collect();
+        if let Some(bar) = self.fifths.iter().position(|f| f.abs() > MOST && fifths != 0) {
+            return Err(TooManySigns { bar, fifths: self.fifths[bar] });
+        }
+        for note in 0..self.part.notes.len() {
+            if let Some(written) = self.written(note) {
+                self.put_pitch(note, written.moved(by).simplest());
+            }
+        }
+        for bar in 0..self.part.bars.len() {
+            let node = self.plan.tree().node(self.part.bars[bar].element);
+            for item in elements(node) {
+                match item.tag_name().name() {
+                    "attributes" => {
+                        elements(item).filter(|n| n.tag_name().name() == "key").for_each(|key| self.move_key(key, by))
+                    }
+                    "harmony" => self.move_harmony(item, by),
+                    "figured-bass" => self.move_figures(item, by),
+                    "note" => self.move_signs(item, by),
+                    _ => {}
+                }
+            }
+        }
+        if fifths != 0 {
+            self.say_first_key();
+        }
+        Ok(())
+    }
+
+    fn move_key(&mut self, key: Node<'_, '_>, by: Interval) {
+        let fifths = by.fifths();
+        if fifths == 0 {
+            return;
+        }
+        for name in ["fifths", "cancel"] {
+            if let Some(node) = child(key, name)
+                && let Ok(old) = text_of(node).parse::<i32>()
+            {
+                let mut moved = Fragment::shell(node);
+                moved.text = (old + fifths).to_string();
+                self.plan.replace(element(node), moved);
+            }
+        }
+        // A signature of single accidentals.
+        let steps: Vec<Node> = elements(key).filter(|n| n.tag_name().name() == "key-step").collect();
+        for step in steps {
+            let Some(alter) = step.next_sibling_element().filter(|n| n.tag_name().name() == "key-alter") else {
+                continue;
+            };
+            let Some(old) = spelled(text_of(step), text_of(alter)) else { continue };
+            let new = old.moved(by);
+            self.plan.replace(element(step), Fragment::leaf("key-step", LETTERS[new.step as usize]));
+            self.plan.replace(element(alter), Fragment::leaf("key-alter", f64::from(new.alter) / 100.0));
+            let sign = alter.next_sibling_element().filter(|n| n.tag_name().name() == "key-accidental");
+            if let (Some(sign), Some(name)) = (sign, accidental_name(new.alter)) {
+                self.plan.replace(element(sign), Fragment::leaf("key-accidental", name));
+            }
+        }
+    }
+
+    /// A part that says no signature at first has none to move: it gets one.
+    fn say_first_key(&mut self) {
+        let Some(first) = self.part.bars.first() else { return };
+        let node = self.plan.tree().node(first.element);
+        let attributes = elements(node).find(|n| n.tag_name().name() == "attributes");
+        if attributes.is_some_and(|a| child(a, "key").is_some()) {
+            return;
+        }
+        let key = Fragment::new("key").with(Fragment::leaf("fifths", self.fifths[0]));
+        match attributes {
+            Some(attributes) => self.plan.add_child(element(attributes), key),
+            None => {
+                let attributes = Fragment::new("attributes").with(key);
+                match elements(node).find(|n| n.tag_name().name() != "print") {
+                    Some(head) => self.plan.insert_before(element(head), attributes),
+                    None => self.plan.add_child(first.element, attributes),
+                }
+            }
+        }
+    }
+
+    fn move_harmony(&mut self, harmony: Node<'_, '_>, by: Interval) {
+        for (name, step, alter) in [("root", "root-step", "root-alter"), ("bass", "bass-step", "bass-alter")] {
+            for node in elements(harmony).filter(|n| n.tag_name().name() == name).collect::<Vec<_>>() {
+                let mut moved = Fragment::copy(node);
+                move_named_pitch(&mut moved, step, alter, by);
+                self.plan.replace(element(node), moved);
+            }
+        }
+    }
+
+    /// A sign at a figure alters the note so many letters above the bass.
+    fn move_figures(&mut self, figured: Node<'_, '_>, by: Interval) {
+        let bass = figured.next_siblings().filter(Node::is_element).find_map(|n| {
+            let pitch = child(n, "pitch").filter(|_| n.tag_name().name() == "note")?;
+            spelled(child_text(pitch, "step")?, child_text(pitch, "alter").unwrap_or("0"))
+        });
+        let Some(bass) = bass else { return };
+        for figure in elements(figured).filter(|n| n.tag_name().name() == "figure") {
+            // A sign alone is at the third.
+            let number = child_text(figure, "figure-number").and_then(|n| n.parse::<i32>().ok()).unwrap_or(3);
+            for name in ["prefix", "suffix"] {
+                let Some(sign) = child(figure, name) else { continue };
+                let Some(alter) = alteration_of(text_of(sign)) else { continue };
+                let above = Pitch::new((bass.step + number - 1).rem_euclid(7), alter, 4);
+                self.put_sign(sign, above.moved(by).alter);
+            }
+        }
+    }
+
+    /// Signs at ornaments alter the neighbour above, or below where they stand below.
+    fn move_signs(&mut self, note: Node<'_, '_>, by: Interval) {
+        let Some(pitch) = child(note, "pitch") else {
+            // A rest may be printed at a pitch's height.
+            if let Some(rest) = child(note, "rest").filter(|r| child(*r, "display-step").is_some()) {
+                let mut moved = Fragment::copy(rest);
+                move_named_pitch(&mut moved, "display-step", "", by);
+                self.plan.replace(element(rest), moved);
+            }
+            return;
+        };
+        let Some(step) = child_text(pitch, "step").and_then(|s| LETTERS.iter().position(|l| s == l.to_string())) else {
+            return;
+        };
+        for sign in note.descendants().filter(|n| n.tag_name().name() == "accidental-mark") {
+            let Some(alter) = alteration_of(text_of(sign)) else { continue };
+            let way = if sign.attribute("placement") == Some("below") { -1 } else { 1 };
+            let neighbour = Pitch::new((step as i32 + way).rem_euclid(7), alter, 4);
+            self.put_sign(sign, neighbour.moved(by).alter);
+        }
+    }
+
+    fn put_sign(&mut self, sign: Node<'_, '_>, alter: i32) {
+        if let Some(name) = accidental_name(alter).filter(|name| *name != text_of(sign)) {
+            let mut moved = Fragment::shell(sign);
+            moved.text = name.to_string();
+            self.plan.replace(element(sign), moved);
+        }
+    }
+
+    /// Gives a note another written pitch; its accidental is settled with all others.
+    pub(super) fn put_pitch(&mut self, note: NoteId, written: Pitch) {
+        self.pitches.insert(note, written);
+        let node = self.plan.tree().node(self.part.notes[note].element);
+        let Some(pitch) = child(node, "pitch") else { return };
+        let old = self.written(note);
+        match child(pitch, "octave").filter(|_| old.is_some_and(|o| o.same_name(written))) {
+            Some(octave) => {
+                self.plan.replace(element(octave), Fragment::leaf("octave", written.octave));
+            }
+            None => self.plan.replace(element(pitch), super::pitch_fragment(written)),
+        }
+    }
+}
+
+/// A letter and its alteration, in any octave.
+fn spelled(step: &str, alter: &str) -> Option<Pitch> {
+    let step = LETTERS.iter().position(|l| step == l.to_string())? as i32;
+    let alter: f64 = alter.parse().ok()?;
+    Some(Pitch::new(step, (alter * 100.0).round() as i32, 4))
+}
