@@ -1,0 +1,21 @@
+//! Keys and fingers: how a part lies on an instrument, as it stands and in
+//! every other key. The measure is our own proposal; docs/keys.md tells it.
+
+mod choice;
+mod fingerings;
+mod line;
+mod measure;
+pub mod phrases;
+mod stretches;
+mod study;
+mod tempo;
+
+#[cfg(test)]
+mod tests;
+
+pub use choice::simplest;
+pub use fingerings::{Chart, Effort, Fingering};
+pub use line::View;
+pub use stretches::Stretch;
+pub use study::{Handling, Study, Trial};
+pub use tempo::{Tempo, TempoSource};
