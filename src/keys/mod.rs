@@ -10,9 +10,6 @@ mod stretches;
 mod study;
 mod tempo;
 
-#[cfg(test)]
-mod tests;
-
 pub use choice::simplest;
 pub use fingerings::{Chart, Effort, Fingering};
 pub use line::View;

@@ -17,13 +17,15 @@ const SHIFTS: usize = 2 * FAR as usize + 1;
 const FIGURE: usize = 3;
 
 /// Points that the choice weighs.
-const OUTSIDE: f64 = 20.0;
-const MOVED: f64 = 0.3;
-const AT_REST: f64 = 2.0;
-const AT_LEAP: f64 = 4.0;
+const OUTSIDE: f64 = 60.0;
+const MOVED: f64 = 1.0;
+const AT_REST: f64 = 0.5;
+const AT_LEAP: f64 = 6.0;
 /// For each semitone beyond an octave that a changed seam leaps.
 const WIDE: f64 = 0.5;
-const UNALIKE: f64 = 8.0;
+/// A leap that would vanish into a repeated note.
+const FLAT: f64 = 3.0;
+const UNALIKE: f64 = 40.0;
 
 /// What should go to another octave so that a part fits a range.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -251,8 +253,9 @@ impl<'a> Judge<'a> {
         let (a, b) = self.beside(piece);
         let leap = semitones(self.line.top(a).1, self.line.top(b).1) + 12 * (shift as i32 - before as i32);
         let wide = WIDE * f64::from((leap.abs() - 12).max(0));
+        let flat = if leap == 0 && !b.after_rest { FLAT } else { 0.0 };
         let unalike = if self.phrases.alike[piece] { UNALIKE } else { 0.0 };
-        unalike + if b.after_rest { AT_REST + wide / 2.0 } else { AT_LEAP + wide }
+        unalike + flat + if b.after_rest { AT_REST + wide / 2.0 } else { AT_LEAP + wide }
     }
 
     fn seam(&self, piece: usize, shifts: &[i32]) -> Seam {

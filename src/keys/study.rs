@@ -264,7 +264,7 @@ impl Trial {
         let left = 50.0 * self.left.len() as f64 / notes;
         let changes = 2.0 * moved as f64 / notes + 0.05 * self.proposal.moves.len() as f64;
         let hardness = match &self.fingers {
-            Some(handling) => handling.difficulty,
+            Some(handling) => handling.difficulty * (1.0 + 20.0 * handling.untrue.len() as f64 / notes),
             // Without fingerings the signature and the height stand for them.
             None => {
                 let signs = self.signatures.iter().map(|s| s.1.abs()).max().unwrap_or(0);

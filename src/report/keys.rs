@@ -166,9 +166,9 @@ fn of_study(part: &Part, instrument: &Instrument, study: &Study, reading: Readin
         hard.min_by(f64::total_cmp)
     };
     let easiest = least(&|t| t.proposal.outside == 0)
-        .map(|d| (d, "the easiest key that fits as it is"))
-        .or_else(|| Some((least(&|t| t.left.is_empty())?, "the easiest key that can be made to fit")))
-        .or_else(|| Some((least(&|_| true)?, "the easiest key")));
+        .map(|d| (d, ("that fits as it is", "that fit as they are")))
+        .or_else(|| Some((least(&|t| t.left.is_empty())?, ("that can be made to fit", "that can be made to fit"))))
+        .or_else(|| Some((least(&|_| true)?, ("there is", "there are"))));
     let teller = Teller { part, instrument, study, easiest };
     KeysInstrument {
         instrument: instrument.name.clone(),
@@ -190,7 +190,7 @@ struct Teller<'a> {
     instrument: &'a Instrument,
     study: &'a Study<'a>,
     /// The least difficulty of the keys that fit best, and what they are called.
-    easiest: Option<(f64, &'static str)>,
+    easiest: Option<(f64, (&'static str, &'static str))>,
 }
 
 impl Teller<'_> {
@@ -267,12 +267,13 @@ impl Teller<'_> {
             if !fingers.untrue.is_empty() {
                 said.push(self.untrue(&fingers.untrue));
             }
-            if let Some((easiest, which)) = self.easiest.filter(|e| e.0 > 0.0) {
+            if let Some((easiest, (one, all))) = self.easiest.filter(|e| e.0 > 0.0) {
                 let times = fingers.difficulty / easiest;
                 said.push(match times {
-                    t if t > 1.05 => format!("{t:.1} times as hard under the fingers as {which}"),
-                    t if t > 0.95 => format!("as easy under the fingers as {which}"),
-                    _ => format!("easier under the fingers than {which}"),
+                    1.0 => format!("the easiest under the fingers of all keys {all}"),
+                    t if t > 1.05 => format!("{t:.1} times as hard under the fingers as the easiest key {one}"),
+                    t if t > 0.95 => format!("about as easy under the fingers as the easiest key {one}"),
+                    _ => format!("easier under the fingers than any key {one}"),
                 });
             }
         }
