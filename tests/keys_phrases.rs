@@ -143,6 +143,10 @@ proptest! {
         prop_assert_eq!(proposal.left, outside(&|n| octaves[n]));
         prop_assert!(proposal.left <= proposal.outside);
         prop_assert!(proposal.moves.is_empty() || proposal.left < proposal.outside);
+        for note in part.struck() {
+            let below = part.notes[note].pitch().unwrap().sound() < range.lowest.sound();
+            prop_assert!(!below || octaves[note] >= 0, "what lies below was lowered");
+        }
         let struck: Vec<usize> = (0..part.notes.len()).filter(|n| part.notes[*n].is_struck()).collect();
         for pair in struck.windows(2) {
             let [a, b] = [pair[0], pair[1]];

@@ -178,6 +178,8 @@ struct Judge<'a> {
     limits: (i32, i32),
     /// For each piece how many notes are outside with each shift.
     outside: Vec<[usize; SHIFTS]>,
+    /// Whether a piece has notes below the range: these are never lowered.
+    dips: Vec<bool>,
 }
 
 impl<'a> Judge<'a> {
@@ -196,14 +198,22 @@ impl<'a> Judge<'a> {
             }
             outside
         };
-        let outside = (0..phrases.starts.len()).map(count).collect();
-        Judge { line, phrases, interval, limits, outside }
+        let dips = |piece: usize| {
+            let notes = phrases.events(line, piece).iter().flat_map(|e| &line.notes[e.notes.clone()]);
+            notes.into_iter().any(|n| n.1.sound() + 100 * interval.semitones < limits.0)
+        };
+        let pieces = 0..phrases.starts.len();
+        let outside = pieces.clone().map(count).collect();
+        Judge { line, phrases, interval, limits, outside, dips: pieces.map(dips).collect() }
     }
 
     /// The shift of each piece that costs least together, and what it costs.
     fn cheapest(&self) -> (Vec<i32>, f64) {
         let pieces = self.outside.len();
         let own = |piece: usize, shift: usize| {
+            if self.dips[piece] && shift < FAR as usize {
+                return f64::INFINITY;
+            }
             let octaves = (shift as i32 - FAR).abs();
             let notes = self.phrases.events(self.line, piece).len();
             OUTSIDE * self.outside[piece][shift] as f64 + MOVED * f64::from(octaves) * notes as f64
