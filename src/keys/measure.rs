@@ -5,7 +5,8 @@
 //! the quadratic mean of that over its time, so that one fast awkward change
 //! weighs more than several slow ones. It grows in proportion to the tempo.
 
-use super::fingerings::{Chart, Effort};
+use super::effort::Effort;
+use super::fingerings::Chart;
 use super::line::Line;
 
 /// Notes have at most so many fingerings.

@@ -2,6 +2,7 @@
 //! every other key. The measure is our own proposal; docs/keys.md tells it.
 
 mod choice;
+mod effort;
 mod fingerings;
 mod line;
 mod measure;
@@ -11,7 +12,8 @@ mod study;
 mod tempo;
 
 pub use choice::simplest;
-pub use fingerings::{Chart, Effort, Fingering};
+pub use effort::Effort;
+pub use fingerings::{Chart, Fingering};
 pub use line::View;
 pub use stretches::Stretch;
 pub use study::{Handling, Study, Trial};

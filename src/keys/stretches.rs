@@ -1,6 +1,7 @@
 //! The stretches of a part that will hurt, why, and how slowly to begin.
 
-use super::fingerings::{Chart, Effort};
+use super::effort::Effort;
+use super::fingerings::Chart;
 use super::line::Line;
 use super::measure::{Fingers, difficulty};
 use super::tempo::Tempo;

@@ -263,12 +263,13 @@ impl Trial {
         let moved: usize = self.proposal.moves.iter().map(|m| m.notes.len()).sum();
         let left = 50.0 * self.left.len() as f64 / notes;
         let changes = 2.0 * moved as f64 / notes + 0.05 * self.proposal.moves.len() as f64;
+        let high = self.top_register as f64 / notes;
         let hardness = match &self.fingers {
-            Some(handling) => handling.difficulty * (1.0 + 20.0 * handling.untrue.len() as f64 / notes),
+            Some(handling) => handling.difficulty * (1.0 + 20.0 * handling.untrue.len() as f64 / notes + 0.5 * high),
             // Without fingerings the signature and the height stand for them.
             None => {
                 let signs = self.signatures.iter().map(|s| s.1.abs()).max().unwrap_or(0);
-                1.0 + 0.05 * f64::from(signs) + self.top_register as f64 / notes
+                1.0 + 0.05 * f64::from(signs) + high
             }
         };
         hardness * (1.0 + left + changes)
