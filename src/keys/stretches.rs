@@ -11,6 +11,8 @@ use crate::time::Time;
 
 /// Fewer changes are no stretch.
 const FEWEST: usize = 2;
+/// More are not looked at in one stretch, however many a file puts into half a bar.
+const LONGEST: usize = 64;
 
 /// A stretch of one voice, about half a bar long.
 #[derive(Debug, Clone)]
@@ -93,7 +95,7 @@ fn windows(part: &Part, place: usize, line: &Line, fingers: &Fingers, tempo: &Te
         let length = (meter.bar / Time::from(2)).max(meter.beat);
         // The window holds the changes after its first note.
         end = end.max(first + 1);
-        while end < events.len() && events[end].onset <= events[first].onset + length {
+        while end < events.len() && end - first <= LONGEST && events[end].onset <= events[first].onset + length {
             load += fingers.load[end];
             end += 1;
         }

@@ -68,7 +68,19 @@ fn top_register(range: &Range) -> i32 {
     range.highest.sound() - size / 4 * 100 + 100
 }
 
+/// One player has one voice at a time; of two in a bar the harder counts.
+fn take_harder(loads: &mut [f64], line: &Line, fingers: &Fingers) {
+    let events: Vec<_> = line.events.iter().zip(&fingers.load).collect();
+    for bar in events.chunk_by(|a, b| a.0.bar == b.0.bar) {
+        let load = bar.iter().map(|(_, load)| **load).sum();
+        let known = &mut loads[bar[0].0.bar];
+        *known = known.max(load);
+    }
+}
+
 impl<'a> Study<'a> {
+    /// A part as `view` reads it. The fingers are measured where the chart is
+    /// the instrument's.
     pub fn new(part: &'a Part, instrument: &'a Instrument, view: View, chart: &'a Chart, tempo: Tempo) -> Study<'a> {
         let lines: Vec<_> = lines(part, |note| view.written(part, note))
             .into_iter()
@@ -163,10 +175,7 @@ impl<'a> Study<'a> {
                 };
                 let n: Vec<i32> = (0..line.events.len()).map(semitones).collect();
                 let fingers = measure::finger(line, chart, &n);
-                for (bar, load) in self.bar_loads(line, &fingers).into_iter().enumerate() {
-                    // One player has one voice at a time; of two the harder counts.
-                    loads[bar] = loads[bar].max(load);
-                }
+                take_harder(&mut loads, line, &fingers);
                 for (place, fingering) in fingers.chosen.iter().enumerate() {
                     let Some(fingering) = fingering.map(|f| chart.fingering(f)) else { continue };
                     handling.forked += usize::from(fingering.is_forked());
@@ -204,9 +213,7 @@ impl<'a> Study<'a> {
             .collect();
         let mut loads = vec![0.0_f64; self.part.bars.len()];
         for (line, fingers) in &fingered {
-            for (bar, load) in self.bar_loads(line, fingers).into_iter().enumerate() {
-                loads[bar] = loads[bar].max(load);
-            }
+            take_harder(&mut loads, line, fingers);
         }
         let played = loads.iter().zip(&self.playing).filter(|(_, time)| **time > 0.0);
         let usual = measure::median(played.map(|(load, time)| self.difficulty(*load, *time)).collect());
@@ -215,14 +222,6 @@ impl<'a> Study<'a> {
 
     fn difficulty(&self, load: f64, quarters: f64) -> f64 {
         measure::difficulty(load, quarters, self.tempo.quarters_per_second())
-    }
-
-    fn bar_loads(&self, line: &Line, fingers: &Fingers) -> Vec<f64> {
-        let mut loads = vec![0.0; self.part.bars.len()];
-        for (event, load) in line.events.iter().zip(&fingers.load) {
-            loads[event.bar] += load;
-        }
-        loads
     }
 
     fn signatures(&self, turn: i32) -> Vec<(usize, i32)> {
