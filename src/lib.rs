@@ -5,6 +5,7 @@ pub mod clean;
 pub mod collate;
 pub mod findings;
 pub mod instrument;
+pub mod keys;
 pub mod musicxml;
 pub mod patch;
 pub mod pitch;

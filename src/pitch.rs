@@ -171,6 +171,9 @@ impl Interval {
             };
         }
         let article = if quality == "augmented" { "an" } else { "a" };
+        if steps == 0 && octaves == 1 {
+            return format!("{direction} {article} {quality} octave");
+        }
         let simple = ["unison", "second", "third", "fourth", "fifth", "sixth", "seventh"];
         let name = format!("{direction} {article} {quality} {}", simple[steps as usize]);
         match octaves {
@@ -317,6 +320,9 @@ mod tests {
             (3, 6, "up an augmented fourth"),
             (9, 15, "up a minor third and an octave"),
             (0, 0, "the same pitch"),
+            (0, 1, "up an augmented unison"),
+            (-7, -11, "down a diminished octave"),
+            (7, 13, "up an augmented octave"),
         ];
         for (steps, semitones, name) in cases {
             assert_eq!(Interval::new(steps, semitones).name(), name);

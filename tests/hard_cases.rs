@@ -142,6 +142,8 @@ fn work(edition: &str, source: &str) -> (Audit, Result<String, String>) {
         findings: &found,
         instruments: &vec![None; found.len()],
         bars: None,
+        asked: None,
+        hands: None,
         warnings: vec![],
     });
     (audit.unwrap(), copy)

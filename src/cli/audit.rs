@@ -1,14 +1,15 @@
 //! `obelus audit`: what the editor did, bar by bar.
 
 use super::failure::Failure;
-use super::input;
+use super::input::{self, Octave};
 use super::output::{Content, Output};
 use clap::ValueEnum;
 use obelus::clean::{self, Policy};
 use obelus::collate::{self, Choice};
 use obelus::findings;
+use obelus::keys::{Chart, Tempo};
 use obelus::musicxml::warnings_of_both;
-use obelus::report::{self, Audit, Bars, Material};
+use obelus::report::{self, Audit, Bars, Hands, Material};
 use std::mem::ManuallyDrop;
 use std::path::{Path, PathBuf};
 
@@ -32,6 +33,8 @@ pub struct Args {
     /// A table of your own instruments, TOML; adds to the standard one
     #[arg(long, value_name = "FILE")]
     instruments: Option<PathBuf>,
+    #[command(flatten)]
+    octave: Octave,
     /// Only these bars of the edition, by their printed numbers
     #[arg(long, value_name = "A-B")]
     bars: Option<String>,
@@ -119,6 +122,8 @@ fn audit(args: &Args, decisions: Option<&Output>) -> Result<Audit, Failure> {
             }
         })
         .collect();
+    // Only who names an instrument asks for fingers.
+    let chart = given.map(|_| Chart::recorder());
     let bars = args.bars.clone().map(Bars);
     Ok(report::audit(Material {
         edition: &edition,
@@ -129,6 +134,8 @@ fn audit(args: &Args, decisions: Option<&Output>) -> Result<Audit, Failure> {
         findings: &findings,
         instruments: &instruments,
         bars: bars.as_ref(),
+        asked: args.octave.reading(),
+        hands: chart.as_ref().map(|chart| Hands { chart, tempo: Tempo::of(&edition, None) }),
         warnings,
     })?)
 }

@@ -2,8 +2,8 @@
 
 use super::failure::Failure;
 use obelus::clean::Origin;
-use obelus::instrument::Instruments;
-use obelus::musicxml::{self, Input, Reading, Tree};
+use obelus::instrument::{Instruments, Reading};
+use obelus::musicxml::{self, Input, Tree};
 use obelus::score::{Part, Score};
 use std::mem::ManuallyDrop;
 use std::path::Path;
@@ -14,7 +14,7 @@ const SMALL: usize = 2 << 20;
 /// Reads a score, and gives the name to show with it; `-` is standard input.
 /// Its text and its tree, the largest things of all, are let go at once; only a
 /// small tree stays, for to take it apart node by node costs more than its room.
-pub fn load(path: &Path) -> Result<(String, Reading), Failure> {
+pub fn load(path: &Path) -> Result<(String, musicxml::Reading), Failure> {
     let input = Input::open(path)?;
     let tree = Tree::parse(&input)?;
     let reading = musicxml::read(&tree)?;
@@ -26,7 +26,7 @@ pub fn load(path: &Path) -> Result<(String, Reading), Failure> {
 
 /// As `load`, for the last score of a command: its tree is left to the end of
 /// the program, for nothing as large comes after it.
-pub fn load_last(path: &Path) -> Result<(String, Reading), Failure> {
+pub fn load_last(path: &Path) -> Result<(String, musicxml::Reading), Failure> {
     let input = Input::open(path)?;
     let reading = musicxml::read(&ManuallyDrop::new(Tree::parse(&input)?))?;
     Ok((input.file, reading))
@@ -103,4 +103,31 @@ pub fn instruments(file: Option<&Path>) -> Result<Instruments, Failure> {
         Some(file) => Instruments::with_file(file)?,
         None => Instruments::standard(),
     })
+}
+
+/// In which octave the user says that a part is to be read.
+#[derive(Debug, Clone, Copy, clap::Args)]
+pub struct Octave {
+    /// Read the notes as what the instrument's player reads, whatever clef and transposition say
+    #[arg(long, conflicts_with = "sounding")]
+    written: bool,
+    /// Read the notes as they sound, whatever the instrument's habit
+    #[arg(long)]
+    sounding: bool,
+}
+
+impl Octave {
+    pub fn reading(self) -> Option<Reading> {
+        match (self.written, self.sounding) {
+            (true, _) => Some(Reading::Written),
+            (_, true) => Some(Reading::Sounding),
+            _ => None,
+        }
+    }
+}
+
+/// Quarter notes per minute.
+pub fn tempo(text: &str) -> Result<f64, String> {
+    let told = text.trim().parse().ok().filter(|t: &f64| (4.0..=1000.0).contains(t));
+    told.ok_or_else(|| "a tempo is a number of quarter notes per minute from 4 to 1000, such as 72".into())
 }

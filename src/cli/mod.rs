@@ -4,6 +4,7 @@ mod audit;
 mod clean;
 mod failure;
 mod input;
+mod keys;
 mod marks;
 mod mine;
 mod notes;
@@ -31,6 +32,7 @@ Examples:
   obelus audit edition.musicxml source.musicxml
   obelus clean edition.musicxml source.musicxml -o clean.musicxml --mine my-marks.toml
   obelus range part.mxl --instrument \"alto recorder\"
+  obelus keys sonata.mxl --part Oboe --instrument \"alto recorder\"
   obelus marks my-copy.musicxml clean.musicxml -o my-marks.toml
 
 Scores are MusicXML: .musicxml, .xml or .mxl; - reads standard input.
@@ -42,6 +44,7 @@ enum Command {
     Audit(audit::Args),
     Clean(clean::Args),
     Range(range::Args),
+    Keys(keys::Args),
     Marks(marks::Args),
 }
 
@@ -72,6 +75,7 @@ fn run(command: Command) -> Result<u8, Failure> {
         Command::Audit(args) => audit::run(&args),
         Command::Clean(args) => clean::run(&args),
         Command::Range(args) => range::run(&args),
+        Command::Keys(args) => keys::run(&args),
         Command::Marks(args) => marks::run(&args),
     }
 }

@@ -52,6 +52,8 @@ impl NotesFile {
             findings: sides.findings,
             instruments: &vec![None; sides.collation.parts.len()],
             bars: None,
+            asked: None,
+            hands: None,
             warnings: Vec::new(),
         })?;
         let notes = report::Notes {

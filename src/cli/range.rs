@@ -2,8 +2,9 @@
 
 use super::audit::{Format, width};
 use super::failure::Failure;
-use super::input;
+use super::input::{self, Octave};
 use super::output::{Content, Output};
+use obelus::keys::Tempo;
 use obelus::report;
 use std::path::PathBuf;
 
@@ -23,6 +24,11 @@ pub struct Args {
     /// A table of your own instruments, TOML; adds to the standard one
     #[arg(long, value_name = "FILE")]
     instruments: Option<PathBuf>,
+    #[command(flatten)]
+    octave: Octave,
+    /// Quarter notes per minute, for the hardest stretches [default: the score's first metronome mark, or else 72]
+    #[arg(long, value_name = "N", value_parser = input::tempo)]
+    tempo: Option<f64>,
     /// Print the table of instruments
     #[arg(long, conflicts_with_all = ["score", "part", "instrument", "format"])]
     list: bool,
@@ -66,7 +72,14 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
             None => (p, table.guess(&score.parts[p].name), true),
         })
         .collect();
-    let report = report::range_report(score, &file, &parts, reading.warnings);
+    let report = report::range_report(
+        score,
+        &file,
+        &parts,
+        args.octave.reading(),
+        Tempo::of(score, args.tempo),
+        reading.warnings,
+    );
     match args.format {
         Format::Text => output.write(Content::Text(&report::range_text(&report, width())))?,
         Format::Json => output.write(Content::Bytes(report.json().as_bytes()))?,

@@ -2,13 +2,15 @@
 
 mod names;
 mod range;
+mod reading;
 mod standard;
 mod table;
 
 use crate::pitch::{Interval, Pitch};
 use std::fmt;
 
-pub use range::{Compass, Outside, OutsidePassage, RangeCheck, Reading, Side, check};
+pub use range::{Compass, Outside, OutsidePassage, RangeCheck, Side, check};
+pub use reading::Reading;
 pub use table::{Error, Instruments};
 
 /// The notes from a lowest to a highest one.

@@ -1,6 +1,6 @@
 //! Which notes of a part leave an instrument's range.
 
-use super::{Instrument, Range};
+use super::{Instrument, Range, Reading};
 use crate::pitch::{Interval, Pitch};
 use crate::score::{NoteId, Part};
 use crate::time::Time;
@@ -24,17 +24,6 @@ impl Side {
             Side::Above => "above",
         }
     }
-}
-
-/// Which pitches are compared. The octave is never certain from a part alone.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Reading {
-    /// As it sounds, with the sounding range.
-    Sounding,
-    /// As it is written, with the written range: the part does not say in
-    /// which octave its instrument sounds.
-    Written,
 }
 
 /// A part against a range.
@@ -83,10 +72,10 @@ pub struct Compass {
     pub highest: (NoteId, Pitch),
 }
 
-/// Compares a part with the range of an instrument.
-pub fn check(part: &Part, instrument: &Instrument) -> RangeCheck {
-    let written = instrument.sounds_octaves_away() && !part.octave_is_told;
-    let reading = if written { Reading::Written } else { Reading::Sounding };
+/// Compares a part with the range of an instrument, in the reading that is
+/// `asked` for or that the part itself tells.
+pub fn check(part: &Part, instrument: &Instrument, asked: Option<Reading>) -> RangeCheck {
+    let (reading, reading_sentence) = Reading::of(part, instrument, asked);
     let range = match reading {
         Reading::Written => instrument.written,
         Reading::Sounding => instrument.sounding,
@@ -94,7 +83,7 @@ pub fn check(part: &Part, instrument: &Instrument) -> RangeCheck {
     let mut check = RangeCheck {
         instrument: instrument.name.clone(),
         reading,
-        reading_sentence: sentence(part, instrument, reading),
+        reading_sentence,
         range,
         outside: Vec::new(),
         passages: Vec::new(),
@@ -149,35 +138,6 @@ fn played(part: &Part) -> impl Iterator<Item = NoteId> + '_ {
         let note = &part.notes[*n];
         !note.cue && !note.is_rest() && note.tied_from.is_none()
     })
-}
-
-fn sentence(part: &Part, instrument: &Instrument, reading: Reading) -> String {
-    match reading {
-        Reading::Written => {
-            let name = octaves_name(instrument);
-            format!(
-                "The part does not say in which octave it sounds; it was read as the {}'s \
-                 written notes, which sound {name}.",
-                instrument.name
-            )
-        }
-        Reading::Sounding if instrument.sounds_octaves_away() => {
-            "The part says in which octave it sounds; its sounding notes were compared.".into()
-        }
-        Reading::Sounding if part.bars.iter().any(|b| b.transpose != Interval::UNISON) => {
-            "The part transposes; its sounding notes were compared.".into()
-        }
-        Reading::Sounding => "The notes were taken to sound as they are written.".into(),
-    }
-}
-
-fn octaves_name(instrument: &Instrument) -> String {
-    let octaves = instrument.transposition().semitones / 12;
-    let way = if octaves > 0 { "higher" } else { "lower" };
-    match octaves.abs() {
-        1 => format!("an octave {way}"),
-        n => format!("{n} octaves {way}"),
-    }
 }
 
 impl RangeCheck {
@@ -308,7 +268,7 @@ mod tests {
     }
 
     fn checked(part: &Part, instrument: &str) -> RangeCheck {
-        check(part, Instruments::standard().find(instrument).unwrap())
+        check(part, Instruments::standard().find(instrument).unwrap(), None)
     }
 
     fn outside(check: &RangeCheck) -> Vec<String> {
@@ -337,6 +297,19 @@ mod tests {
         assert_eq!(untold.range.to_string(), "C4 to D6");
         assert_eq!(outside(&untold), ["B3 below"]);
         assert!(untold.reading_sentence.contains("does not say"), "{}", untold.reading_sentence);
+    }
+
+    #[test]
+    fn what_the_user_says_of_the_octave_is_believed() {
+        let table = Instruments::standard();
+        let soprano = table.find("soprano recorder").unwrap();
+        let read = |attributes: &str, asked| check(&part("C5 D7 B4", attributes), soprano, Some(asked));
+        let written = read(OCTAVE_CLEF, Reading::Written);
+        assert_eq!(outside(&written), ["D7 above"]);
+        assert!(written.reading_sentence.starts_with("As --written asks"), "{}", written.reading_sentence);
+        let sounding = read("", Reading::Sounding);
+        assert_eq!(outside(&sounding), ["B4 below"]);
+        assert!(sounding.reading_sentence.starts_with("As --sounding asks"), "{}", sounding.reading_sentence);
     }
 
     // A clarinet in B flat is written E3 and sounds D3: orchestration range tables.

@@ -3,7 +3,7 @@
 use super::*;
 use crate::collate::{BarPair, Collation, PartAlignment};
 use crate::findings::{self, PartFindings, Passage, Spot};
-use crate::instrument::{RangeCheck, check};
+use crate::instrument::{Instrument, RangeCheck, Reading, check};
 use crate::pitch::Interval;
 use crate::score::{NoteId, Score};
 use std::collections::{BTreeMap, HashSet};
@@ -22,6 +22,10 @@ pub struct Material<'a> {
     pub instruments: &'a [Option<(&'a crate::instrument::Instrument, bool)>],
     /// Only these bars of the edition.
     pub bars: Option<&'a Bars>,
+    /// The user's reading of the octave.
+    pub asked: Option<Reading>,
+    /// For the hardest stretches; `None` leaves them out.
+    pub hands: Option<Hands<'a>>,
     pub warnings: Vec<String>,
 }
 
@@ -46,7 +50,8 @@ pub fn audit(material: Material) -> Result<Audit, BarError> {
             found: &m.findings[place],
             bars: m.bars.map_or(Ok(all), |bars| bars.find(edition))?,
             only_some: m.bars.is_some(),
-            range: m.instruments[place].map(|(i, guessed)| (check(edition, i), guessed)),
+            range: m.instruments[place].map(|(i, guessed)| (i, check(edition, i, m.asked), guessed)),
+            hands: m.hands,
         };
         parts.push(builder.build());
     }
@@ -71,7 +76,8 @@ struct PartBuilder<'a> {
     found: &'a PartFindings,
     bars: RangeInclusive<usize>,
     only_some: bool,
-    range: Option<(RangeCheck, bool)>,
+    range: Option<(&'a Instrument, RangeCheck, bool)>,
+    hands: Option<Hands<'a>>,
 }
 
 impl PartBuilder<'_> {
@@ -173,7 +179,7 @@ impl PartBuilder<'_> {
             .rev()
             .find_map(|row| row.edition)
             .map(|bar| self.edition.bars[bar].number.clone());
-        let range = self.range.as_ref().map(|r| &r.0);
+        let range = self.range.as_ref().map(|r| &r.1);
         PassageReport {
             kind: p.kind,
             from: self.point(p.from),
@@ -258,8 +264,15 @@ impl PartBuilder<'_> {
             .collect()
     }
 
+    /// Only those that begin in the bars looked at.
+    fn hardest(&self, instrument: &Instrument, check: &RangeCheck) -> Option<Hardest> {
+        let mut hardest = fingers::hardest(self.edition, instrument, check.reading, self.hands?)?;
+        hardest.stretches.retain(|s| self.bars.contains(&s.from.bar_index));
+        (!self.only_some || !hardest.stretches.is_empty()).then_some(hardest)
+    }
+
     fn range_result(&self) -> Option<RangeResult> {
-        let (check, guessed) = self.range.as_ref()?;
+        let (instrument, check, guessed) = self.range.as_ref()?;
         let displaced: HashSet<NoteId> = self
             .found
             .passages
@@ -286,6 +299,7 @@ impl PartBuilder<'_> {
             lowest: check.range.lowest.to_string(),
             highest: check.range.highest.to_string(),
             outside,
+            hardest: self.hardest(instrument, check),
             reading: check.reading_sentence.clone(),
             guessed: *guessed,
         })

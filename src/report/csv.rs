@@ -1,6 +1,6 @@
 //! Reports as comma-separated lines, for a spreadsheet.
 
-use super::{Audit, RangeReport};
+use super::{Audit, KeysReport, RangeReport};
 use serde::Serialize;
 
 /// One line per finding under a line of headings; an empty cell is nothing.
@@ -50,6 +50,67 @@ pub fn range(report: &RangeReport) -> String {
                 &o.pitch,
                 o.side.name(),
                 &passage,
+            ]);
+        }
+    }
+    out
+}
+
+/// One line per transposition under a line of headings, for each part and instrument.
+pub fn keys(report: &KeysReport) -> String {
+    let mut out = line(&[
+        "part",
+        "instrument",
+        "rank",
+        "transposition",
+        "semitones",
+        "fifths",
+        "written_lowest",
+        "written_highest",
+        "sounding_lowest",
+        "sounding_highest",
+        "outside",
+        "octave_changes",
+        "outside_after",
+        "top_register",
+        "accidentals",
+        "sharp_or_flat",
+        "forked",
+        "half_holes",
+        "pinched",
+        "no_true_fingering",
+        "difficulty",
+        "reason",
+    ]);
+    let number = |n: Option<usize>| n.map_or(String::new(), |n| n.to_string());
+    for part in &report.parts {
+        for (on, key) in part.instruments.iter().flat_map(|i| i.transpositions.iter().map(move |key| (i, key))) {
+            let written = key.written.as_ref().map(|c| [c.lowest.pitch.as_str(), c.highest.pitch.as_str()]);
+            let sounding = key.sounding.as_ref().map(|c| [c.lowest.as_str(), c.highest.as_str()]);
+            let ([low, high], [sounds_low, sounds_high]) = (written.unwrap_or_default(), sounding.unwrap_or_default());
+            out += &line(&[
+                part.part.spoken(),
+                &on.instrument,
+                &key.rank.to_string(),
+                &key.transposition.name,
+                &key.transposition.semitones.to_string(),
+                &key.fifths.to_string(),
+                low,
+                high,
+                sounds_low,
+                sounds_high,
+                &key.outside.to_string(),
+                &key.octave_changes.len().to_string(),
+                &key.outside_after.to_string(),
+                &key.top_register.to_string(),
+                &key.accidentals.to_string(),
+                &key.sharp_or_flat.to_string(),
+                &number(key.forked),
+                &number(key.half_holes),
+                &number(key.pinched),
+                &number(on.fingerings.then_some(key.no_true_fingering.len())),
+                &key.difficulty.map_or(String::new(), |d| d.to_string()),
+                &key.reason,
             ]);
         }
     }

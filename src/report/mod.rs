@@ -8,7 +8,11 @@ mod build;
 mod clean;
 mod critical;
 mod csv;
+mod fingers;
 mod json;
+mod keys;
+mod keys_reason;
+mod keys_text;
 mod listing;
 mod page;
 mod phrases;
@@ -30,7 +34,11 @@ pub use bars::{BarError, Bars};
 pub use build::{Material, audit};
 pub use clean::clean_text;
 pub use critical::Notes;
-pub use csv::{audit as audit_csv, range as range_csv};
+pub use csv::{audit as audit_csv, keys as keys_csv, range as range_csv};
+pub use fingers::{Hands, HardStretch, Hardest, TempoReport};
+pub use keys::{Key, KeysInstrument, KeysPart, KeysReport, keys_report};
+pub use keys_reason::octave_change_sentence;
+pub use keys_text::keys as keys_text;
 pub use phrases::passage_line;
 pub use range::{Passage as RangePassage, RangePart, RangeReport, range_report};
 pub use range_text::{instruments as instruments_text, range as range_text};
@@ -210,6 +218,9 @@ pub struct RangeResult {
     pub lowest: String,
     pub highest: String,
     pub outside: Vec<OutsideReport>,
+    /// Only for an instrument that was named, and whose fingerings are known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub hardest: Option<Hardest>,
     /// Which pitches were compared, in a sentence.
     #[serde(skip)]
     pub reading: String,

@@ -134,7 +134,7 @@ fn with_article(name: &str) -> String {
 }
 
 /// As in `a trill, a turn and a slide`.
-fn listed(names: &[String]) -> String {
+pub fn listed(names: &[String]) -> String {
     match names {
         [] => String::new(),
         [one] => one.clone(),

@@ -1,7 +1,9 @@
 //! The result of `obelus range`.
 
+use super::fingers::{self, Hands, Hardest};
 use super::{PartName, Point, SCHEMA, ScoreName, json};
 use crate::instrument::{Instrument, RangeCheck, Reading, Side, check};
+use crate::keys::{Chart, Tempo};
 use crate::score::{NoteId, Part, Score};
 use serde::Serialize;
 
@@ -23,6 +25,8 @@ pub struct RangePart {
     /// `None` for a part without pitches, or when no instrument is known.
     pub compass: Option<CompassReport>,
     pub passages: Vec<Passage>,
+    /// `None` when the instrument's fingerings are not known.
+    pub hardest: Option<Hardest>,
     /// How many notes the part strikes, grace notes included.
     pub notes: usize,
     #[serde(skip)]
@@ -91,19 +95,26 @@ impl RangeReport {
 }
 
 /// Checks parts of a score. `parts` gives the place of each part, its
-/// instrument if one is known, and whether that was guessed.
+/// instrument if one is known, and whether that was guessed; `asked` is the
+/// user's reading of the octave.
 pub fn range_report(
     score: &Score,
     file: &str,
     parts: &[(usize, Option<&Instrument>, bool)],
+    asked: Option<Reading>,
+    tempo: Tempo,
     warnings: Vec<String>,
 ) -> RangeReport {
+    let chart = Chart::recorder();
+    let hands = Hands { chart: &chart, tempo };
     let parts = parts
         .iter()
         .map(|(place, instrument, guessed)| {
             let part = &score.parts[*place];
-            let result = instrument.map(|i| check(part, i));
-            of_part(part, result, *guessed)
+            let result = instrument.map(|i| check(part, i, asked));
+            let hardest =
+                instrument.zip(result.as_ref()).and_then(|(i, check)| fingers::hardest(part, i, check.reading, hands));
+            RangePart { hardest, ..of_part(part, result, *guessed) }
         })
         .collect();
     RangeReport { schema: SCHEMA, score: ScoreName { file: file.into(), title: score.title.clone() }, parts, warnings }
@@ -118,6 +129,7 @@ fn of_part(part: &Part, check: Option<RangeCheck>, guessed: bool) -> RangePart {
         range: None,
         compass: None,
         passages: Vec::new(),
+        hardest: None,
         notes: part.notes.iter().filter(played).count(),
         guessed,
     };

@@ -2,10 +2,14 @@
 
 use super::page::{Ink, Page};
 use super::phrases::{self, count};
-use super::{RangePart, RangeReport};
+use super::range::RangeOutside;
+use super::{RangePart, RangeReport, fingers};
 use crate::instrument::Instruments;
 use std::fmt::Write;
 use unicode_width::UnicodeWidthStr;
+
+pub(super) const NO_INSTRUMENT: &str = "The part's name does not tell its instrument for certain; name it with \
+                                        --instrument (obelus range --list prints the table).";
 
 /// A longer passage is told by its first notes.
 const MOST_PITCHES: usize = 12;
@@ -26,10 +30,7 @@ pub fn range(report: &RangeReport, width: usize) -> String {
 fn range_part(page: &mut Page, part: &RangePart) {
     page.title(part.part.spoken());
     let (Some(range), Some(reading)) = (&part.range, &part.reading) else {
-        page.paragraph(
-            "The part's name does not tell its instrument for certain; name it with \
-             --instrument (obelus range --list prints the table).",
-        );
+        page.paragraph(NO_INSTRUMENT);
         return;
     };
     let guessed = if part.guessed { ", as the part's name tells" } else { "" };
@@ -45,6 +46,14 @@ fn range_part(page: &mut Page, part: &RangePart) {
         "Its compass is {} (bar {}) to {} (bar {}).",
         compass.lowest.pitch, compass.lowest.at.bar, compass.highest.pitch, compass.highest.at.bar
     ));
+    outside(page, part, range);
+    if let Some(hardest) = &part.hardest {
+        page.blank();
+        fingers::section(page, hardest);
+    }
+}
+
+fn outside(page: &mut Page, part: &RangePart, range: &RangeOutside) {
     if range.outside.is_empty() {
         page.paragraph(&format!("All its {} fit.", count(part.notes, "note")));
         return;

@@ -4,6 +4,7 @@ use super::*;
 use crate::collate;
 use crate::findings as find;
 use crate::instrument::Instruments;
+use crate::keys::Tempo;
 use crate::musicxml::{self, Input, Tree};
 use crate::score::Score;
 use std::path::Path;
@@ -62,6 +63,8 @@ fn compare(edition: &Score, source: &Score, bars: Option<&str>) -> Audit {
         findings: &findings,
         instruments: &instruments,
         bars: bars.as_ref(),
+        asked: None,
+        hands: None,
         warnings: Vec::new(),
     })
     .unwrap()
@@ -149,7 +152,7 @@ fn ranges_read_well() {
     let score = score("Treble Recorder", &bars);
     let table = Instruments::standard();
     let parts = [(0, table.guess("Treble Recorder"), true)];
-    let report = range_report(&score, "score.musicxml", &parts, Vec::new());
+    let report = range_report(&score, "score.musicxml", &parts, None, Tempo::of(&score, None), Vec::new());
     insta::assert_snapshot!("range", plain(&range_text(&report, 80)));
     insta::assert_snapshot!("range_json", report.json());
     insta::assert_snapshot!("range_csv", range_csv(&report));

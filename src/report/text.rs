@@ -2,7 +2,7 @@
 
 use super::page::{Ink, Page};
 use super::phrases::{self, bar_list, count};
-use super::{Audit, PartReport, RangeResult, listing, sum, table};
+use super::{Audit, PartReport, RangeResult, fingers, listing, sum, table};
 use crate::findings::Status;
 use crate::instrument::Side;
 use crate::score::Category;
@@ -69,6 +69,10 @@ fn part_text(page: &mut Page, part: &PartReport) {
     }
     if let Some(range) = &part.range {
         range_section(page, range);
+        if let Some(hardest) = &range.hardest {
+            page.title("Fingers");
+            fingers::section(page, hardest);
+        }
     }
     if part.findings.is_empty() {
         return;

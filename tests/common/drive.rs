@@ -38,6 +38,8 @@ pub fn audit(bytes: &[u8]) {
             findings: &findings,
             instruments: &instruments,
             bars: None,
+            asked: None,
+            hands: None,
             warnings: musicxml::warnings_of_both(&edition.1, &source.1),
         });
         let audit = audit.expect("all bars are there");

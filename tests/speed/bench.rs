@@ -1,5 +1,5 @@
-//! What `obelus audit` and `obelus clean` cost beside merely parsing their two
-//! files: instructions, memory, and how both grow. `cargo bench` prints a small table; with names of
+//! What `obelus audit`, `obelus clean` and `obelus keys` cost beside merely parsing
+//! their files: instructions, memory, and how both grow. `cargo bench` prints a small table; with names of
 //! rows after `--` only these.
 
 // Its own tests find no harness here.
@@ -24,7 +24,7 @@ fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     match arguments.first().map(String::as_str) {
         Some("parse") => measure::parse(&arguments[1..]),
-        Some("audit" | "clean") => {
+        Some("audit" | "clean" | "keys") => {
             let code = cli::main();
             measure::tell();
             return code;
@@ -73,6 +73,23 @@ fn rows() -> Vec<Row> {
     ]
 }
 
+/// Every key of one part of 10 000 notes, beside parsing its file.
+fn keys(folder: &std::path::Path) {
+    let piece = Piece { seed: 7, parts: 1, bars: 905 };
+    let pair = Pair::write(folder, "", &piece.source());
+    let (keys, parse) = (pair.cost(Work::Keys), pair.cost(Work::ParseOne));
+    let counted = pair.instructions(Work::Keys).zip(pair.instructions(Work::ParseOne));
+    let said = counted.map_or("-".into(), |(k, p)| format!("{k:.0} instructions, {:.2} times those of parsing", k / p));
+    println!(
+        "keys of {} notes: {said}; {:.2} s, {:.2} times; peak {:.2} MB, {:.2} times",
+        piece.notes(),
+        keys.seconds,
+        keys.seconds / parse.seconds,
+        keys.peak as f64 / 1e6,
+        keys.peak as f64 / parse.peak as f64,
+    );
+}
+
 fn table(wanted: &[String]) {
     let wanted: Vec<&str> = wanted.iter().map(String::as_str).filter(|w| !w.starts_with('-')).collect();
     let folder = tempfile::tempdir().expect("a folder for files that are made");
@@ -104,6 +121,9 @@ fn table(wanted: &[String]) {
         if matches!(row.name, "N" | "16N") {
             grown.push((counted.map_or(command.seconds, |(a, _)| a), command.seconds - parse.seconds));
         }
+    }
+    if wanted.is_empty() || wanted.contains(&"all-keys") {
+        keys(folder.path());
     }
     if let [small, large] = grown.as_slice() {
         println!("from N to 16 N bars the audit grows {:.2} times", large.0 / small.0);

@@ -20,6 +20,10 @@ pub enum Work {
     Audit,
     /// The whole command, with its proof and the copy in a file.
     Clean,
+    /// Reading and parsing the source alone.
+    ParseOne,
+    /// Every key of the source on a recorder, with a JSON report in a file.
+    Keys,
 }
 
 /// What the bench program says of itself when it ran as one of its children.
@@ -52,11 +56,14 @@ impl Pair {
 
     fn arguments(&self, work: Work) -> Vec<&std::ffi::OsStr> {
         let files = [self.edition.as_os_str(), self.source.as_os_str()];
+        let form = ["--format".as_ref(), "json".as_ref(), "-o".as_ref(), self.report.as_os_str()];
         match work {
             Work::Parse => ["parse".as_ref()].into_iter().chain(files).collect(),
-            Work::Audit => {
-                let form = ["--format".as_ref(), "json".as_ref(), "-o".as_ref(), self.report.as_os_str()];
-                ["audit".as_ref()].into_iter().chain(files).chain(form).collect()
+            Work::ParseOne => vec!["parse".as_ref(), self.source.as_os_str()],
+            Work::Audit => ["audit".as_ref()].into_iter().chain(files).chain(form).collect(),
+            Work::Keys => {
+                let one = ["keys".as_ref(), self.source.as_os_str(), "--instrument".as_ref(), "alto recorder".as_ref()];
+                one.into_iter().chain(form).collect()
             }
             Work::Clean => {
                 ["clean".as_ref()].into_iter().chain(files).chain(["-o".as_ref(), self.copy.as_os_str()]).collect()
@@ -67,8 +74,8 @@ impl Pair {
     /// Instructions, where valgrind counts them; the commands are the program as it is built.
     pub fn instructions(&self, work: Work) -> Option<f64> {
         let program = match work {
-            Work::Parse => std::env::current_exe().ok()?,
-            Work::Audit | Work::Clean => env!("CARGO_BIN_EXE_obelus").into(),
+            Work::Parse | Work::ParseOne => std::env::current_exe().ok()?,
+            Work::Audit | Work::Clean | Work::Keys => env!("CARGO_BIN_EXE_obelus").into(),
         };
         let count = ["--tool=cachegrind", "--cache-sim=no", "--cachegrind-out-file=/dev/null"];
         let done = run(Command::new("valgrind").args(count).arg(program).args(self.arguments(work)))?;

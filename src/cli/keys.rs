@@ -1,0 +1,78 @@
+//! `obelus keys`: which key lies best on an instrument.
+
+use super::audit::{Format, width};
+use super::failure::Failure;
+use super::input::{self, Octave};
+use super::output::{Content, Output};
+use obelus::keys::Tempo;
+use obelus::report;
+use std::path::PathBuf;
+
+/// Which key lies best on an instrument
+#[derive(Debug, clap::Args)]
+#[command(after_help = EXAMPLES)]
+pub struct Args {
+    /// The score, MusicXML; - reads standard input
+    score: PathBuf,
+    /// Look only at this part: its id, name or number
+    #[arg(long, value_name = "P")]
+    part: Option<String>,
+    /// Try it on this instrument; several times to compare instruments [default: as the part's name tells]
+    #[arg(long = "instrument", value_name = "NAME")]
+    names: Vec<String>,
+    /// A table of your own instruments, TOML; adds to the standard one
+    #[arg(long, value_name = "FILE")]
+    instruments: Option<PathBuf>,
+    #[command(flatten)]
+    octave: Octave,
+    /// Quarter notes per minute [default: the score's first metronome mark, or else 72]
+    #[arg(long, value_name = "N", value_parser = input::tempo)]
+    tempo: Option<f64>,
+    /// The form of the report
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+    /// Write there, not to standard output
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  obelus keys sonata.mxl --part Oboe --instrument \"alto recorder\"
+  obelus keys sonata.mxl --part 1 --instrument \"alto recorder\" --instrument \"voice flute\"
+  obelus keys part.musicxml --instrument \"soprano recorder\" --tempo 96 --format csv -o keys.csv
+
+Every transposition from an octave down to an octave up, the best first. How the
+fingers are measured is told in docs/keys.md.";
+
+pub fn run(args: &Args) -> Result<u8, Failure> {
+    let mut inputs = vec![args.score.as_path()];
+    inputs.extend(args.instruments.as_deref());
+    let output = Output::new(args.output.as_deref(), &inputs)?;
+    let table = input::instruments(args.instruments.as_deref())?;
+    let mut given = Vec::new();
+    for name in &args.names {
+        let instrument = table.find(name)?;
+        if !given.contains(&(instrument, false)) {
+            given.push((instrument, false));
+        }
+    }
+    let (file, reading) = input::load(&args.score)?;
+    let score = &reading.score;
+    let wanted = args.part.as_deref().map(|p| input::part(score, &file, p)).transpose()?;
+    let parts: Vec<_> = (0..score.parts.len())
+        .filter(|p| wanted.is_none_or(|w| w == *p))
+        .map(|p| match given.is_empty() {
+            true => (p, table.guess(&score.parts[p].name).map(|i| (i, true)).into_iter().collect()),
+            false => (p, given.clone()),
+        })
+        .collect();
+    let tempo = Tempo::of(score, args.tempo);
+    let report = report::keys_report(score, &file, &parts, args.octave.reading(), tempo, reading.warnings);
+    match args.format {
+        Format::Text => output.write(Content::Text(&report::keys_text(&report, wanted.is_some(), width())))?,
+        Format::Json => output.write(Content::Bytes(report.json().as_bytes()))?,
+        Format::Csv => output.write(Content::Bytes(report::keys_csv(&report).as_bytes()))?,
+    }
+    Ok(0)
+}

@@ -1,0 +1,77 @@
+//! In which octave a part is read: its transposition, its clef, and then the
+//! habit of the instrument tell it, in this order; the user may say otherwise.
+
+use super::Instrument;
+use crate::pitch::Interval;
+use crate::score::Part;
+use serde::Serialize;
+
+/// Which pitches are compared. The octave is never certain from a part alone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Reading {
+    /// As it sounds, with the sounding range.
+    Sounding,
+    /// As it is written, with the written range: the part does not say in
+    /// which octave its instrument sounds.
+    Written,
+}
+
+impl Reading {
+    /// The reading of a part for an instrument, and a sentence about it for
+    /// people. `asked` is the user's, who is right.
+    pub fn of(part: &Part, instrument: &Instrument, asked: Option<Reading>) -> (Reading, String) {
+        let untold = instrument.sounds_octaves_away() && !part.octave_is_told;
+        let own = if untold { Reading::Written } else { Reading::Sounding };
+        let reading = asked.unwrap_or(own);
+        let sentence = match asked {
+            Some(asked) => asked_for(instrument, asked),
+            None => sentence(part, instrument, own),
+        };
+        (reading, sentence)
+    }
+}
+
+fn sentence(part: &Part, instrument: &Instrument, reading: Reading) -> String {
+    match reading {
+        Reading::Written => {
+            let name = octaves_name(instrument);
+            format!(
+                "The part does not say in which octave it sounds; it was read as the {}'s \
+                 written notes, which sound {name}.",
+                instrument.name
+            )
+        }
+        Reading::Sounding if instrument.sounds_octaves_away() => {
+            "The part says in which octave it sounds; its sounding notes were compared.".into()
+        }
+        Reading::Sounding if part.bars.iter().any(|b| b.transpose != Interval::UNISON) => {
+            "The part transposes; its sounding notes were compared.".into()
+        }
+        Reading::Sounding => "The notes were taken to sound as they are written.".into(),
+    }
+}
+
+fn asked_for(instrument: &Instrument, asked: Reading) -> String {
+    let name = &instrument.name;
+    match asked {
+        Reading::Written => {
+            let sound = match instrument.transposition() {
+                Interval::UNISON => String::new(),
+                _ if instrument.sounds_octaves_away() => format!(", which sound {}", octaves_name(instrument)),
+                other => format!(", which sound {} from there", other.name()),
+            };
+            format!("As --written asks, the notes were read as the {name}'s written notes{sound}.")
+        }
+        Reading::Sounding => format!("As --sounding asks, the notes were read as the {name} sounds."),
+    }
+}
+
+fn octaves_name(instrument: &Instrument) -> String {
+    let octaves = instrument.transposition().semitones / 12;
+    let way = if octaves > 0 { "higher" } else { "lower" };
+    match octaves.abs() {
+        1 => format!("an octave {way}"),
+        n => format!("{n} octaves {way}"),
+    }
+}

@@ -1,0 +1,106 @@
+//! How hard a line lies under the fingers.
+//!
+//! Every change of fingers has its points (`Effort`). A change that has only
+//! `t` quarter notes of time goes at points/t; the difficulty of a stretch is
+//! the quadratic mean of that over its time, so that one fast awkward change
+//! weighs more than several slow ones. It grows in proportion to the tempo.
+
+use super::effort::Effort;
+use super::fingerings::Chart;
+use super::line::Line;
+
+/// Notes have at most so many fingerings.
+const MOST: usize = 4;
+
+/// The fingers of a line at some pitch.
+#[derive(Debug, Clone, Default)]
+pub struct Fingers {
+    /// For each event its fingering in the chart; `None` where there is none.
+    pub chosen: Vec<Option<usize>>,
+    /// For each event what it adds to the square of the difficulty: points
+    /// squared by quarter notes.
+    pub load: Vec<f64>,
+}
+
+/// The fingerings with which a line lies easiest. `n` are its notes as
+/// semitones above the instrument's lowest one.
+pub fn finger(line: &Line, chart: &Chart, n: &[i32]) -> Fingers {
+    let mut out = Fingers { chosen: vec![None; n.len()], load: vec![0.0; n.len()] };
+    let mut start = 0;
+    while start < n.len() {
+        if chart.of(n[start]).is_empty() {
+            start += 1;
+            continue;
+        }
+        // Nothing is known of the way to a note without a fingering.
+        let end = (start..n.len()).find(|e| chart.of(n[*e]).is_empty()).unwrap_or(n.len());
+        run(line, chart, n, start..end, &mut out);
+        start = end;
+    }
+    out
+}
+
+fn run(line: &Line, chart: &Chart, n: &[i32], events: std::ops::Range<usize>, out: &mut Fingers) {
+    let load = |place: usize, from: usize, to: usize| {
+        let points = chart.points(from, to);
+        points * points / line.events[place].since
+    };
+    let mut costs = [0.0; MOST];
+    // An alternative at the very start has no reason.
+    costs[1..].fill(1.0);
+    let mut came: Vec<[u8; MOST]> = Vec::with_capacity(events.len());
+    for place in events.clone().skip(1) {
+        let (before, here) = (chart.of(n[place - 1]), chart.of(n[place]));
+        let mut next = [f64::INFINITY; MOST];
+        let mut from = [0u8; MOST];
+        for (h, to) in here.iter().enumerate() {
+            for (b, own) in before.iter().enumerate() {
+                let cost = costs[b] + load(place, *own, *to);
+                if cost < next[h] {
+                    (next[h], from[h]) = (cost, b as u8);
+                }
+            }
+        }
+        came.push(from);
+        costs = next;
+    }
+    let last = chart.of(n[events.end - 1]);
+    let mut best = (0..last.len()).fold(0, |best, c| if costs[c] < costs[best] { c } else { best });
+    for place in events.clone().rev() {
+        out.chosen[place] = Some(chart.of(n[place])[best]);
+        if place > events.start {
+            best = came[place - events.start - 1][best] as usize;
+        }
+    }
+    for place in events.skip(1) {
+        if let (Some(from), Some(to)) = (out.chosen[place - 1], out.chosen[place]) {
+            out.load[place] = load(place, from, to);
+        }
+    }
+}
+
+impl Fingers {
+    /// What it costs to come to an event, by its causes.
+    pub fn effort(&self, chart: &Chart, event: usize) -> Effort {
+        let from = event.checked_sub(1).and_then(|before| self.chosen[before]);
+        match from.zip(self.chosen[event]) {
+            Some((from, to)) => Effort::of_change(chart.fingering(from), chart.fingering(to)),
+            None => Effort::default(),
+        }
+    }
+}
+
+/// The difficulty of some load within so many quarter notes, in points per second.
+pub fn difficulty(load: f64, quarters: f64, quarters_per_second: f64) -> f64 {
+    if quarters <= 0.0 { 0.0 } else { (load / quarters).sqrt() * quarters_per_second }
+}
+
+/// The middle value; of an even number the mean of the two in the middle.
+pub fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    match values.len() {
+        0 => 0.0,
+        n if n % 2 == 1 => values[n / 2],
+        n => (values[n / 2 - 1] + values[n / 2]) / 2.0,
+    }
+}

@@ -1,0 +1,20 @@
+//! Keys and fingers: how a part lies on an instrument, as it stands and in
+//! every other key. The measure is our own proposal; docs/keys.md tells it.
+
+mod choice;
+mod effort;
+mod fingerings;
+mod line;
+mod measure;
+pub mod phrases;
+mod stretches;
+mod study;
+mod tempo;
+
+pub use choice::simplest;
+pub use effort::Effort;
+pub use fingerings::{Chart, Fingering};
+pub use line::View;
+pub use stretches::Stretch;
+pub use study::{Handling, Study, Trial};
+pub use tempo::{Tempo, TempoSource};

@@ -1,0 +1,163 @@
+//! The stretches that will hurt, as `range` and `audit` name them.
+
+use super::page::Page;
+use super::phrases::{self, count, listed};
+use super::{PartName, Point};
+use crate::instrument::{Instrument, Reading};
+use crate::keys::{Chart, Stretch, Study, Tempo, TempoSource, View};
+use crate::score::{NoteId, Part};
+use serde::Serialize;
+
+/// So many stretches are named.
+const MOST: usize = 5;
+
+/// What the hardest stretches are worked out from.
+#[derive(Debug, Clone, Copy)]
+pub struct Hands<'a> {
+    pub chart: &'a Chart,
+    pub tempo: Tempo,
+}
+
+/// How fast the notes were taken to go.
+#[derive(Debug, Clone, Serialize)]
+pub struct TempoReport {
+    /// Quarter notes per minute.
+    pub quarters: f64,
+    pub source: TempoSource,
+}
+
+/// The hardest stretches of a part at a tempo.
+#[derive(Debug, Clone, Serialize)]
+pub struct Hardest {
+    pub tempo: TempoReport,
+    /// The hardest first.
+    pub stretches: Vec<HardStretch>,
+}
+
+#[derive(Debug, Clone, Serialize)]
+pub struct HardStretch {
+    pub from: Point,
+    pub to: Point,
+    /// Where the same music comes again.
+    pub again: Vec<Point>,
+    /// Points per second.
+    pub difficulty: f64,
+    /// Quarter notes per minute at which it is as hard as the median bar.
+    pub start_quarters: u32,
+    pub why: String,
+}
+
+impl From<Tempo> for TempoReport {
+    fn from(tempo: Tempo) -> TempoReport {
+        TempoReport { quarters: hundredths(tempo.quarters), source: tempo.source }
+    }
+}
+
+impl TempoReport {
+    /// As in `quarter = 72 (the score's first metronome mark)`.
+    pub fn said(&self) -> String {
+        let source = match self.source {
+            TempoSource::Given => "as asked",
+            TempoSource::Score => "the score's first metronome mark",
+            TempoSource::Assumed => "assumed, the score has no metronome mark; --tempo sets another",
+        };
+        format!("quarter = {} ({source})", self.quarters)
+    }
+}
+
+/// To two decimals, as much as the measure can mean.
+pub(super) fn hundredths(value: f64) -> f64 {
+    (value * 100.0).round() / 100.0
+}
+
+/// `None` for an instrument without a table of fingerings.
+pub(super) fn hardest(part: &Part, instrument: &Instrument, reading: Reading, hands: Hands) -> Option<Hardest> {
+    let study = Study::new(part, instrument, View::new(reading, instrument), hands.chart, hands.tempo);
+    let at = |note: NoteId| Point::new(part, part.notes[note].bar, part.notes[note].offset);
+    let stretches = study
+        .hardest(MOST)?
+        .iter()
+        .map(|s| HardStretch {
+            from: at(s.first),
+            to: at(s.last),
+            again: s.again.iter().map(|n| at(*n)).collect(),
+            difficulty: hundredths(s.difficulty),
+            start_quarters: s.start.floor() as u32,
+            why: why(s),
+        })
+        .collect();
+    Some(Hardest { tempo: hands.tempo.into(), stretches })
+}
+
+/// What makes a stretch hard, most of all first.
+fn why(s: &Stretch) -> String {
+    let e = &s.effort;
+    let untrue = {
+        let mut names: Vec<String> = s.untrue.iter().map(ToString::to_string).collect();
+        names.dedup();
+        listed(&names)
+    };
+    // What makes a fork awkward is that fingers go against each other.
+    let against = match s.forks {
+        0 => (e.contrary, "fingers against each other".into()),
+        n => (e.forks + e.contrary, count(n, "fork")),
+    };
+    let thumb = match s.registers {
+        0 => "the thumb".into(),
+        n => count(n, "change") + " of register",
+    };
+    let mut causes: Vec<(f64, String)> = vec![
+        (e.bell, format!("{untrue} without a true fingering")),
+        against,
+        (e.register + e.thumb, thumb),
+        (e.half_holes, count(s.half_holes, "half-hole")),
+        (e.high, count(s.high, "high note")),
+    ];
+    causes.retain(|c| c.0 > 0.0);
+    if causes.is_empty() {
+        causes.push((e.fingers, "many fingers".into()));
+    }
+    causes.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let causes: Vec<String> = causes.into_iter().map(|c| c.1).collect();
+    format!("{}; hardest {} to {}", causes.join(", "), s.worst.0, s.worst.1)
+}
+
+/// The section of a text report.
+pub(super) fn section(page: &mut Page, hardest: &Hardest) {
+    if hardest.stretches.is_empty() {
+        page.paragraph(&format!("At {} no stretch is harder than the median bar.", hardest.tempo.said()));
+        return;
+    }
+    page.paragraph(&format!(
+        "Hardest under the fingers at {}, each with a tempo to begin at, at which it is no harder than the \
+         part's median bar:",
+        hardest.tempo.said()
+    ));
+    let items: Vec<_> = hardest
+        .stretches
+        .iter()
+        .map(|s| {
+            let again = phrases::bar_list(s.again.iter().map(|p| (p.bar_index, p.bar.as_str())));
+            let again = match (again.is_empty(), again.contains(' ')) {
+                (true, _) => String::new(),
+                (_, false) => format!("; again in bar {again}"),
+                _ => format!("; again in bars {again}"),
+            };
+            (across(&s.from, &s.to), format!("{}; begin at {}{again}", s.why, s.start_quarters))
+        })
+        .collect();
+    page.list(&items);
+}
+
+/// A stretch is short: its beats are told across a barline too.
+fn across(from: &Point, to: &Point) -> String {
+    if from.bar_index == to.bar_index {
+        return phrases::stretch(from, to);
+    }
+    format!("bar {}, beat {} to bar {}, beat {}", from.bar, from.beat, to.bar, to.beat)
+}
+
+/// The name of a part with its instrument.
+pub(super) fn headed(part: &PartName, instrument: &str) -> String {
+    format!("{} on the {instrument}", part.spoken())
+}

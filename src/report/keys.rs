@@ -1,0 +1,263 @@
+//! The result of `obelus keys`.
+
+use super::fingers::{TempoReport, hundredths};
+use super::keys_reason::octave_change_sentence;
+use super::range::{CompassNote, CompassReport, ReadingReport};
+use super::{PartName, Point, SCHEMA, ScoreName, Transposition, json};
+use crate::instrument::{Instrument, Range, Reading};
+use crate::keys::phrases::Move;
+use crate::keys::{Chart, Study, Tempo, Trial, View};
+use crate::pitch::{Pitch, key_name};
+use crate::score::{NoteId, Part, Score};
+use serde::Serialize;
+
+/// What `obelus keys` says.
+#[derive(Debug, Serialize)]
+pub struct KeysReport {
+    pub schema: u32,
+    pub score: ScoreName,
+    pub tempo: TempoReport,
+    pub parts: Vec<KeysPart>,
+    pub warnings: Vec<String>,
+}
+
+#[derive(Debug, Serialize)]
+pub struct KeysPart {
+    pub part: PartName,
+    /// Printed numbers of all bars, in order; `bar_difficulties` follow them.
+    pub bars: Vec<String>,
+    pub instruments: Vec<KeysInstrument>,
+}
+
+/// A part on one instrument, in every key.
+#[derive(Debug, Serialize)]
+pub struct KeysInstrument {
+    pub instrument: String,
+    pub written: Limits,
+    pub sounding: Limits,
+    pub reading: ReadingReport,
+    /// Whether its fingerings are known.
+    pub fingerings: bool,
+    /// The highest quarter of the range begins here, as it is written.
+    pub top_register_from: String,
+    pub notes: usize,
+    /// Notes that are not as the signature has them, with the part in its own key.
+    pub accidentals: usize,
+    /// The best first.
+    pub transpositions: Vec<Key>,
+    /// In some key at least half the notes can be reached.
+    #[serde(skip)]
+    pub in_reach: bool,
+    #[serde(skip)]
+    pub guessed: bool,
+}
+
+#[derive(Debug, Serialize)]
+pub struct Limits {
+    pub lowest: String,
+    pub highest: String,
+}
+
+/// One transposition.
+#[derive(Debug, Serialize)]
+pub struct Key {
+    /// 1-based.
+    pub rank: usize,
+    pub transposition: Transposition,
+    /// Of the first signature that the player reads.
+    pub fifths: i32,
+    pub signature: String,
+    pub signatures: Vec<Signature>,
+    /// What the player reads, before any octave change.
+    pub written: Option<CompassReport>,
+    pub sounding: Option<Limits>,
+    pub outside: usize,
+    pub octave_changes: Vec<OctaveChange>,
+    pub outside_after: usize,
+    pub top_register: usize,
+    pub accidentals: usize,
+    pub sharp_or_flat: usize,
+    pub forked: Option<usize>,
+    pub half_holes: Option<usize>,
+    pub pinched: Option<usize>,
+    pub no_true_fingering: Vec<CompassNote>,
+    /// Points per second.
+    pub difficulty: Option<f64>,
+    pub bar_difficulties: Option<Vec<f64>>,
+    pub reason: String,
+}
+
+#[derive(Debug, Serialize)]
+pub struct Signature {
+    pub bar: String,
+    pub bar_index: usize,
+    pub fifths: i32,
+}
+
+/// A phrase that should go to another octave.
+#[derive(Debug, Serialize)]
+pub struct OctaveChange {
+    pub from: Point,
+    pub to: Point,
+    pub voice: u32,
+    pub octaves: i32,
+    pub notes: usize,
+    pub below: usize,
+    pub above: usize,
+    pub outside_after: usize,
+    pub sentence: String,
+}
+
+impl KeysReport {
+    /// The report as JSON, with a line end.
+    pub fn json(&self) -> String {
+        json(self)
+    }
+}
+
+/// What is to be worked out for a part: its place, and instruments with whether they were guessed.
+pub type Wanted<'a> = (usize, Vec<(&'a Instrument, bool)>);
+
+/// Tries parts of a score in every key. `asked` is the user's reading of the octave.
+pub fn keys_report(
+    score: &Score,
+    file: &str,
+    wanted: &[Wanted],
+    asked: Option<Reading>,
+    tempo: Tempo,
+    warnings: Vec<String>,
+) -> KeysReport {
+    let chart = Chart::recorder();
+    let parts = wanted
+        .iter()
+        .map(|(place, instruments)| {
+            let part = &score.parts[*place];
+            let on = |(instrument, guessed): &(&Instrument, bool)| {
+                let (reading, sentence) = Reading::of(part, instrument, asked);
+                let study = Study::new(part, instrument, View::new(reading, instrument), &chart, tempo);
+                let reading = ReadingReport { pitches: reading, sentence };
+                KeysInstrument { guessed: *guessed, ..of_study(part, instrument, &study, reading) }
+            };
+            KeysPart {
+                part: PartName::of(part),
+                bars: part.bars.iter().map(|b| b.number.clone()).collect(),
+                instruments: instruments.iter().map(on).collect(),
+            }
+        })
+        .collect();
+    let score = ScoreName { file: file.into(), title: score.title.clone() };
+    KeysReport { schema: SCHEMA, score, tempo: tempo.into(), parts, warnings }
+}
+
+fn limits(range: &Range) -> Limits {
+    Limits { lowest: range.lowest.to_string(), highest: range.highest.to_string() }
+}
+
+fn of_study(part: &Part, instrument: &Instrument, study: &Study, reading: ReadingReport) -> KeysInstrument {
+    let mut trials = study.trials();
+    let accidentals = trials.iter().find(|t| t.interval.semitones == 0).map_or(0, |t| t.accidentals);
+    // Of equal ones the nearest to where the part is, and up rather than down.
+    trials.sort_by(|a, b| {
+        let near = |t: &Trial| (t.interval.semitones.abs(), -t.interval.semitones);
+        a.burden().total_cmp(&b.burden()).then(near(a).cmp(&near(b)))
+    });
+    let least = |fits: &dyn Fn(&Trial) -> bool| {
+        let hard = trials.iter().filter(|t| fits(t)).filter_map(|t| Some(t.fingers.as_ref()?.difficulty));
+        hard.min_by(f64::total_cmp)
+    };
+    let easiest = least(&|t| t.proposal.outside == 0)
+        .map(|d| (d, ("that fits as it is", "that fit as they are")))
+        .or_else(|| Some((least(&|t| t.left.is_empty())?, ("that can be made to fit", "that can be made to fit"))))
+        .or_else(|| Some((least(&|_| true)?, ("there is", "there are"))));
+    let teller = Teller { part, instrument, study, easiest };
+    KeysInstrument {
+        instrument: instrument.name.clone(),
+        written: limits(&instrument.written),
+        sounding: limits(&instrument.sounding),
+        reading,
+        fingerings: study.has_fingerings(),
+        top_register_from: study.top_register().to_string(),
+        notes: trials[0].notes,
+        accidentals,
+        in_reach: trials.iter().any(|t| t.proposal.outside * 2 <= t.notes),
+        transpositions: trials.iter().enumerate().map(|(place, t)| teller.key(place + 1, t)).collect(),
+        guessed: false,
+    }
+}
+
+pub(super) struct Teller<'a> {
+    pub(super) part: &'a Part,
+    pub(super) instrument: &'a Instrument,
+    study: &'a Study<'a>,
+    /// The least difficulty of the keys that fit best, and what they are called.
+    pub(super) easiest: Option<(f64, (&'static str, &'static str))>,
+}
+
+impl Teller<'_> {
+    pub(super) fn at(&self, note: NoteId) -> Point {
+        Point::new(self.part, self.part.notes[note].bar, self.part.notes[note].offset)
+    }
+
+    fn note(&self, (note, pitch): (NoteId, Pitch)) -> CompassNote {
+        CompassNote { at: self.at(note), pitch: pitch.to_string() }
+    }
+
+    fn key(&self, rank: usize, trial: &Trial) -> Key {
+        let interval = trial.interval;
+        let fifths = trial.signatures.first().map_or(0, |s| s.1);
+        let fingers = trial.fingers.as_ref();
+        Key {
+            rank,
+            transposition: Transposition {
+                semitones: interval.semitones,
+                steps: interval.steps,
+                name: interval.name(),
+            },
+            fifths,
+            signature: key_name(fifths),
+            signatures: trial
+                .signatures
+                .iter()
+                .map(|(bar, fifths)| Signature {
+                    bar: self.part.bars[*bar].number.clone(),
+                    bar_index: *bar,
+                    fifths: *fifths,
+                })
+                .collect(),
+            written: trial
+                .compass
+                .map(|[low, high]| CompassReport { lowest: self.note(low), highest: self.note(high) }),
+            sounding: trial.compass.map(|[low, high]| {
+                let [lowest, highest] = [low, high].map(|n| self.study.sounding(n.1).to_string());
+                Limits { lowest, highest }
+            }),
+            outside: trial.proposal.outside,
+            octave_changes: trial.proposal.moves.iter().map(|m| self.change(m)).collect(),
+            outside_after: trial.left.len(),
+            top_register: trial.top_register,
+            accidentals: trial.accidentals,
+            sharp_or_flat: trial.sharp_or_flat,
+            forked: fingers.map(|f| f.forked),
+            half_holes: fingers.map(|f| f.half_holes),
+            pinched: fingers.map(|f| f.pinched),
+            no_true_fingering: fingers.map_or(Vec::new(), |f| f.untrue.iter().map(|n| self.note(*n)).collect()),
+            difficulty: fingers.map(|f| hundredths(f.difficulty)),
+            bar_difficulties: fingers.map(|f| f.bars.iter().map(|d| hundredths(*d)).collect()),
+            reason: self.reason(trial),
+        }
+    }
+
+    pub(super) fn change(&self, m: &Move) -> OctaveChange {
+        OctaveChange {
+            from: self.at(m.notes[0]),
+            to: self.at(*m.notes.last().expect("a move has a note")),
+            voice: m.voice,
+            octaves: m.octaves,
+            notes: m.notes.len(),
+            below: m.below,
+            above: m.above,
+            outside_after: m.left,
+            sentence: octave_change_sentence(self.part, m),
+        }
+    }
+}

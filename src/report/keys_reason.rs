@@ -1,0 +1,127 @@
+//! Why a key is good or bad, and an octave change, in plain words.
+
+use super::Point;
+use super::keys::{OctaveChange, Teller};
+use super::phrases::{count, stretch};
+use crate::keys::Trial;
+use crate::keys::phrases::{Move, Seam};
+use crate::pitch::Pitch;
+use crate::score::{NoteId, Part};
+
+impl Teller<'_> {
+    pub(super) fn reason(&self, trial: &Trial) -> String {
+        let mut said = vec![self.fit(trial)];
+        if let Some(fingers) = &trial.fingers {
+            if !fingers.untrue.is_empty() {
+                said.push(self.untrue(&fingers.untrue));
+            }
+            if let Some((easiest, (one, all))) = self.easiest.filter(|e| e.0 > 0.0) {
+                let times = fingers.difficulty / easiest;
+                said.push(match times {
+                    1.0 => format!("the easiest under the fingers of all keys {all}"),
+                    t if t > 1.05 => format!("{t:.1} times as hard under the fingers as the easiest key {one}"),
+                    t if t > 0.95 => format!("about as easy under the fingers as the easiest key {one}"),
+                    _ => format!("easier under the fingers than any key {one}"),
+                });
+            }
+        }
+        said.join("; ")
+    }
+
+    fn fit(&self, trial: &Trial) -> String {
+        let moves = &trial.proposal.moves;
+        let moved: usize = moves.iter().map(|m| m.notes.len()).sum();
+        let them = match moves.as_slice() {
+            [one] => {
+                let change = self.change(one);
+                let noun = count(moved, "note");
+                format!("{} ({noun}) {} {}", stretch(&change.from, &change.to), goes(&change), way(one.octaves))
+            }
+            _ => format!("{} ({}) go to another octave", count(moves.len(), "phrase"), count(moved, "note")),
+        };
+        let range = &self.instrument.written;
+        match (trial.proposal.outside, trial.left.len()) {
+            (0, _) => {
+                let is =
+                    |note: Option<&(NoteId, Pitch)>, limit: Pitch| note.is_some_and(|n| n.1.sound() == limit.sound());
+                let compass = trial.compass.as_ref();
+                let exactly = is(compass.map(|c| &c[0]), range.lowest) && is(compass.map(|c| &c[1]), range.highest);
+                if exactly { "fits exactly".into() } else { "fits".into() }
+            }
+            (_, 0) => format!("fits if {them}"),
+            (_, n) => {
+                let verb = if n == 1 { "leaves" } else { "leave" };
+                let still = if n == 1 { "stays" } else { "stay" };
+                match moves.is_empty() {
+                    true => format!("{} {verb} the range ({})", count(n, "note"), self.places(&trial.left)),
+                    false => {
+                        format!("if {them}, {} {still} outside ({})", count(n, "note"), self.places(&trial.left))
+                    }
+                }
+            }
+        }
+    }
+
+    /// As in `one F#6 in bar 18 has no true fingering`.
+    fn untrue(&self, notes: &[(NoteId, Pitch)]) -> String {
+        match notes {
+            [(note, pitch)] => {
+                format!("one {pitch} in bar {} has no true fingering", self.at(*note).bar)
+            }
+            [(_, first), ..] => format!("{} notes have no true fingering ({first})", notes.len()),
+            [] => String::new(),
+        }
+    }
+
+    /// The first few notes with their bars.
+    fn places(&self, notes: &[(NoteId, Pitch)]) -> String {
+        const MOST: usize = 3;
+        let mut said: Vec<String> =
+            notes.iter().take(MOST).map(|(note, pitch)| format!("{pitch} in bar {}", self.at(*note).bar)).collect();
+        if notes.len() > MOST {
+            said.push("…".into());
+        }
+        said.join(", ")
+    }
+}
+
+fn goes(change: &OctaveChange) -> &'static str {
+    if change.from.bar_index == change.to.bar_index { "goes" } else { "go" }
+}
+
+fn way(octaves: i32) -> String {
+    let side = if octaves > 0 { "up" } else { "down" };
+    match octaves.abs() {
+        1 => format!("an octave {side}"),
+        n => format!("{n} octaves {side}"),
+    }
+}
+
+/// An octave change in one sentence: where, how far, why, and what it does at both ends.
+pub fn octave_change_sentence(part: &Part, m: &Move) -> String {
+    let at = |note: NoteId| Point::new(part, part.notes[note].bar, part.notes[note].offset);
+    let place = stretch(&at(m.notes[0]), &at(*m.notes.last().expect("a move has a note")));
+    let why = match (m.below, m.above) {
+        (0, 0) => "none of them outside, for the sake of the line".to_string(),
+        (below, 0) => format!("{below} of them below the range"),
+        (0, above) => format!("{above} of them above the range"),
+        (below, above) => format!("{below} of them below the range and {above} above it"),
+    };
+    let left = match m.left {
+        0 => "all then fit".to_string(),
+        1 => "1 is still outside".to_string(),
+        n => format!("{n} are still outside"),
+    };
+    let seam = |seam: Seam, what: &str, edge: &str| match seam {
+        Seam::Edge => format!("{what} {edge} the part"),
+        Seam::Rest => format!("{what} at a rest or breath"),
+        Seam::Leap { was, becomes } => format!("{what} at a leap ({} becomes {})", was.name(), becomes.name()),
+    };
+    format!(
+        "{place}: {} {}, {why}; {left}; it {}, and {}",
+        count(m.notes.len(), "note"),
+        way(m.octaves),
+        seam(m.begins, "begins", "with"),
+        seam(m.ends, "ends", "with"),
+    )
+}
