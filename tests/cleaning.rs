@@ -1,6 +1,6 @@
 //! Clean copies of editions whose source is known, and marks that go from copy to copy:
 //! `tests/python/cleaning.py` and `tests/python/layers.py` make both out of real scores and look at them with tools
-//! that share nothing with the program.
+//! that share nothing with the program. `tests/python/transposing.py` compares copies in other keys with music21's.
 
 #[path = "common/python.rs"]
 mod python;
@@ -37,6 +37,29 @@ fn clean_copies_of_twelve_editions() {
 #[test]
 fn sheets_on_twelve_scores() {
     assert_all("layers.py", "3-14", 8);
+}
+
+/// Transposed copies of so many scores, twelve intervals each: how many were compared.
+fn transposed(scores: &str) -> u64 {
+    let folder = tempfile::tempdir().unwrap();
+    let figures = folder.path().join("figures.json");
+    let program = OsStr::new(env!("CARGO_BIN_EXE_obelus"));
+    let args = [program, OsStr::new("--count"), OsStr::new(scores), OsStr::new("--json"), figures.as_os_str()];
+    println!("{}", python::run("transposing.py", &args));
+    let told: Value = serde_json::from_str(&std::fs::read_to_string(figures).unwrap()).unwrap();
+    assert_eq!(told["wrong"], Value::Array(Vec::new()));
+    told["compared"].as_u64().expect("a number")
+}
+
+#[test]
+fn copies_in_twelve_keys_are_as_music21_moves_them() {
+    assert!(transposed("3") >= 30);
+}
+
+#[test]
+#[ignore = "takes minutes"]
+fn copies_of_forty_scores_in_twelve_keys() {
+    assert!(transposed("44") >= 440);
 }
 
 /// The whole run, on seeds that nothing was made to suit: `cargo test --release --test cleaning -- --ignored --nocapture`.

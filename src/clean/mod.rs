@@ -21,6 +21,7 @@ use crate::collate::Collation;
 use crate::findings::PartFindings;
 use crate::musicxml::{self, Plan, Tree};
 use crate::patch::Overlap;
+use crate::pitch::Interval;
 use crate::score::Score;
 
 pub use apart::{Apart, TableError};
@@ -68,6 +69,8 @@ pub struct Cleaned {
     pub summary: Summary,
     pub proof: Proof,
     pub warnings: Vec<String>,
+    /// By how much all of it was moved at last.
+    pub moved: Option<Interval>,
     /// What became of every finding, part by part.
     pub decisions: Vec<Vec<Decision>>,
     pub additions: Additions,
@@ -129,5 +132,5 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
     };
     let proof = proof::prove_clean(sides, policy, &text, &mut work)?;
     let work::Work { summary, warnings, decisions, .. } = work;
-    Ok(Cleaned { text, summary, proof, warnings, decisions, additions: policy.additions })
+    Ok(Cleaned { text, summary, proof, warnings, decisions, additions: policy.additions, moved: None })
 }

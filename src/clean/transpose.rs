@@ -19,18 +19,13 @@ pub enum NewKey {
     Fifths { fifths: i32, part: usize },
 }
 
-/// The copy moved to another key, and by how much: notes, signatures, accidentals, chord symbols
+/// The copy moved to another key: notes, signatures, accidentals, chord symbols
 /// and figures; instruments that transpose go on doing so. Proved as the copy is.
 ///
 /// # Errors
 /// When a signature would need more than seven sharps or flats, or the result
 /// is not what it should be.
-pub fn transpose(
-    like: &Input,
-    mut cleaned: Cleaned,
-    to: NewKey,
-    policy: &Policy,
-) -> Result<(Cleaned, Interval), Failure> {
+pub fn transpose(like: &Input, mut cleaned: Cleaned, to: NewKey, policy: &Policy) -> Result<Cleaned, Failure> {
     let input = like.with_text(cleaned.text);
     let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
     let score = musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
@@ -63,10 +58,11 @@ pub fn transpose(
         let changes = cleaned.summary.changes(0);
         musicxml::sign(&mut plan, &provenance.description(), &provenance.field(policy, changes));
     }
+    cleaned.moved = policy.transpose;
     cleaned.text = plan.finish().apply(&input.text)?;
     let proof = proof::prove_moved(like, &cleaned.text, &expected)?;
     cleaned.proof = proof::Proof { left: cleaned.proof.left, again: cleaned.proof.again, ..proof };
-    Ok((cleaned, by))
+    Ok(cleaned)
 }
 
 /// The same sound written with fewer signs, as advice.

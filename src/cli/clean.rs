@@ -203,9 +203,8 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut cleaned = clean::clean(sides, &policy).map_err(|e| clean_failure(args, e))?;
     if let Some(to) = to {
         policy.provenance = mine.is_none().then(|| provenance.clone());
-        let (moved, by) = clean::transpose(&edition_input, cleaned, to, &policy)?;
-        cleaned = moved;
-        policy.transpose = (by != Interval::UNISON).then_some(by);
+        cleaned = clean::transpose(&edition_input, cleaned, to, &policy)?;
+        policy.transpose = cleaned.moved;
     }
     policy.provenance = Some(provenance);
     let mut laid = None;

@@ -17,7 +17,12 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
         let _ = writeln!(out, "{}", textwrap::fill(&text, width));
     };
     if did.is_nothing() && did.kept == 0 {
-        line(format!("{file}: nothing had to change; it is the edition byte for byte, but for your own marks if any."));
+        let same = if cleaned.moved.is_some() {
+            ""
+        } else {
+            "; it is the edition byte for byte, but for your own marks if any"
+        };
+        line(format!("{file}: nothing had to change{same}."));
     } else {
         let parts = [
             (did.marks_removed, "mark", "taken out or replaced"),
@@ -35,6 +40,9 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
     }
     if cleaned.additions == Additions::Color {
         line(LEGEND.into());
+    }
+    if let Some(by) = cleaned.moved {
+        line(format!("All of it was then moved {}.", by.name()));
     }
     if let Some(marks) = laid {
         line(format!("{} of your own laid on.", count(marks, "mark")));
