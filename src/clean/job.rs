@@ -154,18 +154,32 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         match finding.subject {
             Subject::Tie(tie) if !self.tie_is_written(tie) => {
                 let tie = &self.alignment.ties[tie];
-                let ours = tie.edition.iter().flat_map(|n| self.edition.tied(*n));
-                let ours = ours.map(|n| self.sides.collation.edition_row(self.edition.notes[n].bar, Time::default()));
-                let theirs = tie.source.iter().flat_map(|n| self.source.tied(*n));
-                let theirs = theirs.map(|n| self.sides.collation.source_row(self.source.notes[n].bar, Time::default()));
+                let ours = tie.edition.iter().flat_map(|n| self.edition_rows_of(*n));
+                let theirs = tie.source.iter().flat_map(|n| self.source_rows_of(*n));
                 ours.chain(theirs).collect::<BTreeSet<_>>().into_iter().collect()
             }
             Subject::Note { .. } if matches!(finding.category, Category::Note | Category::Rhythm) => {
                 self.rows_of_notes(finding)
             }
-            Subject::Realisation(_) => vec![finding.row],
+            Subject::Realisation(index) => {
+                let written = &self.alignment.realisations[index];
+                let ours = written.edition.iter().flat_map(|n| self.edition_rows_of(*n));
+                let rows = ours.chain(self.source_rows_of(written.source)).chain([finding.row]);
+                rows.collect::<BTreeSet<_>>().into_iter().collect()
+            }
             _ => Vec::new(),
         }
+    }
+
+    /// The rows that a note of the edition reaches into by its ties.
+    fn edition_rows_of(&self, note: NoteId) -> impl Iterator<Item = usize> {
+        let bars = self.edition.tied(note).map(|n| self.edition.notes[n].bar);
+        bars.map(|bar| self.sides.collation.edition_row(bar, Time::default()))
+    }
+
+    fn source_rows_of(&self, note: NoteId) -> impl Iterator<Item = usize> {
+        let bars = self.source.tied(note).map(|n| self.source.notes[n].bar);
+        bars.map(|bar| self.sides.collation.source_row(bar, Time::default()))
     }
 
     /// All rows that a changed note reaches into by its ties.
@@ -174,18 +188,8 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             return Vec::new();
         };
         let mut rows = BTreeSet::from([finding.row]);
-        if let Some(e) = edition {
-            rows.extend(
-                self.edition
-                    .tied(e)
-                    .map(|n| self.sides.collation.edition_row(self.edition.notes[n].bar, Time::default())),
-            );
-        }
-        if let Some(s) = source {
-            rows.extend(
-                self.source.tied(s).map(|n| self.sides.collation.source_row(self.source.notes[n].bar, Time::default())),
-            );
-        }
+        rows.extend(edition.into_iter().flat_map(|e| self.edition_rows_of(e)));
+        rows.extend(source.into_iter().flat_map(|s| self.source_rows_of(s)));
         rows.into_iter().collect()
     }
 

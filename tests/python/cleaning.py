@@ -239,7 +239,8 @@ def sounding(notes, steps=0, semitones=0, later=0):
         head = None
         waiting = open_ties.get(note.pitch)
         if note.stops and waiting:
-            head = next((h for h in waiting if h[0].voice == note.voice), waiting[0])
+            # A tie may have been begun that nothing ends: the last one counts.
+            head = next((h for h in reversed(waiting) if h[0].voice == note.voice), waiting[-1])
             waiting.remove(head)
             head[1] += note.duration
         else:

@@ -114,7 +114,13 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let Some(source) = self.source else {
             return false;
         };
-        let at = self.place_of_source(mark.at);
+        let mut at = self.place_of_source(mark.at);
+        // A signature stands at the bar's start, also where rests fill up the bar.
+        if let Some((_, offset)) =
+            at.as_mut().filter(|_| mark.category == Category::Signature && mark.at.offset.is_zero())
+        {
+            *offset = Time::zero();
+        }
         let end = mark.end.and_then(|e| self.place_of_source(e));
         let owners = std::mem::take(&mut self.source_owner);
         let done =
