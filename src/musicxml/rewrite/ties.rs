@@ -83,6 +83,10 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let targets: Vec<NoteId> = wanted
             .iter()
             .filter_map(|n| match self.target_of_source(*n) {
+                // What the source holds the edition may write as two notes tied: the last one reaches over.
+                Some(Target::Kept(e)) if forward => {
+                    self.part.tied(e).take_while(|n| self.part.notes[*n].bar == bar).last().or(Some(e))
+                }
                 Some(Target::Kept(e)) => Some(e),
                 _ => self.same_sound(source, bar, *n, forward),
             })
