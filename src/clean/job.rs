@@ -60,27 +60,6 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
                 wanted.entry(row).or_default().push(index);
             }
         }
-        for (row, findings) in wanted {
-            let Fate::Keep { edition, source: Some(source), shift } = self.fates[row] else {
-                continue;
-            };
-            if source >= self.source.bars.len() {
-                continue;
-            }
-            if findings.iter().all(|f| self.is_undone(*f)) {
-                let shift = if self.is_padded(edition, source, shift) { shift } else { Time::zero() };
-                self.fates[row] = Fate::Rebuild { edition, source, shift };
-            } else if findings.iter().any(|f| self.is_undone(*f)) {
-                warnings.push(format!(
-                    "part {}, bar {}: left as it is, because something in it is to be left and its notes cannot be \
-                     restored one by one",
-                    self.edition.id, self.edition.bars[edition].number
-                ));
-                for finding in findings {
-                    self.decisions[finding] = Decision::Keep;
-                }
-            }
-        }
         // Bars that only one side has stay or go whole, in all parts. Marks that only a rebuilt or new bar could carry
         // stay out with it.
         for (index, finding) in self.findings.iter().enumerate() {
@@ -91,6 +70,34 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             };
             if with_its_bar {
                 self.decisions[index] = Decision::Keep;
+            }
+        }
+        // What a bar keeps, another may have to keep with it, where a tie joins them.
+        let mut left: BTreeSet<usize> = BTreeSet::new();
+        loop {
+            let mixed = |(row, findings): &(&usize, &Vec<usize>)| {
+                let undone = findings.iter().filter(|f| self.is_undone(**f)).count();
+                let whole = !matches!(self.fates[**row], Fate::Keep { source: None, .. } | Fate::Absent);
+                undone > 0 && (undone < findings.len() || !whole)
+            };
+            let Some((row, findings)) = wanted.iter().find(mixed) else { break };
+            left.insert(*row);
+            findings.iter().for_each(|f| self.decisions[*f] = Decision::Keep);
+        }
+        for bar in left.iter().filter_map(|row| self.fates[*row].edition()) {
+            warnings.push(format!(
+                "part {}, bar {}: left as it is, because something in it is to be left and its notes cannot be \
+                 restored one by one",
+                self.edition.id, self.edition.bars[bar].number
+            ));
+        }
+        for (row, findings) in wanted {
+            let Fate::Keep { edition, source: Some(source), shift } = self.fates[row] else {
+                continue;
+            };
+            if source < self.source.bars.len() && findings.iter().all(|f| self.is_undone(*f)) {
+                let shift = if self.is_padded(edition, source, shift) { shift } else { Time::zero() };
+                self.fates[row] = Fate::Rebuild { edition, source, shift };
             }
         }
         self.settle_marks();

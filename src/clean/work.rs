@@ -71,6 +71,14 @@ fn kept_rows(sides: Sides, decided: &Decided) -> BTreeSet<usize> {
         let notes = found.findings.iter().zip(&decided.findings[index]);
         out.extend(notes.filter(|(f, d)| f.category.is_of_notes() && **d == Decision::Keep).map(|(f, _)| f.row));
     }
+    // Bars beside each other that one side lacks stay or go together.
+    let outline = &sides.collation.outline;
+    let alone = |row: usize| outline.get(row).is_some_and(|p| p.edition.is_none() || p.source.is_none());
+    let first: Vec<usize> = out.iter().copied().filter(|r| alone(*r)).collect();
+    for row in first {
+        out.extend((row..).take_while(|r| alone(*r)));
+        out.extend((0..row).rev().take_while(|r| alone(*r)));
+    }
     out
 }
 
