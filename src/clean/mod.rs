@@ -12,6 +12,7 @@ mod marks;
 mod policy;
 mod proof;
 mod provenance;
+mod settle;
 mod sheet;
 mod toml_fault;
 mod transpose;
