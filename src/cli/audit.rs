@@ -39,8 +39,8 @@ pub struct Args {
     #[arg(long, value_name = "A-B")]
     bars: Option<String>,
     /// The form of the report
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    format: Format,
+    #[arg(long, value_enum, default_value_t = Form::Text)]
+    format: Form,
     /// Write there, not to standard output
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
@@ -58,6 +58,7 @@ Examples:
   obelus audit edition.mxl source.mxl --part Flute --bars 9-16
   obelus audit edition.mxl source.mxl --instrument \"alto recorder\"
   obelus audit edition.mxl source.mxl --format csv -o findings.csv
+  obelus audit edition.mxl source.mxl --format html -o report.html
   obelus audit edition.mxl source.mxl --decisions decisions.toml";
 
 /// The form of a report.
@@ -66,6 +67,16 @@ pub enum Format {
     Text,
     Json,
     Csv,
+}
+
+/// The form of an audit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Form {
+    Text,
+    Json,
+    Csv,
+    /// One page for the browser, with nothing fetched from elsewhere
+    Html,
 }
 
 pub fn run(args: &Args) -> Result<u8, Failure> {
@@ -77,16 +88,19 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     inputs.extend(args.output.as_deref());
     let decisions = args.decisions.as_deref().map(|file| Output::new(Some(file), &inputs)).transpose()?;
     // Nothing comes after this: to take it apart piece by piece would be for nothing.
-    let audit = ManuallyDrop::new(audit(args, decisions.as_ref())?);
+    let (audit, page) = audit(args, decisions.as_ref())?;
+    let audit = ManuallyDrop::new(audit);
     match args.format {
-        Format::Text => output.write(Content::Text(&report::audit_text(&audit, width())))?,
-        Format::Json => output.write(Content::Bytes(audit.json().as_bytes()))?,
-        Format::Csv => output.write(Content::Bytes(report::audit_csv(&audit).as_bytes()))?,
+        Form::Text => output.write(Content::Text(&report::audit_text(&audit, width())))?,
+        Form::Json => output.write(Content::Bytes(audit.json().as_bytes()))?,
+        Form::Csv => output.write(Content::Bytes(report::audit_csv(&audit).as_bytes()))?,
+        Form::Html => output.write(Content::Bytes(page.unwrap_or_default().as_bytes()))?,
     }
     Ok(u8::from(args.strict && audit.found_something()))
 }
 
-fn audit(args: &Args, decisions: Option<&Output>) -> Result<Audit, Failure> {
+/// The audit, and the page where one is wanted.
+fn audit(args: &Args, decisions: Option<&Output>) -> Result<(Audit, Option<String>), Failure> {
     let table = input::instruments(args.instruments.as_deref())?;
     let given = args.instrument.as_deref().map(|n| table.find(n)).transpose()?;
     let (edition_file, edition) = input::load(&args.edition)?;
@@ -125,7 +139,7 @@ fn audit(args: &Args, decisions: Option<&Output>) -> Result<Audit, Failure> {
     // Only who names an instrument asks for fingers.
     let chart = given.map(|_| Chart::recorder());
     let bars = args.bars.clone().map(Bars);
-    Ok(report::audit(Material {
+    let material = Material {
         edition: &edition,
         source: &source,
         edition_file: &edition_file,
@@ -137,7 +151,11 @@ fn audit(args: &Args, decisions: Option<&Output>) -> Result<Audit, Failure> {
         asked: args.octave.reading(),
         hands: chart.as_ref().map(|chart| Hands { chart, tempo: Tempo::of(&edition, None) }),
         warnings,
-    })?)
+    };
+    let wanted = (args.format == Form::Html).then(|| material.clone());
+    let audit = report::audit(material)?;
+    let page = wanted.map(|material| report::audit_html(&material, &audit));
+    Ok((audit, page))
 }
 
 /// Columns for text: as many as COLUMNS says, within what reads well.

@@ -10,6 +10,7 @@ use std::collections::{BTreeMap, HashSet};
 use std::ops::RangeInclusive;
 
 /// Everything that an audit has worked out.
+#[derive(Clone)]
 pub struct Material<'a> {
     pub edition: &'a Score,
     pub source: &'a Score,
@@ -68,6 +69,19 @@ pub fn audit(material: Material) -> Result<Audit, BarError> {
     })
 }
 
+/// The passages that have something in some bars, by their places among those found.
+pub(super) fn passages_in(found: &PartFindings, bars: &RangeInclusive<usize>) -> Vec<usize> {
+    let used: HashSet<usize> = found.findings.iter().filter(|f| is_in(f, bars)).filter_map(|f| f.passage).collect();
+    let touches = |p: &Passage| p.from.bar <= *bars.end() && p.to.bar >= *bars.start();
+    (0..found.passages.len()).filter(|p| touches(&found.passages[*p]) || used.contains(p)).collect()
+}
+
+/// The printed number of the source's bar that a bar of the edition stands for.
+pub(super) fn source_bar(collation: &Collation, source: &Part, bar: usize) -> Option<String> {
+    let row = collation.outline[collation.edition_row(bar, Time::default())];
+    row.source.or(row.again).and_then(|b| source.bars.get(b)).map(|b| b.number.clone())
+}
+
 struct PartBuilder<'a> {
     edition: &'a Part,
     source: &'a Part,
@@ -83,15 +97,9 @@ struct PartBuilder<'a> {
 impl PartBuilder<'_> {
     fn build(self) -> PartReport {
         let kept: Vec<&Finding> = self.found.findings.iter().filter(|f| is_in(f, &self.bars)).collect();
-        let used: HashSet<usize> = kept.iter().filter_map(|f| f.passage).collect();
         // The new place of each passage that stays.
-        let mut places = BTreeMap::new();
-        for (old, passage) in self.found.passages.iter().enumerate() {
-            let touches = passage.from.bar <= *self.bars.end() && passage.to.bar >= *self.bars.start();
-            if touches || used.contains(&old) {
-                places.insert(old, places.len());
-            }
-        }
+        let places: BTreeMap<usize, usize> =
+            passages_in(self.found, &self.bars).into_iter().enumerate().map(|(new, old)| (old, new)).collect();
         let interval = self.alignment.interval;
         let numbers = self.edition.bars.iter().map(|b| b.number.clone());
         let in_bars = |bar: usize| self.bars.contains(&bar);
@@ -249,15 +257,10 @@ impl PartBuilder<'_> {
         by_bar
             .into_iter()
             .map(|(bar, found)| {
-                let row = self.collation.outline[self.collation.edition_row(bar, Time::default())];
                 BarReport {
                     bar: self.edition.bars[bar].number.clone(),
                     bar_index: bar,
-                    source_bar: row
-                        .source
-                        .or(row.again)
-                        .and_then(|b| self.source.bars.get(b))
-                        .map(|b| b.number.clone()),
+                    source_bar: source_bar(self.collation, self.source, bar),
                     counts: findings::count(found.into_iter()),
                 }
             })

@@ -51,6 +51,15 @@ fn may_share(one: &FindingReport, other: &FindingReport) -> bool {
             == (other.passage, other.category, other.status, other.voice)
 }
 
+/// Where a span ends, as in `to beat 3`.
+pub fn until(f: &FindingReport) -> Option<String> {
+    let end = f.end.as_ref()?;
+    Some(match end.bar_index == f.at.bar_index {
+        true => format!("to beat {}", end.beat),
+        false => format!("to bar {}, beat {}", end.bar, end.beat),
+    })
+}
+
 fn reading(part: &PartReport, all: &[&FindingReport], source_bar: Option<&str>) -> String {
     let f = all[0];
     let ours = f.edition_reading.as_deref().unwrap_or("");
@@ -76,12 +85,7 @@ fn reading(part: &PartReport, all: &[&FindingReport], source_bar: Option<&str>) 
         Status::Omitted => theirs.into(),
         Status::Altered => format!("{ours}; in the source {theirs}"),
     };
-    if let Some(end) = f.end.as_ref().filter(|_| f.status != Status::Altered) {
-        let to = if end.bar_index == f.at.bar_index {
-            format!("to beat {}", end.beat)
-        } else {
-            format!("to bar {}, beat {}", end.bar, end.beat)
-        };
+    if let Some(to) = until(f).filter(|_| f.status != Status::Altered) {
         // The category has already said that it is a slur.
         text = if text == f.category.name() { to } else { format!("{text}, {to}") };
     }

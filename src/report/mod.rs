@@ -1,4 +1,4 @@
-//! One result for each command, and its forms: text, JSON, CSV.
+//! One result for each command, and its forms: text, JSON, CSV, a page.
 //!
 //! The JSON is the result itself; its fields are promised to scripts, and a
 //! change of them is a new `SCHEMA`. What only the text needs is not in it.
@@ -9,6 +9,7 @@ mod clean;
 mod critical;
 mod csv;
 mod fingers;
+mod html;
 mod json;
 mod keys;
 mod keys_reason;
@@ -20,6 +21,7 @@ mod range;
 mod range_text;
 mod table;
 mod text;
+mod verdict;
 
 #[cfg(test)]
 mod tests;
@@ -39,6 +41,7 @@ pub use fingers::{Hands, HardStretch, Hardest, TempoReport};
 pub use keys::{Key, KeysInstrument, KeysPart, KeysReport, keys_report};
 pub use keys_reason::octave_change_sentence;
 pub use keys_text::keys as keys_text;
+pub use html::audit as audit_html;
 pub use phrases::passage_line;
 pub use range::{Passage as RangePassage, RangePart, RangeReport, range_report};
 pub use range_text::{instruments as instruments_text, range as range_text};

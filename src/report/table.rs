@@ -154,7 +154,8 @@ fn cell(counts: &Totals, category: Category) -> Cell {
         .collect()
 }
 
-fn sign(status: Status) -> char {
+/// The sign of a status before a number.
+pub fn sign(status: Status) -> char {
     match status {
         Status::Added => '+',
         Status::Omitted => '-',

@@ -1,0 +1,79 @@
+//! The audit as one page that needs nothing else: no network, and no script to
+//! be read. All that comes from files passes through `maud`, which escapes it.
+
+mod bars;
+mod chart;
+mod notes;
+mod part;
+mod plot;
+
+use super::{Audit, Material, ScoreName, phrases, verdict};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+const STYLE: &str = include_str!("style.css");
+const SCRIPT: &str = include_str!("script.js");
+/// Nothing is fetched, whatever a file has put into the page.
+const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; base-uri 'none'; \
+                      form-action 'none'";
+
+/// The whole page; `material` is what `audit` was made from.
+pub fn audit(material: &Material, audit: &Audit) -> String {
+    let title = audit.edition.title.as_deref().unwrap_or("Edition and source");
+    let several = audit.parts.len() > 1;
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(POLICY);
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="referrer" content="no-referrer";
+                meta name="color-scheme" content="light dark";
+                meta name="generator" content="obelus";
+                title { (title) ": what the editor did" }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                header {
+                    h1 { bdi { (title) } }
+                    p.kicker { "What the editor did, bar by bar" }
+                    (compared(audit))
+                    @for sentence in phrases::unmatched(audit) { p { (sentence) } }
+                    @if audit.parts.is_empty() { p { (verdict::NOTHING_COMPARED) } }
+                    @if several {
+                        nav aria-label="Parts" {
+                            ul.jump {
+                                @for (place, part) in audit.parts.iter().enumerate() {
+                                    li { a href=(format!("#p{}", place + 1)) { (verdict::heading(part)) } }
+                                }
+                            }
+                        }
+                    }
+                }
+                main {
+                    @for place in 0..audit.parts.len() { (part::section(material, audit, place)) }
+                    @if !audit.warnings.is_empty() {
+                        section aria-labelledby="warnings" {
+                            h2 #warnings { "Read with care" }
+                            ul { @for warning in &audit.warnings { li { (warning) } } }
+                        }
+                    }
+                }
+                footer { p { (phrases::CAUTION) } }
+                script { (PreEscaped(SCRIPT)) }
+            }
+        }
+    };
+    page.into_string() + "\n"
+}
+
+fn compared(audit: &Audit) -> Markup {
+    let named = |side: &str, name: &ScoreName| {
+        let title = name.title.as_deref().filter(|t| side == "Source" && Some(*t) != audit.edition.title.as_deref());
+        html! {
+            dt { (side) }
+            dd { bdi { (name.file) } @if let Some(title) = title { " (" bdi { (title) } ")" } }
+        }
+    };
+    html! { dl.compared { (named("Edition", &audit.edition)) (named("Source", &audit.source)) } }
+}

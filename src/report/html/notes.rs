@@ -1,0 +1,70 @@
+//! Every finding with both readings, as critical notes give them.
+
+use crate::findings::Status;
+use crate::report::listing::until;
+use crate::report::table::sign;
+use crate::report::{FindingReport, PartReport};
+use maud::{Markup, html};
+
+/// A row for each finding, in the order of the music.
+pub fn table(part: &PartReport, id: &str) -> Markup {
+    html! {
+        table.notes data-part=(id) {
+            caption { "Every finding. Pitches are sounding, the source's in the edition's key." }
+            thead {
+                tr {
+                    th scope="col" { "Bar" } th scope="col" { "Beat" } th scope="col" { "What" }
+                    th scope="col" { "Edition" } th scope="col" { "Source" }
+                }
+            }
+            @for group in part.findings.chunk_by(|a, b| a.at.bar_index == b.at.bar_index) {
+                tbody #(format!("{id}-n{}", group[0].at.bar_index)) {
+                    @for finding in group { (row(part, finding, id)) }
+                }
+            }
+        }
+    }
+}
+
+fn row(part: &PartReport, f: &FindingReport, id: &str) -> Markup {
+    let row = part.bars.binary_search_by_key(&f.at.bar_index, |b| b.bar_index).ok();
+    let usual = row.and_then(|b| part.bars[b].source_bar.as_deref());
+    let elsewhere = f.source_bar.as_deref().filter(|bar| Some(*bar) != usual);
+    let until = until(f).filter(|_| f.status != Status::Altered);
+    let ends = |status: Status| until.as_deref().filter(|_| f.status == status);
+    html! {
+        tr data-category=(f.category.name()) data-status=(f.status.name()) {
+            th scope="row" { a href=(format!("#{id}-b{}", f.at.bar_index)) { (f.at.bar) } }
+            td { (f.at.beat) }
+            td {
+                span.chip.(f.status.name()) { (sign(f.status)) " " (f.category.name()) } " "
+                span.remark { (remark(f.status)) }
+                @if let Some(passage) = f.passage {
+                    span.remark { ", in " a href=(format!("#{id}-s{}", passage + 1)) { "passage " (passage + 1) } }
+                }
+            }
+            td { (reading(f.edition_reading.as_deref(), ends(Status::Added))) }
+            td {
+                (reading(f.source_reading.as_deref(), ends(Status::Omitted)))
+                @if let Some(bar) = elsewhere { span.remark { " (source bar " (bar) ")" } }
+            }
+        }
+    }
+}
+
+fn reading(text: Option<&str>, until: Option<&str>) -> Markup {
+    html! {
+        @match text {
+            Some(text) => { bdi { (text) } @if let Some(until) = until { ", " (until) } }
+            None => { span aria-hidden="true" { "–" } span.vh { "nothing" } }
+        }
+    }
+}
+
+fn remark(status: Status) -> &'static str {
+    match status {
+        Status::Added => "addition",
+        Status::Omitted => "omission",
+        Status::Altered => "alteration",
+    }
+}

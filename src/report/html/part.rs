@@ -1,0 +1,240 @@
+//! All about one part: keys, verdict, bars at a glance, passages, compass.
+
+use super::chart::{Chart, Sides};
+use super::plot::{self, Frame};
+use super::{bars, notes};
+use crate::findings::{Passage, Spot, Status};
+use crate::instrument::check;
+use crate::pitch::key_name;
+use crate::report::build::passages_in;
+use crate::report::table::sign;
+use crate::report::{Audit, BarReport, Material, PartReport, phrases, verdict};
+use maud::{Markup, html};
+use std::ops::Range;
+
+/// What the sections of a part are made from.
+struct View<'a> {
+    sides: Sides<'a>,
+    report: &'a PartReport,
+    /// Of all ids in it, as `p1`.
+    id: String,
+    /// The rows of the outline that are looked at.
+    rows: Range<usize>,
+    range: Option<(&'a str, crate::instrument::Range)>,
+    /// Of each passage shown its place among those found.
+    passages: Vec<usize>,
+}
+
+/// The section of a part.
+pub fn section(material: &Material, audit: &Audit, place: usize) -> Markup {
+    let alignment = &material.collation.parts[place];
+    let (edition, source) = (&material.edition.parts[alignment.edition], &material.source.parts[alignment.source]);
+    let checked = material.instruments[place].map(|(instrument, _)| check(edition, instrument));
+    let report = &audit.parts[place];
+    let looked_at = report.first_bar..report.first_bar + report.bar_numbers.len();
+    let outline = &material.collation.outline;
+    let own = |row: usize| outline[row].edition.is_some_and(|b| looked_at.contains(&b));
+    let rows = match report.only {
+        None => 0..outline.len(),
+        Some(_) => {
+            let first = (0..outline.len()).find(|r| own(*r)).unwrap_or(0);
+            first..(first..outline.len()).rev().find(|r| own(*r)).map_or(first, |last| last + 1)
+        }
+    };
+    let found = &material.findings[place];
+    let view = View {
+        sides: Sides { edition, source, alignment, collation: material.collation, found, check: checked.as_ref() },
+        report,
+        id: format!("p{}", place + 1),
+        rows,
+        range: checked.as_ref().map(|c| (c.instrument.as_str(), c.range)),
+        passages: passages_in(found, &(looked_at.start..=looked_at.end.saturating_sub(1))),
+    };
+    let id = &view.id;
+    let one = audit.parts.len() == 1;
+    let found_any = !report.findings.is_empty();
+    html! {
+        section.part #(id) aria-labelledby=(format!("{id}-title")) {
+            h2 #(format!("{id}-title")) { (verdict::heading(report)) }
+            p { (phrases::key_relation(report)) (view.signatures()) }
+            @for sentence in verdict::summary(report) { p.verdict { (sentence) } }
+            (view.strip())
+            (view.passages())
+            (view.compass(one))
+            @if found_any {
+                h3 #(format!("{id}-bars")) { "Bars" }
+                (bars::filters(report, id))
+                (bars::table(&view.sides, report, id))
+                h3 #(format!("{id}-notes")) { "Critical notes" }
+                (notes::table(report, id))
+            }
+        }
+    }
+}
+
+impl View<'_> {
+    /// The keys at the first bar, as they sound.
+    fn signatures(&self) -> String {
+        let (ours, theirs) = (self.sides.edition, self.sides.source);
+        if ours.bars.is_empty() || theirs.bars.is_empty() {
+            return String::new();
+        }
+        let [ours, theirs] = [ours, theirs].map(|part| key_name(part.sounding_fifths(0)));
+        match ours == theirs {
+            true => format!(" Both begin with {ours}, as they sound."),
+            false => format!(" It begins with {ours}, the source with {theirs}, as they sound."),
+        }
+    }
+
+    /// Every bar, shaded by what was added in it.
+    fn strip(&self) -> Markup {
+        let added = |bar: &BarReport| of_status(bar, Status::Added);
+        let most = self.report.bars.iter().map(added).max().unwrap_or(0);
+        if most == 0 && self.report.findings.is_empty() {
+            return html! {};
+        }
+        let id = &self.id;
+        html! {
+            h3 #(format!("{id}-strip")) { "All bars" }
+            p.hint {
+                "The darker a bar, the more was added in it: +5 are five additions. "
+                "− left out, ~ not the same; a dot is a bar as in the source."
+            }
+            nav aria-labelledby=(format!("{id}-strip")) {
+                ol.strip {
+                    @for (place, number) in self.report.bar_numbers.iter().enumerate() {
+                        @let index = self.report.first_bar + place;
+                        @let bar = self.report.bars.binary_search_by_key(&index, |b| b.bar_index).ok();
+                        (cell(id, index, number, bar.map(|b| &self.report.bars[b]), most))
+                    }
+                }
+            }
+        }
+    }
+
+    fn passages(&self) -> Markup {
+        if self.report.passages.is_empty() {
+            return html! {};
+        }
+        let id = &self.id;
+        html! {
+            h3 #(format!("{id}-passages")) { "Passages" }
+            ol.passages {
+                @for (place, report) in self.report.passages.iter().enumerate() {
+                    @let (bars, what) = phrases::passage(report, self.report.range.as_ref());
+                    li #(format!("{id}-s{}", place + 1)) {
+                        p { b { (capital(&bars)) ": " } (what) "." }
+                        (self.picture(&self.sides.found.passages[self.passages[place]]))
+                    }
+                }
+            }
+        }
+    }
+
+    /// The notes of a passage with a bar before it and one after.
+    fn picture(&self, passage: &Passage) -> Markup {
+        let outline = &self.sides.collation.outline;
+        let stretch = passage.stretch.and_then(|s| self.sides.alignment.stretches.get(s));
+        let row = |spot: Spot| match spot.bar < self.sides.edition.bars.len() {
+            true => self.sides.collation.edition_row(spot.bar, spot.offset),
+            false => passage.row,
+        };
+        let (first, last) = stretch.map_or((row(passage.from), row(passage.to)), |s| s.outline);
+        let (first, last) = (first.min(last), first.max(last));
+        let from = first.saturating_sub(1);
+        let chart = self.sides.chart(from..(last + 2).min(outline.len()));
+        let Some(frame) = Frame::new(&chart, self.range) else {
+            return html! { p.hint { "It has no pitches to draw." } };
+        };
+        let (begins, ends) = (&chart.columns[first - from], &chart.columns[last - from]);
+        let inside = |column: &super::chart::Column, row: usize, spot: Spot| {
+            let from = if outline[row].edition == Some(spot.bar) { outline[row].edition_from } else { spot.offset };
+            (column.from + super::chart::float(spot.offset - from)).clamp(column.from, column.to)
+        };
+        let start = inside(begins, first, passage.from);
+        let end = match stretch {
+            Some(stretch) => match stretch.to {
+                None => ends.to,
+                Some(to) => inside(ends, last, Spot { bar: outline[last].edition.unwrap_or(passage.to.bar), offset: to }),
+            },
+            None => {
+                let onset = inside(ends, last, passage.to);
+                let there = chart.tones.iter().filter(|t| !t.kind.is_source() && (t.from - onset).abs() < 0.01);
+                there.map(|t| t.to).fold(onset, f64::max)
+            }
+        };
+        let shown = if end > start { (start, end) } else { (begins.from, ends.to) };
+        plot::excerpt(&chart, &frame, shown, &plot::notes_in_words(&chart, shown))
+    }
+
+    fn compass(&self, is_alone: bool) -> Markup {
+        let id = &self.id;
+        let chart: Chart = self.sides.chart(self.rows.clone());
+        let frame = Frame::new(&chart, self.range);
+        let names = self.range.map_or(String::new(), |(name, r)| format!(" The shaded band is the range of the {name}, {r}."));
+        html! {
+            h3 #(format!("{id}-compass")) { "Compass" }
+            @if let Some(range) = &self.report.range {
+                @for sentence in verdict::range(range) { p { (sentence) } }
+            } @else if is_alone {
+                p { (verdict::NO_INSTRUMENT) }
+            }
+            @if let Some(frame) = frame {
+                p.hint {
+                    "Pitch over time. Broad and pale: the source, in the edition's key. Thin: the edition. Where the thin line "
+                    "leaves the broad one, the edition has other notes." (names)
+                }
+                ul.key aria-hidden="true" {
+                    li { span.swatch.source {} "source" }
+                    li { span.swatch.omitted {} "source, left out" }
+                    li { span.swatch.edition {} "edition, as in the source" }
+                    li { span.swatch.altered {} "edition, not the same" }
+                    li { span.swatch.added {} "edition, added" }
+                }
+                div.plots { (plot::lines(&chart, &frame, &self.about(&chart))) }
+            } @else {
+                p { "The part has no pitches to draw." }
+            }
+        }
+    }
+
+    /// What the whole plot shows, for those who do not see it.
+    fn about(&self, chart: &Chart) -> String {
+        let own = chart.tones.iter().filter(|t| !t.kind.is_source()).map(|t| t.pitch);
+        let low = own.clone().min_by_key(|p| p.sound());
+        let high = own.max_by_key(|p| p.sound());
+        match (low, high) {
+            (Some(low), Some(high)) => format!("Compass plot; the edition goes from {low} to {high}"),
+            _ => "Compass plot".into(),
+        }
+    }
+}
+
+fn of_status(bar: &BarReport, status: Status) -> usize {
+    bar.counts.values().filter_map(|c| c.get(&status)).sum()
+}
+
+fn cell(id: &str, index: usize, number: &str, bar: Option<&BarReport>, most: usize) -> Markup {
+    let counts = [Status::Added, Status::Omitted, Status::Altered].map(|s| (s, bar.map_or(0, |b| of_status(b, s))));
+    let added = counts[0].1;
+    // None, then five shades.
+    let shade = if added == 0 { 0 } else { 1 + (added * 5 - 1) / most.max(1) }.min(5);
+    html! {
+        li {
+            a href=(format!("#{id}-b{index}")) class=(format!("shade{shade}")) {
+                span.vh { "bar " }
+                b { (number) }
+                " "
+                @if bar.is_none() { span aria-hidden="true" { "·" } span.vh { "as in the source" } }
+                @for (status, n) in counts.iter().filter(|c| c.1 > 0) {
+                    span { (sign(*status)) (n) span.vh { " " (status.name()) " " } }
+                }
+            }
+        }
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or(String::new(), |c| c.to_uppercase().chain(chars).collect())
+}
