@@ -1,6 +1,7 @@
 //! Collates a performing edition with a plain source, both MusicXML, says what
 //! the editor did, and writes the music without it.
 
+pub mod beside;
 pub mod clean;
 pub mod collate;
 pub mod findings;

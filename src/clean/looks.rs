@@ -20,18 +20,23 @@ impl Policy {
     }
 
     /// An addition that stays.
-    pub(super) fn look_of_added(&self, category: Category) -> Look {
+    pub(crate) fn look_of_added(&self, category: Category) -> Look {
         Look { color: self.is_proof_copy().then_some(VERMILLION), ..self.apart.look(category) }
     }
 
+    /// A note that the editor added: in parentheses.
+    pub(crate) fn look_of_added_note(&self) -> Look {
+        Look { manners: vec![Manner::Parentheses], ..self.look_of_added(Category::Note) }
+    }
+
     /// What the edition lacked.
-    pub(super) fn look_of_omitted(&self) -> Look {
+    pub(crate) fn look_of_omitted(&self) -> Look {
         let manners = vec![Manner::Dotted, Manner::Box, Manner::Parentheses, Manner::Bold, Manner::Large];
         self.proof_look(BLUISH_GREEN, manners, "triangle")
     }
 
     /// What the edition had otherwise.
-    pub(super) fn look_of_altered(&self) -> Look {
+    pub(crate) fn look_of_altered(&self) -> Look {
         let manners = vec![Manner::Wavy, Manner::Oval, Manner::Braces, Manner::Italic, Manner::Large];
         self.proof_look(BLUE, manners, "diamond")
     }

@@ -4,12 +4,14 @@ use super::failure::Failure;
 use super::input::{self, Octave};
 use super::output::{Content, Output};
 use clap::ValueEnum;
-use obelus::clean::{self, Policy};
+use obelus::beside::side_by_side;
+use obelus::clean::{self, Policy, Sides};
 use obelus::collate::{self, Choice};
 use obelus::findings;
 use obelus::keys::{Chart, Tempo};
-use obelus::musicxml::warnings_of_both;
+use obelus::musicxml::{self, Input, Tree, warnings_of_both};
 use obelus::report::{self, Audit, Bars, Hands, Material};
+use obelus::score::Score;
 use std::mem::ManuallyDrop;
 use std::path::{Path, PathBuf};
 
@@ -47,6 +49,10 @@ pub struct Args {
     /// Also write a file of decisions there, one for each finding, for clean to follow
     #[arg(long, value_name = "FILE")]
     decisions: Option<PathBuf>,
+    /// Also write source and edition there as one score, bar beside bar in the edition's key,
+    /// coloured where they differ (.musicxml)
+    #[arg(long, value_name = "FILE")]
+    side_by_side: Option<PathBuf>,
     /// Exit with status 1 when anything was found
     #[arg(long)]
     strict: bool,
@@ -59,6 +65,7 @@ Examples:
   obelus audit edition.mxl source.mxl --instrument \"alto recorder\"
   obelus audit edition.mxl source.mxl --format csv -o findings.csv
   obelus audit edition.mxl source.mxl --format html -o report.html
+  obelus audit edition.mxl source.mxl --side-by-side both.musicxml
   obelus audit edition.mxl source.mxl --decisions decisions.toml";
 
 /// The form of a report.
@@ -87,6 +94,10 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let output = Output::new(args.output.as_deref(), &inputs)?;
     inputs.extend(args.output.as_deref());
     let decisions = args.decisions.as_deref().map(|file| Output::new(Some(file), &inputs)).transpose()?;
+    inputs.extend(args.decisions.as_deref());
+    if let Some(file) = &args.side_by_side {
+        write_side_by_side(args, &Output::new(Some(file), &inputs)?)?;
+    }
     // Nothing comes after this: to take it apart piece by piece would be for nothing.
     let (audit, page) = audit(args, decisions.as_ref())?;
     let audit = ManuallyDrop::new(audit);
@@ -107,14 +118,8 @@ fn audit(args: &Args, decisions: Option<&Output>) -> Result<(Audit, Option<Strin
     let (source_file, source) = input::load_last(&args.source)?;
     let warnings = warnings_of_both(&edition, &source);
     let (edition, source) = (ManuallyDrop::new(edition.score), ManuallyDrop::new(source.score));
-    let choose = |score, file: &Path, wanted: &Option<String>| {
-        wanted.as_deref().map(|w| input::part(score, &file.display().to_string(), w)).transpose()
-    };
     let mut source = source;
-    let choice = Choice {
-        edition: choose(&edition, &args.edition, &args.part)?,
-        source: choose(&source, &args.source, &args.source_part)?,
-    };
+    let choice = choice(args, &edition, &source)?;
     let pairing = collate::pair_parts(&edition, &mut source, choice);
     if let Some(output) = decisions {
         // As clean lays the two beside each other.
@@ -156,6 +161,48 @@ fn audit(args: &Args, decisions: Option<&Output>) -> Result<(Audit, Option<Strin
     let audit = report::audit(material)?;
     let page = wanted.map(|material| report::audit_html(&material, &audit));
     Ok((audit, page))
+}
+
+/// Both sides as one score. They are read for it alone: an audit lets its texts go.
+fn write_side_by_side(args: &Args, output: &Output) -> Result<(), Failure> {
+    if [&args.edition, &args.source].iter().any(|file| file.as_os_str() == "-") {
+        return Err(Failure::wrong_use("--side-by-side reads both scores twice; give files, not standard input"));
+    }
+    let inputs = (Input::open(&args.edition)?, Input::open(&args.source)?);
+    let trees = (Tree::parse(&inputs.0)?, Tree::parse(&inputs.1)?);
+    let edition = musicxml::read(&trees.0)?.score;
+    let mut source = musicxml::read(&trees.1)?.score;
+    let choice = choice(args, &edition, &source)?;
+    let pairing = collate::pair_parts(&edition, &mut source, choice);
+    let collation = collate::lay(&edition, &source, pairing, true);
+    let findings = findings::find(&edition, &source, &collation);
+    let made = side_by_side(Sides {
+        edition_tree: &trees.0,
+        edition: &edition,
+        source_tree: &trees.1,
+        source: &source,
+        collation: &collation,
+        findings: &findings,
+    });
+    if made.parts == 0 {
+        let reason = match made.left_out.first() {
+            Some(name) => format!("the source has the music of {name} on one staff of several, or in several parts"),
+            None => "no part of the edition has its music in the source".into(),
+        };
+        return Err(Failure::wrong_use(format!("nothing can be laid side by side: {reason}")));
+    }
+    output.write(Content::Bytes(made.text.as_bytes()))
+}
+
+/// The parts that the user named.
+fn choice(args: &Args, edition: &Score, source: &Score) -> Result<Choice, Failure> {
+    let choose = |score, file: &Path, wanted: &Option<String>| {
+        wanted.as_deref().map(|w| input::part(score, &file.display().to_string(), w)).transpose()
+    };
+    Ok(Choice {
+        edition: choose(edition, &args.edition, &args.part)?,
+        source: choose(source, &args.source, &args.source_part)?,
+    })
 }
 
 /// Columns for text: as many as COLUMNS says, within what reads well.

@@ -1,7 +1,9 @@
 //! The only room that knows MusicXML's element names.
 
+mod accidentals;
 pub mod apart;
 mod archive;
+pub mod beside;
 mod error;
 mod fragment;
 mod guard;

@@ -256,13 +256,11 @@ impl PartBuilder<'_> {
         }
         by_bar
             .into_iter()
-            .map(|(bar, found)| {
-                BarReport {
-                    bar: self.edition.bars[bar].number.clone(),
-                    bar_index: bar,
-                    source_bar: source_bar(self.collation, self.source, bar),
-                    counts: findings::count(found.into_iter()),
-                }
+            .map(|(bar, found)| BarReport {
+                bar: self.edition.bars[bar].number.clone(),
+                bar_index: bar,
+                source_bar: source_bar(self.collation, self.source, bar),
+                counts: findings::count(found.into_iter()),
             })
             .collect()
     }

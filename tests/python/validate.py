@@ -78,28 +78,30 @@ def schema():
     return etree.XMLSchema(etree.parse(path, parser))
 
 
+def fault(rules, path):
+    """What is wrong with a file, or None."""
+    # A DOCTYPE names a DTD on the network: it is neither loaded nor looked at.
+    parser = etree.XMLParser(no_network=True, load_dtd=False, dtd_validation=False, resolve_entities=False)
+    try:
+        tree = etree.fromstring(files.read_bytes(path), parser).getroottree()
+        if rules.validate(tree):
+            return None
+        first = rules.error_log[0]
+        return "line %d: %s" % (first.line, first.message)
+    except etree.XMLSyntaxError as error:
+        return "not well formed: %s" % error
+    except (OSError, KeyError, StopIteration, ValueError) as error:
+        return "cannot be read: %s" % (error or type(error).__name__)
+
+
 def main():
     if len(sys.argv) < 2:
         sys.exit("usage: validate.py FILE...")
     rules = schema()
-    good = True
-    for path in sys.argv[1:]:
-        # A DOCTYPE names a DTD on the network: it is neither loaded nor looked at.
-        parser = etree.XMLParser(no_network=True, load_dtd=False, dtd_validation=False, resolve_entities=False)
-        try:
-            tree = etree.fromstring(files.read_bytes(path), parser).getroottree()
-            if rules.validate(tree):
-                print("%s: valid" % path)
-                continue
-            first = rules.error_log[0]
-            problem = "line %d: %s" % (first.line, first.message)
-        except etree.XMLSyntaxError as error:
-            problem = "not well formed: %s" % error
-        except (OSError, KeyError, StopIteration, ValueError) as error:
-            problem = "cannot be read: %s" % (error or type(error).__name__)
-        good = False
-        print("%s: %s" % (path, problem))
-    sys.exit(0 if good else 1)
+    faults = [fault(rules, path) for path in sys.argv[1:]]
+    for path, problem in zip(sys.argv[1:], faults):
+        print("%s: %s" % (path, problem or "valid"))
+    sys.exit(1 if any(faults) else 0)
 
 
 if __name__ == "__main__":

@@ -211,7 +211,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
 /// Moves a pitch that is written as children of an element: the root of a
 /// chord symbol, or the place of a rest.
-pub(super) fn move_named_pitch(holder: &mut Fragment, step: &str, alter: &str, by: Interval) {
+pub(in super::super) fn move_named_pitch(holder: &mut Fragment, step: &str, alter: &str, by: Interval) {
     let text = |f: &Fragment, name: &str| f.child(name).map(|c| c.text.trim().to_string());
     let Some(letter) = text(holder, step) else {
         return;
@@ -241,7 +241,7 @@ pub(super) fn move_named_pitch(holder: &mut Fragment, step: &str, alter: &str, b
     }
 }
 
-pub(super) fn lcm(a: i64, b: i64) -> i64 {
+pub(in super::super) fn lcm(a: i64, b: i64) -> i64 {
     let (mut x, mut y) = (a, b);
     while y != 0 {
         (x, y) = (y, x % y);

@@ -2,7 +2,7 @@
 //! put right, marks taken out and laid on, bars rebuilt from the source.
 
 mod bars;
-mod compose;
+pub(super) mod compose;
 mod dress;
 mod frame;
 mod lay;
@@ -352,7 +352,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
     }
 }
 
-fn pitch_fragment(pitch: Pitch) -> Fragment {
+pub(super) fn pitch_fragment(pitch: Pitch) -> Fragment {
     let mut out = Fragment::new("pitch").with(Fragment::leaf("step", LETTERS[pitch.step as usize]));
     if pitch.alter != 0 {
         let text = if pitch.alter % 100 == 0 {

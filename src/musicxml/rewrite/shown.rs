@@ -1,14 +1,15 @@
 //! What the eye needs after the notes have changed: accidentals and stems.
 
+use super::super::accidentals::{self, Printed, accidental_name};
 use super::super::fragment::Fragment;
 use super::super::tree::{child, child_text, element, text_of};
 use super::compose::{is_pitched, stem_of};
 use super::{Fate, PartRewrite, Target};
-use crate::pitch::{Interval, Pitch, key_alter};
+use crate::pitch::{Interval, Pitch};
 use crate::score::NoteId;
 use crate::time::Time;
 use roxmltree::Node;
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A note as it will be printed.
 struct Shown {
@@ -19,22 +20,9 @@ struct Shown {
     continued: bool,
 }
 
-/// Which notes need an accidental: those that the signature and what came
-/// before them in the bar, on the same staff and in the same octave, do not tell.
 fn required(notes: &[Shown], fifths: i32) -> Vec<bool> {
-    let mut bar: HashMap<(u32, i32), i32> = HashMap::new();
-    notes
-        .iter()
-        .map(|note| {
-            let place = (note.staff, note.pitch.staff_place());
-            let shown = bar.get(&place).copied().unwrap_or_else(|| key_alter(fifths, note.pitch.step));
-            if note.continued {
-                return false;
-            }
-            bar.insert(place, note.pitch.alter);
-            shown != note.pitch.alter
-        })
-        .collect()
+    let printed = |n: &Shown| Printed { staff: n.staff, pitch: n.pitch, continued: n.continued };
+    accidentals::required(notes.iter().map(printed), fifths)
 }
 
 impl PartRewrite<'_, '_, '_> {
@@ -326,21 +314,6 @@ fn beamed(notes: impl Iterator<Item = Stemmed>) -> Vec<Vec<Stemmed>> {
 fn direction(group: &[Stemmed], middle: i32) -> &'static str {
     let farthest = group.iter().map(|n| n.2 - middle).max_by_key(|d| d.abs()).unwrap_or(0);
     if farthest >= 0 { "down" } else { "up" }
-}
-
-pub(super) fn accidental_name(alter: i32) -> Option<&'static str> {
-    Some(match alter {
-        0 => "natural",
-        100 => "sharp",
-        -100 => "flat",
-        200 => "double-sharp",
-        -200 => "flat-flat",
-        50 => "quarter-sharp",
-        -50 => "quarter-flat",
-        150 => "three-quarters-sharp",
-        -150 => "three-quarters-flat",
-        _ => return None,
-    })
 }
 
 /// What a sign alters a note by, in hundredths of a semitone.

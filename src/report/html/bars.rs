@@ -38,27 +38,48 @@ pub fn filters(part: &PartReport, id: &str) -> Markup {
     }
 }
 
-/// A row for every bar looked at.
+/// A row for every bar with findings, and one for the bars between two of them.
 pub fn table(sides: &Sides, part: &PartReport, id: &str) -> Markup {
+    let source = |index: usize| source_bar(sides.collation, sides.source, index).unwrap_or_else(|| "none".into());
     html! {
         table.bars data-part=(id) {
-            caption { "What was found in each bar: + the edition alone has it, − the source alone has it, ~ not the same." }
+            caption { "What was found in each bar: + the edition alone has it, - the source alone has it, ~ not the same." }
             thead { tr { th scope="col" { "Bar" } th scope="col" { "Source" } th scope="col" { "Found" } } }
             tbody {
-                @for (place, number) in part.bar_numbers.iter().enumerate() {
-                    @let index = part.first_bar + place;
-                    @let bar = part.bars.binary_search_by_key(&index, |b| b.bar_index).ok().map(|b| &part.bars[b]);
-                    tr #(format!("{id}-b{index}")) .clean[bar.is_none()] {
+                @for (first, last, bar) in rows(part) {
+                    tr #(format!("{id}-b{first}")) .clean[bar.is_none()] {
                         th scope="row" {
-                            @if bar.is_some() { a href=(format!("#{id}-n{index}")) { span.vh { "bar " } (number) } } @else { (number) }
+                            @let number = &part.bar_numbers[first - part.first_bar];
+                            @match bar {
+                                Some(_) => a href=(format!("#{id}-n{first}")) { span.vh { "bar " } (number) },
+                                None => { (number) @if last > first { " to " (part.bar_numbers[last - part.first_bar]) } }
+                            }
                         }
-                        td { (source_bar(sides.collation, sides.source, index).unwrap_or_else(|| "none".into())) }
+                        td { (source(first)) @if last > first { " to " (source(last)) } }
                         td { @match bar { Some(bar) => (chips(bar)), None => span.hint { "as in the source" } } }
                     }
                 }
             }
         }
     }
+}
+
+/// First and last bar of each row, and what was found in it.
+fn rows(part: &PartReport) -> Vec<(usize, usize, Option<&BarReport>)> {
+    let mut out: Vec<(usize, usize, Option<&BarReport>)> = Vec::new();
+    for index in part.first_bar..part.first_bar + part.bar_numbers.len() {
+        let bar = part.bars.binary_search_by_key(&index, |b| b.bar_index).ok().map(|b| &part.bars[b]);
+        match out.last_mut() {
+            Some((_, last, None)) if bar.is_none() => *last = index,
+            _ => out.push((index, index, bar)),
+        }
+    }
+    out
+}
+
+/// Of each bar looked at, the first bar of its row.
+pub fn row_of_bars(part: &PartReport) -> Vec<usize> {
+    rows(part).into_iter().flat_map(|(first, last, _)| (first..=last).map(move |_| first)).collect()
 }
 
 fn chips(bar: &BarReport) -> Markup {

@@ -12,6 +12,9 @@ use crate::report::{Audit, BarReport, Material, PartReport, phrases, verdict};
 use maud::{Markup, html};
 use std::ops::Range;
 
+/// How dark a bar can be; 0 is without shade.
+const SHADES: usize = 5;
+
 /// What the sections of a part are made from.
 struct View<'a> {
     sides: Sides<'a>,
@@ -89,23 +92,25 @@ impl View<'_> {
     /// Every bar, shaded by what was added in it.
     fn strip(&self) -> Markup {
         let added = |bar: &BarReport| of_status(bar, Status::Added);
-        let most = self.report.bars.iter().map(added).max().unwrap_or(0);
-        if most == 0 && self.report.findings.is_empty() {
+        if self.report.findings.is_empty() {
             return html! {};
         }
+        // Where little was added no bar looks as if it were much.
+        let most = self.report.bars.iter().map(added).max().unwrap_or(0).max(SHADES);
         let id = &self.id;
+        let rows = bars::row_of_bars(self.report);
         html! {
             h3 #(format!("{id}-strip")) { "All bars" }
             p.hint {
                 "The darker a bar, the more was added in it: +5 are five additions. "
-                "− left out, ~ not the same; a dot is a bar as in the source."
+                "- left out, ~ not the same; a dot is a bar as in the source."
             }
             nav aria-labelledby=(format!("{id}-strip")) {
                 ol.strip {
                     @for (place, number) in self.report.bar_numbers.iter().enumerate() {
                         @let index = self.report.first_bar + place;
                         @let bar = self.report.bars.binary_search_by_key(&index, |b| b.bar_index).ok();
-                        (cell(id, index, number, bar.map(|b| &self.report.bars[b]), most))
+                        (cell(&format!("#{id}-b{}", rows[place]), number, bar.map(|b| &self.report.bars[b]), most))
                     }
                 }
             }
@@ -155,7 +160,9 @@ impl View<'_> {
         let end = match stretch {
             Some(stretch) => match stretch.to {
                 None => ends.to,
-                Some(to) => inside(ends, last, Spot { bar: outline[last].edition.unwrap_or(passage.to.bar), offset: to }),
+                Some(to) => {
+                    inside(ends, last, Spot { bar: outline[last].edition.unwrap_or(passage.to.bar), offset: to })
+                }
             },
             None => {
                 let onset = inside(ends, last, passage.to);
@@ -171,7 +178,8 @@ impl View<'_> {
         let id = &self.id;
         let chart: Chart = self.sides.chart(self.rows.clone());
         let frame = Frame::new(&chart, self.range);
-        let names = self.range.map_or(String::new(), |(name, r)| format!(" The shaded band is the range of the {name}, {r}."));
+        let names =
+            self.range.map_or(String::new(), |(name, r)| format!(" The shaded band is the range of the {name}, {r}."));
         html! {
             h3 #(format!("{id}-compass")) { "Compass" }
             @if let Some(range) = &self.report.range {
@@ -214,14 +222,13 @@ fn of_status(bar: &BarReport, status: Status) -> usize {
     bar.counts.values().filter_map(|c| c.get(&status)).sum()
 }
 
-fn cell(id: &str, index: usize, number: &str, bar: Option<&BarReport>, most: usize) -> Markup {
+fn cell(link: &str, number: &str, bar: Option<&BarReport>, most: usize) -> Markup {
     let counts = [Status::Added, Status::Omitted, Status::Altered].map(|s| (s, bar.map_or(0, |b| of_status(b, s))));
     let added = counts[0].1;
-    // None, then five shades.
-    let shade = if added == 0 { 0 } else { 1 + (added * 5 - 1) / most.max(1) }.min(5);
+    let shade = (added * SHADES).div_ceil(most);
     html! {
         li {
-            a href=(format!("#{id}-b{index}")) class=(format!("shade{shade}")) {
+            a href=(link) class=(format!("shade{shade}")) {
                 span.vh { "bar " }
                 b { (number) }
                 " "

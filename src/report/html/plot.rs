@@ -11,6 +11,10 @@ use std::fmt::Write;
 const BARS: usize = 24;
 /// Above and below the notes, in semitones.
 const MARGIN: f64 = 1.5;
+/// A bound of the range is in the picture if it is no farther from the notes, in semitones.
+const NEAR: f64 = 8.0;
+/// Names beside the picture are at least so far from each other, of its height.
+const APART: f64 = 0.1;
 /// Units of the picture for a quarter note and for a semitone.
 const UNIT: f64 = 24.0;
 /// Notes that a text alternative names on each side.
@@ -28,8 +32,8 @@ impl Frame<'_> {
     pub fn new<'a>(chart: &Chart, range: Option<(&'a str, Range)>) -> Option<Frame<'a>> {
         let (mut low, mut high) = chart.compass()?;
         if let Some((_, range)) = &range {
-            low = low.min(semitones(range.lowest));
-            high = high.max(semitones(range.highest));
+            low = low.min(semitones(range.lowest).max(low - NEAR));
+            high = high.max(semitones(range.highest).min(high + NEAR));
         }
         Some(Frame { low: low - MARGIN, high: high + MARGIN, range })
     }
@@ -51,10 +55,12 @@ impl Frame<'_> {
     /// The names beside the picture: the range's bounds, and the Cs that do not touch them.
     fn names(&self) -> Vec<(Pitch, bool)> {
         let mut out: Vec<(Pitch, bool)> = Vec::new();
-        out.extend(self.range.iter().flat_map(|(_, r)| [(r.lowest, true), (r.highest, true)]));
+        let shown = |pitch: &Pitch| (0.0..=1.0).contains(&self.place(*pitch));
+        let limits = self.range.iter().flat_map(|(_, r)| [r.lowest, r.highest]).filter(shown);
+        out.extend(limits.map(|pitch| (pitch, true)));
         let bounds = out.len();
         for c in self.octaves() {
-            if out[..bounds].iter().all(|b| (semitones(b.0) - semitones(c)).abs() > 3.0) {
+            if out[..bounds].iter().all(|b| (self.place(b.0) - self.place(c)).abs() > APART) {
                 out.push((c, false));
             }
         }
@@ -112,9 +118,12 @@ fn drawn(chart: &Chart, columns: &[Column], frame: &Frame, about: &str, passage:
         ("edition altered", path(&[Kind::Altered])),
         ("edition added", path(&[Kind::Added])),
     ];
-    let barlines: String =
-        columns.iter().filter(|c| c.number.is_some()).fold(String::new(), |d, c| d + &format!("M{} 0V{height:.0}", short(x(c.from))));
-    let octaves: String = frame.octaves().fold(String::new(), |d, c| d + &format!("M0 {}H{:.0}", short(frame.y(c)), width * UNIT));
+    let barlines: String = columns
+        .iter()
+        .filter(|c| c.number.is_some())
+        .fold(String::new(), |d, c| d + &format!("M{} 0V{height:.0}", short(x(c.from))));
+    let octaves: String =
+        frame.octaves().fold(String::new(), |d, c| d + &format!("M0 {}H{:.0}", short(frame.y(c)), width * UNIT));
     let every = columns.iter().filter(|c| c.number.is_some()).count().div_ceil(12).max(1);
     let numbered = columns.iter().filter_map(|c| Some((c.from, c.number.as_deref()?)));
     let percent = |part: f64| format!("{:.2}%", 100.0 * part);

@@ -1,0 +1,47 @@
+//! Which notes need an accidental, and what it is called.
+
+use crate::pitch::{Pitch, key_alter};
+use std::collections::HashMap;
+
+/// A note as it is printed.
+#[derive(Debug, Clone, Copy)]
+pub struct Printed {
+    pub staff: u32,
+    /// As written.
+    pub pitch: Pitch,
+    /// A tie brings it over the barline: no accidental of its own.
+    pub continued: bool,
+}
+
+/// Which notes of a bar, in order, need an accidental: those that the signature
+/// and what came before them, on the same staff and in the same octave, do not tell.
+pub fn required(notes: impl Iterator<Item = Printed>, fifths: i32) -> Vec<bool> {
+    let mut bar: HashMap<(u32, i32), i32> = HashMap::new();
+    notes
+        .map(|note| {
+            let place = (note.staff, note.pitch.staff_place());
+            let shown = bar.get(&place).copied().unwrap_or_else(|| key_alter(fifths, note.pitch.step));
+            if note.continued {
+                return false;
+            }
+            bar.insert(place, note.pitch.alter);
+            shown != note.pitch.alter
+        })
+        .collect()
+}
+
+/// The element's text for an alteration in hundredths of a semitone.
+pub fn accidental_name(alter: i32) -> Option<&'static str> {
+    Some(match alter {
+        0 => "natural",
+        100 => "sharp",
+        -100 => "flat",
+        200 => "double-sharp",
+        -200 => "flat-flat",
+        50 => "quarter-sharp",
+        -50 => "quarter-flat",
+        150 => "three-quarters-sharp",
+        -150 => "three-quarters-flat",
+        _ => return None,
+    })
+}

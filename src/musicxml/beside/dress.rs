@@ -1,0 +1,49 @@
+//! What changes in the elements of one document, collected mark by mark.
+
+use super::super::apart::{Look, Touch, touch_of_note, touches};
+use super::super::fragment::Fragment;
+use super::super::tree::{Tree, element};
+use crate::score::{Element, Mark, NoteId, Part};
+use rustc_hash::FxHashMap;
+
+/// The looks of marks and notes of one part.
+#[derive(Debug, Default)]
+pub struct Dress {
+    touches: FxHashMap<Element, Vec<Touch>>,
+}
+
+impl Dress {
+    /// Gives a mark a look.
+    pub fn mark(&mut self, tree: &Tree, mark: &Mark, look: &Look) {
+        let nodes: Vec<_> = mark.elements.iter().map(|e| tree.node(*e)).collect();
+        for (node, touch) in nodes.iter().zip(touches(mark, &nodes, look)) {
+            if let Some(holder) = node.parent().filter(|_| !touch.of_holder.is_empty()) {
+                let own = Touch { own: touch.of_holder.clone(), ..Touch::default() };
+                self.touches.entry(element(holder)).or_default().push(own);
+            }
+            self.touches.entry(element(*node)).or_default().push(touch);
+        }
+    }
+
+    /// Gives a note a look, and all that are tied to it.
+    pub fn note(&mut self, tree: &Tree, part: &Part, note: NoteId, look: &Look) {
+        for tied in part.tied(part.head(note)) {
+            let node = tree.node(part.notes[tied].element);
+            self.touches.entry(element(node)).or_default().push(touch_of_note(node, look));
+        }
+    }
+
+    /// The element as it looks, with what stands beside it.
+    pub(super) fn put_on(&self, from: Element, mut fragment: Fragment) -> Vec<Fragment> {
+        let Some(touches) = self.touches.get(&from) else { return vec![fragment] };
+        let mut flanks = None;
+        for touch in touches {
+            touch.apply(&mut fragment);
+            flanks = flanks.or(touch.flanks.clone());
+        }
+        match flanks {
+            Some([left, right]) => vec![left, fragment, right],
+            None => vec![fragment],
+        }
+    }
+}

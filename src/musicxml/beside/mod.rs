@@ -1,0 +1,110 @@
+//! A new score in which parts of two documents stand above each other, bar
+//! beside bar, the upper one moved into the lower one's key.
+
+mod dress;
+mod staff;
+
+pub use dress::Dress;
+pub use staff::Staff;
+
+use super::fragment::{Fragment, Style};
+use crate::pitch::Interval;
+use crate::score::Part;
+
+/// A part of the edition below its part of the source.
+pub struct Pair<'a, 'i> {
+    pub source: Staff<'a, 'i>,
+    pub edition: Staff<'a, 'i>,
+    /// From the source's sounding pitch to the edition's.
+    pub interval: Interval,
+}
+
+/// What stands above the music.
+pub struct Heading<'a> {
+    pub title: &'a str,
+    /// What the colours and shapes mean.
+    pub legend: &'a str,
+}
+
+const PROLOG: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<!DOCTYPE score-partwise PUBLIC \"-//Recordare//DTD \
+                      MusicXML 4.0 Partwise//EN\" \"http://www.musicxml.org/dtds/partwise.dtd\">\n";
+
+/// Writes the score; a row has the bars of the source and of the edition that
+/// stand above each other, one at least.
+pub fn write(heading: &Heading, pairs: &[Pair], rows: &[(Option<usize>, Option<usize>)]) -> String {
+    let mut list = Fragment::new("part-list");
+    let mut parts = Vec::new();
+    for (place, pair) in pairs.iter().enumerate() {
+        let number = place + 1;
+        list.children.push(
+            Fragment::new("part-group")
+                .set("type", "start")
+                .set("number", number)
+                .with(Fragment::leaf("group-symbol", "bracket"))
+                .with(Fragment::leaf("group-barline", "yes")),
+        );
+        let (source, edition) = (format!("P{number}-source"), format!("P{number}-edition"));
+        for (id, side, part) in [(&source, "Source", pair.source.part), (&edition, "Edition", pair.edition.part)] {
+            let name = if part.name.is_empty() { side.to_string() } else { format!("{side}: {}", part.name) };
+            list.children.push(Fragment::new("score-part").set("id", id).with(Fragment::leaf("part-name", name)));
+        }
+        list.children.push(Fragment::new("part-group").set("type", "stop").set("number", number));
+        let [upper, lower] = pair.measures(rows);
+        for (id, measures) in [(source, upper), (edition, lower)] {
+            let mut part = Fragment::new("part").set("id", id);
+            part.children = measures;
+            parts.push(part);
+        }
+    }
+    let software = Fragment::leaf("software", concat!("obelus ", env!("CARGO_PKG_VERSION")));
+    let mut score = Fragment::new("score-partwise")
+        .set("version", "4.0")
+        .with(Fragment::leaf("movement-title", heading.title))
+        .with(Fragment::new("identification").with(Fragment::new("encoding").with(software)))
+        .with(credit("title", heading.title))
+        .with(credit("subtitle", heading.legend))
+        .with(list);
+    score.children.extend(parts);
+    PROLOG.to_string() + &score.render(&Style { newline: "\n", unit: " ".into() }, "") + "\n"
+}
+
+fn credit(kind: &str, words: &str) -> Fragment {
+    Fragment::new("credit")
+        .set("page", 1)
+        .with(Fragment::leaf("credit-type", kind))
+        .with(Fragment::leaf("credit-words", words))
+}
+
+impl Pair<'_, '_> {
+    /// The measures of the source and of the edition.
+    fn measures(&self, rows: &[(Option<usize>, Option<usize>)]) -> [Vec<Fragment>; 2] {
+        let printed = staff::Printing::new(&self.edition);
+        let mut out = [Vec::new(), Vec::new()];
+        let mut states = [staff::State::default(), staff::State::default()];
+        for (source, edition) in rows {
+            let known = |part: &Part, bar: &Option<usize>| bar.filter(|b| *b < part.bars.len());
+            let (source, edition) = (known(self.source.part, source), known(self.edition.part, edition));
+            let of = edition.map(|b| &self.edition.part.bars[b]);
+            let extra = source.map(|b| format!("S{}", self.source.part.bars[b].number));
+            let number = of.map(|b| b.number.clone()).or(extra).unwrap_or_default();
+            let upper = source.map(|bar| {
+                let moved = staff::Moved { interval: self.interval, edition, printed: &printed, of: &self.edition };
+                self.source.measure(bar, Some(&moved), &mut states[0])
+            });
+            let lower = edition.map(|bar| self.edition.measure(bar, None, &mut states[1]));
+            let length = |staff: &Staff, bar: Option<usize>| bar.map(|b| staff.part.bars[b].length);
+            let lasts = length(&self.source, source).max(length(&self.edition, edition)).unwrap_or_default();
+            let upper_or = upper.clone().unwrap_or_else(|| staff::silent(lasts, lower.as_deref(), &mut states[0]));
+            let lower_or = lower.unwrap_or_else(|| staff::silent(lasts, upper.as_deref(), &mut states[1]));
+            for (side, children) in [upper_or, lower_or].into_iter().enumerate() {
+                let mut measure = Fragment::new("measure").set("number", &number);
+                if edition.is_none() {
+                    measure.set_attribute("implicit", "yes");
+                }
+                measure.children = children;
+                out[side].push(measure);
+            }
+        }
+        out
+    }
+}

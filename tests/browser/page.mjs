@@ -1,0 +1,130 @@
+// Opens pages of the audit in headless Chromium, as a desktop and as a phone:
+//   node page.mjs CHROMIUM PICTURES-OR--  PAGE REPORT [PAGE REPORT …]
+// REPORT is the JSON of the same audit. Prints what is wrong; exit status 1 if anything is.
+import { readFileSync } from "node:fs";
+import { createRequire } from "node:module";
+import { basename, join, resolve } from "node:path";
+import { pathToFileURL } from "node:url";
+import puppeteer from "puppeteer-core";
+
+const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const [chromium, pictures, ...pairs] = process.argv.slice(2);
+const VIEWS = [
+  { name: "desktop", width: 1200, height: 900, scheme: "light" },
+  { name: "desktop-dark", width: 1200, height: 900, scheme: "dark" },
+  { name: "phone", width: 360, height: 740, scheme: "light", isMobile: true, hasTouch: true },
+  { name: "phone-dark", width: 360, height: 740, scheme: "dark", isMobile: true, hasTouch: true },
+];
+let checks = 0;
+const faults = [];
+
+function same(place, what, found, wanted) {
+  checks += 1;
+  const [a, b] = [found, wanted].map((v) => JSON.stringify(v));
+  if (a !== b) faults.push(`${place}: ${what}: ${a}, not ${b}`);
+}
+
+/** Counts by category and status without those that are 0, keys in order. */
+function sorted(totals) {
+  const flat = Object.entries(totals).flatMap(([c, counts]) => Object.entries(counts).map(([s, n]) => [`${c} ${s}`, n]));
+  return Object.fromEntries(flat.filter(([, n]) => n > 0).sort(([a], [b]) => (a < b ? -1 : 1)));
+}
+
+/** What stands in the page, part by part. */
+function inPage() {
+  const count = (items, number) => {
+    const out = {};
+    for (const item of items) {
+      const [c, s] = [item.dataset.category, item.dataset.status];
+      out[c] ??= {};
+      out[c][s] = (out[c][s] ?? 0) + number(item);
+    }
+    return out;
+  };
+  return [...document.querySelectorAll("section.part")].map((part) => {
+    const all = (selector) => [...part.querySelectorAll(selector)];
+    const links = all('a[href^="#"]').map((a) => a.getAttribute("href").slice(1));
+    return {
+      chips: count(all(".bars .chip"), (chip) => Number(chip.dataset.count)),
+      notes: count(all(".notes tr[data-status]"), () => 1),
+      passages: all(".passages > li").length,
+      bars: all(".bars tbody tr:not(.clean)").length,
+      strip: all(".strip li").length,
+      dead: links.filter((id) => !document.getElementById(id)),
+      pictures: all("svg").length,
+      named: all("svg[role=img][aria-label]").length,
+    };
+  });
+}
+
+async function filters(page, place, report) {
+  for (const [index, part] of report.parts.entries()) {
+    const form = `#p${index + 1} form.filters`;
+    const visible = () =>
+      page.$$eval(`#p${index + 1} .notes tr[data-status]`, (rows) => rows.filter((r) => r.offsetParent !== null).length);
+    if (part.findings.length === 0) continue;
+    const of = (test) => part.findings.filter(test).length;
+    const { category, status } = part.findings[0];
+    await page.$$eval(`${form} button`, (buttons) => buttons.find((b) => b.dataset.all === "false").click());
+    same(place, "rows with no category", await visible(), 0);
+    await page.click(`${form} input[value="${category}"]`);
+    same(place, `rows of ${category}`, await visible(), of((f) => f.category === category));
+    await page.click(`${form} input[value="${status}"]`);
+    same(place, `${category}, not ${status}`, await visible(), of((f) => f.category === category && f.status !== status));
+    // A link from the strip brings a hidden bar back.
+    await page.$$eval(`${form} button`, (buttons) => buttons.find((b) => b.dataset.all === "false").click());
+    await page.$eval(`#p${index + 1} .strip a[href$="-b${part.findings[0].bar_index}"]`, (a) => a.click());
+    await page.waitForFunction((f) => [...document.querySelectorAll(`${f} input`)].every((i) => i.checked), { timeout: 5000 }, form);
+    same(place, "rows after the link", await visible(), part.findings.length);
+    same(place, "what it says", await page.$eval(`${form} output`, (o) => o.textContent), `${part.findings.length} of ${part.findings.length} findings`);
+  }
+}
+
+async function check(browser, file, report, view) {
+  const place = `${basename(file)}, ${view.name}`;
+  const page = await browser.newPage();
+  const asked = [];
+  const errors = [];
+  page.on("request", (request) => asked.push(request.url()));
+  page.on("pageerror", (error) => errors.push(error.message));
+  page.on("console", (message) => message.type() === "error" && errors.push(message.text()));
+  await page.setViewport(view);
+  await page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: view.scheme }]);
+  const address = pathToFileURL(resolve(file)).href;
+  await page.goto(address);
+  for (const [index, found] of (await page.evaluate(inPage)).entries()) {
+    const part = report.parts[index];
+    same(place, "chips", sorted(found.chips), sorted(part.totals));
+    same(place, "notes", sorted(found.notes), sorted(part.totals));
+    same(place, "passages", found.passages, part.passages.length);
+    same(place, "bars", found.bars, part.bars.length);
+    same(place, "links that lead nowhere", found.dead, []);
+    same(place, "pictures with names", found.named, found.pictures);
+    if (part.bars.length > 0) same(place, "the strip has every bar", found.strip >= part.bars.length, true);
+  }
+  same(place, "parts", await page.$$eval("section.part", (parts) => parts.length), report.parts.length);
+  const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+  same(place, "pixels beyond the screen", wide, 0);
+  // The page lets no script in but its own; the debugger may.
+  await page.evaluate(axe);
+  const { violations, passes } = await page.evaluate(() => globalThis.axe.run(document, { resultTypes: ["violations"] }));
+  same(place, "accessibility", violations.map((v) => `${v.id}: ${v.nodes.length} × ${v.nodes[0].html.slice(0, 120)} ${v.nodes[0].failureSummary}`), []);
+  same(place, "accessibility rules that applied", passes.length > 10, true);
+  if (pictures !== "-") await page.screenshot({ path: join(pictures, `${basename(file, ".html")}-${view.name}.png`), fullPage: true });
+  await filters(page, place, report);
+  same(place, "requests", asked.filter((url) => url.split("#")[0] !== address), []);
+  same(place, "errors", errors, []);
+  await page.close();
+}
+
+const browser = await puppeteer.launch({ executablePath: chromium, args: ["--no-sandbox", "--disable-gpu"] });
+try {
+  for (let at = 0; at + 1 < pairs.length; at += 2) {
+    const report = JSON.parse(readFileSync(pairs[at + 1], "utf8"));
+    for (const view of VIEWS) await check(browser, pairs[at], report, view);
+  }
+} finally {
+  await browser.close();
+}
+console.log(faults.length === 0 ? `${checks} checks` : faults.join("\n"));
+process.exitCode = faults.length === 0 ? 0 : 1;

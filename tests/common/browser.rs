@@ -1,0 +1,69 @@
+//! The browser test's tools: its packages, installed on first use, and the browser itself.
+//!
+//! A missing browser, node or network is a failure with a reason, never a test that passes unseen.
+
+use std::fs::{self, File};
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+const HOW: &str = "The page is tested in headless Chromium. Install it (on Debian: apt-get install chromium), or tell where it \
+                   is: OBELUS_CHROMIUM=/path/to/chromium cargo test. All other tests: cargo test -- --skip in_the_browser";
+
+/// The folder of the script and its packages.
+///
+/// # Panics
+/// If node is missing, or if the packages cannot be installed.
+fn prepare() -> PathBuf {
+    let own = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/browser");
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("browser");
+    fs::create_dir_all(&folder).expect("the folder for tests can be written");
+    let lock = File::create(folder.join("lock")).expect("the folder for tests can be written");
+    lock.lock().expect("the lock is free in the end");
+    for name in ["package.json", "package-lock.json", "page.mjs"] {
+        fs::copy(own.join(name), folder.join(name)).expect("the script can be copied");
+    }
+    // The stamp is written last, so an installation that broke off is begun anew.
+    let wanted = fs::read_to_string(own.join("package-lock.json")).expect("the list of packages is there");
+    let stamp = folder.join("installed");
+    if fs::read_to_string(&stamp).is_ok_and(|done| done == wanted) {
+        return folder;
+    }
+    let npm = if cfg!(windows) { "npm.cmd" } else { "npm" };
+    let done = Command::new(npm)
+        .args(["ci", "--ignore-scripts", "--no-audit", "--no-fund"])
+        .current_dir(&folder)
+        .output()
+        .unwrap_or_else(|e| panic!("{npm} cannot be called ({e}): install Node.js 18 or later with it"));
+    assert!(done.status.success(), "npm ci failed: {}", String::from_utf8_lossy(&done.stderr));
+    fs::write(&stamp, wanted).expect("the folder for tests can be written");
+    folder
+}
+
+fn chromium() -> PathBuf {
+    if let Some(told) = std::env::var_os("OBELUS_CHROMIUM") {
+        return told.into();
+    }
+    let names = ["chromium", "chromium-browser", "google-chrome", "chrome"];
+    let runs = |name: &&str| Command::new(name).arg("--version").output().is_ok_and(|o| o.status.success());
+    names.into_iter().find(runs).unwrap_or_else(|| panic!("no browser was found. {HOW}")).into()
+}
+
+/// Runs `tests/browser/page.mjs` on pages and their reports as JSON; gives what it says.
+///
+/// # Panics
+/// If anything is wrong with a page.
+pub fn check(pages: &[(PathBuf, PathBuf)]) -> String {
+    let browser = chromium();
+    let folder = prepare();
+    let files = pages.iter().flat_map(|(page, report)| [page, report]);
+    let done = Command::new("node")
+        .arg(folder.join("page.mjs"))
+        .arg(browser)
+        .arg("-")
+        .args(files)
+        .output()
+        .expect("node can be called");
+    let said = String::from_utf8_lossy(&done.stdout).trim().to_string();
+    assert!(done.status.success(), "{said}\n{}", String::from_utf8_lossy(&done.stderr));
+    said
+}
