@@ -45,3 +45,14 @@ pub fn accidental_name(alter: i32) -> Option<&'static str> {
         _ => return None,
     })
 }
+
+/// What a sign alters a note by, in hundredths of a semitone.
+pub fn alteration_of(name: &str) -> Option<i32> {
+    match name {
+        "sharp-sharp" => Some(200),
+        "double-flat" => Some(-200),
+        _ => [0, 100, -100, 200, -200, 50, -50, 150, -150]
+            .into_iter()
+            .find(|alter| accidental_name(*alter) == Some(name)),
+    }
+}

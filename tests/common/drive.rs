@@ -2,6 +2,7 @@
 
 #![allow(dead_code)] // each user takes its own share of these calls
 
+use obelus::beside::side_by_side;
 use obelus::clean::{self, Additions, Policy, Sides};
 use obelus::collate::{self, Choice, Collation};
 use obelus::findings::{self, PartFindings};
@@ -29,7 +30,7 @@ pub fn audit(bytes: &[u8]) {
         let (collation, findings) = compare(&edition.1, &mut source.1, false);
         let guess = |part: usize| TABLE.guess(&edition.1.score.parts[part].name).map(|i| (i, true));
         let instruments: Vec<_> = collation.parts.iter().map(|pair| guess(pair.edition)).collect();
-        let audit = report::audit(Material {
+        let material = Material {
             edition: &edition.1.score,
             source: &source.1.score,
             edition_file: "edition",
@@ -41,8 +42,9 @@ pub fn audit(bytes: &[u8]) {
             asked: None,
             hands: None,
             warnings: musicxml::warnings_of_both(&edition.1, &source.1),
-        });
-        let audit = audit.expect("all bars are there");
+        };
+        let audit = report::audit(material.clone()).expect("all bars are there");
+        assert!(report::audit_html(&material, &audit).ends_with("</html>\n"));
         assert!(!report::audit_text(&audit, 80).is_empty());
         assert!(!report::audit_csv(&audit).is_empty());
         assert!(!audit.json().is_empty());
@@ -64,6 +66,10 @@ pub fn clean(bytes: &[u8]) {
             collation: &collation,
             findings: &findings,
         };
+        let beside = side_by_side(sides);
+        assert!(
+            musicxml::read(&Tree::parse(&input("both", beside.text.as_bytes()).expect("text")).expect("XML")).is_ok()
+        );
         for additions in [Additions::Strip, Additions::Bracket, Additions::Color] {
             // A copy that fails its proof is refused, too; that is what the proof is for.
             if let Err(failure) = clean::clean(sides, &Policy { additions, ..Policy::default() }) {

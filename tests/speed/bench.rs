@@ -52,6 +52,7 @@ fn rows() -> Vec<Row> {
         Row { name, work: Work::Audit, edition: piece, source: piece }
     };
     let clean = |name, bars| Row { work: Work::Clean, ..like(name, 2, bars) };
+    let page = |name, bars| Row { work: Work::Page, ..like(name, 1, bars) };
     let unrelated = |bars| Piece { seed: 7, parts: 1, bars };
     vec![
         like("0.4MB", 2, 400_000 / BAR / 2),
@@ -61,6 +62,8 @@ fn rows() -> Vec<Row> {
         like("N", 1, 120),
         like("16N", 1, 16 * 120),
         like("40-parts", 40, 40),
+        page("page-30", 30),
+        page("page-300", 300),
         clean("clean-0.4MB", 400_000 / BAR / 2),
         clean("clean-1MB", 1_000_000 / BAR / 2),
         clean("clean-10MB", 10_000_000 / BAR / 2),

@@ -18,6 +18,8 @@ pub enum Work {
     Parse,
     /// The whole command, with a JSON report in a file.
     Audit,
+    /// The whole command, with the page in a file.
+    Page,
     /// The whole command, with its proof and the copy in a file.
     Clean,
     /// Reading and parsing the source alone.
@@ -61,6 +63,10 @@ impl Pair {
             Work::Parse => ["parse".as_ref()].into_iter().chain(files).collect(),
             Work::ParseOne => vec!["parse".as_ref(), self.source.as_os_str()],
             Work::Audit => ["audit".as_ref()].into_iter().chain(files).chain(form).collect(),
+            Work::Page => {
+                let form = ["--format".as_ref(), "html".as_ref(), "-o".as_ref(), self.report.as_os_str()];
+                ["audit".as_ref()].into_iter().chain(files).chain(form).collect()
+            }
             Work::Keys => {
                 let one = ["keys".as_ref(), self.source.as_os_str(), "--instrument".as_ref(), "alto recorder".as_ref()];
                 one.into_iter().chain(form).collect()
@@ -75,7 +81,7 @@ impl Pair {
     pub fn instructions(&self, work: Work) -> Option<f64> {
         let program = match work {
             Work::Parse | Work::ParseOne => std::env::current_exe().ok()?,
-            Work::Audit | Work::Clean | Work::Keys => env!("CARGO_BIN_EXE_obelus").into(),
+            Work::Audit | Work::Page | Work::Clean | Work::Keys => env!("CARGO_BIN_EXE_obelus").into(),
         };
         let count = ["--tool=cachegrind", "--cache-sim=no", "--cachegrind-out-file=/dev/null"];
         let done = run(Command::new("valgrind").args(count).arg(program).args(self.arguments(work)))?;

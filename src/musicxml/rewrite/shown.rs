@@ -315,14 +315,3 @@ fn direction(group: &[Stemmed], middle: i32) -> &'static str {
     let farthest = group.iter().map(|n| n.2 - middle).max_by_key(|d| d.abs()).unwrap_or(0);
     if farthest >= 0 { "down" } else { "up" }
 }
-
-/// What a sign alters a note by, in hundredths of a semitone.
-pub(super) fn alteration_of(name: &str) -> Option<i32> {
-    match name {
-        "sharp-sharp" => Some(200),
-        "double-flat" => Some(-200),
-        _ => [0, 100, -100, 200, -200, 50, -50, 150, -150]
-            .into_iter()
-            .find(|alter| accidental_name(*alter) == Some(name)),
-    }
-}

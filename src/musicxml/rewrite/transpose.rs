@@ -4,7 +4,7 @@ use super::super::fragment::Fragment;
 use super::super::tree::{child, child_text, element, elements, text_of};
 use super::PartRewrite;
 use super::compose::{is_pitched, move_named_pitch};
-use super::shown::{accidental_name, alteration_of};
+use super::super::accidentals::{accidental_name, alteration_of};
 use crate::pitch::{Interval, LETTERS, Pitch};
 use crate::score::NoteId;
 use roxmltree::Node;
