@@ -128,7 +128,7 @@ fn pages_in_the_browser() {
         fs::write(path(name), text).unwrap();
         path(name).display().to_string()
     };
-    let (long_edition, long_source) = (written("le.xml", long(60, true)), written("ls.xml", long(60, false)));
+    let (long_edition, long_source) = (written("le.xml", long(20, true)), written("ls.xml", long(20, false)));
     let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
     let cases: [(&str, Vec<&str>); 5] = [
         ("demo", vec![&edition, &source]),

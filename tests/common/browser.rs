@@ -43,9 +43,10 @@ fn chromium() -> PathBuf {
     if let Some(told) = std::env::var_os("OBELUS_CHROMIUM") {
         return told.into();
     }
-    let names = ["chromium", "chromium-browser", "google-chrome", "chrome"];
-    let runs = |name: &&str| Command::new(name).arg("--version").output().is_ok_and(|o| o.status.success());
-    names.into_iter().find(runs).unwrap_or_else(|| panic!("no browser was found. {HOW}")).into()
+    let names = ["chromium", "chromium-browser", "google-chrome", "chrome.exe"];
+    let folders: Vec<PathBuf> = std::env::split_paths(&std::env::var_os("PATH").unwrap_or_default()).collect();
+    let mut all = names.iter().flat_map(|name| folders.iter().map(move |folder| folder.join(name)));
+    all.find(|path| path.is_file()).unwrap_or_else(|| panic!("no browser was found. {HOW}"))
 }
 
 /// Runs `tests/browser/page.mjs` on pages and their reports as JSON; gives what it says.

@@ -153,7 +153,8 @@ impl Sides<'_> {
             let before = own.offset < extent.from && !extent.from.is_zero();
             let Some(pitch) = own.pitch().filter(|_| !own.cue && !after && !before) else { continue };
             let moved = pitch.moved(put.by);
-            let read = self.check.map_or(moved, |c| c.read(self.edition, put.bar, moved));
+            let check = self.check.filter(|_| put.bar < self.edition.bars.len());
+            let read = check.map_or(moved, |c| c.read(self.edition, put.bar, moved));
             let start = put.at + float(own.offset - extent.from) * put.scale;
             let (from, to) = match own.grace {
                 0 => (start, start + float(own.duration) * put.scale),
