@@ -31,7 +31,7 @@ pub fn filters(part: &PartReport, id: &str) -> Markup {
             p.does {
                 button type="button" data-all="true" { "All" }
                 button type="button" data-all="false" { "None" }
-                label { input type="checkbox" name="clean" checked; "bars as in the source" }
+                label { input type="checkbox" name="clean" checked; "bars without findings" }
                 output aria-live="polite" { (part.findings.len()) " of " (part.findings.len()) " findings" }
             }
         }
@@ -40,13 +40,12 @@ pub fn filters(part: &PartReport, id: &str) -> Markup {
 
 /// A row for every bar with findings, and one for the bars between two of them.
 pub fn table(sides: &Sides, part: &PartReport, id: &str) -> Markup {
-    let source = |index: usize| source_bar(sides.collation, sides.source, index).unwrap_or_else(|| "none".into());
     html! {
         table.bars data-part=(id) {
             caption { "What was found in each bar: + the edition alone has it, - the source alone has it, ~ not the same." }
             thead { tr { th scope="col" { "Bar" } th scope="col" { "Source" } th scope="col" { "Found" } } }
             tbody {
-                @for (first, last, bar) in rows(part) {
+                @for Row { first, last, source, bar } in rows(sides, part) {
                     tr #(format!("{id}-b{first}")) .clean[bar.is_none()] {
                         th scope="row" {
                             @let number = &part.bar_numbers[first - part.first_bar];
@@ -55,8 +54,13 @@ pub fn table(sides: &Sides, part: &PartReport, id: &str) -> Markup {
                                 None => { (number) @if last > first { " to " (part.bar_numbers[last - part.first_bar]) } }
                             }
                         }
-                        td { (source(first)) @if last > first { " to " (source(last)) } }
-                        td { @match bar { Some(bar) => (chips(bar)), None => span.hint { "as in the source" } } }
+                        td {
+                            @match &source {
+                                Some([from, to]) => { (from) @if last > first { " to " (to) } },
+                                None => "none",
+                            }
+                        }
+                        td { @match bar { Some(bar) => (chips(bar)), None => span.hint { (unfound(source.is_some())) } } }
                     }
                 }
             }
@@ -64,22 +68,36 @@ pub fn table(sides: &Sides, part: &PartReport, id: &str) -> Markup {
     }
 }
 
-/// First and last bar of each row, and what was found in it.
-fn rows(part: &PartReport) -> Vec<(usize, usize, Option<&BarReport>)> {
-    let mut out: Vec<(usize, usize, Option<&BarReport>)> = Vec::new();
+/// A row of the table: a bar in which something was found, or bars between two of these.
+pub struct Row<'a> {
+    pub first: usize,
+    pub last: usize,
+    /// The source's first and last bar; `None` where it has none.
+    pub source: Option<[String; 2]>,
+    pub bar: Option<&'a BarReport>,
+}
+
+/// What is said of bars without findings: of those that the source lacks there may be none either.
+pub fn unfound(is_in_source: bool) -> &'static str {
+    if is_in_source { "as in the source" } else { "not in the source" }
+}
+
+pub fn rows<'a>(sides: &Sides, part: &'a PartReport) -> Vec<Row<'a>> {
+    let mut out: Vec<Row> = Vec::new();
     for index in part.first_bar..part.first_bar + part.bar_numbers.len() {
         let bar = part.bars.binary_search_by_key(&index, |b| b.bar_index).ok().map(|b| &part.bars[b]);
+        let source = source_bar(sides.collation, sides.source, index);
         match out.last_mut() {
-            Some((_, last, None)) if bar.is_none() => *last = index,
-            _ => out.push((index, index, bar)),
+            Some(row) if row.bar.is_none() && bar.is_none() && row.source.is_some() == source.is_some() => {
+                row.last = index;
+                if let Some((range, number)) = row.source.as_mut().zip(source) {
+                    range[1] = number;
+                }
+            }
+            _ => out.push(Row { first: index, last: index, source: source.map(|n| [n.clone(), n]), bar }),
         }
     }
     out
-}
-
-/// Of each bar looked at, the first bar of its row.
-pub fn row_of_bars(part: &PartReport) -> Vec<usize> {
-    rows(part).into_iter().flat_map(|(first, last, _)| (first..=last).map(move |_| first)).collect()
 }
 
 fn chips(bar: &BarReport) -> Markup {

@@ -98,19 +98,19 @@ impl View<'_> {
         // Where little was added no bar looks as if it were much.
         let most = self.report.bars.iter().map(added).max().unwrap_or(0).max(SHADES);
         let id = &self.id;
-        let rows = bars::row_of_bars(self.report);
+        let rows = bars::rows(&self.sides, self.report);
         html! {
             h3 #(format!("{id}-strip")) { "All bars" }
             p.hint {
                 "The darker a bar, the more was added in it: +5 are five additions. "
-                "- left out, ~ not the same; a dot is a bar as in the source."
+                "- left out, ~ not the same; a dot is a bar in which nothing was found."
             }
             nav aria-labelledby=(format!("{id}-strip")) {
                 ol.strip {
-                    @for (place, number) in self.report.bar_numbers.iter().enumerate() {
-                        @let index = self.report.first_bar + place;
-                        @let bar = self.report.bars.binary_search_by_key(&index, |b| b.bar_index).ok();
-                        (cell(&format!("#{id}-b{}", rows[place]), number, bar.map(|b| &self.report.bars[b]), most))
+                    @for row in &rows {
+                        @for index in row.first..=row.last {
+                            (cell(&format!("#{id}-b{}", row.first), &self.report.bar_numbers[index - self.report.first_bar], row, most))
+                        }
                     }
                 }
             }
@@ -222,8 +222,8 @@ fn of_status(bar: &BarReport, status: Status) -> usize {
     bar.counts.values().filter_map(|c| c.get(&status)).sum()
 }
 
-fn cell(link: &str, number: &str, bar: Option<&BarReport>, most: usize) -> Markup {
-    let counts = [Status::Added, Status::Omitted, Status::Altered].map(|s| (s, bar.map_or(0, |b| of_status(b, s))));
+fn cell(link: &str, number: &str, row: &bars::Row, most: usize) -> Markup {
+    let counts = [Status::Added, Status::Omitted, Status::Altered].map(|s| (s, row.bar.map_or(0, |b| of_status(b, s))));
     let added = counts[0].1;
     let shade = (added * SHADES).div_ceil(most);
     html! {
@@ -232,7 +232,7 @@ fn cell(link: &str, number: &str, bar: Option<&BarReport>, most: usize) -> Marku
                 span.vh { "bar " }
                 b { (number) }
                 " "
-                @if bar.is_none() { span aria-hidden="true" { "·" } span.vh { "as in the source" } }
+                @if row.bar.is_none() { span aria-hidden="true" { "·" } span.vh { (bars::unfound(row.source.is_some())) } }
                 @for (status, n) in counts.iter().filter(|c| c.1 > 0) {
                     span { (sign(*status)) (n) span.vh { " " (status.name()) " " } }
                 }
