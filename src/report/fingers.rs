@@ -124,29 +124,33 @@ fn why(s: &Stretch) -> String {
 
 /// The section of a text report.
 pub(super) fn section(page: &mut Page, hardest: &Hardest) {
-    if hardest.stretches.is_empty() {
-        page.paragraph(&format!("At {} no stretch is harder than the median bar.", hardest.tempo.said()));
-        return;
+    let (lead, items) = in_words(hardest);
+    page.paragraph(&lead);
+    if !items.is_empty() {
+        page.list(&items);
     }
-    page.paragraph(&format!(
-        "Hardest under the fingers at {}, each with a tempo to begin at, at which it is no harder than the \
-         part's median bar:",
-        hardest.tempo.said()
-    ));
-    let items: Vec<_> = hardest
-        .stretches
-        .iter()
-        .map(|s| {
-            let again = phrases::bar_list(s.again.iter().map(|p| (p.bar_index, p.bar.as_str())));
-            let again = match (again.is_empty(), again.contains(' ')) {
-                (true, _) => String::new(),
-                (_, false) => format!("; again in bar {again}"),
-                _ => format!("; again in bars {again}"),
-            };
-            (across(&s.from, &s.to), format!("{}; begin at {}{again}", s.why, s.start_quarters))
-        })
-        .collect();
-    page.list(&items);
+}
+
+/// A sentence, and for each stretch where it is and what makes it hard.
+pub(super) fn in_words(hardest: &Hardest) -> (String, Vec<(String, String)>) {
+    let tempo = hardest.tempo.said();
+    if hardest.stretches.is_empty() {
+        return (format!("At {tempo} no stretch is harder than the median bar."), Vec::new());
+    }
+    let lead = format!(
+        "Hardest under the fingers at {tempo}, each with a tempo to begin at, at which it is no harder than the part's \
+         median bar:"
+    );
+    let items = hardest.stretches.iter().map(|s| {
+        let again = phrases::bar_list(s.again.iter().map(|p| (p.bar_index, p.bar.as_str())));
+        let again = match (again.is_empty(), again.contains(' ')) {
+            (true, _) => String::new(),
+            (_, false) => format!("; again in bar {again}"),
+            _ => format!("; again in bars {again}"),
+        };
+        (across(&s.from, &s.to), format!("{}; begin at {}{again}", s.why, s.start_quarters))
+    });
+    (lead, items.collect())
 }
 
 /// A stretch is short: its beats are told across a barline too.

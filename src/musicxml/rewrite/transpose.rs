@@ -1,10 +1,10 @@
 //! A part in another key: notes, signatures, chord symbols, figures.
 
+use super::super::accidentals::{accidental_name, alteration_of};
 use super::super::fragment::Fragment;
 use super::super::tree::{child, child_text, element, elements, text_of};
 use super::PartRewrite;
 use super::compose::{is_pitched, move_named_pitch};
-use super::super::accidentals::{accidental_name, alteration_of};
 use crate::pitch::{Interval, LETTERS, Pitch};
 use crate::score::NoteId;
 use roxmltree::Node;

@@ -7,6 +7,7 @@ use crate::findings::{Passage, Spot, Status};
 use crate::instrument::check;
 use crate::pitch::key_name;
 use crate::report::build::passages_in;
+use crate::report::fingers;
 use crate::report::table::sign;
 use crate::report::{Audit, BarReport, Material, PartReport, phrases, verdict};
 use maud::{Markup, html};
@@ -32,7 +33,7 @@ struct View<'a> {
 pub fn section(material: &Material, audit: &Audit, place: usize) -> Markup {
     let alignment = &material.collation.parts[place];
     let (edition, source) = (&material.edition.parts[alignment.edition], &material.source.parts[alignment.source]);
-    let checked = material.instruments[place].map(|(instrument, _)| check(edition, instrument));
+    let checked = material.instruments[place].map(|(instrument, _)| check(edition, instrument, material.asked));
     let report = &audit.parts[place];
     let looked_at = report.first_bar..report.first_bar + report.bar_numbers.len();
     let outline = &material.collation.outline;
@@ -64,6 +65,7 @@ pub fn section(material: &Material, audit: &Audit, place: usize) -> Markup {
             (view.strip())
             (view.passages())
             (view.compass(one))
+            (view.fingers())
             @if found_any {
                 h3 #(format!("{id}-bars")) { "Bars" }
                 (bars::filters(report, id))
@@ -203,6 +205,17 @@ impl View<'_> {
             } @else {
                 p { "The part has no pitches to draw." }
             }
+        }
+    }
+
+    /// The stretches that will hurt, where fingerings were looked at.
+    fn fingers(&self) -> Markup {
+        let hardest = self.report.range.as_ref().and_then(|range| range.hardest.as_ref());
+        let Some((lead, items)) = hardest.map(fingers::in_words) else { return html! {} };
+        html! {
+            h3 { "Fingers" }
+            p { (lead) }
+            ul { @for (place, what) in &items { li { b { (capital(place)) ": " } (what) "." } } }
         }
     }
 
