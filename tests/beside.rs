@@ -86,6 +86,45 @@ fn what_cannot_be_laid_side_by_side_is_said() {
     assert!(!Path::new(&file).exists());
 }
 
+/// A score of one part; each bar has a tune's four quarters, below them other music if it has two staves.
+fn on_staves(staves: usize) -> String {
+    let mut out =
+        String::from("<score-partwise><part-list><score-part id=\"P1\"><part-name>Keys</part-name></score-part>");
+    out += "</part-list><part id=\"P1\">";
+    for (bar, tune) in ["GABC", "DBGD", "ECAF", "DECD", "BGCA", "FDEB", "CADG", "EDCC"].iter().enumerate() {
+        out += &format!("<measure number=\"{}\">", bar + 1);
+        if bar == 0 {
+            out += &format!("<attributes><divisions>1</divisions><staves>{staves}</staves></attributes>");
+        }
+        for staff in 1..=staves {
+            let (octave, notes) = if staff == 1 { (5, *tune) } else { (3, "CGEG") };
+            for step in notes.chars() {
+                let pitch = format!("<pitch><step>{step}</step><octave>{octave}</octave></pitch>");
+                out +=
+                    &format!("<note>{pitch}<duration>1</duration><voice>{staff}</voice><staff>{staff}</staff></note>");
+            }
+            out += if staff < staves { "<backup><duration>4</duration></backup>" } else { "" };
+        }
+        out += "</measure>";
+    }
+    out + "</part></score-partwise>"
+}
+
+#[test]
+fn a_line_on_one_staff_of_several_is_refused_with_a_reason() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    fs::write(at("edition.xml"), on_staves(1)).unwrap();
+    fs::write(at("source.xml"), on_staves(2)).unwrap();
+    let failed = obelus_fails(&["audit", &at("edition.xml"), &at("source.xml"), "--side-by-side", &at("both.xml")]);
+    assert_eq!(failed.status, 2);
+    assert!(failed.stderr.contains("the music of Keys on one staff of several"), "{}", failed.stderr);
+    // Two staves stay two.
+    let text = both(&at("source.xml"), &at("source.xml"), &folder.path().join("both.xml"));
+    assert_eq!(text.matches("<staves>2</staves>").count(), 2);
+    python::run("validate.py", &[folder.path().join("both.xml").as_os_str()]);
+}
+
 /// Real scores with a known editor's work: valid, and each staff the score it was.
 #[test]
 fn real_scores_side_by_side_are_valid() {

@@ -12,6 +12,7 @@ use obelus::keys::{Chart, Tempo};
 use obelus::musicxml::{self, Input, Tree, warnings_of_both};
 use obelus::report::{self, Audit, Bars, Hands, Material};
 use obelus::score::Score;
+use std::io::Write;
 use std::mem::ManuallyDrop;
 use std::path::{Path, PathBuf};
 
@@ -186,13 +187,21 @@ fn write_side_by_side(args: &Args, output: &Output) -> Result<(), Failure> {
     });
     if made.parts == 0 {
         let reason = match made.left_out.first() {
-            Some(name) => format!("the source has the music of {name} on one staff of several, or in several parts"),
+            Some(name) => format!("the source has the music of {name} {ELSEWHERE}"),
             None => "no part of the edition has its music in the source".into(),
         };
         return Err(Failure::wrong_use(format!("nothing can be laid side by side: {reason}")));
     }
-    output.write(Content::Bytes(made.text.as_bytes()))
+    output.write(Content::Bytes(made.text.as_bytes()))?;
+    for name in &made.left_out {
+        let note = format!("the source has the music of {name} {ELSEWHERE}; it is not in the score side by side");
+        // Nobody may be there to be told.
+        let _ = writeln!(anstream::stderr(), "obelus: {}", Failure::wrong_use(note).line());
+    }
+    Ok(())
 }
+
+const ELSEWHERE: &str = "on one staff of several, or in several parts";
 
 /// The parts that the user named.
 fn choice(args: &Args, edition: &Score, source: &Score) -> Result<Choice, Failure> {
