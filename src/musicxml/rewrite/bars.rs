@@ -47,6 +47,20 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         self.signatures_restored && fate.source().is_none() && fate.edition().is_some_and(|b| b > 0)
     }
 
+    /// The time signature in force in a bar of the edition.
+    fn edition_time(&self, bar: usize) -> Option<Node<'a, 'i>> {
+        let tree = self.plan.tree();
+        let times = self.edition_times.get_or_init(|| times_in_force(tree, self.part));
+        times.get(bar).copied().flatten().map(|e| tree.node(e))
+    }
+
+    /// The same of the source.
+    fn source_time(&self, bar: usize) -> Option<Node<'a, 'i>> {
+        let source = self.source?;
+        let times = self.source_times.get_or_init(|| times_in_force(source.tree, source.part));
+        times.get(bar).copied().flatten().map(|e| source.tree.node(e))
+    }
+
     /// Writes rebuilt and fresh bars, takes dropped ones out, numbers all.
     pub(super) fn put_bars(&mut self) {
         self.settle_final_barline();
@@ -191,14 +205,11 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             attributes.place(Fragment::new("key").with(Fragment::leaf("fifths", fifths)));
             state.fifths = Some(fifths);
         }
-        if let Some(source) = source {
-            let meter = time_in_force(source.tree, source.part, bar);
-            if let Some(meter) = meter.map(Fragment::copy)
-                && state.meter.as_ref() != Some(&meter)
-            {
-                attributes.place(meter.clone());
-                state.meter = Some(meter);
-            }
+        if let Some(meter) = self.source_time(bar).map(Fragment::copy)
+            && state.meter.as_ref() != Some(&meter)
+        {
+            attributes.place(meter.clone());
+            state.meter = Some(meter);
         }
         let is_first = self.fates[..row].iter().all(|f| !f.is_in_result());
         if is_first && !self.part.bars.is_empty() {
@@ -269,12 +280,11 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         if declares("key").is_none() && state.fifths.map_or(state.dropped_from.is_some(), |f| f != fifths) {
             wanted.push(Fragment::new("key").with(Fragment::leaf("fifths", fifths)));
         }
-        let theirs = self.source.filter(|_| self.signatures_restored).zip(self.fates[row].source());
-        let restored =
-            theirs.filter(|(s, b)| *b < s.part.bars.len()).and_then(|(s, b)| time_in_force(s.tree, s.part, b));
+        let theirs = self.fates[row].source().filter(|_| self.signatures_restored);
+        let restored = theirs.and_then(|bar| self.source_time(bar));
         let meter = match restored {
             None if self.goes_on(self.fates[row]) && state.meter.is_some() => state.meter.clone(),
-            other => other.or_else(|| time_in_force(tree, self.part, bar)).map(Fragment::copy),
+            other => other.or_else(|| self.edition_time(bar)).map(Fragment::copy),
         };
         let unsaid = state.meter.is_some() || state.dropped_from.is_some();
         if declares("time").is_none() && unsaid && state.meter != meter {
@@ -342,12 +352,20 @@ fn right_style<'a, 'i>(measure: Node<'a, 'i>) -> Option<Node<'a, 'i>> {
     right.filter_map(|b| child(b, "bar-style")).next_back()
 }
 
-/// The time signature in force in a bar.
-fn time_in_force<'a, 'i>(tree: &'a Tree<'i>, part: &Part, bar: usize) -> Option<Node<'a, 'i>> {
-    part.bars[..=bar].iter().rev().find_map(|b| {
-        let attributes = tree.node(b.element).children().filter(|n| n.tag_name().name() == "attributes");
-        attributes.filter_map(|a| child(a, "time")).next_back()
-    })
+/// The time signature in force in each bar.
+fn times_in_force(tree: &Tree<'_>, part: &Part) -> Vec<Option<Element>> {
+    let mut last = None;
+    let own = |bar: &crate::score::Bar| {
+        let attributes = tree.node(bar.element).children().filter(|n| n.tag_name().name() == "attributes");
+        attributes.filter_map(|a| child(a, "time")).next_back().map(element)
+    };
+    part.bars
+        .iter()
+        .map(|bar| {
+            last = own(bar).or(last);
+            last
+        })
+        .collect()
 }
 
 /// What attributes say in some bars besides divisions and signatures: clefs,

@@ -19,6 +19,7 @@ use crate::collate::PartAlignment;
 use crate::pitch::{Interval, LETTERS, Pitch};
 use crate::score::{Category, Element, Mark, NoteId, Part, Place};
 use crate::time::Time;
+use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 pub use teacher::{Anchor, NewMark, ORNAMENTS, articulations, is_dynamic_sign};
@@ -125,6 +126,9 @@ pub struct PartRewrite<'p, 'a, 'i> {
     /// The signature that each row has afterwards.
     fifths: Vec<i32>,
     signatures_restored: bool,
+    /// The time signature in force in each bar of a side, once it is asked for.
+    edition_times: OnceCell<Vec<Option<Element>>>,
+    source_times: OnceCell<Vec<Option<Element>>>,
     /// Every note moves by one interval, and signs stay where they are.
     moved_whole: bool,
 }
@@ -177,6 +181,8 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             gone_graces: BTreeSet::new(),
             fifths: Vec::new(),
             signatures_restored: false,
+            edition_times: OnceCell::new(),
+            source_times: OnceCell::new(),
             moved_whole: false,
         }
     }
