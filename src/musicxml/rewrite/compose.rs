@@ -73,6 +73,16 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
     /// The edition's name for a voice of the source.
     pub(super) fn voice_in(&self, source: SourceSide, voice: u32) -> String {
+        if let Some(known) = self.voice_names.borrow().get(&voice) {
+            return known.clone();
+        }
+        let name = self.usual_voice(source, voice);
+        self.voice_names.borrow_mut().insert(voice, name.clone());
+        name
+    }
+
+    /// The voice that most of the source voice's partners are in.
+    fn usual_voice(&self, source: SourceSide, voice: u32) -> String {
         let mut votes: Vec<(usize, u32)> = Vec::new();
         for (s, e) in source.alignment.source_to_edition.iter().enumerate() {
             if let Some(e) = e.filter(|_| source.part.notes[s].voice == voice) {

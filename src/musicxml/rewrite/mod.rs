@@ -19,7 +19,7 @@ use crate::collate::PartAlignment;
 use crate::pitch::{Interval, LETTERS, Pitch};
 use crate::score::{Category, Element, Mark, NoteId, Part, Place};
 use crate::time::Time;
-use std::cell::OnceCell;
+use std::cell::{OnceCell, RefCell};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 pub use teacher::{Anchor, NewMark, ORNAMENTS, articulations, is_dynamic_sign};
@@ -126,6 +126,8 @@ pub struct PartRewrite<'p, 'a, 'i> {
     /// The signature that each row has afterwards.
     fifths: Vec<i32>,
     signatures_restored: bool,
+    /// The edition's names for the source's voices, once they are asked for.
+    voice_names: RefCell<HashMap<u32, String>>,
     /// The time signature in force in each bar of a side, once it is asked for.
     edition_times: OnceCell<Vec<Option<Element>>>,
     source_times: OnceCell<Vec<Option<Element>>>,
@@ -181,6 +183,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             gone_graces: BTreeSet::new(),
             fifths: Vec::new(),
             signatures_restored: false,
+            voice_names: RefCell::default(),
             edition_times: OnceCell::new(),
             source_times: OnceCell::new(),
             moved_whole: false,
