@@ -98,12 +98,11 @@ pub(super) fn prove_clean(sides: Sides, policy: &Policy, text: &str, work: &mut 
     Ok(proof)
 }
 
-/// What a finding says, wherever its bar is now.
-type Saying<'a> = (usize, Category, Status, Option<&'a str>, Option<&'a str>);
+/// What a finding is, wherever its bar is now, and whatever stands around its words.
+type Saying = (usize, Category, Status);
 
-fn saying(part: usize, finding: &Finding) -> Saying<'_> {
-    let (ours, theirs) = (finding.edition_reading.as_deref(), finding.source_reading.as_deref());
-    (part, finding.category, finding.status, ours, theirs)
+fn saying(part: usize, finding: &Finding) -> Saying {
+    (part, finding.category, finding.status)
 }
 
 fn difference(score: &Score, collation: &Collation, part: usize, finding: &Finding) -> Difference {

@@ -57,7 +57,7 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
     let again = if proof.again { " Cleaned again, it stays as it is." } else { "" };
     match proof.left {
         Some(0) => line(format!("Laid beside the source, nothing else is found.{again}")),
-        Some(n) => line(format!("Laid beside the source, {} found, which were kept.", are(n))),
+        Some(n) => line(format!("Laid beside the source, only the {} found.", kept(n))),
         None => {}
     }
     for warning in warnings {
@@ -66,6 +66,6 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
     out
 }
 
-fn are(n: usize) -> String {
-    if n == 1 { "1 finding is".into() } else { format!("{n} findings are") }
+fn kept(n: usize) -> String {
+    if n == 1 { "finding that was kept is".into() } else { format!("{n} findings that were kept are") }
 }
