@@ -342,6 +342,11 @@ impl Part {
         (0..self.notes.len()).filter(|n| self.notes[*n].is_struck())
     }
 
+    /// The name, or the id of a part without one.
+    pub fn spoken(&self) -> &str {
+        if self.name.is_empty() { &self.id } else { &self.name }
+    }
+
     /// The note that a grace note belongs to.
     pub fn main_note(&self, grace: NoteId) -> Option<NoteId> {
         let own = &self.notes[grace];

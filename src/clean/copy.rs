@@ -67,7 +67,7 @@ pub fn lay_copy(
         if own > 0 {
             warnings.push(format!(
                 "your marks: the clean copy has no part for your part {}, and {own} marks in it are lost",
-                spoken(part)
+                part.spoken()
             ));
         }
     }
@@ -119,10 +119,6 @@ fn fate(pair: &collate::BarPair) -> Fate {
         Some(edition) => Fate::Keep { edition, source: pair.source, shift: pair.shift },
         None => Fate::Absent,
     }
-}
-
-fn spoken(part: &Part) -> &str {
-    if part.name.is_empty() { &part.id } else { &part.name }
 }
 
 /// One part of the clean copy beside the marked one.

@@ -43,9 +43,7 @@ pub struct MarkLine {
 impl Content {
     /// What a part holds as it stands.
     pub fn of(part: &Part) -> Content {
-        let fates: Vec<Fate> =
-            (0..part.bars.len()).map(|edition| Fate::Keep { edition, source: None, shift: Time::from(0) }).collect();
-        unmatched(part, &fates)
+        unmatched(part, &Fate::all_kept(part))
     }
 
     pub(super) fn sort(&mut self) {

@@ -46,8 +46,7 @@ pub fn lay(like: &Input, cleaned: &Cleaned, sheet: &Sheet, part: usize, policy: 
     }
     for (index, marks) in by_part.into_iter().enumerate().filter(|(_, m)| !m.is_empty()) {
         let part = &score.parts[index];
-        let fates: Vec<Fate> =
-            (0..part.bars.len()).map(|edition| Fate::Keep { edition, source: None, shift: Time::from(0) }).collect();
+        let fates = Fate::all_kept(part);
         let mut to_lay = Vec::new();
         for mark in marks {
             let kind = mark.kind()?;

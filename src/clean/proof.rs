@@ -39,11 +39,24 @@ impl fmt::Display for Difference {
     }
 }
 
-/// Reads a text back and compares it, part by part.
-pub fn prove(like: &Input, text: &str, expected: &[Content]) -> Result<Proof, Failure> {
+impl Proof {
+    /// The proof of a step that came after another: what was found beside the
+    /// source before still holds.
+    pub fn after(self, before: &Proof) -> Proof {
+        Proof { left: before.left, again: before.again, ..self }
+    }
+}
+
+/// Reads a text that we made under the name of the input that it came from.
+fn read_back(like: &Input, text: &str) -> Result<Score, Failure> {
     let input = like.with_text(text.to_string());
     let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
-    compare(&musicxml::read(&tree).map_err(Failure::Unreadable)?.score, expected)
+    Ok(musicxml::read(&tree).map_err(Failure::Unreadable)?.score)
+}
+
+/// Reads a text back and compares it, part by part.
+pub fn prove(like: &Input, text: &str, expected: &[Content]) -> Result<Proof, Failure> {
+    compare(&read_back(like, text)?, expected)
 }
 
 /// As `prove`, and more of a clean copy: its elements stand in the order of the
@@ -118,9 +131,7 @@ fn difference(score: &Score, collation: &Collation, part: usize, finding: &Findi
 /// As `prove`, of a copy in another key: which signs stand at figures and
 /// ornaments depends on the key, and only that they are there is compared.
 pub(super) fn prove_moved(like: &Input, text: &str, expected: &[Content]) -> Result<Proof, Failure> {
-    let input = like.with_text(text.to_string());
-    let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
-    let mut score = musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
+    let mut score = read_back(like, text)?;
     for mark in score.parts.iter_mut().flat_map(|p| &mut p.marks) {
         mark.meaning = collate::without_signs(&mark.meaning).into();
     }

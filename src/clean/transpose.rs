@@ -7,7 +7,6 @@ use crate::musicxml::rewrite::{Fate, PartRewrite};
 use crate::musicxml::{self, Input, Plan, Tree};
 use crate::pitch::{Interval, key_name, nearest_by_fifths};
 use crate::score::{Category, Part, Sound};
-use crate::time::Time;
 use std::collections::BTreeMap;
 
 /// The key that a copy is to come out in.
@@ -37,8 +36,7 @@ pub fn transpose(like: &Input, mut cleaned: Cleaned, to: NewKey, policy: &Policy
     let mut plan = Plan::new(&tree);
     let mut expected = Vec::new();
     for part in &score.parts {
-        let keep = |edition| Fate::Keep { edition, source: None, shift: Time::zero() };
-        let fates: Vec<Fate> = (0..part.bars.len()).map(keep).collect();
+        let fates = Fate::all_kept(part);
         let mut rewrite = PartRewrite::new(&mut plan, part, None, &fates);
         rewrite.compose_bars(BTreeMap::new(), false);
         rewrite.transpose(by).map_err(|fault| {
@@ -61,7 +59,7 @@ pub fn transpose(like: &Input, mut cleaned: Cleaned, to: NewKey, policy: &Policy
     cleaned.moved = policy.transpose;
     cleaned.text = plan.finish().apply(&input.text)?;
     let proof = proof::prove_moved(like, &cleaned.text, &expected)?;
-    cleaned.proof = proof::Proof { left: cleaned.proof.left, again: cleaned.proof.again, ..proof };
+    cleaned.proof = proof.after(&cleaned.proof);
     Ok(cleaned)
 }
 

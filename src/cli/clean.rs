@@ -7,7 +7,7 @@ use super::notes::NotesFile;
 use super::output::{Content, Output};
 use clap::ValueEnum;
 use obelus::clean::NewKey;
-use obelus::clean::{self, Additions, Apart, Cleaned, Decisions, Origin, Policy, Proof, Provenance, Restore, Sides};
+use obelus::clean::{self, Additions, Apart, Cleaned, Decisions, Origin, Policy, Provenance, Restore, Sides};
 use obelus::collate::{self, Choice};
 use obelus::findings;
 use obelus::musicxml::{self, Tree};
@@ -211,7 +211,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     if let Some(mine) = &mine {
         let layered = mine.lay(&edition_input, &cleaned, &sides, first.edition, &policy)?;
         cleaned.text = layered.text;
-        cleaned.proof = Proof { left: cleaned.proof.left, again: cleaned.proof.again, ..layered.proof };
+        cleaned.proof = layered.proof.after(&cleaned.proof);
         cleaned.warnings.extend(layered.warnings);
         laid = Some(layered.marks);
     }

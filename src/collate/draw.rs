@@ -53,7 +53,7 @@ pub fn pair_parts(edition: &Score, source: &mut Score, mut choice: Choice) -> Pa
 
 fn staff_of(part: &Part, place: usize, staff: u32) -> Part {
     let mut out = compose(&[part], &vec![0; part.bars.len()], |s| s == staff);
-    out.name = format!("{}, staff {staff}", if part.name.is_empty() { &part.id } else { &part.name });
+    out.name = format!("{}, staff {staff}", part.spoken());
     out.drawn_from = vec![place];
     out
 }
@@ -100,11 +100,10 @@ fn wandering(edition: &Part, source: &Score, own: usize, interval: Interval) -> 
     let bars: Vec<usize> = from.iter().map(|p| usize::from(*p == Some(other))).collect();
     let (mine, theirs) = (&source.parts[own], &source.parts[other]);
     let mut out = compose(&[mine, theirs], &bars, |_| true);
-    let name = |p: &Part| if p.name.is_empty() { p.id.clone() } else { p.name.clone() };
     // As they are printed.
     let (upper, lower) = if own < other { (mine, theirs) } else { (theirs, mine) };
     out.id = format!("{} and {}", upper.id, lower.id);
-    out.name = format!("{} and {}", name(upper), name(lower));
+    out.name = format!("{} and {}", upper.spoken(), lower.spoken());
     out.drawn_from = vec![own, other];
     Some(out)
 }

@@ -42,6 +42,11 @@ pub enum Fate {
 }
 
 impl Fate {
+    /// Every bar of a part as it is, bar for row.
+    pub fn all_kept(part: &Part) -> Vec<Fate> {
+        (0..part.bars.len()).map(|edition| Fate::Keep { edition, source: None, shift: Time::zero() }).collect()
+    }
+
     pub fn edition(self) -> Option<usize> {
         match self {
             Fate::Keep { edition, .. } | Fate::Rebuild { edition, .. } | Fate::Drop { edition } => Some(edition),
