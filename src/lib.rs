@@ -4,6 +4,7 @@
 pub mod beside;
 pub mod clean;
 pub mod collate;
+pub mod engrave;
 pub mod findings;
 pub mod instrument;
 pub mod keys;

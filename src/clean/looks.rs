@@ -4,15 +4,15 @@
 use super::job::PartJob;
 use super::policy::{Additions, Policy};
 use crate::findings::{Status, Subject};
-use crate::musicxml::apart::{Look, Manner};
+use crate::musicxml::apart::{Color, Look, Manner};
 use crate::musicxml::rewrite::PartRewrite;
 use crate::score::{Category, Mark, NoteId};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Colours that are told apart whatever colours the eye can see (Okabe and Ito, 2008).
-const VERMILLION: &str = "#D55E00";
-const BLUISH_GREEN: &str = "#009E73";
-const BLUE: &str = "#0072B2";
+const VERMILLION: Color = Color(0xD5_5E00);
+const BLUISH_GREEN: Color = Color(0x00_9E73);
+const BLUE: Color = Color(0x00_72B2);
 
 impl Policy {
     fn is_proof_copy(&self) -> bool {
@@ -41,7 +41,7 @@ impl Policy {
         self.proof_look(BLUE, manners, "diamond")
     }
 
-    fn proof_look(&self, color: &'static str, manners: Vec<Manner>, head: &'static str) -> Look {
+    fn proof_look(&self, color: Color, manners: Vec<Manner>, head: &'static str) -> Look {
         if !self.is_proof_copy() {
             return Look::default();
         }

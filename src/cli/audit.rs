@@ -4,15 +4,15 @@ use super::failure::Failure;
 use super::input::{self, Octave};
 use super::output::{Content, Output};
 use clap::ValueEnum;
-use obelus::beside::side_by_side;
+use obelus::beside::{side_by_side, staves};
 use obelus::clean::{self, Policy, Sides};
 use obelus::collate::{self, Choice};
+use obelus::engrave;
 use obelus::findings;
 use obelus::keys::{Chart, Tempo};
 use obelus::musicxml::{self, Input, Tree, warnings_of_both};
-use obelus::report::{self, Audit, Bars, Hands, Material};
+use obelus::report::{self, Audit, Bars, Hands, Material, PartReport};
 use obelus::score::Score;
-use std::io::Write;
 use std::mem::ManuallyDrop;
 use std::path::{Path, PathBuf};
 
@@ -113,20 +113,42 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
 
 /// The audit, and the page where one is wanted.
 fn audit(args: &Args, decisions: Option<&Output>) -> Result<(Audit, Option<String>), Failure> {
+    if args.format != Form::Html || !engrave::IS_BUILT_IN {
+        let edition = input::load(&args.edition)?;
+        let source = input::load_last(&args.source)?;
+        return audit_of(args, decisions, edition, source, None);
+    }
+    // Staves are drawn from the texts.
+    let inputs = (Input::open(&args.edition)?, Input::open(&args.source)?);
+    let trees = (ManuallyDrop::new(Tree::parse(&inputs.0)?), ManuallyDrop::new(Tree::parse(&inputs.1)?));
+    let edition = (inputs.0.file.clone(), musicxml::read(&trees.0)?);
+    let source = (inputs.1.file.clone(), musicxml::read(&trees.1)?);
+    audit_of(args, decisions, edition, source, Some((&trees.0, &trees.1)))
+}
+
+/// A score as it was read, and the name of its file.
+type Named = (String, musicxml::Reading);
+
+fn audit_of(
+    args: &Args,
+    decisions: Option<&Output>,
+    (edition_file, edition): Named,
+    (source_file, source): Named,
+    trees: Option<(&Tree, &Tree)>,
+) -> Result<(Audit, Option<String>), Failure> {
     let table = input::instruments(args.instruments.as_deref())?;
     let given = args.instrument.as_deref().map(|n| table.find(n)).transpose()?;
-    let (edition_file, edition) = input::load(&args.edition)?;
-    let (source_file, source) = input::load_last(&args.source)?;
     let warnings = warnings_of_both(&edition, &source);
     let (edition, source) = (ManuallyDrop::new(edition.score), ManuallyDrop::new(source.score));
     let mut source = source;
     let choice = choice(args, &edition, &source)?;
     let pairing = collate::pair_parts(&edition, &mut source, choice);
-    if let Some(output) = decisions {
-        // As clean lays the two beside each other.
-        let whole_bars = collate::lay(&edition, &source, pairing.clone(), true);
-        let found = findings::find(&edition, &source, &whole_bars);
-        let file = clean::decisions_file(&edition, &whole_bars, &found, &Policy::default());
+    // As clean lays the two beside each other, and as staves stand.
+    let whole_bars =
+        (decisions.is_some() || trees.is_some()).then(|| collate::lay(&edition, &source, pairing.clone(), true));
+    if let Some((output, whole_bars)) = decisions.zip(whole_bars.as_ref()) {
+        let found = findings::find(&edition, &source, whole_bars);
+        let file = clean::decisions_file(&edition, whole_bars, &found, &Policy::default());
         output.write(Content::Bytes(file.as_bytes()))?;
     }
     let collation = ManuallyDrop::new(collate::lay(&edition, &source, pairing, false));
@@ -160,7 +182,25 @@ fn audit(args: &Args, decisions: Option<&Output>) -> Result<(Audit, Option<Strin
     };
     let wanted = (args.format == Form::Html).then(|| material.clone());
     let audit = report::audit(material)?;
-    let page = wanted.map(|material| report::audit_html(&material, &audit));
+    let page = wanted.map(|material| {
+        let drawn = trees.zip(whole_bars.as_ref()).map(|((edition_tree, source_tree), whole)| {
+            let sides = Sides {
+                edition_tree,
+                edition: &edition,
+                source_tree,
+                source: &source,
+                collation: &collation,
+                findings: &findings,
+            };
+            let looked_at = |part: &PartReport| part.first_bar..part.first_bar + part.bar_numbers.len();
+            let one = |(place, part)| staves(sides, place, whole, &looked_at(part));
+            audit.parts.iter().enumerate().map(one).collect::<Vec<_>>()
+        });
+        for fault in drawn.iter().flatten().filter_map(|drawn| drawn.as_ref().err()) {
+            super::warn(fault);
+        }
+        report::audit_html(&material, &audit, drawn.as_deref().unwrap_or_default())
+    });
     Ok((audit, page))
 }
 
@@ -195,8 +235,7 @@ fn write_side_by_side(args: &Args, output: &Output) -> Result<(), Failure> {
     output.write(Content::Bytes(made.text.as_bytes()))?;
     for name in &made.left_out {
         let note = format!("the source has the music of {name} {ELSEWHERE}; it is not in the score side by side");
-        // Nobody may be there to be told.
-        let _ = writeln!(anstream::stderr(), "obelus: {}", Failure::wrong_use(note).line());
+        super::warn(&note);
     }
     Ok(())
 }

@@ -46,6 +46,10 @@ enum Command {
     Range(range::Args),
     Keys(keys::Args),
     Marks(marks::Args),
+    /// Reads a job from standard input and draws it; for this program's own use
+    #[cfg(feature = "engrave")]
+    #[command(hide = true, name = obelus::engrave::COMMAND)]
+    Engrave,
 }
 
 /// Reads the arguments, runs the command, tells what went wrong.
@@ -77,7 +81,17 @@ fn run(command: Command) -> Result<u8, Failure> {
         Command::Range(args) => range::run(&args),
         Command::Keys(args) => keys::run(&args),
         Command::Marks(args) => marks::run(&args),
+        #[cfg(feature = "engrave")]
+        Command::Engrave => obelus::engrave::worker::work(std::io::stdin().lock(), std::io::stdout().lock())
+            .map(|()| 0)
+            .map_err(|fault| Failure::wrong_use(fault.to_string())),
     }
+}
+
+/// Says something that does not stop the program.
+fn warn(what: &str) {
+    // Nobody may be there to be told.
+    let _ = writeln!(anstream::stderr(), "obelus: {}", Failure::wrong_use(what).line());
 }
 
 fn is_help(error: &clap::Error) -> bool {

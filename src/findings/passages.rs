@@ -2,7 +2,7 @@
 
 use super::notes::table;
 use super::{Finder, Spot};
-use crate::collate::BarPair;
+use crate::collate::{BarPair, Collation, PartAlignment};
 use crate::score::{NoteId, Part};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
@@ -55,6 +55,21 @@ pub struct Passage {
     pub stretch: Option<usize>,
     /// The ornaments that are written out in it.
     pub ornaments: Vec<&'static str>,
+}
+
+impl Passage {
+    /// The first and the last row of the outline that it is in.
+    pub fn rows(&self, collation: &Collation, alignment: &PartAlignment, edition: &Part) -> (usize, usize) {
+        if let Some(stretch) = self.stretch.and_then(|s| alignment.stretches.get(s)) {
+            return stretch.outline;
+        }
+        let row = |spot: Spot| match spot.bar < edition.bars.len() {
+            true => collation.edition_row(spot.bar, spot.offset),
+            false => self.row,
+        };
+        let (one, other) = (row(self.from), row(self.to));
+        (one.min(other), one.max(other))
+    }
 }
 
 /// Where a note stands.

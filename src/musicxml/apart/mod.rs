@@ -23,6 +23,17 @@ pub struct Points {
 /// Large type against small.
 const LARGE: f64 = 1.75;
 
+/// Red, green and blue, a byte each.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Color(pub u32);
+
+impl std::fmt::Display for Color {
+    /// As MusicXML writes it.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "#{:06X}", self.0)
+    }
+}
+
 /// How a mark or a note is to look; the default leaves all as it is.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Look {
@@ -31,7 +42,7 @@ pub struct Look {
     pub only_first: bool,
     pub points: Points,
     /// `#RRGGBB`.
-    pub color: Option<&'static str>,
+    pub color: Option<Color>,
     /// The shape of noteheads, in place of parentheses around them.
     pub head: Option<&'static str>,
 }
@@ -138,7 +149,7 @@ fn touch(node: Node<'_, '_>, look: &Look, apart: bool, ends: Option<[bool; 2]>) 
         _ => Some(Carrier::Own),
     };
     if let Some((carrier, color)) = carrier.zip(look.color).filter(|(c, _)| *c != Carrier::Own) {
-        out.add(carrier, "color", color.into());
+        out.add(carrier, "color", color.to_string());
     }
     let goes_on = matches!(node.attribute("type"), Some("stop" | "continue" | "discontinue" | "resume"));
     let mut kinds = Vec::new();

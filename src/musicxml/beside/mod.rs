@@ -1,10 +1,14 @@
 //! A new score in which parts of two documents stand above each other, bar
 //! beside bar, the upper one moved into the lower one's key.
 
+mod alone;
 mod dress;
+mod engraver;
 mod staff;
 
+pub use alone::{Head, write_alone};
 pub use dress::Dress;
+pub use engraver::TEXT_COLOR;
 pub use staff::Staff;
 
 use super::fragment::{Fragment, Style};
@@ -19,6 +23,14 @@ pub struct Pair<'a, 'i> {
     pub interval: Interval,
 }
 
+/// For whom a score is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reader {
+    Anyone,
+    /// The engraver of this program, which wants some things said otherwise.
+    Engraver,
+}
+
 /// What stands above the music.
 pub struct Heading<'a> {
     pub title: &'a str,
@@ -31,7 +43,12 @@ const PROLOG: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<!DOCTYPE scor
 
 /// Writes the score; a row has the bars of the source and of the edition that
 /// stand above each other, one at least.
-pub fn write(heading: &Heading, pairs: &[Pair], rows: &[(Option<usize>, Option<usize>)]) -> String {
+pub fn write(
+    heading: &Heading,
+    pairs: &[Pair],
+    rows: &[(Option<usize>, Option<usize>)],
+    reader: Reader,
+) -> String {
     let mut list = Fragment::new("part-list");
     let mut parts = Vec::new();
     for (place, pair) in pairs.iter().enumerate() {
@@ -45,27 +62,42 @@ pub fn write(heading: &Heading, pairs: &[Pair], rows: &[(Option<usize>, Option<u
         );
         let (source, edition) = (format!("P{number}-source"), format!("P{number}-edition"));
         for (id, side, part) in [(&source, "Source", pair.source.part), (&edition, "Edition", pair.edition.part)] {
-            let name = if part.name.is_empty() { side.to_string() } else { format!("{side}: {}", part.name) };
+            let alone = part.name.is_empty() || reader == Reader::Engraver;
+            let name = if alone { side.to_string() } else { format!("{side}: {}", part.name) };
             list.children.push(Fragment::new("score-part").set("id", id).with(Fragment::leaf("part-name", name)));
         }
         list.children.push(Fragment::new("part-group").set("type", "stop").set("number", number));
         let [upper, lower] = pair.measures(rows);
-        for (id, measures) in [(source, upper), (edition, lower)] {
+        for (id, mut measures) in [(source, upper), (edition, lower)] {
+            if reader == Reader::Engraver {
+                measures.iter_mut().for_each(engraver::prepare);
+            }
             let mut part = Fragment::new("part").set("id", id);
             part.children = measures;
             parts.push(part);
         }
     }
-    let software = Fragment::leaf("software", concat!("obelus ", env!("CARGO_PKG_VERSION")));
-    let mut score = Fragment::new("score-partwise")
-        .set("version", "4.0")
-        .with(Fragment::leaf("movement-title", heading.title))
-        .with(Fragment::new("identification").with(Fragment::new("encoding").with(software)))
-        .with(credit("title", heading.title))
-        .with(credit("subtitle", heading.legend))
-        .with(list);
+    let mut head = vec![Fragment::leaf("movement-title", heading.title), identification(None)];
+    if reader == Reader::Anyone {
+        head.extend([credit("title", heading.title), credit("subtitle", heading.legend)]);
+    }
+    document(head, list, parts)
+}
+
+/// A whole score as text.
+fn document(head: Vec<Fragment>, list: Fragment, parts: Vec<Fragment>) -> String {
+    let mut score = Fragment::new("score-partwise").set("version", "4.0");
+    score.children = head;
+    score.children.push(list);
     score.children.extend(parts);
     PROLOG.to_string() + &score.render(&Style { newline: "\n", unit: " ".into() }, "") + "\n"
+}
+
+fn identification(composer: Option<&str>) -> Fragment {
+    let mut out = Fragment::new("identification");
+    out.children.extend(composer.map(|name| Fragment::leaf("creator", name).set("type", "composer")));
+    let software = Fragment::leaf("software", concat!("obelus ", env!("CARGO_PKG_VERSION")));
+    out.with(Fragment::new("encoding").with(software))
 }
 
 fn credit(kind: &str, words: &str) -> Fragment {

@@ -35,6 +35,8 @@ pub struct Staff<'a, 'i> {
     pub tree: &'a Tree<'i>,
     pub part: &'a Part,
     pub dress: Dress,
+    /// The document's own colours stay.
+    pub is_colored: bool,
 }
 
 /// What the bars before have said.
@@ -182,6 +184,9 @@ impl Copier<'_, '_, '_> {
             return Vec::new();
         }
         let mut out = Fragment::shell(node);
+        if !self.staff.is_colored {
+            out.attributes.retain(|a| a.0 != "color");
+        }
         out.children = elements(node).flat_map(|n| self.copy(n)).collect();
         if out.children.is_empty() {
             out.text = Fragment::copy(node).text;

@@ -5,10 +5,14 @@ mod bars;
 mod chart;
 mod notes;
 mod part;
+mod picture;
 mod plot;
+mod staves;
 
 use super::{Audit, Material, ScoreName, phrases, verdict};
+use crate::beside::Staves;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+use picture::Glyphs;
 
 const STYLE: &str = include_str!("style.css");
 const SCRIPT: &str = include_str!("script.js");
@@ -17,9 +21,13 @@ const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; script-src 
                       form-action 'none'";
 
 /// The whole page; `material` is what `audit` was made from.
-pub fn audit(material: &Material, audit: &Audit) -> String {
+pub fn audit(material: &Material, audit: &Audit, staves: &[Result<Staves, String>]) -> String {
     let title = audit.edition.title.as_deref().unwrap_or("Edition and source");
     let several = audit.parts.len() > 1;
+    let mut glyphs = Glyphs::default();
+    let sections: Vec<Markup> = (0..audit.parts.len())
+        .map(|place| part::section(material, audit, place, staves.get(place), &mut glyphs))
+        .collect();
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -34,6 +42,9 @@ pub fn audit(material: &Material, audit: &Audit) -> String {
                 style { (PreEscaped(STYLE)) }
             }
             body {
+                @if !glyphs.is_empty() {
+                    svg.glyphs aria-hidden="true" { defs { (PreEscaped(glyphs.definitions())) } }
+                }
                 header {
                     h1 { bdi { (title) } }
                     p.kicker { "What the editor did, bar by bar" }
@@ -51,7 +62,7 @@ pub fn audit(material: &Material, audit: &Audit) -> String {
                     }
                 }
                 main {
-                    @for place in 0..audit.parts.len() { (part::section(material, audit, place)) }
+                    @for section in &sections { (section) }
                     @if !audit.warnings.is_empty() {
                         section aria-labelledby="warnings" {
                             h2 #warnings { "Read with care" }

@@ -2,7 +2,11 @@
 
 use super::chart::{Chart, Sides};
 use super::plot::{self, Frame};
+use super::picture::Glyphs;
+use super::staves::Score;
 use super::{bars, notes};
+use crate::beside::Staves;
+use crate::engrave;
 use crate::findings::{Passage, Spot, Status};
 use crate::instrument::check;
 use crate::pitch::key_name;
@@ -27,10 +31,18 @@ struct View<'a> {
     range: Option<(&'a str, crate::instrument::Range)>,
     /// Of each passage shown its place among those found.
     passages: Vec<usize>,
+    /// The engraved score, or why there is none.
+    score: Result<Score, String>,
 }
 
 /// The section of a part.
-pub fn section(material: &Material, audit: &Audit, place: usize) -> Markup {
+pub fn section(
+    material: &Material,
+    audit: &Audit,
+    place: usize,
+    staves: Option<&Result<Staves, String>>,
+    glyphs: &mut Glyphs,
+) -> Markup {
     let alignment = &material.collation.parts[place];
     let (edition, source) = (&material.edition.parts[alignment.edition], &material.source.parts[alignment.source]);
     let checked = material.instruments[place].map(|(instrument, _)| check(edition, instrument, material.asked));
@@ -46,6 +58,7 @@ pub fn section(material: &Material, audit: &Audit, place: usize) -> Markup {
         }
     };
     let found = &material.findings[place];
+    let drawn = staves.and_then(|s| s.as_ref().ok()).and_then(|s| Score::new(s, found, report, edition, glyphs));
     let view = View {
         sides: Sides { edition, source, alignment, collation: material.collation, found, check: checked.as_ref() },
         report,
@@ -53,6 +66,11 @@ pub fn section(material: &Material, audit: &Audit, place: usize) -> Markup {
         rows,
         range: checked.as_ref().map(|c| (c.instrument.as_str(), c.range)),
         passages: passages_in(found, &(looked_at.start..=looked_at.end.saturating_sub(1))),
+        score: drawn.ok_or_else(|| match staves {
+            Some(Err(fault)) => fault.clone(),
+            Some(Ok(_)) => "the engraver's answer makes no sense".into(),
+            None => format!("this build draws no staves; {}", engrave::HOW_TO_GET),
+        }),
     };
     let id = &view.id;
     let one = audit.parts.len() == 1;
@@ -64,6 +82,10 @@ pub fn section(material: &Material, audit: &Audit, place: usize) -> Markup {
             @for sentence in verdict::summary(report) { p.verdict { (sentence) } }
             (view.strip())
             (view.passages())
+            @match &view.score {
+                Ok(score) => (score.markup(id)),
+                Err(reason) => { h3 { "Score" } p.hint { "Not drawn: " (reason) "." } }
+            }
             (view.compass(one))
             (view.fingers())
             @if found_any {
@@ -132,6 +154,8 @@ impl View<'_> {
                     li #(format!("{id}-s{}", place + 1)) {
                         p { b { (capital(&bars)) ": " } (what) "." }
                         (self.picture(&self.sides.found.passages[self.passages[place]]))
+                        @if let Ok(score) = &self.score
+                            && let Some(excerpt) = score.excerpt(self.passages[place], id) { (excerpt) }
                     }
                 }
             }
@@ -142,12 +166,7 @@ impl View<'_> {
     fn picture(&self, passage: &Passage) -> Markup {
         let outline = &self.sides.collation.outline;
         let stretch = passage.stretch.and_then(|s| self.sides.alignment.stretches.get(s));
-        let row = |spot: Spot| match spot.bar < self.sides.edition.bars.len() {
-            true => self.sides.collation.edition_row(spot.bar, spot.offset),
-            false => passage.row,
-        };
-        let (first, last) = stretch.map_or((row(passage.from), row(passage.to)), |s| s.outline);
-        let (first, last) = (first.min(last), first.max(last));
+        let (first, last) = passage.rows(self.sides.collation, self.sides.alignment, self.sides.edition);
         let from = first.saturating_sub(1);
         let chart = self.sides.chart(from..(last + 2).min(outline.len()));
         let Some(frame) = Frame::new(&chart, self.range) else {

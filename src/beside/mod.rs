@@ -1,0 +1,161 @@
+//! Source and edition as one score, the source above, all that differs dressed
+//! in its colour and its shape.
+
+mod staves;
+
+pub use staves::{Staves, staves};
+
+use crate::clean::{Additions, Policy, Sides};
+use crate::collate::{Collation, PartAlignment};
+use crate::findings::{Finding, Status, Subject};
+use crate::musicxml::apart::{Color, Look};
+use crate::musicxml::beside::{Dress, Heading, Pair, Reader, Staff, write};
+use crate::score::{MarkId, NoteId};
+use std::collections::BTreeMap;
+
+const LEGEND: &str = "Source above, edition below, in the edition's key. Added: vermillion, dashed, in brackets, small. Left \
+                      out: bluish green, dotted, boxed, triangular noteheads. Not the same: blue, wavy, ringed, diamond \
+                      noteheads.";
+
+/// The score, and the parts that could not be put into it.
+pub struct SideBySide {
+    pub text: String,
+    /// Names of parts of the edition whose source is not one printed part.
+    pub left_out: Vec<String>,
+    pub parts: usize,
+}
+
+/// Lays the parts of a collation above each other; bars must have been laid whole.
+pub fn side_by_side(sides: Sides) -> SideBySide {
+    let mut left_out = Vec::new();
+    let mut pairs = Vec::new();
+    let policy = Policy { additions: Additions::Color, ..Policy::default() };
+    for (alignment, found) in sides.collation.parts.iter().zip(sides.findings) {
+        if !can_be_laid(&sides, alignment) {
+            left_out.push(sides.edition.parts[alignment.edition].name.clone());
+            continue;
+        }
+        let mut pair = plain_pair(&sides, alignment);
+        for finding in &found.findings {
+            let look = look_of(&policy, finding);
+            dressed_by(finding, alignment, &pair).into_iter().for_each(|one| dress(&mut pair, one, &look));
+        }
+        pairs.push(pair);
+    }
+    let title = sides.edition.title.as_deref().unwrap_or("Edition and source");
+    let heading = Heading { title: &format!("{title}: source and edition"), legend: LEGEND };
+    let text = write(&heading, &pairs, &rows(sides.collation), Reader::Anyone);
+    SideBySide { text, left_out, parts: pairs.len() }
+}
+
+/// One part of both sides for the engraver. Colours are names: the colour n is
+/// that of what the findings `subjects[n]` are about.
+pub struct Named {
+    pub music: String,
+    pub subjects: Vec<Vec<usize>>,
+}
+
+/// As `side_by_side`, of one part of an audit, in the bars of `whole`, which
+/// must have been laid whole; `None` where the source is not one printed part.
+pub fn named(sides: Sides, place: usize, whole: &Collation) -> Option<Named> {
+    let alignment = &sides.collation.parts[place];
+    if !can_be_laid(&sides, alignment) {
+        return None;
+    }
+    let policy = Policy { additions: Additions::Color, ..Policy::default() };
+    let mut pair = plain_pair(&sides, alignment);
+    let found = &sides.findings[place].findings;
+    let mut about: BTreeMap<Dressed, Vec<usize>> = BTreeMap::new();
+    for (index, finding) in found.iter().enumerate() {
+        for one in dressed_by(finding, alignment, &pair) {
+            about.entry(one).or_default().push(index);
+        }
+    }
+    let mut subjects = Vec::new();
+    for (one, findings) in about {
+        let name = Color(u32::try_from(subjects.len()).expect("a part has fewer findings"));
+        let look = Look { color: Some(name), ..look_of(&policy, &found[findings[0]]) };
+        dress(&mut pair, one, &look);
+        subjects.push(findings);
+    }
+    let heading = Heading { title: "", legend: "" };
+    let music = write(&heading, &[pair], &rows(whole), Reader::Engraver);
+    Some(Named { music, subjects })
+}
+
+/// Something that is printed on one of the two sides.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+struct Dressed {
+    is_edition: bool,
+    what: What,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum What {
+    Mark(MarkId),
+    /// With all that are tied to it.
+    Note(NoteId),
+}
+
+fn rows(collation: &Collation) -> Vec<(Option<usize>, Option<usize>)> {
+    collation.outline.iter().map(|row| (row.source, row.edition)).collect()
+}
+
+/// Whether both sides are printed as parts of their own.
+fn can_be_laid(sides: &Sides, alignment: &PartAlignment) -> bool {
+    let (edition, source) = (&sides.edition.parts[alignment.edition], &sides.source.parts[alignment.source]);
+    source.drawn_from.is_empty() && edition.drawn_from.is_empty()
+}
+
+fn plain_pair<'a, 'i>(sides: &Sides<'a, 'i>, alignment: &PartAlignment) -> Pair<'a, 'i> {
+    let staff = |tree, part| Staff { tree, part, dress: Dress::default(), is_colored: false };
+    Pair {
+        source: staff(sides.source_tree, &sides.source.parts[alignment.source]),
+        edition: staff(sides.edition_tree, &sides.edition.parts[alignment.edition]),
+        interval: alignment.interval,
+    }
+}
+
+fn look_of(policy: &Policy, finding: &Finding) -> Look {
+    match finding.status {
+        Status::Added if finding.category.is_of_notes() => policy.look_of_added_note(),
+        Status::Added => policy.look_of_added(finding.category),
+        Status::Omitted => policy.look_of_omitted(),
+        Status::Altered => policy.look_of_altered(),
+    }
+}
+
+/// What a finding is about.
+fn dressed_by(finding: &Finding, alignment: &PartAlignment, pair: &Pair) -> Vec<Dressed> {
+    let mark = |is_edition| move |id| Dressed { is_edition, what: What::Mark(id) };
+    let (ours, theirs): (Vec<NoteId>, Vec<NoteId>) = match finding.subject {
+        Subject::Mark { edition, source } => {
+            return edition.map(mark(true)).into_iter().chain(source.map(mark(false))).collect();
+        }
+        Subject::Note { edition, source } => (edition.into_iter().collect(), source.into_iter().collect()),
+        // The notes that are held, on the side that holds them.
+        Subject::Tie(index) => match &alignment.ties[index] {
+            tie if tie.added => (tie.edition.clone(), Vec::new()),
+            tie => (Vec::new(), tie.source.clone()),
+        },
+        Subject::Realisation(index) => {
+            let realised = &alignment.realisations[index];
+            let chord = realised.chord.iter().copied();
+            (realised.edition.clone(), chord.chain([realised.source]).collect())
+        }
+    };
+    let note = |is_edition: bool, id| {
+        let part = if is_edition { pair.edition.part } else { pair.source.part };
+        Dressed { is_edition, what: What::Note(part.head(id)) }
+    };
+    ours.into_iter().map(|n| note(true, n)).chain(theirs.into_iter().map(|n| note(false, n))).collect()
+}
+
+fn dress(pair: &mut Pair, one: Dressed, look: &Look) {
+    let staff = if one.is_edition { &mut pair.edition } else { &mut pair.source };
+    match one.what {
+        What::Mark(mark) => staff.dress.mark(staff.tree, &staff.part.marks[mark], look),
+        What::Note(note) => staff.dress.note(staff.tree, staff.part, note, look),
+    }
+}
+

@@ -1,0 +1,70 @@
+//! The staves of an audit: what is asked of the engraver for each part.
+
+use super::{Named, named};
+use crate::clean::Sides;
+use crate::collate::Collation;
+use crate::engrave::{Drawing, Job, Layout, engrave};
+use crate::time::Time;
+use std::ops::Range;
+
+/// In tenths of a millimetre, at the usual size of staves.
+const WIDTH: u32 = 2400;
+/// Bars of a passage that has a picture of its own, with one before and one after.
+const MOST_IN_EXCERPT: usize = 8;
+
+/// One part of an audit, drawn.
+pub struct Staves {
+    pub drawing: Drawing,
+    /// What the names in the drawing (`m0`, `m1` …) stand for: findings.
+    pub subjects: Vec<Vec<usize>>,
+    /// Of each bar drawn, in order, its bar in the edition and in the source.
+    pub bars: Vec<(Option<usize>, Option<usize>)>,
+    /// Of each passage found its picture among the excerpts, if it has one.
+    pub passages: Vec<Option<usize>>,
+}
+
+/// Has a part of an audit drawn, in bars of `whole`, which must have been laid
+/// whole; only the bars of the edition that are looked at.
+///
+/// # Errors
+/// Why there are no staves, in a sentence.
+pub fn staves(sides: Sides, place: usize, whole: &Collation, looked_at: &Range<usize>) -> Result<Staves, String> {
+    let name = &sides.edition.parts[sides.collation.parts[place].edition].name;
+    let Some(Named { music, subjects }) = named(sides, place, whole) else {
+        return Err(format!(
+            "{name} has no staves: the source has its music on one staff of several, or in several parts"
+        ));
+    };
+    let outline = &whole.outline;
+    let seen = |row: &usize| outline[*row].edition.is_some_and(|bar| looked_at.contains(&bar));
+    let all = looked_at.start == 0 && outline.iter().all(|row| row.edition.is_none_or(|bar| looked_at.contains(&bar)));
+    let ends = (0..outline.len()).find(seen).zip((0..outline.len()).rfind(seen));
+    let (first, last) = ends.filter(|_| !all).unwrap_or((0, outline.len().saturating_sub(1)));
+    let (excerpts, passages) = excerpts(&sides, place, whole);
+    let layout = Layout::Systems { width: WIDTH, bars: (first, last), excerpts };
+    let drawing = engrave(&Job { music, layout }).map_err(|fault| format!("{name} has no staves: {fault}"))?;
+    let bars = outline[first..=last].iter().map(|row| (row.edition, row.source)).collect();
+    Ok(Staves { drawing, subjects, bars, passages })
+}
+
+/// The bars that passages are shown in, and of each passage the place of its
+/// picture among them.
+fn excerpts(sides: &Sides, place: usize, whole: &Collation) -> (Vec<(usize, usize)>, Vec<Option<usize>>) {
+    let alignment = &sides.collation.parts[place];
+    let edition = &sides.edition.parts[alignment.edition];
+    let mut pictures = Vec::new();
+    let places = sides.findings[place].passages.iter().map(|passage| {
+        let (first, last) = passage.rows(sides.collation, alignment, edition);
+        let rows = sides.collation.outline[first..=last].iter().flat_map(|row| {
+            let ours = row.edition.map(|bar| whole.edition_row(bar, Time::default()));
+            ours.into_iter().chain(row.source.map(|bar| whole.source_row(bar, Time::default())))
+        });
+        let (first, last) = rows.fold((usize::MAX, 0), |(a, b), row| (a.min(row), b.max(row)));
+        (first <= last && last - first < MOST_IN_EXCERPT).then(|| {
+            pictures.push((first.saturating_sub(1), (last + 1).min(whole.outline.len() - 1)));
+            pictures.len() - 1
+        })
+    });
+    let places = places.collect();
+    (pictures, places)
+}

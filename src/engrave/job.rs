@@ -1,0 +1,57 @@
+//! What goes to the engraver, and what comes back.
+
+use serde::{Deserialize, Serialize};
+
+/// One score to draw.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Job {
+    /// MusicXML of our own writing (`musicxml::beside`).
+    pub music: String,
+    pub layout: Layout,
+}
+
+/// How it is to be laid out.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub enum Layout {
+    /// A picture for each system, to stand in a page of text.
+    Systems {
+        /// In tenths of a millimetre at the usual size of staves.
+        width: u32,
+        /// First and last bar, 0-based.
+        bars: (usize, usize),
+        /// Further pictures: first and last bar, 0-based.
+        excerpts: Vec<(usize, usize)>,
+    },
+    /// Sheets of paper.
+    Pages {
+        paper: Paper,
+        /// Of each bar how good it is to turn the page after it: quarter notes of rest there.
+        turns: Vec<f64>,
+    },
+}
+
+/// The size of a sheet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Paper {
+    A4,
+    Letter,
+}
+
+impl Paper {
+    /// Width and height, in tenths of a millimetre.
+    pub fn size(self) -> (u32, u32) {
+        match self {
+            Paper::A4 => (2100, 2970),
+            Paper::Letter => (2159, 2794),
+        }
+    }
+}
+
+/// The pictures, SVG.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Drawing {
+    /// Systems or pages, in order.
+    pub pictures: Vec<String>,
+    /// One for each that was asked for; empty where nothing is to be seen.
+    pub excerpts: Vec<String>,
+}

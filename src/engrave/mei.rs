@@ -1,0 +1,84 @@
+//! The engraver's own reading of our score, so that every element says which
+//! mark it is. It carries colours over from MusicXML, though not always to the
+//! place where they are drawn; where it carries none, text carries them.
+
+use crate::musicxml::TEXT_COLOR;
+use crate::patch::Patch;
+use roxmltree::{Document, Node, NodeId};
+use std::collections::HashSet;
+use std::ops::Range;
+
+/// What becomes of colours.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Colors {
+    /// They are names of marks: `#00002A` becomes the type `m42`.
+    Names,
+    /// They are colours, to be drawn.
+    Drawn,
+}
+
+/// Elements that are drawn in one colour, whatever their parts say.
+const CONTROL: [&str; 9] = ["dynam", "dir", "tempo", "reh", "fing", "harm", "verse", "ending", "repeatMark"];
+
+/// The document with colours where they are seen; `None` if it is none.
+pub fn dress(mei: &str, colors: Colors) -> Option<String> {
+    let document = Document::parse(mei).ok()?;
+    let mut dresser = Dresser { mei, colors, patch: Patch::default(), done: HashSet::new() };
+    for node in document.descendants() {
+        if node.is_text() {
+            let Some((color, rest)) = marked(node.text().unwrap_or_default()) else { continue };
+            let Some(holder) = node.ancestors().find(|n| CONTROL.contains(&n.tag_name().name())) else { continue };
+            dresser.patch.replace(node.range(), quick_xml::escape::escape(rest));
+            dresser.say(holder, color);
+        } else if let Some(color) = node.attribute_node("color") {
+            let holder = node.ancestors().skip(1).find(|n| CONTROL.contains(&n.tag_name().name()));
+            dresser.cut(color.range());
+            dresser.say(holder.unwrap_or(node), color.value());
+        }
+        if let Some(color) = node.attribute_node("head.color").filter(|_| colors == Colors::Names) {
+            dresser.cut(color.range());
+        }
+    }
+    dresser.patch.apply(mei).ok()
+}
+
+/// The colour that stands before a text, and the text.
+fn marked(text: &str) -> Option<(&str, String)> {
+    let [open, close] = TEXT_COLOR;
+    let start = text.find(open)?;
+    let end = start + text[start..].find(close)?;
+    let color = &text[start + open.len_utf8()..end];
+    Some((color, format!("{}{}", &text[..start], &text[end + close.len_utf8()..])))
+}
+
+struct Dresser<'m> {
+    mei: &'m str,
+    colors: Colors,
+    patch: Patch,
+    /// What has its colour; the first holds.
+    done: HashSet<NodeId>,
+}
+
+impl Dresser<'_> {
+    /// Takes out an attribute with the space before it.
+    fn cut(&mut self, attribute: Range<usize>) {
+        self.patch.cut(self.mei[..attribute.start].trim_end().len()..attribute.end);
+    }
+
+    fn say(&mut self, node: Node<'_, '_>, color: &str) {
+        if !self.done.insert(node.id()) {
+            return;
+        }
+        let said = match self.colors {
+            Colors::Drawn => format!(" color=\"{color}\""),
+            Colors::Names => {
+                let Ok(number) = u32::from_str_radix(color.trim_start_matches('#'), 16) else { return };
+                if let Some(old) = node.attribute_node("type") {
+                    self.cut(old.range());
+                }
+                format!(" type=\"m{number}\"")
+            }
+        };
+        self.patch.insert(node.range().start + 1 + node.tag_name().name().len(), said);
+    }
+}

@@ -1,0 +1,30 @@
+//! Music drawn as staves. The engraver is a large body of C++ that hostile
+//! scores can crash, so it works in a process of its own: this program, called
+//! with a hidden command. What it gives back is text.
+
+mod job;
+mod process;
+#[cfg(feature = "engrave")]
+mod mei;
+#[cfg(feature = "engrave")]
+mod pages;
+#[cfg(feature = "engrave")]
+pub mod pdf;
+#[cfg(feature = "engrave")]
+mod resources;
+#[cfg(feature = "engrave")]
+mod toolkit;
+#[cfg(feature = "engrave")]
+pub mod worker;
+
+pub use job::{Drawing, Job, Layout, Paper};
+pub use process::{Error, engrave};
+
+/// The hidden command by which this program becomes the engraver.
+pub const COMMAND: &str = "engrave";
+
+/// Whether this build can engrave.
+pub const IS_BUILT_IN: bool = cfg!(feature = "engrave");
+
+/// How to get a build that can.
+pub const HOW_TO_GET: &str = "`cargo install --path . --features engrave` in the folder of its source builds an obelus that does";

@@ -1,0 +1,94 @@
+//! Pages drawn by the engraver as a PDF: true sizes, fonts inside, text that can
+//! be searched and selected.
+
+use super::Paper;
+use base64::Engine;
+use krilla::Document;
+use krilla::geom::Size;
+use krilla::metadata::Metadata;
+use krilla::page::PageSettings;
+use krilla_svg::{SurfaceExt, SvgSettings};
+use std::sync::Arc;
+use usvg::fontdb::{Database, Source};
+
+/// Points of a tenth of a millimetre.
+const POINT: f32 = 72.0 / 254.0;
+
+/// What the document says of itself.
+pub struct About<'a> {
+    pub title: &'a str,
+    pub author: Option<&'a str>,
+}
+
+/// Why there is no PDF.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    #[error("page {page} cannot be put on paper: {reason}")]
+    Page { page: usize, reason: String },
+    #[error("the pages cannot be put together: {0}")]
+    Document(String),
+}
+
+/// Puts pages on paper.
+///
+/// # Errors
+/// When a page is no SVG, or the document would not be valid.
+pub fn write(pages: &[String], paper: Paper, about: &About) -> Result<Vec<u8>, Error> {
+    let fonts = Arc::new(fonts());
+    let options =
+        usvg::Options { fontdb: fonts, font_family: "Liberation Serif".into(), ..usvg::Options::default() };
+    let (width, height) = paper.size();
+    let size = [width, height].map(|side| side as f32 * POINT);
+    let fault = |page: usize, reason: &str| Error::Page { page: page + 1, reason: reason.into() };
+    let mut document = Document::new();
+    for (place, svg) in pages.iter().enumerate() {
+        let tree = usvg::Tree::from_str(svg, &options).map_err(|e| fault(place, &e.to_string()))?;
+        let settings = PageSettings::from_wh(size[0], size[1]).ok_or_else(|| fault(place, "it has no size"))?;
+        let area = Size::from_wh(size[0], size[1]).ok_or_else(|| fault(place, "it has no size"))?;
+        let mut page = document.start_page_with(settings);
+        let mut surface = page.surface();
+        surface.draw_svg(&tree, area, SvgSettings::default()).ok_or_else(|| fault(place, "it cannot be drawn"))?;
+        surface.finish();
+        page.finish();
+    }
+    let mut metadata = Metadata::new()
+        .title(about.title.into())
+        .creator(concat!("obelus ", env!("CARGO_PKG_VERSION")).into());
+    if let Some(author) = about.author {
+        metadata = metadata.authors(vec![author.into()]);
+    }
+    document.set_metadata(metadata);
+    document.finish().map_err(|e| Error::Document(format!("{e:?}")))
+}
+
+/// The fonts that the engraver reckons with, whatever fonts the system has.
+fn fonts() -> Database {
+    let mut out = Database::new();
+    for css in ["Leipzig.css", "Bravura.css", "Liberation.css"] {
+        let text = verovio_data::DATA.get_file(css).and_then(|f| f.contents_utf8()).unwrap_or_default();
+        for font in text.split("base64,").skip(1) {
+            let end = font.find([')', '"', '\'']).unwrap_or(font.len());
+            let packed = base64::engine::general_purpose::STANDARD.decode(&font[..end]);
+            if let Some(font) = packed.ok().and_then(|packed| wuff::decompress_woff2(&packed).ok()) {
+                out.load_font_source(Source::Binary(Arc::new(font)));
+            }
+        }
+    }
+    out.set_serif_family("Liberation Serif");
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_fonts_are_those_that_pages_name() {
+        let fonts = fonts();
+        let families: Vec<&str> = fonts.faces().flat_map(|f| &f.families).map(|f| f.0.as_str()).collect();
+        for name in ["Leipzig", "Bravura"] {
+            assert_eq!(families.iter().filter(|f| **f == name).count(), 1, "{families:?}");
+        }
+        assert_eq!(families.iter().filter(|f| **f == "Liberation Serif").count(), 4, "{families:?}");
+    }
+}

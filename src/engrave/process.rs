@@ -1,0 +1,109 @@
+//! The engraver as a process, with limits on its time and on what it says.
+
+use super::job::{Drawing, Job, Layout};
+use std::ffi::OsString;
+use std::io::{Read, Write};
+use std::path::PathBuf;
+use std::process::{Child, Command, ExitStatus, Stdio};
+use std::sync::mpsc;
+use std::time::Duration;
+
+/// Names another program in the engraver's place.
+const PROGRAM: &str = "OBELUS_ENGRAVER";
+/// Seconds that a drawing may take.
+const SECONDS: &str = "OBELUS_ENGRAVE_SECONDS";
+const USUAL_SECONDS: u64 = 60;
+/// Bytes of a drawing; what goes beyond is nonsense.
+const MOST: u64 = 256 << 20;
+
+/// Why nothing was drawn.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum Error {
+    #[error("the engraver could not be started: {0}")]
+    Start(String),
+    #[error("the engraver was stopped after {0} seconds; {SECONDS} gives it more")]
+    Time(u64),
+    #[error("the engraver broke down on this music ({0})")]
+    Crash(String),
+    #[error("the engraver's answer makes no sense")]
+    Nonsense,
+}
+
+/// Has a score drawn.
+///
+/// # Errors
+/// Whatever the engraver does wrong; it never takes this process with it.
+pub fn engrave(job: &Job) -> Result<Drawing, Error> {
+    let (program, seconds) = settings()?;
+    let mut child = Command::new(program)
+        .arg(super::COMMAND)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .map_err(|e| Error::Start(e.to_string()))?;
+    let answer = talk(&mut child, job, Duration::from_secs(seconds));
+    // Whatever it still does is for nothing.
+    let _ = child.kill();
+    let status = child.wait().map_err(|e| Error::Start(e.to_string()))?;
+    let answer = answer.ok_or(Error::Time(seconds))?;
+    let drawing: Option<Drawing> = serde_json::from_slice(&answer).ok();
+    match drawing.filter(|drawing| drawing.answers(job)) {
+        Some(drawing) => Ok(drawing),
+        None if !answer.is_empty() => Err(Error::Nonsense),
+        None => Err(Error::Crash(end_of(status))),
+    }
+}
+
+/// The engraver, and how many seconds it has.
+fn settings() -> Result<(PathBuf, u64), Error> {
+    let program = match std::env::var_os(PROGRAM).filter(|p: &OsString| !p.is_empty()) {
+        Some(program) => program.into(),
+        None => std::env::current_exe().map_err(|e| Error::Start(e.to_string()))?,
+    };
+    let told = std::env::var(SECONDS).ok().and_then(|s| s.trim().parse().ok());
+    Ok((program, told.unwrap_or(USUAL_SECONDS)))
+}
+
+/// Says the job and hears the answer, at the same time: either may be long.
+/// `None` when the time is over.
+fn talk(child: &mut Child, job: &Job, limit: Duration) -> Option<Vec<u8>> {
+    let (mut to, from) = (child.stdin.take()?, child.stdout.take()?);
+    let said = serde_json::to_vec(job).expect("a job can be written as JSON");
+    // Threads that are left waiting end with the pipes, when the child is killed.
+    std::thread::spawn(move || {
+        // A child that does not listen is told by its answer.
+        let _ = to.write_all(&said);
+    });
+    let (sender, receiver) = mpsc::channel();
+    std::thread::spawn(move || {
+        let mut heard = Vec::new();
+        let _ = from.take(MOST).read_to_end(&mut heard);
+        let _ = sender.send(heard);
+    });
+    receiver.recv_timeout(limit).ok()
+}
+
+fn end_of(status: ExitStatus) -> String {
+    #[cfg(unix)]
+    if let Some(signal) = std::os::unix::process::ExitStatusExt::signal(&status) {
+        return format!("signal {signal}");
+    }
+    status.code().map_or_else(|| "no exit status".into(), |code| format!("exit status {code}"))
+}
+
+impl Drawing {
+    /// Whether it can be the drawing of a job.
+    fn answers(&self, job: &Job) -> bool {
+        let wanted = match &job.layout {
+            Layout::Systems { excerpts, .. } => excerpts.len(),
+            Layout::Pages { .. } => 0,
+        };
+        let drawn = |svg: &String| svg.starts_with("<svg");
+        let blank = |svg: &String| svg.is_empty() || drawn(svg);
+        !self.pictures.is_empty()
+            && self.pictures.iter().all(drawn)
+            && self.excerpts.len() == wanted
+            && self.excerpts.iter().all(blank)
+    }
+}

@@ -1,0 +1,53 @@
+//! The engraving library behind a few safe words.
+
+use super::mei::{Colors, dress};
+use std::pin::Pin;
+use verovio_sys::ffi;
+
+/// One document in the engraver's memory.
+pub struct Toolkit<'t>(Pin<&'t mut ffi::Toolkit>);
+
+impl Toolkit<'_> {
+    /// Does some work with a toolkit that finds its fonts in a folder; `None`
+    /// where they are not.
+    pub fn with<T>(resources: &str, work: impl FnOnce(&mut Toolkit) -> T) -> Option<T> {
+        // Its remarks would go to the terminal.
+        ffi::enable_log(0);
+        let mut own = ffi::new_toolkit(false);
+        let found = ffi::set_resource_path(own.pin_mut(), resources);
+        found.then(|| work(&mut Toolkit(own.pin_mut())))
+    }
+
+    /// Adds to the options that are set; JSON.
+    pub fn set(&mut self, options: &serde_json::Value) -> bool {
+        ffi::set_options(self.0.as_mut(), &options.to_string())
+    }
+
+    /// Reads MusicXML or MEI.
+    pub fn load(&mut self, music: &str) -> bool {
+        ffi::load_data(self.0.as_mut(), music)
+    }
+
+    /// Reads our MusicXML and puts its colours where they are seen.
+    pub fn load_dressed(&mut self, music: &str, colors: Colors) -> bool {
+        self.load(music) && dress(&self.mei(), colors).is_some_and(|dressed| self.load(&dressed))
+    }
+
+    pub fn mei(&mut self) -> String {
+        ffi::get_mei(self.0.as_mut(), "{}")
+    }
+
+    /// Every page as SVG.
+    pub fn pages(&mut self) -> Vec<String> {
+        let count = ffi::page_count(self.0.as_mut());
+        (1..=count).map(|page| ffi::render_to_svg(self.0.as_mut(), page, false)).collect()
+    }
+
+    /// Every page of some measures, 0-based.
+    pub fn pages_of(&mut self, (first, last): (usize, usize)) -> Option<Vec<String>> {
+        let range = serde_json::json!({ "measureRange": format!("{}-{}", first + 1, last + 1) });
+        let chosen = ffi::select(self.0.as_mut(), &range.to_string());
+        ffi::redo_layout(self.0.as_mut(), "{}");
+        chosen.then(|| self.pages())
+    }
+}

@@ -1,0 +1,237 @@
+//! What the engraver drew, made fit for the page: glyphs in one place for all
+//! pictures, marks tied to the findings, no ids, no colours of its own.
+
+use roxmltree::{Document, Node};
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write;
+
+/// What a mark in a drawing is about.
+pub struct Tag {
+    pub status: &'static str,
+    /// Rows of the table of notes.
+    pub rows: Vec<usize>,
+}
+
+/// What cannot be seen in the staves, and is said above its bar.
+pub struct Flag {
+    pub row: usize,
+    pub status: &'static str,
+    pub text: String,
+}
+
+/// The shapes that pictures have in common, by what they are.
+#[derive(Default)]
+pub struct Glyphs(BTreeMap<String, usize>);
+
+/// One picture, without the glyphs that it uses.
+pub struct Picture {
+    width: f64,
+    height: f64,
+    inner: String,
+    /// Where the staves of each bar begin.
+    pub bars: Vec<f64>,
+    /// Rows of the table of notes that something in it belongs to.
+    pub drawn: BTreeSet<usize>,
+    above: String,
+    lines_above: usize,
+}
+
+/// Room around a mark in which it can be pointed at.
+const AROUND: f64 = 60.0;
+/// Height of a line of flags.
+const LINE: f64 = 420.0;
+/// Room for a letter of a flag, about.
+const LETTER: f64 = 165.0;
+/// The classes that the page's style, or whoever counts, asks for.
+const CLASSES: [&str; 37] = [
+    "accid", "artic", "barLine", "beam", "bracketSpan", "breath", "caesura", "chord", "clef", "dir", "dots", "dynam",
+    "ending", "fermata", "fing", "flag", "gliss", "grpSym", "hairpin", "harm", "keySig", "mNum", "mordent", "note",
+    "notehead", "octave", "ornam", "pedal", "reh", "rest", "slur", "stem", "tempo", "tie", "trill", "turn", "verse",
+];
+/// Attributes that are not of the drawing itself.
+const LEFT_OUT: [&str; 6] = ["class", "color", "data-class", "data-id", "id", "lang"];
+
+impl Glyphs {
+    /// All shapes, for use by every picture of the page.
+    pub fn definitions(&self) -> String {
+        let mut all: Vec<_> = self.0.iter().collect();
+        all.sort_by_key(|(_, number)| **number);
+        all.iter().fold(String::new(), |mut out, (shape, number)| {
+            let _ = write!(out, "<g id=\"y{number}\">{shape}</g>");
+            out
+        })
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// Reads a drawing; `None` when it is none.
+    pub fn picture(&mut self, svg: &str, tags: &[Tag]) -> Option<Picture> {
+        let document = Document::parse(svg).ok()?;
+        let root = document.root_element();
+        let scale = root.children().find(|n| n.has_tag_name((SVG, "svg")))?;
+        let size: Vec<f64> = scale.attribute("viewBox")?.split(' ').filter_map(|n| n.parse().ok()).collect();
+        let [_, _, width, height] = size[..] else { return None };
+        let defined = root.children().filter(|n| n.has_tag_name((SVG, "defs"))).flat_map(|d| d.children());
+        let mut glyphs = BTreeMap::new();
+        for glyph in defined.filter(Node::is_element) {
+            let mut shape = String::new();
+            glyph.children().for_each(|n| copy(n, &mut shape));
+            let number = self.0.len();
+            glyphs.insert(glyph.attribute("id")?, *self.0.entry(shape).or_insert(number));
+        }
+        let mut copier = Copier { tags, glyphs, out: String::new(), bars: Vec::new(), drawn: BTreeSet::new(), left: 0.0 };
+        scale.children().for_each(|n| copier.copy(n));
+        let Copier { out: inner, bars, drawn, .. } = copier;
+        Some(Picture { width, height, inner, bars, drawn, above: String::new(), lines_above: 0 })
+    }
+}
+
+const SVG: &str = "http://www.w3.org/2000/svg";
+
+impl Picture {
+    /// Says something above a bar, below what was said there before.
+    pub fn say(&mut self, bar: usize, flag: &Flag) {
+        let x = self.bars[bar];
+        let y = -LINE * self.lines_above as f64 - LINE / 4.0;
+        let width = LETTER * flag.text.chars().count() as f64;
+        let x = x.min(self.width - width).max(0.0);
+        let _ = write!(
+            self.above,
+            "<g class=\"flag {}\" data-rows=\"{}\"><text x=\"{x:.0}\" y=\"{y:.0}\" font-size=\"330px\">{}</text>\
+             <rect class=\"hit\" x=\"{x:.0}\" y=\"{:.0}\" width=\"{width:.0}\" height=\"{LINE:.0}\"/></g>",
+            flag.status,
+            flag.row,
+            quick_xml::escape::escape(&flag.text),
+            y - LINE * 0.75,
+        );
+        self.lines_above += 1;
+        self.drawn.insert(flag.row);
+    }
+
+    pub fn view_box(&self) -> String {
+        let above = LINE * self.lines_above as f64;
+        format!("0 {:.0} {:.0} {:.0}", -above, self.width, self.height + above)
+    }
+
+    /// What stands within its `svg`.
+    pub fn inner(&self) -> String {
+        format!("{}{}", self.above, self.inner)
+    }
+}
+
+/// Copies an element as it is, but without layout of its text.
+fn copy(node: Node<'_, '_>, out: &mut String) {
+    if !node.is_element() {
+        return;
+    }
+    let _ = write!(out, "<{}", node.tag_name().name());
+    attributes(node, out);
+    out.push_str("/>");
+}
+
+fn attributes(node: Node<'_, '_>, out: &mut String) {
+    for attribute in node.attributes().filter(|a| !LEFT_OUT.contains(&a.name())) {
+        let _ = write!(out, " {}=\"{}\"", attribute.name(), quick_xml::escape::escape(attribute.value()));
+    }
+}
+
+struct Copier<'t, 'd> {
+    tags: &'t [Tag],
+    glyphs: BTreeMap<&'d str, usize>,
+    out: String,
+    bars: Vec<f64>,
+    drawn: BTreeSet<usize>,
+    /// Left margin of what is looked at.
+    left: f64,
+}
+
+impl<'d> Copier<'_, 'd> {
+    fn copy(&mut self, node: Node<'d, 'd>) {
+        if node.is_text() {
+            let text = node.text().unwrap_or_default();
+            if node.parent().is_some_and(|p| p.has_tag_name((SVG, "tspan"))) && !text.trim_ascii().is_empty() {
+                self.out += &quick_xml::escape::escape(text);
+            }
+            return;
+        }
+        let name = node.tag_name().name();
+        let classes = || node.attribute("class").unwrap_or_default().split(' ');
+        if !node.is_element() || matches!(name, "desc" | "title" | "style") || is_box(node) {
+            return;
+        }
+        if name == "use" {
+            let glyph = node.attribute("href").and_then(|h| self.glyphs.get(h.trim_start_matches('#')));
+            if let Some(number) = glyph {
+                let place = node.attribute("transform").unwrap_or_default();
+                let _ = write!(self.out, "<use href=\"#y{number}\" transform=\"{place}\"/>");
+            }
+            return;
+        }
+        if classes().any(|c| c == "measure") {
+            self.bars.extend(left_end(node).map(|x| x + self.left));
+        }
+        if classes().any(|c| c == "page-margin") {
+            let moved = node.attribute("transform").and_then(|t| t.strip_prefix("translate(")?.split(',').next()?.parse().ok());
+            self.left = moved.unwrap_or(0.0);
+        }
+        let tag = classes().find_map(|c| self.tags.get(c.strip_prefix('m')?.parse::<usize>().ok()?));
+        let mut shown: Vec<&str> = classes().filter(|c| CLASSES.contains(c)).collect();
+        shown.extend(tag.map(|t| t.status));
+        let plain = name == "g" && shown.is_empty() && !node.attributes().any(|a| !LEFT_OUT.contains(&a.name()));
+        if plain {
+            return node.children().for_each(|n| self.copy(n));
+        }
+        let _ = write!(self.out, "<{name}");
+        if !shown.is_empty() {
+            let _ = write!(self.out, " class=\"{}\"", shown.join(" "));
+        }
+        if let Some(tag) = tag {
+            let rows: Vec<String> = tag.rows.iter().map(usize::to_string).collect();
+            let _ = write!(self.out, " data-rows=\"{}\"", rows.join(" "));
+            self.drawn.extend(&tag.rows);
+        }
+        attributes(node, &mut self.out);
+        self.out.push('>');
+        node.children().for_each(|n| self.copy(n));
+        if tag.is_some()
+            && let Some([left, top, right, bottom]) = extent(node)
+        {
+            let _ = write!(
+                self.out,
+                "<rect class=\"hit\" x=\"{:.0}\" y=\"{:.0}\" width=\"{:.0}\" height=\"{:.0}\"/>",
+                left - AROUND,
+                top - AROUND,
+                right - left + 2.0 * AROUND,
+                bottom - top + 2.0 * AROUND
+            );
+        }
+        let _ = write!(self.out, "</{name}>");
+    }
+}
+
+/// The engraver's own account of how much room something takes.
+fn is_box(node: Node<'_, '_>) -> bool {
+    node.attribute("class").is_some_and(|c| c.split(' ').any(|c| c == "bounding-box"))
+        || node.attribute("class") == Some("sylTextRect")
+}
+
+/// Left, top, right and bottom of an element, or of all within it.
+fn extent(node: Node<'_, '_>) -> Option<[f64; 4]> {
+    let of = |node: Node<'_, '_>| {
+        let rect = node.children().find(|n| n.has_tag_name((SVG, "rect")))?;
+        let [x, y, width, height] = ["x", "y", "width", "height"].map(|n| rect.attribute(n)?.parse::<f64>().ok());
+        Some([x?, y?, x? + width?, y? + height?])
+    };
+    let own = node.children().filter(|n| is_box(*n)).find_map(of);
+    let union = |a: [f64; 4], b: [f64; 4]| [a[0].min(b[0]), a[1].min(b[1]), a[2].max(b[2]), a[3].max(b[3])];
+    own.or_else(|| node.descendants().filter(|n| is_box(*n)).filter_map(of).reduce(union))
+}
+
+/// Where the staves of a bar begin.
+fn left_end(measure: Node<'_, '_>) -> Option<f64> {
+    let staff = measure.children().find(|n| n.attribute("class").is_some_and(|c| c.split(' ').any(|c| c == "staff")))?;
+    let line = staff.children().find(|n| n.has_tag_name((SVG, "path")))?;
+    line.attribute("d")?.strip_prefix('M')?.split([' ', ',']).next()?.parse().ok()
+}

@@ -1,0 +1,121 @@
+//! The engraved score of a part: systems, excerpts of passages, and what ties
+//! them to the table of notes.
+
+use super::picture::{Flag, Glyphs, Picture, Tag};
+use crate::beside::Staves;
+use crate::findings::{Finding, PartFindings};
+use crate::report::table::sign;
+use crate::report::{PartReport, is_in};
+use crate::score::Part;
+use maud::{Markup, PreEscaped, html};
+use std::collections::BTreeMap;
+
+/// The pictures of a part.
+pub struct Score {
+    systems: Vec<Picture>,
+    /// Of each passage found, where it is short enough.
+    excerpts: Vec<Option<Picture>>,
+    /// Numbers of the first and the last bar of each system.
+    numbers: Vec<(String, String)>,
+}
+
+impl Score {
+    /// Ties a drawing to a report; `None` when it cannot be understood.
+    pub fn new(
+        staves: &Staves,
+        found: &PartFindings,
+        report: &PartReport,
+        edition: &Part,
+        glyphs: &mut Glyphs,
+    ) -> Option<Score> {
+        let looked_at = report.first_bar..=(report.first_bar + report.bar_numbers.len()).saturating_sub(1);
+        // The rows of the table are the findings in the bars looked at, in order.
+        let kept = found.findings.iter().enumerate().filter(|(_, f)| is_in(f, &looked_at));
+        let rows: BTreeMap<usize, usize> = kept.enumerate().map(|(row, (finding, _))| (finding, row)).collect();
+        let tags: Vec<Tag> = staves
+            .subjects
+            .iter()
+            .map(|about| Tag {
+                status: found.findings[about[0]].status.name(),
+                rows: about.iter().filter_map(|f| rows.get(f).copied()).collect(),
+            })
+            .collect();
+        let drawing = &staves.drawing;
+        let mut systems: Vec<Picture> =
+            drawing.pictures.iter().map(|svg| glyphs.picture(svg, &tags)).collect::<Option<_>>()?;
+        let excerpts: Vec<Option<Picture>> = staves
+            .passages
+            .iter()
+            .map(|place| place.map(|p| &drawing.excerpts[p]).filter(|svg| !svg.is_empty()))
+            .map(|svg| svg.and_then(|svg| glyphs.picture(svg, &tags)))
+            .collect();
+        if systems.iter().map(|s| s.bars.len()).sum::<usize>() != staves.bars.len() {
+            return None;
+        }
+        for (finding, row) in rows {
+            if !systems.iter().any(|s| s.drawn.contains(&row)) {
+                flag(&mut systems, staves, &found.findings[finding], row);
+            }
+        }
+        let number = |bar: usize| {
+            let (ours, theirs) = staves.bars[bar];
+            ours.map(|b| edition.bars[b].number.clone()).or(theirs.map(|_| "of the source alone".into())).unwrap_or_default()
+        };
+        let mut first = 0;
+        let numbers = systems
+            .iter()
+            .map(|system| {
+                let ends = (number(first), number((first + system.bars.len()).saturating_sub(1)));
+                first += system.bars.len();
+                ends
+            })
+            .collect();
+        Some(Score { systems, excerpts, numbers })
+    }
+
+    /// All systems.
+    pub fn markup(&self, id: &str) -> Markup {
+        html! {
+            h3 #(format!("{id}-score")) { "Score" }
+            p.hint {
+                "The source above, the edition below, bar beside bar in the edition's key. What the edition alone has is "
+                "vermillion, dashed, in brackets or small; what the source alone has is bluish green, dotted, boxed or with "
+                "triangular heads; what is not the same is blue, wavy, ringed or with diamond heads. What staves do not show "
+                "stands above them."
+            }
+            div.staves data-part=(id) {
+                @for (place, (system, (first, last))) in self.systems.iter().zip(&self.numbers).enumerate() {
+                    (picture(system, &format!("Bars {first} to {last}, source above, edition below"), Some(&format!("{id}-y{place}"))))
+                }
+            }
+        }
+    }
+
+    /// The picture of a passage among those found.
+    pub fn excerpt(&self, passage: usize, id: &str) -> Option<Markup> {
+        let drawn = self.excerpts[passage].as_ref()?;
+        Some(html! { div.staves.small data-part=(id) { (picture(drawn, "The passage in the score", None)) } })
+    }
+}
+
+fn picture(drawn: &Picture, about: &str, id: Option<&str>) -> Markup {
+    html! {
+        svg id=[id] role="img" aria-label=(about) viewBox=(drawn.view_box()) { (PreEscaped(drawn.inner())) }
+    }
+}
+
+/// Says above its bar what the staves do not show.
+fn flag(systems: &mut [Picture], staves: &Staves, finding: &Finding, row: usize) {
+    let theirs = finding.source_at.map(|s| s.bar);
+    let bar = staves.bars.iter().position(|(ours, _)| *ours == Some(finding.at.bar));
+    let bar = bar.or_else(|| staves.bars.iter().position(|(_, source)| source.is_some() && *source == theirs));
+    let reading = finding.edition_reading.as_deref().or(finding.source_reading.as_deref()).unwrap_or_default();
+    let text = format!("{} {} {reading}", sign(finding.status), finding.category);
+    let mut place = bar.unwrap_or(0);
+    for system in systems {
+        if place < system.bars.len() {
+            return system.say(place, &Flag { row, status: finding.status.name(), text });
+        }
+        place -= system.bars.len();
+    }
+}
