@@ -6,6 +6,8 @@ pub mod clean;
 pub mod collate;
 pub mod engrave;
 pub mod findings;
+#[cfg(feature = "engrave")]
+pub mod handout;
 pub mod instrument;
 pub mod keys;
 pub mod musicxml;

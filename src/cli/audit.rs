@@ -3,6 +3,7 @@
 use super::failure::Failure;
 use super::input::{self, Octave};
 use super::output::{Content, Output};
+use super::progress::Progress;
 use clap::ValueEnum;
 use obelus::beside::{side_by_side, staves};
 use obelus::clean::{self, Policy, Sides};
@@ -99,8 +100,10 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     if let Some(file) = &args.side_by_side {
         write_side_by_side(args, &Output::new(Some(file), &inputs)?)?;
     }
+    let mut progress = Progress::new(4 + u64::from(args.format == Form::Html));
     // Nothing comes after this: to take it apart piece by piece would be for nothing.
-    let (audit, page) = audit(args, decisions.as_ref())?;
+    let (audit, page) = audit(args, decisions.as_ref(), &progress)?;
+    progress.finish();
     let audit = ManuallyDrop::new(audit);
     match args.format {
         Form::Text => output.write(Content::Text(&report::audit_text(&audit, width())))?,
@@ -112,18 +115,24 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
 }
 
 /// The audit, and the page where one is wanted.
-fn audit(args: &Args, decisions: Option<&Output>) -> Result<(Audit, Option<String>), Failure> {
+fn audit(args: &Args, decisions: Option<&Output>, progress: &Progress) -> Result<(Audit, Option<String>), Failure> {
     if args.format != Form::Html || !engrave::IS_BUILT_IN {
+        progress.step("reading the edition");
         let edition = input::load(&args.edition)?;
+        progress.step("reading the source");
         let source = input::load_last(&args.source)?;
-        return audit_of(args, decisions, edition, source, None);
+        return audit_of(args, decisions, [edition, source], None, progress);
     }
     // Staves are drawn from the texts.
-    let inputs = (Input::open(&args.edition)?, Input::open(&args.source)?);
-    let trees = (ManuallyDrop::new(Tree::parse(&inputs.0)?), ManuallyDrop::new(Tree::parse(&inputs.1)?));
-    let edition = (inputs.0.file.clone(), musicxml::read(&trees.0)?);
-    let source = (inputs.1.file.clone(), musicxml::read(&trees.1)?);
-    audit_of(args, decisions, edition, source, Some((&trees.0, &trees.1)))
+    progress.step("reading the edition");
+    let edition_input = Input::open(&args.edition)?;
+    let edition_tree = ManuallyDrop::new(Tree::parse(&edition_input)?);
+    let edition = (edition_input.file.clone(), musicxml::read(&edition_tree)?);
+    progress.step("reading the source");
+    let source_input = Input::open(&args.source)?;
+    let source_tree = ManuallyDrop::new(Tree::parse(&source_input)?);
+    let source = (source_input.file.clone(), musicxml::read(&source_tree)?);
+    audit_of(args, decisions, [edition, source], Some([&edition_tree, &source_tree]), progress)
 }
 
 /// A score as it was read, and the name of its file.
@@ -132,9 +141,9 @@ type Named = (String, musicxml::Reading);
 fn audit_of(
     args: &Args,
     decisions: Option<&Output>,
-    (edition_file, edition): Named,
-    (source_file, source): Named,
-    trees: Option<(&Tree, &Tree)>,
+    [(edition_file, edition), (source_file, source)]: [Named; 2],
+    trees: Option<[&Tree; 2]>,
+    progress: &Progress,
 ) -> Result<(Audit, Option<String>), Failure> {
     let table = input::instruments(args.instruments.as_deref())?;
     let given = args.instrument.as_deref().map(|n| table.find(n)).transpose()?;
@@ -143,6 +152,7 @@ fn audit_of(
     let mut source = source;
     let choice = choice(args, &edition, &source)?;
     let pairing = collate::pair_parts(&edition, &mut source, choice);
+    progress.step("laying them side by side");
     // As clean lays the two beside each other, and as staves stand.
     let whole_bars =
         (decisions.is_some() || trees.is_some()).then(|| collate::lay(&edition, &source, pairing.clone(), true));
@@ -153,6 +163,7 @@ fn audit_of(
     }
     let collation = ManuallyDrop::new(collate::lay(&edition, &source, pairing, false));
     let findings = ManuallyDrop::new(findings::find(&edition, &source, &collation));
+    progress.step("writing the report");
     let instruments: Vec<_> = collation
         .parts
         .iter()
@@ -183,7 +194,8 @@ fn audit_of(
     let wanted = (args.format == Form::Html).then(|| material.clone());
     let audit = report::audit(material)?;
     let page = wanted.map(|material| {
-        let drawn = trees.zip(whole_bars.as_ref()).map(|((edition_tree, source_tree), whole)| {
+        let drawn = trees.zip(whole_bars.as_ref()).map(|([edition_tree, source_tree], whole)| {
+            progress.step("drawing the staves");
             let sides = Sides {
                 edition_tree,
                 edition: &edition,

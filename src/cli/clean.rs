@@ -5,15 +5,18 @@ use super::input;
 use super::mine::Mine;
 use super::notes::NotesFile;
 use super::output::{Content, Output};
+use super::pdf::PdfFile;
+use super::progress::Progress;
 use clap::ValueEnum;
 use obelus::clean::NewKey;
 use obelus::clean::{self, Additions, Apart, Cleaned, Decisions, Origin, Policy, Provenance, Restore, Sides};
 use obelus::collate::{self, Choice};
+use obelus::engrave;
 use obelus::findings;
-use obelus::musicxml::{self, Tree};
+use obelus::musicxml::{self, Input, Tree};
 use obelus::pitch::{Interval, key_fifths};
 use obelus::report;
-use obelus::score::Category;
+use obelus::score::{Category, Score};
 use std::path::{Path, PathBuf};
 
 /// Write the edition without what its editor did, your own marks layered on
@@ -57,6 +60,12 @@ pub struct Args {
     /// Also write critical notes there: .md or .csv
     #[arg(long, value_name = "FILE")]
     notes: Option<PathBuf>,
+    /// Also write the copy there as pages to hand out (.pdf); with --part, that part alone
+    #[arg(long, value_name = "FILE")]
+    pdf: Option<PathBuf>,
+    /// The paper of --pdf
+    #[arg(long, value_name = "SIZE", value_enum, default_value_t = Paper::A4, requires = "pdf")]
+    paper: Paper,
     /// Your own marks, laid on last: a mark sheet (.toml) or a copy that you marked (MusicXML)
     #[arg(long, value_name = "FILE")]
     mine: Option<PathBuf>,
@@ -72,6 +81,7 @@ Examples:
   obelus clean edition.mxl source.mxl -o proof.mxl --additions color
   obelus clean edition.mxl source.mxl -o part.mxl --no-restore octaves,passages
   obelus clean edition.mxl source.mxl -o part.mxl --transpose \"up a major second\"
+  obelus clean edition.mxl source.mxl -o part.mxl --part Flute --pdf part.pdf
   obelus clean edition.mxl source.mxl -o part.mxl --decisions decisions.toml --notes notes.md
 
 The copy is read back and compared with the source before it is written; if it
@@ -93,6 +103,21 @@ impl From<How> for Additions {
             How::Strip => Additions::Strip,
             How::Bracket => Additions::Bracket,
             How::Color => Additions::Color,
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Paper {
+    A4,
+    Letter,
+}
+
+impl From<Paper> for engrave::Paper {
+    fn from(paper: Paper) -> engrave::Paper {
+        match paper {
+            Paper::A4 => engrave::Paper::A4,
+            Paper::Letter => engrave::Paper::Letter,
         }
     }
 }
@@ -136,6 +161,8 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let output = Output::new(Some(&args.output), &others)?;
     others.push(&args.output);
     let notes = args.notes.as_deref().map(|file| NotesFile::new(file, &others)).transpose()?;
+    others.extend(args.notes.as_deref());
+    let pdf = args.pdf.as_deref().map(|file| PdfFile::new(file, args.paper.into(), &others)).transpose()?;
     let mine = args.mine.as_deref().map(Mine::read).transpose()?;
     let decisions = args.decisions.as_deref().map(read_decisions).transpose()?;
     if args.apart.is_some() && args.additions == How::Strip && decisions.is_none() {
@@ -145,9 +172,12 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     }
     let apart = args.apart.as_deref().map(read_table).transpose()?;
 
+    let mut progress = Progress::new(4 + u64::from(pdf.is_some()));
+    progress.step("reading the edition");
     let (edition_input, edition_origin) = input::open(&args.edition)?;
     let edition_tree = Tree::parse(&edition_input)?;
     let edition = musicxml::read(&edition_tree)?;
+    progress.step("reading the source");
     let (source_input, source_origin) = input::open(&args.source)?;
     let source_tree = Tree::parse(&source_input)?;
     let mut source = musicxml::read(&source_tree)?;
@@ -158,6 +188,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         edition: choose(&edition.score, &args.edition, &args.part)?,
         source: choose(&source.score, &args.source, &args.source_part)?,
     };
+    progress.step("laying them side by side");
     let pairing = collate::pair_parts(&edition.score, &mut source.score, choice);
     let collation = collate::lay(&edition.score, &source.score, pairing, true);
     let Some(first) = collation.parts.first() else {
@@ -200,6 +231,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         collation: &collation,
         findings: &findings,
     };
+    progress.step("cleaning and proving");
     let mut cleaned = clean::clean(sides, &policy).map_err(|e| clean_failure(args, e))?;
     if let Some(to) = to {
         policy.provenance = mine.is_none().then(|| provenance.clone());
@@ -221,8 +253,23 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     if let Some(notes) = notes {
         notes.write(&sides, [&args.edition, &args.source], &cleaned.decisions, &policy, &warnings)?;
     }
+    let pages = pdf.map_or(Ok(()), |pdf| {
+        progress.step("engraving");
+        let copy = edition_input.with_text(cleaned.text.clone());
+        pdf.write(&copy, args.part.is_some().then_some(first.edition), &named(&source_input, &source.score))
+    });
+    progress.finish();
     tell(&args.output, &cleaned, laid, &warnings)?;
-    Ok(0)
+    pages.map(|()| 0)
+}
+
+/// A score by its title and its file.
+fn named(input: &Input, score: &Score) -> String {
+    let file = Path::new(&input.file).file_name().map_or(input.file.clone().into(), |name| name.to_string_lossy());
+    match &score.title {
+        Some(title) => format!("{title} ({file})"),
+        None => file.into(),
+    }
 }
 
 /// A fault of the file of decisions has its name.

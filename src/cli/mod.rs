@@ -9,6 +9,8 @@ mod marks;
 mod mine;
 mod notes;
 mod output;
+mod pdf;
+mod progress;
 mod range;
 mod whole_file;
 

@@ -25,9 +25,19 @@ pub enum Layout {
     /// Sheets of paper.
     Pages {
         paper: Paper,
-        /// Of each bar how good it is to turn the page after it: quarter notes of rest there.
-        turns: Vec<f64>,
+        head: Head,
+        /// Of each bar, how many quarter notes of rest there are where it ends:
+        /// time to turn the page.
+        rests: Vec<f64>,
     },
+}
+
+/// What stands above the music of the first page.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Head {
+    pub title: String,
+    pub composer: Option<String>,
+    pub instrument: Option<String>,
 }
 
 /// The size of a sheet.

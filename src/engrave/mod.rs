@@ -2,6 +2,8 @@
 //! scores can crash, so it works in a process of its own: this program, called
 //! with a hidden command. What it gives back is text.
 
+#[cfg(feature = "engrave")]
+mod breaks;
 mod job;
 mod process;
 #[cfg(feature = "engrave")]
@@ -17,7 +19,7 @@ mod toolkit;
 #[cfg(feature = "engrave")]
 pub mod worker;
 
-pub use job::{Drawing, Job, Layout, Paper};
+pub use job::{Drawing, Head, Job, Layout, Paper};
 pub use process::{Error, engrave};
 
 /// The hidden command by which this program becomes the engraver.
@@ -28,3 +30,15 @@ pub const IS_BUILT_IN: bool = cfg!(feature = "engrave");
 
 /// How to get a build that can.
 pub const HOW_TO_GET: &str = "`cargo install --path . --features engrave` in the folder of its source builds an obelus that does";
+
+/// The style sheet of the font in which notes and dynamics stand in texts.
+#[cfg(feature = "engrave")]
+pub fn music_font() -> &'static str {
+    verovio_data::DATA.get_file("Leipzig.css").and_then(|file| file.contents_utf8()).unwrap_or_default()
+}
+
+/// Nothing is drawn without the engraver.
+#[cfg(not(feature = "engrave"))]
+pub fn music_font() -> &'static str {
+    ""
+}

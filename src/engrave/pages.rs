@@ -1,15 +1,181 @@
-//! Sheets of paper: where lines and pages end.
+//! Sheets of paper. The engraver says how wide each bar is and how high a line;
+//! we say where lines and pages end; it draws them.
 
-use super::job::{Drawing, Paper};
+use super::breaks::{Measures, breaks};
+use super::job::{Drawing, Head, Paper};
 use super::mei::Colors;
 use super::toolkit::Toolkit;
+use crate::patch::Patch;
+use roxmltree::{Document, Node};
 use serde_json::json;
 
-pub fn draw(toolkit: &mut Toolkit, music: &str, paper: Paper, _turns: &[f64]) -> Option<Drawing> {
+/// Tenths of a millimetre. At the foot there is room for a line of text.
+const MARGINS: [u32; 3] = [130, 120, 190];
+/// Staves of a part are read from a stand: 6.8 mm high.
+const SCALE: u32 = 95;
+/// Tries to find out how many lines a page holds.
+const TRIES: usize = 4;
+
+/// Draws the pages; `None` when the engraver cannot.
+pub fn draw(toolkit: &mut Toolkit, music: &str, paper: Paper, head: &Head, rests: &[f64]) -> Option<Drawing> {
     let (width, height) = paper.size();
-    toolkit.set(&json!({ "pageWidth": width, "pageHeight": height }));
+    // The engraver scales the page with the music.
+    let unscaled = |length: u32| length * 100 / SCALE;
+    let [side, top, foot] = MARGINS.map(unscaled);
+    toolkit.set(&json!({
+        "breaks": "none",
+        "header": "auto",
+        "pageHeight": unscaled(height),
+        "pageMarginBottom": foot,
+        "pageMarginLeft": side,
+        "pageMarginRight": side,
+        "pageMarginTop": top,
+        "pageWidth": unscaled(width),
+        "scale": SCALE,
+        // No browser reads these.
+        "svgHtml5": false,
+        "svgRemoveXlink": false,
+    }));
     if !toolkit.load_dressed(music, Colors::Drawn) {
         return None;
     }
+    let mei = with_head(&toolkit.mei(), head)?;
+    let bars = bars(toolkit.pages().first()?)?;
+    let line = f64::from(unscaled(width) - 2 * side) * UNITS;
+    let widths: Vec<f64> = bars.iter().map(|bar| bar.right - bar.left).collect();
+    let clef = bars.first().map_or(0.0, |bar| bar.clef);
+    let mut lines = [usize::MAX >> 1; 2];
+    let room = f64::from(unscaled(height) - foot) * UNITS;
+    let mut laid_out = String::new();
+    // First as if a page had no end; then as many lines to a page as it holds.
+    toolkit.set(&json!({ "breaks": "encoded" }));
+    for attempt in 0..TRIES {
+        let most = lines.map(|l| l.min(widths.len().max(1)));
+        let broken = breaks(&Measures { widths: &widths, rests, line, clef, lines: most });
+        laid_out = with_breaks(&mei, &broken)?;
+        if !toolkit.load(&laid_out) {
+            return None;
+        }
+        let drawn = toolkit.pages();
+        let full = drawn.iter().map(|page| fits(page, room)).collect::<Option<Vec<_>>>()?;
+        let too_much = |pages: &[Page]| pages.iter().filter(|p| p.holds < p.lines).map(|p| p.holds).min();
+        let worst = [too_much(full.get(..1)?), too_much(full.get(1..)?)];
+        if worst == [None, None] || attempt + 1 == TRIES {
+            break;
+        }
+        // What one endless page showed goes for all; those without a head may hold more.
+        let known = full[0].holds;
+        lines = match attempt {
+            0 => [known, known + 1],
+            _ => [0, 1].map(|p| worst[p].unwrap_or(lines[p])),
+        }
+        .map(|l| l.max(1));
+    }
+    toolkit.set(&json!({ "justifyVertically": true }));
+    if !toolkit.load(&laid_out) {
+        return None;
+    }
     Some(Drawing { pictures: toolkit.pages(), excerpts: Vec::new() })
+}
+
+/// Units of a drawing to a tenth of a millimetre.
+const UNITS: f64 = 10.0;
+
+/// A bar as drawn on one endless line.
+struct Bar {
+    left: f64,
+    right: f64,
+    /// Width of clef and signature at its beginning.
+    clef: f64,
+}
+
+fn has_class(node: Node<'_, '_>, class: &str) -> bool {
+    node.attribute("class").is_some_and(|all| all.split(' ').any(|c| c == class))
+}
+
+/// The horizontal lines of a staff: left, right and height of each.
+fn staff_lines(staff: Node<'_, '_>) -> Vec<[f64; 3]> {
+    let paths = staff.children().filter(|n| n.tag_name().name() == "path").filter_map(|n| n.attribute("d"));
+    let ends = paths.map(|d| d.split(['M', 'L', ' ', ',']).filter_map(|n| n.parse::<f64>().ok()).collect::<Vec<_>>());
+    ends.filter(|e| e.len() == 4 && e[1] == e[3]).map(|e| [e[0], e[2], e[1]]).collect()
+}
+
+fn bars(svg: &str) -> Option<Vec<Bar>> {
+    let document = Document::parse(svg).ok()?;
+    let measures = document.descendants().filter(|n| has_class(*n, "measure"));
+    let bars = measures.map(|measure| {
+        let staff = measure.descendants().find(|n| has_class(*n, "staff"))?;
+        let [left, right, _] = *staff_lines(staff).first()?;
+        let within = |n: &Node<'_, '_>| ["clef", "keySig"].iter().any(|c| has_class(*n, c));
+        let signs = staff.descendants().filter(within).flat_map(|n| n.descendants()).filter_map(placed);
+        Some(Bar { left, right, clef: signs.fold(0.0, |most, x| (x - left + SIGN_WIDTH).max(most)) })
+    });
+    bars.collect()
+}
+
+/// Width of the last sign of a signature.
+const SIGN_WIDTH: f64 = 250.0;
+
+/// Where a glyph stands.
+fn placed(node: Node<'_, '_>) -> Option<f64> {
+    node.attribute("transform")?.strip_prefix("translate(")?.split([',', ' ']).next()?.parse().ok()
+}
+
+/// What is on a page.
+struct Page {
+    lines: usize,
+    /// How many of them end above the foot.
+    holds: usize,
+}
+
+fn fits(svg: &str, room: f64) -> Option<Page> {
+    let document = Document::parse(svg).ok()?;
+    let systems: Vec<Node<'_, '_>> = document.descendants().filter(|n| has_class(*n, "system")).collect();
+    let shift = document.descendants().find(|n| has_class(*n, "page-margin")).and_then(|n| {
+        n.attribute("transform")?.strip_suffix(')')?.rsplit([',', ' ']).next()?.parse::<f64>().ok()
+    });
+    let lowest = |system: &Node<'_, '_>| {
+        let staves = system.descendants().filter(|n| has_class(*n, "staff"));
+        staves.flat_map(staff_lines).map(|l| l[2]).fold(0.0, f64::max) + shift.unwrap_or(0.0)
+    };
+    let holds = systems.iter().filter(|s| lowest(s) + BELOW <= room).count();
+    Some(Page { lines: systems.len(), holds })
+}
+
+/// Room for what stands below the lowest staff.
+const BELOW: f64 = 700.0;
+
+/// The document with its head.
+fn with_head(mei: &str, head: &Head) -> Option<String> {
+    let document = Document::parse(mei).ok()?;
+    let score = document.descendants().find(|n| n.has_tag_name((MEI, "scoreDef")))?;
+    let first = score.children().find(Node::is_element)?;
+    let rend = |align: &str, size: &str, text: &str| {
+        format!("<rend halign=\"{align}\" valign=\"bottom\" fontsize=\"{size}\">{}</rend>", quick_xml::escape::escape(text))
+    };
+    let mut text = String::from("<pgHead func=\"first\">");
+    text += &rend("center", "160%", &head.title);
+    text += &head.instrument.as_deref().map(|name| rend("left", "100%", name)).unwrap_or_default();
+    text += &head.composer.as_deref().map(|name| rend("right", "100%", name)).unwrap_or_default();
+    text += "</pgHead>";
+    let mut patch = Patch::default();
+    score.children().filter(|n| n.has_tag_name((MEI, "pgHead"))).for_each(|n| patch.cut(n.range()));
+    patch.insert(first.range().start, text);
+    patch.apply(mei).ok()
+}
+
+const MEI: &str = "http://www.music-encoding.org/ns/mei";
+
+/// The document with its lines and pages.
+fn with_breaks(mei: &str, breaks: &[(usize, bool)]) -> Option<String> {
+    let document = Document::parse(mei).ok()?;
+    let measures: Vec<Node<'_, '_>> = document.descendants().filter(|n| n.has_tag_name((MEI, "measure"))).collect();
+    let mut patch = Patch::default();
+    let old = |n: &Node<'_, '_>| n.has_tag_name((MEI, "sb")) || n.has_tag_name((MEI, "pb"));
+    document.descendants().filter(old).for_each(|n| patch.cut(n.range()));
+    patch.insert(measures.first()?.range().start, "<pb/>");
+    for (bar, is_page) in breaks {
+        patch.insert(measures.get(*bar)?.range().start, if *is_page { "<pb/>" } else { "<sb/>" });
+    }
+    patch.apply(mei).ok()
 }

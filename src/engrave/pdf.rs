@@ -3,6 +3,7 @@
 
 use super::Paper;
 use base64::Engine;
+use base64::engine::{DecodePaddingMode, GeneralPurpose, GeneralPurposeConfig};
 use krilla::Document;
 use krilla::geom::Size;
 use krilla::metadata::Metadata;
@@ -18,6 +19,8 @@ const POINT: f32 = 72.0 / 254.0;
 pub struct About<'a> {
     pub title: &'a str,
     pub author: Option<&'a str>,
+    /// A line at the foot of the first page.
+    pub foot: &'a str,
 }
 
 /// Why there is no PDF.
@@ -42,7 +45,8 @@ pub fn write(pages: &[String], paper: Paper, about: &About) -> Result<Vec<u8>, E
     let fault = |page: usize, reason: &str| Error::Page { page: page + 1, reason: reason.into() };
     let mut document = Document::new();
     for (place, svg) in pages.iter().enumerate() {
-        let tree = usvg::Tree::from_str(svg, &options).map_err(|e| fault(place, &e.to_string()))?;
+        let svg = with_foot(svg, paper, about.foot, [place + 1, pages.len()]).ok_or_else(|| fault(place, "it has no end"))?;
+        let tree = usvg::Tree::from_str(&svg, &options).map_err(|e| fault(place, &e.to_string()))?;
         let settings = PageSettings::from_wh(size[0], size[1]).ok_or_else(|| fault(place, "it has no size"))?;
         let area = Size::from_wh(size[0], size[1]).ok_or_else(|| fault(place, "it has no size"))?;
         let mut page = document.start_page_with(settings);
@@ -61,6 +65,35 @@ pub fn write(pages: &[String], paper: Paper, about: &About) -> Result<Vec<u8>, E
     document.finish().map_err(|e| Error::Document(format!("{e:?}")))
 }
 
+/// A page with its foot: where the music is from, and which page it is.
+fn with_foot(svg: &str, paper: Paper, foot: &str, [page, of]: [usize; 2]) -> Option<String> {
+    // Text within text of no size is not seen everywhere.
+    let svg = svg.replace(" font-size=\"0px\"", " font-size=\"1px\"");
+    let end = svg.rfind("</svg>")?;
+    let (width, height) = paper.size();
+    let said = match (page, of) {
+        (1, 1) => foot.to_string(),
+        (1, _) => format!("{foot} · 1 of {of}"),
+        _ => format!("{page} of {of}"),
+    };
+    let text = format!(
+        "<text x=\"{}\" y=\"{}\" text-anchor=\"middle\" font-family=\"serif\" font-size=\"32\">{}</text>",
+        width / 2,
+        height - FOOT,
+        quick_xml::escape::escape(&said)
+    );
+    Some(format!("{}{text}{}", &svg[..end], &svg[end..]))
+}
+
+/// From the lower edge to the line at the foot, in tenths of a millimetre.
+const FOOT: u32 = 100;
+
+/// Style sheets pad their fonts, or do not.
+const PACKED: GeneralPurpose = GeneralPurpose::new(
+    &base64::alphabet::STANDARD,
+    GeneralPurposeConfig::new().with_decode_padding_mode(DecodePaddingMode::Indifferent),
+);
+
 /// The fonts that the engraver reckons with, whatever fonts the system has.
 fn fonts() -> Database {
     let mut out = Database::new();
@@ -68,7 +101,8 @@ fn fonts() -> Database {
         let text = verovio_data::DATA.get_file(css).and_then(|f| f.contents_utf8()).unwrap_or_default();
         for font in text.split("base64,").skip(1) {
             let end = font.find([')', '"', '\'']).unwrap_or(font.len());
-            let packed = base64::engine::general_purpose::STANDARD.decode(&font[..end]);
+            let letters: String = font[..end].split_whitespace().collect();
+            let packed = PACKED.decode(letters);
             if let Some(font) = packed.ok().and_then(|packed| wuff::decompress_woff2(&packed).ok()) {
                 out.load_font_source(Source::Binary(Arc::new(font)));
             }

@@ -49,7 +49,7 @@ fn draw(toolkit: &mut Toolkit, job: &Job) -> Option<Drawing> {
     }));
     match &job.layout {
         Layout::Systems { width, bars, excerpts } => systems(toolkit, &job.music, *width, *bars, excerpts),
-        Layout::Pages { paper, turns } => pages::draw(toolkit, &job.music, *paper, turns),
+        Layout::Pages { paper, head, rests } => pages::draw(toolkit, &job.music, *paper, head, rests),
     }
 }
 
@@ -66,8 +66,8 @@ fn systems(
         "mnumInterval": 1,
         "pageHeight": 60_000,
         "pageMarginBottom": 20,
-        "pageMarginLeft": 10,
-        "pageMarginRight": 10,
+        "pageMarginLeft": 50,
+        "pageMarginRight": 20,
         "pageMarginTop": 20,
         "pageWidth": width,
         "svgBoundingBoxes": true,
@@ -77,6 +77,7 @@ fn systems(
         return None;
     }
     let pictures = toolkit.pages_of(bars)?;
+    toolkit.set(&json!({ "adjustPageWidth": true, "pageWidth": 2 * width }));
     // What needs more than one system is left to the whole score.
     let one = |mut pictures: Vec<String>| if pictures.len() == 1 { pictures.pop() } else { None };
     let drawn = excerpts.iter().map(|e| toolkit.pages_of(*e).and_then(one).unwrap_or_default());

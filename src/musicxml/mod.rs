@@ -25,6 +25,6 @@ pub use marks::{Placement, ROWS as PLACEMENTS, Row as PlacementRow, placement};
 pub use open::Input;
 pub use order::out_of_order;
 pub use plan::Plan;
-pub use read::{Reading, read, warnings_of_both};
+pub use read::{Reading, composer, read, warnings_of_both};
 pub use tree::Tree;
 pub use words::classify as words_of;

@@ -11,14 +11,18 @@ mod staves;
 
 use super::{Audit, Material, ScoreName, phrases, verdict};
 use crate::beside::Staves;
+use crate::engrave;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use picture::Glyphs;
 
 const STYLE: &str = include_str!("style.css");
 const SCRIPT: &str = include_str!("script.js");
 /// Nothing is fetched, whatever a file has put into the page.
-const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; base-uri 'none'; \
+const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; font-src data:; base-uri 'none'; \
                       form-action 'none'";
+
+/// How text says that it is set in the engraver's font.
+const MUSIC_FONT: &str = "font-family=\"Leipzig\"";
 
 /// The whole page; `material` is what `audit` was made from.
 pub fn audit(material: &Material, audit: &Audit, staves: &[Result<Staves, String>]) -> String {
@@ -28,6 +32,7 @@ pub fn audit(material: &Material, audit: &Audit, staves: &[Result<Staves, String
     let sections: Vec<Markup> = (0..audit.parts.len())
         .map(|place| part::section(material, audit, place, staves.get(place), &mut glyphs))
         .collect();
+    let uses_music_font = sections.iter().any(|s| s.0.contains(MUSIC_FONT));
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -40,6 +45,7 @@ pub fn audit(material: &Material, audit: &Audit, staves: &[Result<Staves, String
                 meta name="generator" content="obelus";
                 title { (title) ": what the editor did" }
                 style { (PreEscaped(STYLE)) }
+                @if uses_music_font { style { (PreEscaped(engrave::music_font())) } }
             }
             body {
                 @if !glyphs.is_empty() {

@@ -8,6 +8,7 @@ use maud::{Markup, html};
 
 /// A row for each finding, in the order of the music.
 pub fn table(part: &PartReport, id: &str) -> Markup {
+    let mut place = 0;
     html! {
         table.notes data-part=(id) {
             caption { "Every finding. Pitches are sounding, the source's in the edition's key." }
@@ -19,21 +20,24 @@ pub fn table(part: &PartReport, id: &str) -> Markup {
             }
             @for group in part.findings.chunk_by(|a, b| a.at.bar_index == b.at.bar_index) {
                 tbody #(format!("{id}-n{}", group[0].at.bar_index)) {
-                    @for finding in group { (row(part, finding, id)) }
+                    @for finding in group {
+                        (row(part, finding, id, place))
+                        @let _ = place += 1;
+                    }
                 }
             }
         }
     }
 }
 
-fn row(part: &PartReport, f: &FindingReport, id: &str) -> Markup {
+fn row(part: &PartReport, f: &FindingReport, id: &str, place: usize) -> Markup {
     let row = part.bars.binary_search_by_key(&f.at.bar_index, |b| b.bar_index).ok();
     let usual = row.and_then(|b| part.bars[b].source_bar.as_deref());
     let elsewhere = f.source_bar.as_deref().filter(|bar| Some(*bar) != usual);
     let until = until(f).filter(|_| f.status != Status::Altered);
     let ends = |status: Status| until.as_deref().filter(|_| f.status == status);
     html! {
-        tr data-category=(f.category.name()) data-status=(f.status.name()) {
+        tr data-category=(f.category.name()) data-status=(f.status.name()) data-row=(place) {
             th scope="row" { a href=(format!("#{id}-b{}", f.at.bar_index)) { (f.at.bar) } }
             td { (f.at.beat) }
             td {

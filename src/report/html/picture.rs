@@ -8,6 +8,7 @@ use std::fmt::Write;
 /// What a mark in a drawing is about.
 pub struct Tag {
     pub status: &'static str,
+    pub sign: char,
     /// Rows of the table of notes.
     pub rows: Vec<usize>,
 }
@@ -38,6 +39,8 @@ pub struct Picture {
 
 /// Room around a mark in which it can be pointed at.
 const AROUND: f64 = 60.0;
+/// Height of a sign beside a mark.
+const SIGN: f64 = 360.0;
 /// Height of a line of flags.
 const LINE: f64 = 420.0;
 /// Room for a letter of a flag, about.
@@ -108,6 +111,10 @@ impl Picture {
         );
         self.lines_above += 1;
         self.drawn.insert(flag.row);
+    }
+
+    pub fn width(&self) -> f64 {
+        self.width
     }
 
     pub fn view_box(&self) -> String {
@@ -194,20 +201,46 @@ impl<'d> Copier<'_, 'd> {
         }
         attributes(node, &mut self.out);
         self.out.push('>');
+        let extent = tag.and_then(|_| extent(node));
+        if let Some(extent) = extent {
+            self.place_to_point(extent);
+        }
         node.children().for_each(|n| self.copy(n));
-        if tag.is_some()
-            && let Some([left, top, right, bottom]) = extent(node)
-        {
-            let _ = write!(
-                self.out,
-                "<rect class=\"hit\" x=\"{:.0}\" y=\"{:.0}\" width=\"{:.0}\" height=\"{:.0}\"/>",
-                left - AROUND,
-                top - AROUND,
-                right - left + 2.0 * AROUND,
-                bottom - top + 2.0 * AROUND
-            );
+        if let Some((extent, tag)) = extent.zip(tag).filter(|(_, tag)| !is_shaped(&shown, tag.status)) {
+            self.sign(extent, tag.sign);
         }
         let _ = write!(self.out, "</{name}>");
+    }
+}
+
+impl Copier<'_, '_> {
+    /// Behind a mark, so that it can be pointed at.
+    fn place_to_point(&mut self, [left, top, right, bottom]: [f64; 4]) {
+        let (width, height) = (right - left + 2.0 * AROUND, bottom - top + 2.0 * AROUND);
+        let (left, top) = (left - AROUND, top - AROUND);
+        let _ = write!(
+            self.out,
+            "<rect class=\"hit\" x=\"{left:.0}\" y=\"{top:.0}\" width=\"{width:.0}\" height=\"{height:.0}\"/>"
+        );
+    }
+
+    /// Beside a mark, so that its colour says nothing that is not said otherwise.
+    fn sign(&mut self, [_, top, right, _]: [f64; 4], sign: char) {
+        // A hyphen is hardly seen among notes.
+        let sign = if sign == '-' { '\u{2212}' } else { sign };
+        let (x, y) = (right + AROUND / 2.0, top + SIGN / 3.0);
+        let _ = write!(self.out, "<text class=\"sign\" x=\"{x:.0}\" y=\"{y:.0}\" font-size=\"{SIGN:.0}px\">{sign}</text>");
+    }
+}
+
+/// Whether what is drawn tells its status without colour: brackets and dashes
+/// of additions, parentheses and diamonds of notes.
+fn is_shaped(classes: &[&str], status: &str) -> bool {
+    let is = |all: &[&str]| classes.iter().any(|c| all.contains(c));
+    match status {
+        "added" => is(&["note", "dir", "dynam", "hairpin", "slur"]),
+        "altered" => is(&["note"]),
+        _ => is(&["hairpin", "slur"]),
     }
 }
 

@@ -45,3 +45,32 @@ addEventListener("hashchange", () => {
   }
   target.scrollIntoView();
 });
+// Marks in the staves and rows of the notes find each other.
+for (const part of document.querySelectorAll("section.part")) {
+  const marks = [...part.querySelectorAll(".staves [data-rows]")];
+  if (marks.length === 0) continue;
+  const rows = [...part.querySelectorAll(".notes tr[data-row]")];
+  const of = new Map(rows.map((row) => [row.dataset.row, [row]]));
+  for (const mark of marks) for (const row of mark.dataset.rows.split(" ")) of.get(row)?.push(mark);
+  const light = (numbers) => {
+    for (const item of part.querySelectorAll(".lit")) item.classList.remove("lit");
+    for (const number of numbers) for (const item of of.get(number) ?? []) item.classList.add("lit");
+  };
+  const go = (item) => item?.scrollIntoView({ block: "center", inline: "center" });
+  const named = (target) => {
+    const mark = target.closest(".staves [data-rows]");
+    if (mark) return mark.dataset.rows.split(" ");
+    const row = target.closest(".notes tr[data-row]");
+    return row ? [row.dataset.row] : [];
+  };
+  for (const kind of ["pointerover", "focusin"]) part.addEventListener(kind, (event) => light(named(event.target)));
+  part.addEventListener("click", (event) => {
+    const numbers = named(event.target);
+    if (numbers.length === 0 || event.target.closest("a")) return;
+    light(numbers);
+    const items = of.get(numbers[0]) ?? [];
+    // The first is the row, the second its first mark in the whole score.
+    const mark = items.find((item) => item.matches(`#${part.id} > .staves *`));
+    go(event.target.closest("tr") ? mark : items[0]);
+  });
+}

@@ -10,6 +10,9 @@ use crate::score::Part;
 use maud::{Markup, PreEscaped, html};
 use std::collections::BTreeMap;
 
+/// Units of a drawing to one of the page's letters.
+const UNITS: f64 = 375.0;
+
 /// The pictures of a part.
 pub struct Score {
     systems: Vec<Picture>,
@@ -35,9 +38,10 @@ impl Score {
         let tags: Vec<Tag> = staves
             .subjects
             .iter()
-            .map(|about| Tag {
-                status: found.findings[about[0]].status.name(),
-                rows: about.iter().filter_map(|f| rows.get(f).copied()).collect(),
+            .map(|about| {
+                let status = found.findings[about[0]].status;
+                let rows = about.iter().filter_map(|f| rows.get(f).copied()).collect();
+                Tag { status: status.name(), sign: sign(status), rows }
             })
             .collect();
         let drawing = &staves.drawing;
@@ -78,12 +82,13 @@ impl Score {
         html! {
             h3 #(format!("{id}-score")) { "Score" }
             p.hint {
-                "The source above, the edition below, bar beside bar in the edition's key. What the edition alone has is "
-                "vermillion, dashed, in brackets or small; what the source alone has is bluish green, dotted, boxed or with "
-                "triangular heads; what is not the same is blue, wavy, ringed or with diamond heads. What staves do not show "
-                "stands above them."
+                "The source above, the edition below, bar beside bar in the edition's key. "
+                span.added { "+ the edition alone" } ": vermillion, dashed or in brackets, notes in parentheses; "
+                span.omitted { "- the source alone" } ": bluish green, dotted or boxed; "
+                span.altered { "~ not the same" } ": blue, ringed, notes with diamond heads. "
+                "What staves cannot show is said above them. Point at a mark, or at a row of the notes, to find the other."
             }
-            div.staves data-part=(id) {
+            div.staves data-part=(id) tabindex="0" role="group" aria-labelledby=(format!("{id}-score")) {
                 @for (place, (system, (first, last))) in self.systems.iter().zip(&self.numbers).enumerate() {
                     (picture(system, &format!("Bars {first} to {last}, source above, edition below"), Some(&format!("{id}-y{place}"))))
                 }
@@ -94,13 +99,14 @@ impl Score {
     /// The picture of a passage among those found.
     pub fn excerpt(&self, passage: usize, id: &str) -> Option<Markup> {
         let drawn = self.excerpts[passage].as_ref()?;
-        Some(html! { div.staves.small data-part=(id) { (picture(drawn, "The passage in the score", None)) } })
+        Some(html! { div.staves data-part=(id) tabindex="0" role="group" aria-label="The passage in the score" { (picture(drawn, "The source above, the edition below", None)) } })
     }
 }
 
 fn picture(drawn: &Picture, about: &str, id: Option<&str>) -> Markup {
     html! {
-        svg id=[id] role="img" aria-label=(about) viewBox=(drawn.view_box()) { (PreEscaped(drawn.inner())) }
+        svg id=[id] role="img" aria-label=(about) viewBox=(drawn.view_box()) style=(format!("--own:{:.1}rem", drawn.width() / UNITS))
+            { (PreEscaped(drawn.inner())) }
     }
 }
 

@@ -1,0 +1,49 @@
+//! The file of pages to hand out.
+
+use super::failure::Failure;
+use super::output::Output;
+use obelus::engrave::{self, Paper};
+use obelus::musicxml::Input;
+use std::path::Path;
+
+/// Where pages go, and on which paper.
+pub struct PdfFile {
+    output: Output,
+    paper: Paper,
+    named: String,
+}
+
+impl PdfFile {
+    /// # Errors
+    /// Wrong use, when this build engraves nothing, the name ends otherwise or
+    /// the place cannot be written.
+    pub fn new(file: &Path, paper: Paper, others: &[&Path]) -> Result<PdfFile, Failure> {
+        let named = file.display().to_string();
+        if !engrave::IS_BUILT_IN {
+            return Err(Failure::wrong_use(format!("--pdf: this build engraves nothing; {}", engrave::HOW_TO_GET)));
+        }
+        if !file.extension().is_some_and(|e| e.eq_ignore_ascii_case("pdf")) {
+            return Err(Failure::wrong_use(format!("{named}: pages are written as PDF; let the name end in .pdf")));
+        }
+        Ok(PdfFile { output: Output::new(Some(file), others)?, paper, named })
+    }
+
+    /// Writes the pages of a copy, or of one part of it; `source` is where its
+    /// music is from.
+    ///
+    /// # Errors
+    /// Wrong use, when they cannot be drawn or written; the copy is not touched.
+    #[cfg(feature = "engrave")]
+    pub fn write(&self, copy: &Input, part: Option<usize>, source: &str) -> Result<(), Failure> {
+        use super::output::Content;
+        use obelus::handout::{Handout, pdf};
+        let pages = pdf(copy, &Handout { paper: self.paper, part, source })
+            .map_err(|fault| Failure::wrong_use(format!("{}: not written, but all else is: {fault}", self.named)))?;
+        self.output.write(Content::Bytes(&pages))
+    }
+
+    #[cfg(not(feature = "engrave"))]
+    pub fn write(&self, _: &Input, _: Option<usize>, _: &str) -> Result<(), Failure> {
+        unreachable!("no file of pages is made without the engraver")
+    }
+}

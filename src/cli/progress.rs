@@ -1,0 +1,55 @@
+//! A bar for work that takes its time: on a terminal, after a second; elsewhere nothing.
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::sync::mpsc::{self, Sender};
+use std::time::Duration;
+
+/// Work that is done sooner shows nothing.
+const PATIENCE: Duration = Duration::from_secs(1);
+const TICK: Duration = Duration::from_millis(120);
+
+/// The steps of a command. What is shown goes with it.
+pub struct Progress {
+    bar: ProgressBar,
+    /// Tells the clock that the work is done.
+    done: Option<Sender<()>>,
+}
+
+impl Progress {
+    /// So many steps, each begun by `step`.
+    pub fn new(steps: u64) -> Progress {
+        let style = ProgressStyle::with_template("{bar:24} {pos} of {len}  {msg} {elapsed}")
+            .map_or_else(|_| ProgressStyle::default_bar(), |style| style.progress_chars("=>-"));
+        let bar = ProgressBar::with_draw_target(Some(steps), ProgressDrawTarget::hidden()).with_style(style);
+        let (done, clock) = mpsc::channel::<()>();
+        let shown = bar.clone();
+        std::thread::spawn(move || {
+            if clock.recv_timeout(PATIENCE) == Err(mpsc::RecvTimeoutError::Timeout) && !shown.is_finished() {
+                // Draws only where a person looks on.
+                shown.set_draw_target(ProgressDrawTarget::stderr());
+                shown.enable_steady_tick(TICK);
+            }
+        });
+        Progress { bar, done: Some(done) }
+    }
+
+    /// Begins a step.
+    pub fn step(&self, what: &str) {
+        if !self.bar.message().is_empty() {
+            self.bar.inc(1);
+        }
+        self.bar.set_message(what.to_string());
+    }
+
+    /// Takes the bar away, before anything else is said.
+    pub fn finish(&mut self) {
+        self.done = None;
+        self.bar.finish_and_clear();
+    }
+}
+
+impl Drop for Progress {
+    fn drop(&mut self) {
+        self.finish();
+    }
+}

@@ -1,0 +1,141 @@
+//! Where lines and pages end: of all ways the one whose lines are most evenly
+//! filled and whose pages end where the player rests.
+
+/// What is known before anything is broken.
+pub struct Measures<'a> {
+    /// Natural width of each bar.
+    pub widths: &'a [f64],
+    /// Quarter notes of rest where each bar ends.
+    pub rests: &'a [f64],
+    /// Width of a line, and what clef and signature take of every line but the first.
+    pub line: f64,
+    pub clef: f64,
+    /// Lines that the first page holds, and every other.
+    pub lines: [usize; 2],
+}
+
+/// A rest of so many quarter notes is enough to turn a page.
+const ENOUGH: f64 = 3.0;
+/// What a page costs that ends without any rest; a line half empty costs 0.25.
+const NO_REST: f64 = 0.4;
+/// What an empty page would cost; the last may be as empty as it likes.
+const EMPTY: f64 = 1.0;
+/// What each page costs, so that there are no more than needed.
+const PAGE: f64 = 2.0;
+/// Of a line that is too full, for each part by which it is.
+const TOO_FULL: f64 = 40.0;
+
+/// The best way to a place: what it costs, and where its last line began.
+#[derive(Clone, Copy)]
+struct Way {
+    cost: f64,
+    from: usize,
+    /// Lines on the page, this one with them, of the state before.
+    lines: usize,
+    was_first: bool,
+}
+
+/// The bars that begin a line, each with whether it begins a page; bar 0 is not among them.
+pub fn breaks(measures: &Measures) -> Vec<(usize, bool)> {
+    let count = measures.widths.len();
+    let most = measures.lines[0].max(measures.lines[1]);
+    // State: bars set, lines on the page (0: a page is just full), whether it is the first page.
+    let mut ways: Vec<Vec<[Option<Way>; 2]>> = vec![vec![[None; 2]; most + 1]; count + 1];
+    ways[0][0][1] = Some(Way { cost: 0.0, from: 0, lines: 0, was_first: true });
+    for from in 0..count {
+        for lines in 0..=most {
+            for first in [false, true] {
+                let Some(way) = ways[from][lines][usize::from(first)] else { continue };
+                let room = measures.lines[usize::from(!first)].max(1);
+                let mut width = if from == 0 { 0.0 } else { measures.clef };
+                for to in from + 1..=count {
+                    width += measures.widths[to - 1];
+                    let fill = width / measures.line;
+                    if fill > 1.0 && to > from + 1 {
+                        break;
+                    }
+                    let line = way.cost + line_cost(fill, to == count);
+                    let step = |cost| Some(Way { cost, from, lines, was_first: first });
+                    let set = lines + 1;
+                    if set <= room {
+                        better(&mut ways[to][set][usize::from(first)], step(line));
+                    }
+                    if to < count && set <= room {
+                        let empty = (room - set) as f64 / room as f64;
+                        let rest = (measures.rests.get(to - 1).copied().unwrap_or(0.0) / ENOUGH).min(1.0);
+                        let page = PAGE + EMPTY * empty * empty + NO_REST * (1.0 - rest);
+                        better(&mut ways[to][0][0], step(line + page));
+                    }
+                }
+            }
+        }
+    }
+    back(&ways, count)
+}
+
+fn line_cost(fill: f64, is_last: bool) -> f64 {
+    match fill {
+        f if f > 1.0 => TOO_FULL * (f - 1.0),
+        // A last line is not stretched; a very short one looks lost.
+        f if is_last => 0.25 * (1.0 - f) * (1.0 - f),
+        f => (1.0 - f) * (1.0 - f),
+    }
+}
+
+fn better(old: &mut Option<Way>, new: Option<Way>) {
+    if old.is_none_or(|old| new.is_some_and(|new| new.cost < old.cost)) {
+        *old = new;
+    }
+}
+
+fn back(ways: &[Vec<[Option<Way>; 2]>], count: usize) -> Vec<(usize, bool)> {
+    let ends = ways[count].iter().enumerate().flat_map(|(lines, both)| [(lines, false, both[0]), (lines, true, both[1])]);
+    let reached = ends.filter_map(|(lines, first, way)| way.map(|way| (lines, first, way)));
+    let Some((mut lines, mut first, mut way)) = reached.min_by(|a, b| a.2.cost.total_cmp(&b.2.cost)) else {
+        return Vec::new();
+    };
+    let mut out = Vec::new();
+    while way.from > 0 {
+        let at = way.from;
+        (lines, first) = (way.lines, way.was_first);
+        out.push((at, lines == 0));
+        way = ways[at][lines][usize::from(first)].expect("every way began somewhere");
+    }
+    let _ = (lines, first);
+    out.reverse();
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn broken(widths: &[f64], rests: &[f64], lines: usize) -> Vec<(usize, bool)> {
+        breaks(&Measures { widths, rests, line: 10.0, clef: 0.0, lines: [lines, lines] })
+    }
+
+    #[test]
+    fn lines_are_evenly_filled() {
+        let found = broken(&[2.5; 10], &[0.0; 10], 9);
+        let starts: Vec<usize> = found.iter().map(|b| b.0).collect();
+        assert_eq!(starts, [4, 8]);
+        assert!(found.iter().all(|b| !b.1), "{found:?}");
+    }
+
+    #[test]
+    fn pages_end_where_there_is_rest() {
+        // Two bars to a line, three lines to a page; a long rest after the fourth bar.
+        let mut rests = [0.0; 10];
+        assert_eq!(broken(&[5.0; 10], &rests, 3).iter().filter(|b| b.1).map(|b| b.0).collect::<Vec<_>>(), [6]);
+        rests[3] = 4.0;
+        assert_eq!(broken(&[5.0; 10], &rests, 3).iter().filter(|b| b.1).map(|b| b.0).collect::<Vec<_>>(), [4]);
+    }
+
+    #[test]
+    fn a_bar_wider_than_the_line_has_one_to_itself() {
+        let found = broken(&[4.0, 30.0, 4.0], &[0.0; 3], 9);
+        assert_eq!(found, [(1, false), (2, false)]);
+        assert!(broken(&[], &[], 1).is_empty());
+        assert!(broken(&[3.0], &[0.0], 1).is_empty());
+    }
+}

@@ -1,0 +1,79 @@
+//! A clean copy as pages to hand out.
+
+use crate::engrave::pdf::{self, About};
+use crate::engrave::{Head, Job, Layout, Paper, engrave};
+use crate::musicxml::beside::{self, Dress, Staff, write_alone};
+use crate::musicxml::{self, Input, Tree};
+use crate::score::{Part, Sound};
+use crate::time::Time;
+
+/// What the pages show besides the music.
+pub struct Handout<'a> {
+    pub paper: Paper,
+    /// The place of the only part that is shown; `None` for all.
+    pub part: Option<usize>,
+    /// Where the music is from, for the foot.
+    pub source: &'a str,
+}
+
+/// Why there are no pages.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    #[error(transparent)]
+    Copy(#[from] musicxml::Error),
+    #[error(transparent)]
+    Engraver(#[from] crate::engrave::Error),
+    #[error(transparent)]
+    Pdf(#[from] pdf::Error),
+}
+
+/// The pages of a copy, as the bytes of a PDF.
+///
+/// # Errors
+/// When the engraver fails, or what it drew cannot be put on paper.
+pub fn pdf(copy: &Input, handout: &Handout) -> Result<Vec<u8>, Error> {
+    let tree = Tree::parse(copy)?;
+    let score = musicxml::read(&tree)?.score;
+    let shown = |place: &usize| handout.part.is_none_or(|only| only == *place);
+    let parts: Vec<&Part> = (0..score.parts.len()).filter(shown).map(|p| &score.parts[p]).collect();
+    let staves: Vec<Staff> = parts
+        .iter()
+        .map(|part| Staff { tree: &tree, part, dress: Dress::default(), is_colored: true })
+        .collect();
+    let title = score.title.clone().unwrap_or_else(|| "Without a title".into());
+    let composer = musicxml::composer(&tree);
+    let instrument = parts.first().filter(|_| parts.len() == 1).map(|part| part.name.clone()).filter(|n| !n.is_empty());
+    let head = beside::Head { title: Some(&title), composer: composer.as_deref() };
+    let music = write_alone(&head, &staves);
+    let rests = rests(&parts);
+    let head = Head { title: title.clone(), composer: composer.clone(), instrument };
+    let layout = Layout::Pages { paper: handout.paper, head, rests };
+    let drawing = engrave(&Job { music, layout })?;
+    let foot = format!("Source: {}", handout.source);
+    let about = About { title: &title, author: composer.as_deref(), foot: &foot };
+    Ok(pdf::write(&drawing.pictures, handout.paper, &about)?)
+}
+
+/// Of each bar, how many quarter notes nobody plays around its end. For
+/// choosing where to turn pages only, so it may be a float.
+fn rests(parts: &[&Part]) -> Vec<f64> {
+    let count = parts.iter().map(|p| p.bars.len()).max().unwrap_or(0);
+    let mut out = Vec::with_capacity(count);
+    for bar in 0..count {
+        let after = parts.iter().map(|p| silence(p, bar, true) + silence(p, bar + 1, false)).min();
+        let after = after.unwrap_or_default();
+        out.push(after.numer() as f64 / after.denom() as f64);
+    }
+    out
+}
+
+/// How long a part rests at the end, or at the beginning, of a bar.
+fn silence(part: &Part, bar: usize, at_end: bool) -> Time {
+    let Some(own) = part.bars.get(bar) else { return Time::default() };
+    let played = own.notes.clone().map(|n| &part.notes[n]).filter(|n| n.sound != Sound::Rest);
+    let edge = match at_end {
+        true => played.map(|n| n.offset + n.duration).max().map(|end| own.length - end),
+        false => played.map(|n| n.offset).min(),
+    };
+    edge.unwrap_or(own.length).max(Time::default())
+}
