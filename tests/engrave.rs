@@ -7,7 +7,6 @@ mod program;
 mod python;
 
 use program::{json_of, obelus};
-use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
@@ -76,11 +75,6 @@ fn every_finding_of_the_demo_is_drawn_and_what_is_plain_is_the_sources() {
             all.filter(|tag| !["stop", "continue"].iter().any(|t| tag.contains(&format!("type=\"{t}\"")))).count()
         };
         let count = |status: &str| {
-            let names: BTreeMap<&str, &[&str]> = BTreeMap::from([
-                ("trill", &["trill-mark"][..]),
-                ("turn", &["turn"][..]),
-                ("mordent", &["mordent", "inverted-mordent"][..]),
-            ]);
             let category = match class {
                 "trill" | "turn" | "mordent" => "ornament",
                 "fing" => "fingering",
@@ -88,11 +82,11 @@ fn every_finding_of_the_demo_is_drawn_and_what_is_plain_is_the_sources() {
                 other => other,
             };
             let own = findings.iter().filter(|f| f["category"] == category && f["status"] == status);
-            own.filter(|f| {
+            let is_one = |f: &&serde_json::Value| {
                 let reading = f["edition_reading"].as_str().or(f["source_reading"].as_str()).unwrap_or_default();
-                names.get(class).is_none_or(|all| all.contains(&reading))
-            })
-            .count()
+                category != "ornament" || reading.contains(class)
+            };
+            own.filter(is_one).count()
         };
         let [added, omitted, altered] = ["added", "omitted", "altered"].map(count);
         assert_eq!(colored(class, "added"), added, "{class}");
@@ -144,7 +138,7 @@ fn an_engraver_that_fails_takes_only_the_staves() {
         ("echo 'no music'", "answer makes no sense"),
         ("echo '{\"pictures\": [], \"excerpts\": []}'", "answer makes no sense"),
         ("echo '{\"pictures\": [\"<svg\"], \"excerpts\": [\"\", \"\", \"\", \"\"]}'", "answer makes no sense"),
-        ("exec yes", "was stopped after 1 seconds"),
+        ("exec yes", "answer makes no sense"),
     ] {
         let program = stand_in(folder.path(), does);
         let name = page.display().to_string();
@@ -193,7 +187,6 @@ fn the_demos_part_is_a_pdf_with_its_fonts_and_words() {
         }
         // Bar numbers at the beginning of lines, and a mark of the teacher's own.
         assert!(text.contains("cantabile") && text.contains("0 13 46"), "{text}");
-        let is_proof = |name: &str| text.contains(name);
-        assert_eq!(is_proof("Cadenza"), additions != "strip", "{text}");
+        assert_eq!(text.contains("[dolce]"), additions != "strip", "{text}");
     }
 }

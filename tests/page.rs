@@ -39,7 +39,7 @@ fn counts_agree(args: &[&str]) {
             *notes.entry((f["category"].as_str().unwrap(), f["status"].as_str().unwrap())).or_default() += 1;
         }
         for ((category, status), n) in &notes {
-            let row = format!("<tr data-category=\"{category}\" data-status=\"{status}\">");
+            let row = format!("<tr data-category=\"{category}\" data-status=\"{status}\" ");
             assert_eq!(times(part, &row), *n, "{category} {status}");
         }
         assert_eq!(times(part, "<tr data-category"), notes.values().sum::<usize>());
@@ -65,6 +65,14 @@ fn the_demos_page_says_what_its_report_says() {
         let page = page.replace('\'', "&#39;");
         assert!(page.contains(said), "{said}");
     }
+}
+
+#[test]
+fn a_page_without_staves_says_how_to_get_them() {
+    let page = page_of(&[&demo("edition.musicxml"), &demo("source.musicxml")]);
+    let told = page.contains("Not drawn: this build draws no staves; `cargo install --path . --features engrave`");
+    assert_eq!(told, cfg!(not(feature = "engrave")));
+    assert_eq!(page.contains("class=\"staves\""), cfg!(feature = "engrave"));
 }
 
 #[test]
