@@ -1,11 +1,12 @@
 //! A clean copy as pages to hand out.
 
 use crate::engrave::pdf::{self, About};
-use crate::engrave::{Head, Job, Layout, Paper, engrave};
+use crate::engrave::{Head, Job, Layout, Paper, Sheet, engrave};
 use crate::musicxml::beside::{self, Dress, Staff, write_alone};
 use crate::musicxml::{self, Input, Tree};
 use crate::score::{Part, Sound};
 use crate::time::Time;
+use std::path::Path;
 
 /// What the pages show besides the music.
 pub struct Handout<'a> {
@@ -40,14 +41,16 @@ pub fn pdf(copy: &Input, handout: &Handout) -> Result<Vec<u8>, Error> {
         .iter()
         .map(|part| Staff { tree: &tree, part, dress: Dress::default(), is_colored: true })
         .collect();
-    let title = score.title.clone().unwrap_or_else(|| "Without a title".into());
+    let file = Path::new(&copy.file).file_stem().map_or(String::new(), |stem| stem.to_string_lossy().into_owned());
+    let title = score.title.clone().unwrap_or(file);
     let composer = musicxml::composer(&tree);
     let instrument = parts.first().filter(|_| parts.len() == 1).map(|part| part.name.clone()).filter(|n| !n.is_empty());
     let head = beside::Head { title: Some(&title), composer: composer.as_deref() };
     let music = write_alone(&head, &staves);
     let rests = rests(&parts);
     let head = Head { title: title.clone(), composer: composer.clone(), instrument };
-    let layout = Layout::Pages { paper: handout.paper, head, rests };
+    let staves = parts.iter().map(|p| p.staves as usize).sum();
+    let layout = Layout::Pages(Sheet { paper: handout.paper, staves, head, rests });
     let drawing = engrave(&Job { music, layout })?;
     let foot = format!("Source: {}", handout.source);
     let about = About { title: &title, author: composer.as_deref(), foot: &foot };

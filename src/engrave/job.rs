@@ -22,14 +22,19 @@ pub enum Layout {
         /// Further pictures: first and last bar, 0-based.
         excerpts: Vec<(usize, usize)>,
     },
-    /// Sheets of paper.
-    Pages {
-        paper: Paper,
-        head: Head,
-        /// Of each bar, how many quarter notes of rest there are where it ends:
-        /// time to turn the page.
-        rests: Vec<f64>,
-    },
+    Pages(Sheet),
+}
+
+/// Sheets of paper.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Sheet {
+    pub paper: Paper,
+    /// That stand above each other.
+    pub staves: usize,
+    pub head: Head,
+    /// Of each bar, how many quarter notes of rest there are where it ends:
+    /// time to turn the page.
+    pub rests: Vec<f64>,
 }
 
 /// What stands above the music of the first page.

@@ -19,7 +19,7 @@ mod toolkit;
 #[cfg(feature = "engrave")]
 pub mod worker;
 
-pub use job::{Drawing, Head, Job, Layout, Paper};
+pub use job::{Drawing, Head, Job, Layout, Paper, Sheet};
 pub use process::{Error, engrave};
 
 /// The hidden command by which this program becomes the engraver.

@@ -2,7 +2,7 @@
 //! we say where lines and pages end; it draws them.
 
 use super::breaks::{Measures, breaks};
-use super::job::{Drawing, Head, Paper};
+use super::job::{Drawing, Head, Sheet};
 use super::mei::Colors;
 use super::toolkit::Toolkit;
 use crate::patch::Patch;
@@ -11,16 +11,19 @@ use serde_json::json;
 
 /// Tenths of a millimetre. At the foot there is room for a line of text.
 const MARGINS: [u32; 3] = [130, 120, 190];
-/// Staves of a part are read from a stand: 6.8 mm high.
-const SCALE: u32 = 95;
+/// In hundredths of the engraver's usual size, in which staves are 7.2 mm high:
+/// of one or two staves, of three or four, of more. A part is read from a stand.
+const SCALES: [u32; 3] = [95, 75, 60];
 /// Tries to find out how many lines a page holds.
 const TRIES: usize = 4;
 
 /// Draws the pages; `None` when the engraver cannot.
-pub fn draw(toolkit: &mut Toolkit, music: &str, paper: Paper, head: &Head, rests: &[f64]) -> Option<Drawing> {
+pub fn draw(toolkit: &mut Toolkit, music: &str, sheet: &Sheet) -> Option<Drawing> {
+    let Sheet { paper, staves, head, rests } = sheet;
     let (width, height) = paper.size();
+    let scale = SCALES[staves.saturating_sub(1).div_euclid(2).min(SCALES.len() - 1)];
     // The engraver scales the page with the music.
-    let unscaled = |length: u32| length * 100 / SCALE;
+    let unscaled = |length: u32| length * 100 / scale;
     let [side, top, foot] = MARGINS.map(unscaled);
     toolkit.set(&json!({
         "breaks": "none",
@@ -31,7 +34,7 @@ pub fn draw(toolkit: &mut Toolkit, music: &str, paper: Paper, head: &Head, rests
         "pageMarginRight": side,
         "pageMarginTop": top,
         "pageWidth": unscaled(width),
-        "scale": SCALE,
+        "scale": scale,
         // No browser reads these.
         "svgHtml5": false,
         "svgRemoveXlink": false,
@@ -150,13 +153,15 @@ fn with_head(mei: &str, head: &Head) -> Option<String> {
     let document = Document::parse(mei).ok()?;
     let score = document.descendants().find(|n| n.has_tag_name((MEI, "scoreDef")))?;
     let first = score.children().find(Node::is_element)?;
-    let rend = |align: &str, size: &str, text: &str| {
-        format!("<rend halign=\"{align}\" valign=\"bottom\" fontsize=\"{size}\">{}</rend>", quick_xml::escape::escape(text))
+    // Each in a row of its own, so that long ones do not meet.
+    let rend = |[align, row, size]: [&str; 3], text: &str| {
+        let text = quick_xml::escape::escape(text);
+        format!("<rend halign=\"{align}\" valign=\"{row}\" fontsize=\"{size}\">{text}</rend>")
     };
     let mut text = String::from("<pgHead func=\"first\">");
-    text += &rend("center", "160%", &head.title);
-    text += &head.instrument.as_deref().map(|name| rend("left", "100%", name)).unwrap_or_default();
-    text += &head.composer.as_deref().map(|name| rend("right", "100%", name)).unwrap_or_default();
+    text += &rend(["center", "top", "160%"], &head.title);
+    text += &head.instrument.as_deref().map(|name| rend(["left", "bottom", "100%"], name)).unwrap_or_default();
+    text += &head.composer.as_deref().map(|name| rend(["right", "bottom", "100%"], name)).unwrap_or_default();
     text += "</pgHead>";
     let mut patch = Patch::default();
     score.children().filter(|n| n.has_tag_name((MEI, "pgHead"))).for_each(|n| patch.cut(n.range()));

@@ -97,7 +97,7 @@ impl Drawing {
     fn answers(&self, job: &Job) -> bool {
         let wanted = match &job.layout {
             Layout::Systems { excerpts, .. } => excerpts.len(),
-            Layout::Pages { .. } => 0,
+            Layout::Pages(_) => 0,
         };
         let drawn = |svg: &String| svg.starts_with("<svg");
         let blank = |svg: &String| svg.is_empty() || drawn(svg);

@@ -49,7 +49,7 @@ fn draw(toolkit: &mut Toolkit, job: &Job) -> Option<Drawing> {
     }));
     match &job.layout {
         Layout::Systems { width, bars, excerpts } => systems(toolkit, &job.music, *width, *bars, excerpts),
-        Layout::Pages { paper, head, rests } => pages::draw(toolkit, &job.music, *paper, head, rests),
+        Layout::Pages(sheet) => pages::draw(toolkit, &job.music, sheet),
     }
 }
 

@@ -37,6 +37,8 @@ pub struct Picture {
     lines_above: usize,
 }
 
+/// Units of a drawing to one of the page's letters.
+const UNITS: f64 = 375.0;
 /// Room around a mark in which it can be pointed at.
 const AROUND: f64 = 60.0;
 /// Height of a sign beside a mark.
@@ -113,13 +115,19 @@ impl Picture {
         self.drawn.insert(flag.row);
     }
 
-    pub fn width(&self) -> f64 {
-        self.width
+    fn above(&self) -> f64 {
+        LINE * self.lines_above as f64
     }
 
     pub fn view_box(&self) -> String {
-        let above = LINE * self.lines_above as f64;
-        format!("0 {:.0} {:.0} {:.0}", -above, self.width, self.height + above)
+        format!("0 {:.0} {:.0} {:.0}", -self.above(), self.width, self.height + self.above())
+    }
+
+    /// Its width beside the page's letters, and its shape, for a browser that
+    /// has not drawn it yet.
+    pub fn style(&self) -> String {
+        let (width, height) = (self.width, self.height + self.above());
+        format!("--own:{:.1}rem;aspect-ratio:{width:.0}/{height:.0}", width / UNITS)
     }
 
     /// What stands within its `svg`.

@@ -10,9 +10,6 @@ use crate::score::Part;
 use maud::{Markup, PreEscaped, html};
 use std::collections::BTreeMap;
 
-/// Units of a drawing to one of the page's letters.
-const UNITS: f64 = 375.0;
-
 /// The pictures of a part.
 pub struct Score {
     systems: Vec<Picture>,
@@ -105,8 +102,7 @@ impl Score {
 
 fn picture(drawn: &Picture, about: &str, id: Option<&str>) -> Markup {
     html! {
-        svg id=[id] role="img" aria-label=(about) viewBox=(drawn.view_box()) style=(format!("--own:{:.1}rem", drawn.width() / UNITS))
-            { (PreEscaped(drawn.inner())) }
+        svg id=[id] role="img" aria-label=(about) viewBox=(drawn.view_box()) style=(drawn.style()) { (PreEscaped(drawn.inner())) }
     }
 }
 
