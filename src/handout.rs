@@ -37,10 +37,8 @@ pub fn pdf(copy: &Input, handout: &Handout) -> Result<Vec<u8>, Error> {
     let score = musicxml::read(&tree)?.score;
     let shown = |place: &usize| handout.part.is_none_or(|only| only == *place);
     let parts: Vec<&Part> = (0..score.parts.len()).filter(shown).map(|p| &score.parts[p]).collect();
-    let staves: Vec<Staff> = parts
-        .iter()
-        .map(|part| Staff { tree: &tree, part, dress: Dress::default(), is_colored: true })
-        .collect();
+    let staves: Vec<Staff> =
+        parts.iter().map(|part| Staff { tree: &tree, part, dress: Dress::default(), is_colored: true }).collect();
     let file = Path::new(&copy.file).file_stem().map_or(String::new(), |stem| stem.to_string_lossy().into_owned());
     let title = score.title.clone().unwrap_or(file);
     let composer = musicxml::composer(&tree);

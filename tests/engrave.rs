@@ -130,7 +130,8 @@ fn with_engraver(program: &Path, args: &[&str]) -> Output {
 fn an_engraver_that_fails_takes_only_the_staves() {
     let folder = tempfile::tempdir().unwrap();
     let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
-    let (page, copy, pdf) = (folder.path().join("p.html"), folder.path().join("c.musicxml"), folder.path().join("c.pdf"));
+    let (page, copy, pdf) =
+        (folder.path().join("p.html"), folder.path().join("c.musicxml"), folder.path().join("c.pdf"));
     for (does, told) in [
         ("kill -SEGV $$", "broke down on this music (signal 11)"),
         ("exit 7", "broke down on this music (exit status 7)"),
@@ -182,7 +183,9 @@ fn the_demos_part_is_a_pdf_with_its_fonts_and_words() {
         let mut lines = said.lines();
         assert_eq!(lines.next(), Some(size), "{paper}");
         let text = lines.collect::<Vec<_>>().join(" ");
-        for word in ["Celebrated Andante from the Third Sonata", "T. W. Harrasch", "Treble Recorder", "Source: Sonata III"] {
+        for word in
+            ["Celebrated Andante from the Third Sonata", "T. W. Harrasch", "Treble Recorder", "Source: Sonata III"]
+        {
             assert!(text.contains(word), "{word}: {text}");
         }
         // Bar numbers at the beginning of lines, and a mark of the teacher's own.

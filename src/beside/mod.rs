@@ -158,4 +158,3 @@ fn dress(pair: &mut Pair, one: Dressed, look: &Look) {
         What::Note(note) => staff.dress.note(staff.tree, staff.part, note, look),
     }
 }
-

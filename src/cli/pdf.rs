@@ -7,6 +7,7 @@ use obelus::musicxml::Input;
 use std::path::Path;
 
 /// Where pages go, and on which paper.
+#[cfg_attr(not(feature = "engrave"), allow(dead_code))] // then none is ever made
 pub struct PdfFile {
     output: Output,
     paper: Paper,

@@ -38,7 +38,7 @@ struct Way {
 /// The bars that begin a line, each with whether it begins a page; bar 0 is not among them.
 pub fn breaks(measures: &Measures) -> Vec<(usize, bool)> {
     let count = measures.widths.len();
-    let most = measures.lines[0].max(measures.lines[1]);
+    let most = measures.lines[0].max(measures.lines[1]).max(1);
     // State: bars set, lines on the page (0: a page is just full), whether it is the first page.
     let mut ways: Vec<Vec<[Option<Way>; 2]>> = vec![vec![[None; 2]; most + 1]; count + 1];
     ways[0][0][1] = Some(Way { cost: 0.0, from: 0, lines: 0, was_first: true });
@@ -48,8 +48,9 @@ pub fn breaks(measures: &Measures) -> Vec<(usize, bool)> {
                 let Some(way) = ways[from][lines][usize::from(first)] else { continue };
                 let room = measures.lines[usize::from(!first)].max(1);
                 let mut width = if from == 0 { 0.0 } else { measures.clef };
-                for to in from + 1..=count {
-                    width += measures.widths[to - 1];
+                for (last, own) in measures.widths.iter().enumerate().skip(from) {
+                    let to = last + 1;
+                    width += own;
                     let fill = width / measures.line;
                     if fill > 1.0 && to > from + 1 {
                         break;
@@ -62,7 +63,7 @@ pub fn breaks(measures: &Measures) -> Vec<(usize, bool)> {
                     }
                     if to < count && set <= room {
                         let empty = (room - set) as f64 / room as f64;
-                        let rest = (measures.rests.get(to - 1).copied().unwrap_or(0.0) / ENOUGH).min(1.0);
+                        let rest = (measures.rests.get(last).copied().unwrap_or(0.0) / ENOUGH).min(1.0);
                         let page = PAGE + EMPTY * empty * empty + NO_REST * (1.0 - rest);
                         better(&mut ways[to][0][0], step(line + page));
                     }
@@ -89,19 +90,17 @@ fn better(old: &mut Option<Way>, new: Option<Way>) {
 }
 
 fn back(ways: &[Vec<[Option<Way>; 2]>], count: usize) -> Vec<(usize, bool)> {
-    let ends = ways[count].iter().enumerate().flat_map(|(lines, both)| [(lines, false, both[0]), (lines, true, both[1])]);
+    let ends =
+        ways[count].iter().enumerate().flat_map(|(lines, both)| [(lines, false, both[0]), (lines, true, both[1])]);
     let reached = ends.filter_map(|(lines, first, way)| way.map(|way| (lines, first, way)));
-    let Some((mut lines, mut first, mut way)) = reached.min_by(|a, b| a.2.cost.total_cmp(&b.2.cost)) else {
+    let Some((_, _, mut way)) = reached.min_by(|a, b| a.2.cost.total_cmp(&b.2.cost)) else {
         return Vec::new();
     };
     let mut out = Vec::new();
     while way.from > 0 {
-        let at = way.from;
-        (lines, first) = (way.lines, way.was_first);
-        out.push((at, lines == 0));
-        way = ways[at][lines][usize::from(first)].expect("every way began somewhere");
+        out.push((way.from, way.lines == 0));
+        way = ways[way.from][way.lines][usize::from(way.was_first)].expect("every way began somewhere");
     }
-    let _ = (lines, first);
     out.reverse();
     out
 }

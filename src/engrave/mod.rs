@@ -5,13 +5,13 @@
 #[cfg(feature = "engrave")]
 mod breaks;
 mod job;
-mod process;
 #[cfg(feature = "engrave")]
 mod mei;
 #[cfg(feature = "engrave")]
 mod pages;
 #[cfg(feature = "engrave")]
 pub mod pdf;
+mod process;
 #[cfg(feature = "engrave")]
 mod resources;
 #[cfg(feature = "engrave")]
@@ -29,7 +29,8 @@ pub const COMMAND: &str = "engrave";
 pub const IS_BUILT_IN: bool = cfg!(feature = "engrave");
 
 /// How to get a build that can.
-pub const HOW_TO_GET: &str = "`cargo install --path . --features engrave` in the folder of its source builds an obelus that does";
+pub const HOW_TO_GET: &str =
+    "`cargo install --path . --features engrave` in the folder of its source builds an obelus that does";
 
 /// The style sheet of the font in which notes and dynamics stand in texts.
 #[cfg(feature = "engrave")]

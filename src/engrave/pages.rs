@@ -134,9 +134,10 @@ struct Page {
 fn fits(svg: &str, room: f64) -> Option<Page> {
     let document = Document::parse(svg).ok()?;
     let systems: Vec<Node<'_, '_>> = document.descendants().filter(|n| has_class(*n, "system")).collect();
-    let shift = document.descendants().find(|n| has_class(*n, "page-margin")).and_then(|n| {
-        n.attribute("transform")?.strip_suffix(')')?.rsplit([',', ' ']).next()?.parse::<f64>().ok()
-    });
+    let shift = document
+        .descendants()
+        .find(|n| has_class(*n, "page-margin"))
+        .and_then(|n| n.attribute("transform")?.strip_suffix(')')?.rsplit([',', ' ']).next()?.parse::<f64>().ok());
     let lowest = |system: &Node<'_, '_>| {
         let staves = system.descendants().filter(|n| has_class(*n, "staff"));
         staves.flat_map(staff_lines).map(|l| l[2]).fold(0.0, f64::max) + shift.unwrap_or(0.0)

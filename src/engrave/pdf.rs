@@ -38,14 +38,14 @@ pub enum Error {
 /// When a page is no SVG, or the document would not be valid.
 pub fn write(pages: &[String], paper: Paper, about: &About) -> Result<Vec<u8>, Error> {
     let fonts = Arc::new(fonts());
-    let options =
-        usvg::Options { fontdb: fonts, font_family: "Liberation Serif".into(), ..usvg::Options::default() };
+    let options = usvg::Options { fontdb: fonts, font_family: "Liberation Serif".into(), ..usvg::Options::default() };
     let (width, height) = paper.size();
     let size = [width, height].map(|side| side as f32 * POINT);
     let fault = |page: usize, reason: &str| Error::Page { page: page + 1, reason: reason.into() };
     let mut document = Document::new();
     for (place, svg) in pages.iter().enumerate() {
-        let svg = with_foot(svg, paper, about.foot, [place + 1, pages.len()]).ok_or_else(|| fault(place, "it has no end"))?;
+        let svg =
+            with_foot(svg, paper, about.foot, [place + 1, pages.len()]).ok_or_else(|| fault(place, "it has no end"))?;
         let tree = usvg::Tree::from_str(&svg, &options).map_err(|e| fault(place, &e.to_string()))?;
         let settings = PageSettings::from_wh(size[0], size[1]).ok_or_else(|| fault(place, "it has no size"))?;
         let area = Size::from_wh(size[0], size[1]).ok_or_else(|| fault(place, "it has no size"))?;
@@ -55,9 +55,8 @@ pub fn write(pages: &[String], paper: Paper, about: &About) -> Result<Vec<u8>, E
         surface.finish();
         page.finish();
     }
-    let mut metadata = Metadata::new()
-        .title(about.title.into())
-        .creator(concat!("obelus ", env!("CARGO_PKG_VERSION")).into());
+    let mut metadata =
+        Metadata::new().title(about.title.into()).creator(concat!("obelus ", env!("CARGO_PKG_VERSION")).into());
     if let Some(author) = about.author {
         metadata = metadata.authors(vec![author.into()]);
     }

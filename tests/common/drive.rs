@@ -44,7 +44,7 @@ pub fn audit(bytes: &[u8]) {
             warnings: musicxml::warnings_of_both(&edition.1, &source.1),
         };
         let audit = report::audit(material.clone()).expect("all bars are there");
-        assert!(report::audit_html(&material, &audit).ends_with("</html>\n"));
+        assert!(report::audit_html(&material, &audit, &[]).ends_with("</html>\n"));
         assert!(!report::audit_text(&audit, 80).is_empty());
         assert!(!report::audit_csv(&audit).is_empty());
         assert!(!audit.json().is_empty());

@@ -43,12 +43,7 @@ const PROLOG: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<!DOCTYPE scor
 
 /// Writes the score; a row has the bars of the source and of the edition that
 /// stand above each other, one at least.
-pub fn write(
-    heading: &Heading,
-    pairs: &[Pair],
-    rows: &[(Option<usize>, Option<usize>)],
-    reader: Reader,
-) -> String {
+pub fn write(heading: &Heading, pairs: &[Pair], rows: &[(Option<usize>, Option<usize>)], reader: Reader) -> String {
     let mut list = Fragment::new("part-list");
     let mut parts = Vec::new();
     for (place, pair) in pairs.iter().enumerate() {

@@ -8,7 +8,7 @@ use maud::{Markup, html};
 
 /// A row for each finding, in the order of the music.
 pub fn table(part: &PartReport, id: &str) -> Markup {
-    let mut place = 0;
+    let numbered: Vec<(usize, &FindingReport)> = part.findings.iter().enumerate().collect();
     html! {
         table.notes data-part=(id) {
             caption { "Every finding. Pitches are sounding, the source's in the edition's key." }
@@ -18,12 +18,9 @@ pub fn table(part: &PartReport, id: &str) -> Markup {
                     th scope="col" { "Edition" } th scope="col" { "Source" }
                 }
             }
-            @for group in part.findings.chunk_by(|a, b| a.at.bar_index == b.at.bar_index) {
-                tbody #(format!("{id}-n{}", group[0].at.bar_index)) {
-                    @for finding in group {
-                        (row(part, finding, id, place))
-                        @let _ = place += 1;
-                    }
+            @for group in numbered.chunk_by(|a, b| a.1.at.bar_index == b.1.at.bar_index) {
+                tbody #(format!("{id}-n{}", group[0].1.at.bar_index)) {
+                    @for (place, finding) in group { (row(part, finding, id, *place)) }
                 }
             }
         }

@@ -1,8 +1,8 @@
 //! All about one part: keys, verdict, bars at a glance, passages, compass.
 
 use super::chart::{Chart, Sides};
-use super::plot::{self, Frame};
 use super::picture::Glyphs;
+use super::plot::{self, Frame};
 use super::staves::Score;
 use super::{bars, notes};
 use crate::beside::Staves;

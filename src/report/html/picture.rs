@@ -49,9 +49,43 @@ const LINE: f64 = 420.0;
 const LETTER: f64 = 165.0;
 /// The classes that the page's style, or whoever counts, asks for.
 const CLASSES: [&str; 37] = [
-    "accid", "artic", "barLine", "beam", "bracketSpan", "breath", "caesura", "chord", "clef", "dir", "dots", "dynam",
-    "ending", "fermata", "fing", "flag", "gliss", "grpSym", "hairpin", "harm", "keySig", "mNum", "mordent", "note",
-    "notehead", "octave", "ornam", "pedal", "reh", "rest", "slur", "stem", "tempo", "tie", "trill", "turn", "verse",
+    "accid",
+    "artic",
+    "barLine",
+    "beam",
+    "bracketSpan",
+    "breath",
+    "caesura",
+    "chord",
+    "clef",
+    "dir",
+    "dots",
+    "dynam",
+    "ending",
+    "fermata",
+    "fing",
+    "flag",
+    "gliss",
+    "grpSym",
+    "hairpin",
+    "harm",
+    "keySig",
+    "mNum",
+    "mordent",
+    "note",
+    "notehead",
+    "octave",
+    "ornam",
+    "pedal",
+    "reh",
+    "rest",
+    "slur",
+    "stem",
+    "tempo",
+    "tie",
+    "trill",
+    "turn",
+    "verse",
 ];
 /// Attributes that are not of the drawing itself.
 const LEFT_OUT: [&str; 6] = ["class", "color", "data-class", "data-id", "id", "lang"];
@@ -86,7 +120,8 @@ impl Glyphs {
             let number = self.0.len();
             glyphs.insert(glyph.attribute("id")?, *self.0.entry(shape).or_insert(number));
         }
-        let mut copier = Copier { tags, glyphs, out: String::new(), bars: Vec::new(), drawn: BTreeSet::new(), left: 0.0 };
+        let mut copier =
+            Copier { tags, glyphs, out: String::new(), bars: Vec::new(), drawn: BTreeSet::new(), left: 0.0 };
         scale.children().for_each(|n| copier.copy(n));
         let Copier { out: inner, bars, drawn, .. } = copier;
         Some(Picture { width, height, inner, bars, drawn, above: String::new(), lines_above: 0 })
@@ -188,7 +223,8 @@ impl<'d> Copier<'_, 'd> {
             self.bars.extend(left_end(node).map(|x| x + self.left));
         }
         if classes().any(|c| c == "page-margin") {
-            let moved = node.attribute("transform").and_then(|t| t.strip_prefix("translate(")?.split(',').next()?.parse().ok());
+            let moved =
+                node.attribute("transform").and_then(|t| t.strip_prefix("translate(")?.split(',').next()?.parse().ok());
             self.left = moved.unwrap_or(0.0);
         }
         let tag = classes().find_map(|c| self.tags.get(c.strip_prefix('m')?.parse::<usize>().ok()?));
@@ -237,7 +273,8 @@ impl Copier<'_, '_> {
         // A hyphen is hardly seen among notes.
         let sign = if sign == '-' { '\u{2212}' } else { sign };
         let (x, y) = (right + AROUND / 2.0, top + SIGN / 3.0);
-        let _ = write!(self.out, "<text class=\"sign\" x=\"{x:.0}\" y=\"{y:.0}\" font-size=\"{SIGN:.0}px\">{sign}</text>");
+        let _ =
+            write!(self.out, "<text class=\"sign\" x=\"{x:.0}\" y=\"{y:.0}\" font-size=\"{SIGN:.0}px\">{sign}</text>");
     }
 }
 
@@ -272,7 +309,8 @@ fn extent(node: Node<'_, '_>) -> Option<[f64; 4]> {
 
 /// Where the staves of a bar begin.
 fn left_end(measure: Node<'_, '_>) -> Option<f64> {
-    let staff = measure.children().find(|n| n.attribute("class").is_some_and(|c| c.split(' ').any(|c| c == "staff")))?;
+    let staff =
+        measure.children().find(|n| n.attribute("class").is_some_and(|c| c.split(' ').any(|c| c == "staff")))?;
     let line = staff.children().find(|n| n.has_tag_name((SVG, "path")))?;
     line.attribute("d")?.strip_prefix('M')?.split([' ', ',']).next()?.parse().ok()
 }

@@ -60,7 +60,9 @@ impl Score {
         }
         let number = |bar: usize| {
             let (ours, theirs) = staves.bars[bar];
-            ours.map(|b| edition.bars[b].number.clone()).or(theirs.map(|_| "of the source alone".into())).unwrap_or_default()
+            ours.map(|b| edition.bars[b].number.clone())
+                .or(theirs.map(|_| "of the source alone".into()))
+                .unwrap_or_default()
         };
         let mut first = 0;
         let numbers = systems
@@ -96,7 +98,9 @@ impl Score {
     /// The picture of a passage among those found.
     pub fn excerpt(&self, passage: usize, id: &str) -> Option<Markup> {
         let drawn = self.excerpts[passage].as_ref()?;
-        Some(html! { div.staves data-part=(id) tabindex="0" role="group" aria-label="The passage in the score" { (picture(drawn, "The source above, the edition below", None)) } })
+        Some(
+            html! { div.staves data-part=(id) tabindex="0" role="group" aria-label="The passage in the score" { (picture(drawn, "The source above, the edition below", None)) } },
+        )
     }
 }
 
