@@ -169,6 +169,32 @@ fn an_engraver_that_fails_takes_only_the_staves() {
 }
 
 #[test]
+#[cfg(unix)]
+fn long_work_shows_a_bar_on_a_terminal_and_nowhere_else() {
+    let folder = tempfile::tempdir().unwrap();
+    // Slower than a second, and then no engraver at all.
+    let program = stand_in(folder.path(), "exec sleep 2.5");
+    let page = folder.path().join("p.html").display().to_string();
+    let command = |first: &Path| {
+        let mut command = Command::new(first);
+        command.env("OBELUS_ENGRAVER", &program).env("OBELUS_ENGRAVE_SECONDS", "5").env("TERM", "xterm");
+        command
+    };
+    let own = Path::new(env!("CARGO_BIN_EXE_obelus"));
+    let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+    let args = ["audit", &edition, &source, "--format", "html", "-o", &page];
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/python/terminal.py");
+    let seen = command(python::python()).arg(script).arg(own).args(args).output().unwrap();
+    assert!(seen.status.success());
+    let seen = String::from_utf8_lossy(&seen.stdout).into_owned();
+    assert!(seen.contains("drawing the staves") && seen.contains("4 of 5"), "{seen}");
+    let piped = command(own).args(args).output().unwrap();
+    let said = String::from_utf8_lossy(&[piped.stdout, piped.stderr].concat()).into_owned();
+    assert_eq!(said.lines().count(), 1, "{said}");
+    assert!(said.contains("broke down"), "{said}");
+}
+
+#[test]
 fn the_demos_part_is_a_pdf_with_its_fonts_and_words() {
     let folder = tempfile::tempdir().unwrap();
     let file = |name: &str| folder.path().join(name).display().to_string();

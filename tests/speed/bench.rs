@@ -121,6 +121,9 @@ fn table(wanted: &[String]) {
             command.seconds,
             command.seconds / parse.seconds,
         );
+        if row.work == Work::Page && cfg!(feature = "engrave") {
+            println!("{:<12}{:.2} s on the clock with the engraver's process", "", pair.clock(row.work));
+        }
         if matches!(row.name, "N" | "16N") {
             grown.push((counted.map_or(command.seconds, |(a, _)| a), command.seconds - parse.seconds));
         }
