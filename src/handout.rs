@@ -24,6 +24,10 @@ pub enum Error {
     Copy(#[from] musicxml::Error),
     #[error(transparent)]
     Engraver(#[from] crate::engrave::Error),
+    #[error(
+        "the pages have {drawn} of the copy's {wanted} notes; open the copy in a notation program and print it there"
+    )]
+    Missing { drawn: usize, wanted: usize },
     #[error(transparent)]
     Pdf(#[from] pdf::Error),
 }
@@ -47,12 +51,25 @@ pub fn pdf(copy: &Input, handout: &Handout) -> Result<Vec<u8>, Error> {
     let music = write_alone(&head, &staves);
     let rests = rests(&parts);
     let head = Head { title: title.clone(), composer: composer.clone(), instrument };
-    let staves = parts.iter().map(|p| p.staves as usize).sum();
-    let layout = Layout::Pages(Sheet { paper: handout.paper, staves, head, rests });
+    let lines = parts.iter().map(|p| p.staves as usize).sum();
+    let layout = Layout::Pages(Sheet { paper: handout.paper, staves: lines, head, rests });
     let drawing = engrave(&Job { music, layout })?;
+    let drawn = drawing.pictures.iter().map(|page| page.matches(NOTE).count()).sum();
+    let wanted = parts.iter().map(notes).sum();
+    if drawn < wanted {
+        return Err(Error::Missing { drawn, wanted });
+    }
     let foot = format!("Source: {}", handout.source);
     let about = About { title: &title, author: composer.as_deref(), foot: &foot };
     Ok(pdf::write(&drawing.pictures, handout.paper, &about)?)
+}
+
+/// How a page says that something is a note.
+const NOTE: &str = "class=\"note\"";
+
+/// The notes of a part.
+fn notes(part: &&Part) -> usize {
+    part.notes.iter().filter(|n| n.sound != Sound::Rest).count()
 }
 
 /// Of each bar, how many quarter notes nobody plays around its end. For

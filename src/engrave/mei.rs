@@ -82,3 +82,31 @@ impl Dresser<'_> {
         self.patch.insert(node.range().start + 1 + node.tag_name().name().len(), said);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const MEI: &str = "<mei><dynam place=\"below\"><rend color=\"#00002A\">p</rend></dynam>\
+                       <note color=\"#000001\" type=\"own\" head.color=\"#000001\"/>\
+                       <fing>\u{F0000}#000003\u{F0001}1 &amp; 2</fing><rest/></mei>";
+
+    #[test]
+    fn colours_become_names() {
+        let dressed = dress(MEI, Colors::Names).unwrap();
+        assert_eq!(
+            dressed,
+            "<mei><dynam type=\"m42\" place=\"below\"><rend>p</rend></dynam><note type=\"m1\"/>\
+             <fing type=\"m3\">1 &amp; 2</fing><rest/></mei>"
+        );
+    }
+
+    #[test]
+    fn colours_go_where_they_are_seen() {
+        let dressed = dress(MEI, Colors::Drawn).unwrap();
+        assert!(dressed.starts_with("<mei><dynam color=\"#00002A\" place=\"below\"><rend>p</rend>"), "{dressed}");
+        assert!(dressed.contains("<note color=\"#000001\" type=\"own\" head.color=\"#000001\"/>"), "{dressed}");
+        assert!(dressed.contains("<fing color=\"#000003\">1 &amp; 2</fing>"), "{dressed}");
+        assert_eq!(dress("<mei>", Colors::Drawn), None);
+    }
+}

@@ -314,3 +314,61 @@ fn left_end(measure: Node<'_, '_>) -> Option<f64> {
     let line = staff.children().find(|n| n.has_tag_name((SVG, "path")))?;
     line.attribute("d")?.strip_prefix('M')?.split([' ', ',']).next()?.parse().ok()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const DRAWN: &str = "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 240 50\" id=\"k1\"><desc>x</desc>\
+        <defs><g id=\"E0A4-k1\"><path d=\"M0 0z\"/></g></defs><style>g {}</style>\
+        <svg class=\"definition-scale\" color=\"black\" viewBox=\"0 0 2400 500\">\
+        <g class=\"page-margin\" transform=\"translate(100, 200)\"><g class=\"measure\">\
+        <g data-id=\"s\" class=\"staff\"><path d=\"M40 7 L900 7\"/>\
+        <g class=\"note m0\" data-id=\"n\"><g class=\"note bounding-box\"><rect x=\"10\" y=\"20\" width=\"30\" height=\"40\"/></g>\
+        <g class=\"notehead\"><use href=\"#E0A4-k1\" transform=\"translate(1, 2)\"/></g></g></g>\
+        <g class=\"fing m1\"><text><tspan>1 &lt; 2</tspan></text></g></g></g></svg></svg>";
+
+    fn tags() -> Vec<Tag> {
+        vec![Tag { status: "omitted", sign: '-', rows: vec![3, 5] }, Tag { status: "added", sign: '+', rows: vec![4] }]
+    }
+
+    #[test]
+    fn marks_are_tied_to_rows_and_glyphs_are_shared() {
+        let mut glyphs = Glyphs::default();
+        let picture = glyphs.picture(DRAWN, &tags()).unwrap();
+        assert_eq!(glyphs.definitions(), "<g id=\"y0\"><path d=\"M0 0z\"/></g>");
+        let inner = picture.inner();
+        for said in [
+            "<g class=\"note omitted\" data-rows=\"3 5\"><rect class=\"hit\" x=\"-50\" y=\"-40\" width=\"150\" height=\"160\"/>",
+            "<g class=\"notehead\"><use href=\"#y0\" transform=\"translate(1, 2)\"/></g>",
+            ">\u{2212}</text></g>",
+            "<g class=\"fing added\" data-rows=\"4\"><text><tspan>1 &lt; 2</tspan></text></g>",
+        ] {
+            assert!(inner.contains(said), "{said}: {inner}");
+        }
+        assert!(["bounding-box", "data-id", "style", "desc"].iter().all(|left| !inner.contains(left)), "{inner}");
+        assert_eq!((picture.bars, picture.drawn), (vec![140.0], BTreeSet::from([3, 4, 5])));
+        // The same again adds nothing.
+        glyphs.picture(DRAWN, &tags()).unwrap();
+        assert_eq!(glyphs.0.len(), 1);
+    }
+
+    #[test]
+    fn what_is_not_drawn_is_said_above() {
+        let mut picture = Glyphs::default().picture(DRAWN, &[]).unwrap();
+        let flag = |row| Flag { row, status: "added", text: "+ structure <repeat>".into() };
+        picture.say(0, &flag(7));
+        picture.say(0, &flag(8));
+        assert_eq!(picture.view_box(), "0 -840 2400 1340");
+        assert!(picture.inner().contains("data-rows=\"8\"><text x=\"0\" y=\"-525\""), "{}", picture.inner());
+        assert!(picture.inner().contains("&lt;repeat&gt;"));
+    }
+
+    #[test]
+    fn nonsense_is_no_picture() {
+        let mut glyphs = Glyphs::default();
+        for svg in ["", "<svg/>", "<svg xmlns=\"http://www.w3.org/2000/svg\"><svg viewBox=\"0 0\"/></svg>"] {
+            assert!(glyphs.picture(svg, &[]).is_none(), "{svg}");
+        }
+    }
+}
