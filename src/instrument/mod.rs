@@ -1,5 +1,6 @@
 //! Instruments and their ranges: what a part asks of the one that plays it.
 
+mod clef;
 mod names;
 mod range;
 mod reading;
@@ -9,6 +10,7 @@ mod table;
 use crate::pitch::{Interval, Pitch};
 use std::fmt;
 
+pub use clef::{Clef, ClefSign};
 pub use range::{Compass, Outside, OutsidePassage, RangeCheck, Side, check};
 pub use reading::Reading;
 pub use table::{Error, Instruments};
@@ -46,6 +48,14 @@ pub struct Instrument {
     pub aliases: Vec<String>,
     pub written: Range,
     pub sounding: Range,
+    /// What its parts are written in.
+    pub clef: Clef,
+    /// Clefs that its players read as well, where the part changes to them.
+    pub other_clefs: Vec<Clef>,
+    /// As it stands before every staff but the first.
+    pub abbreviation: Option<String>,
+    /// 1-based program of General MIDI.
+    pub midi_program: Option<u8>,
 }
 
 impl Instrument {

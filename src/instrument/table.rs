@@ -2,7 +2,7 @@
 
 use super::names;
 use super::standard::{ROWS, Row};
-use super::{Instrument, Range};
+use super::{Clef, Instrument, Range};
 use crate::pitch::Pitch;
 use serde::{Deserialize, Deserializer};
 use std::path::Path;
@@ -30,7 +30,8 @@ pub struct Instruments {
 }
 
 /// A table of the user's own: what a `Row` has, where `sounding` may be left
-/// out for an instrument that sounds as it is written.
+/// out for an instrument that sounds as it is written, and a clef is taken that
+/// suits the range where none is given.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct File {
@@ -48,6 +49,22 @@ struct Entry {
     written: Option<Range>,
     #[serde(default, deserialize_with = "range")]
     sounding: Option<Range>,
+    #[serde(default, deserialize_with = "clef")]
+    clef: Option<Clef>,
+    abbreviation: Option<String>,
+    midi_program: Option<u8>,
+}
+
+fn clef<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Clef>, D::Error> {
+    use serde::de::Error;
+    Clef::parse(&String::deserialize(from)?).map(Some).map_err(D::Error::custom)
+}
+
+/// What a part of this range is read in most easily: the notes lie about the middle of the staff.
+fn usual_clef(written: Range) -> Clef {
+    let middle = (written.lowest.staff_place() + written.highest.staff_place()) / 2;
+    let away = |clef: &Clef| (clef.middle_line() - middle).abs();
+    [Clef::TREBLE, Clef::BASS].into_iter().min_by_key(away).expect("there are two")
 }
 
 fn range<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Range>, D::Error> {
@@ -77,6 +94,10 @@ impl Instruments {
             aliases: row.aliases.iter().map(|alias| alias.to_string()).collect(),
             written: range(row.written),
             sounding: range(row.sounding),
+            clef: row.clef,
+            other_clefs: row.other_clefs.to_vec(),
+            abbreviation: Some(row.abbreviation.into()),
+            midi_program: Some(row.midi_program),
         };
         Instruments { list: ROWS.iter().map(instrument).collect() }
     }
@@ -134,7 +155,19 @@ impl Instruments {
                 );
                 return Err(wrong(start, reason));
             }
-            self.put(Instrument { name, aliases: entry.aliases, written, sounding });
+            if entry.midi_program.is_some_and(|program| !(1..=128).contains(&program)) {
+                return Err(wrong(start, format!("\"{name}\": programs of General MIDI go from 1 to 128")));
+            }
+            self.put(Instrument {
+                name,
+                aliases: entry.aliases,
+                written,
+                sounding,
+                clef: entry.clef.unwrap_or_else(|| usual_clef(written)),
+                other_clefs: Vec::new(),
+                abbreviation: entry.abbreviation,
+                midi_program: entry.midi_program,
+            });
         }
         Ok(())
     }
@@ -325,6 +358,30 @@ mod tests {
         assert_eq!(table.find("flute").unwrap().name, "tin whistle");
     }
 
+    // Common practice, no source: what parts for these are printed in.
+    #[test]
+    fn parts_have_their_clefs() {
+        let mut table = Instruments::standard();
+        let own = "[[instrument]]\nname = \"contrabassoon\"\nwritten = [\"Bb1\", \"Bb4\"]\nsounding = [\"Bb0\", \"Bb3\"]\n\n\
+                   [[instrument]]\nname = \"vocal tenor\"\nwritten = [\"C4\", \"A5\"]\nsounding = [\"C3\", \"A4\"]\n\
+                   clef = \"treble 8 below\"\nabbreviation = \"T.\"\n";
+        table.add("mine.toml", own).unwrap();
+        for (name, clef) in [
+            ("soprano recorder", "treble 8 above"),
+            ("alto recorder", "treble"),
+            ("tenor recorder", "treble"),
+            ("bass recorder", "bass"),
+            ("clarinet", "treble"),
+            ("viola", "alto"),
+            ("cello", "bass"),
+            ("contrabassoon", "bass"),
+            ("vocal tenor", "treble 8 below"),
+        ] {
+            assert_eq!(table.find(name).unwrap().clef.to_string(), clef, "{name}");
+        }
+        assert_eq!(table.find("vocal tenor").unwrap().abbreviation.as_deref(), Some("T."));
+    }
+
     #[test]
     fn mistakes_in_a_table_have_their_line() {
         let said = |text: &str| {
@@ -338,6 +395,7 @@ mod tests {
             ("[[instrument]]\nname = \"a\"\nwritten = \"G6\"\n", 3, "lowest"),
             ("[[instrument]]\nnam = \"a\"\n", 2, "nam"),
             ("\n\nnot a table", 3, ""),
+            ("[[instrument]]\nname = \"a\"\nwritten = [\"C4\", \"C5\"]\nclef = \"violin\"", 4, "clefs are treble"),
             ("[[instrument]]\nname = \"a\"\nwritten = [\"C4\", \"C5\"]\nsounding = [\"C5\", \"D6\"]", 1, "equally"),
         ] {
             let said = said(text);
