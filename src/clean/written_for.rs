@@ -5,7 +5,7 @@ use super::expect::{Content, mark_line};
 use super::fit::Player;
 use super::{Cleaned, Difference, Failure, Policy, proof};
 use crate::collate::without_signs;
-use crate::instrument::{Instrument, Reading};
+use crate::instrument::{Clef, Instrument, Reading};
 use crate::keys::{View, simplest};
 use crate::musicxml::Input;
 use crate::musicxml::rewrite::{Fate, PartRewrite, Refusal, WrittenPart};
@@ -25,9 +25,9 @@ pub struct PartFor<'a> {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Written {
     pub instrument: String,
-    pub clef: String,
-    /// How it sounds against what is written.
-    pub transpose: Interval,
+    pub clef: Clef,
+    /// From what its player reads to what sounds.
+    pub transposition: Interval,
     pub reading_sentence: String,
     /// From how the copy sounded before to how it sounds now.
     pub sounds: Interval,
@@ -101,8 +101,8 @@ pub(super) fn write(like: &Input, cleaned: &mut Cleaned, wanted: &PartFor, polic
         let first = part.bars.first().map_or(Interval::UNISON, |bar| bar.transpose);
         written = Some(Written {
             instrument: instrument.name.clone(),
-            clef: instrument.clef.to_string(),
-            transpose: turn.transpose(),
+            clef: instrument.clef,
+            transposition: instrument.transposition(),
             reading_sentence,
             sounds: turn.sound(first).plus(turn.respelled.inverse()),
         });

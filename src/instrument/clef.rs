@@ -62,6 +62,15 @@ impl Clef {
         ))
     }
 
+    /// As in `bass clef`, `treble clef with a little 8 above`.
+    pub fn words(self) -> String {
+        let plain = Clef { octaves: 0, ..self };
+        match self.to_string().strip_prefix(&plain.to_string()).unwrap_or("").trim() {
+            "" => format!("{plain} clef"),
+            figure => format!("{plain} clef with a little {figure}"),
+        }
+    }
+
     /// The staff place of the middle line, as `Pitch::staff_place` counts.
     pub fn middle_line(self) -> i32 {
         let sign = match self.sign {
@@ -92,6 +101,8 @@ mod tests {
             assert_eq!(Clef::parse(name).unwrap().to_string(), name);
         }
         assert_eq!(Clef::parse("Treble  8 above"), Ok(Clef::TREBLE_8));
+        assert_eq!(Clef::TREBLE_8.words(), "treble clef with a little 8 above");
+        assert_eq!(Clef::ALTO.words(), "alto clef");
         assert!(Clef::parse("violin").unwrap_err().contains("treble, French violin, soprano"));
     }
 

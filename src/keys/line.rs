@@ -142,7 +142,7 @@ fn times(line: &mut Line) {
         let apart = event.onset - before.onset;
         let since = apart.numer() as f64 / apart.denom() as f64;
         event.since = if before.grace || (event.grace && since <= 0.0) { GRACE } else { since.max(FASTEST) };
-        event.joined = led_to || event.after || (!event.grace && event.onset < held);
+        event.joined = led_to || event.after || event.onset < held;
     }
 }
 

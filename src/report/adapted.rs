@@ -41,15 +41,16 @@ pub(super) fn told(cleaned: &Cleaned) -> Vec<String> {
         out.extend(on.held.iter().map(|m| format!("Note: {}.", held(&on.part, m))));
     }
     if let Some(written) = &cleaned.written {
-        let sounding = match written.transpose {
-            Interval::UNISON => "sounding as written".to_string(),
-            by => format!("sounding {} from what is written", by.name()),
+        let sounding = match written.transposition {
+            Interval::UNISON => "which sounds as it is read".to_string(),
+            by => format!("which sounds {} from what is read", by.name()),
         };
         let moved = match written.sounds {
             Interval::UNISON => String::new(),
-            by => format!(", so that all of it sounds {} from before", by.name()),
+            by => format!("; all of it sounds {} from where it was", by.name()),
         };
-        let lead = format!("Written for the {}, in the {} clef, {sounding}{moved}.", written.instrument, written.clef);
+        let lead =
+            format!("Written for the {}, in the {}, {sounding}{moved}.", written.instrument, written.clef.words());
         out.push(if cleaned.on.is_empty() { format!("{lead} {}", written.reading_sentence) } else { lead });
     }
     out
