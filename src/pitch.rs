@@ -267,6 +267,34 @@ pub fn key_name(fifths: i32) -> String {
     }
 }
 
+/// What a file says of a signature beside its signs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Mode {
+    Major,
+    Minor,
+    /// A church mode, or none.
+    Other,
+}
+
+/// The key that a signature stands for, as in `D major`; both where the mode is not known, none for other modes and
+/// more than seven signs.
+pub fn key_in_words(fifths: i32, mode: Option<Mode>) -> Option<String> {
+    if fifths.abs() > 7 {
+        return None;
+    }
+    let tonic = |fifths: i32| {
+        let natural = FIFTHS.iter().position(|f| (f - fifths) % 7 == 0).expect("seven letters, seven fifths");
+        Pitch::new(natural as i32, (fifths - FIFTHS[natural]) / 7 * 100, 4).name()
+    };
+    let (major, minor) = (tonic(fifths), tonic(fifths + 3));
+    match mode {
+        Some(Mode::Major) => Some(format!("{major} major")),
+        Some(Mode::Minor) => Some(format!("{minor} minor")),
+        Some(Mode::Other) => None,
+        None => Some(format!("{major} major or {minor} minor")),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -337,6 +365,28 @@ mod tests {
         assert_eq!("Up Minor Third".parse(), Ok(Interval::new(2, 3)));
         assert_eq!("up an augmented second".parse(), Ok(Interval::new(1, 3)));
         assert!("a third".parse::<Interval>().unwrap_err().contains("up a minor third"));
+    }
+
+    // Any primer.
+    #[test]
+    fn signatures_have_their_keys() {
+        for (fifths, major, minor) in [
+            (0, "C", "A"),
+            (1, "G", "E"),
+            (-2, "Bb", "G"),
+            (6, "F#", "D#"),
+            (-7, "Cb", "Ab"),
+            (7, "C#", "A#"),
+            (5, "B", "G#"),
+        ] {
+            assert_eq!(key_in_words(fifths, None), Some(format!("{major} major or {minor} minor")));
+            for (mode, words) in [(Mode::Major, format!("{major} major")), (Mode::Minor, format!("{minor} minor"))] {
+                assert_eq!(key_fifths(&words), Ok(fifths));
+                assert_eq!(key_in_words(fifths, Some(mode)), Some(words));
+            }
+        }
+        assert_eq!(key_in_words(8, None), None);
+        assert_eq!(key_in_words(1, Some(Mode::Other)), None);
     }
 
     #[test]

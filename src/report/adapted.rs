@@ -42,15 +42,15 @@ pub(super) fn told(cleaned: &Cleaned) -> Vec<String> {
     }
     if let Some(written) = &cleaned.written {
         let sounding = match written.transposition {
-            Interval::UNISON => "which sounds as it is read".to_string(),
-            by => format!("which sounds {} from what is read", by.name()),
+            Interval::UNISON => "it sounds as it is read".to_string(),
+            by => format!("it sounds {} from what is read", by.name()),
         };
         let moved = match written.sounds {
             Interval::UNISON => String::new(),
-            by => format!("; all of it sounds {} from where it was", by.name()),
+            by => format!(", and all of it {} from where it was", by.name()),
         };
         let lead =
-            format!("Written for the {}, in the {}, {sounding}{moved}.", written.instrument, written.clef.words());
+            format!("Written for the {}, in the {}; {sounding}{moved}.", written.instrument, written.clef.words());
         out.push(if cleaned.on.is_empty() { format!("{lead} {}", written.reading_sentence) } else { lead });
     }
     out
