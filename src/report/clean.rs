@@ -55,10 +55,11 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
         count(proof.notes, "note"),
         count(proof.marks, "mark")
     ));
+    let before = if adapted::has_moves(cleaned) { " before phrases went to other octaves" } else { "" };
     let again = if proof.again { " Cleaned again, it stays as it is." } else { "" };
     match proof.left {
-        Some(0) => line(format!("Laid beside the source, nothing else is found.{again}")),
-        Some(n) => line(format!("Laid beside the source, only the {} found.", kept(n))),
+        Some(0) => line(format!("Laid beside the source{before}, nothing else is found.{again}")),
+        Some(n) => line(format!("Laid beside the source{before}, only the {} found.", kept(n))),
         None => {}
     }
     for warning in warnings {
