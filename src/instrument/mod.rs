@@ -2,6 +2,7 @@
 
 mod clef;
 mod names;
+mod own;
 mod range;
 mod reading;
 mod standard;
