@@ -18,6 +18,7 @@ use obelus::clean::Failure;
 use obelus::instrument::{Instruments, Reading};
 use obelus::score::Part;
 use program::{obelus, obelus_fails};
+use proptest::prelude::*;
 use std::ffi::OsStr;
 
 fn named(style: Style, name: &str) -> Style {
@@ -251,4 +252,36 @@ fn the_command_says_what_it_did() {
     // A name that tells the instrument in another language stays.
     obelus(&["clean", &file, &file, "-o", &copy, "--part", "Oboe", "--for", "modern oboe"]);
     assert_eq!(std::fs::read_to_string(&copy).unwrap(), duet);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, cases: 128, ..ProptestConfig::default() })]
+    /// Whatever the key, the signs and the transposition of a part: what sounds stays, each signature has seven signs at
+    /// most, and written for the same instrument again it is the same text.
+    #[test]
+    fn what_is_written_for_another_sounds_as_before(
+        fifths in -7..=7_i32,
+        transposed in any::<bool>(),
+        at in 0..17_usize,
+        notes in prop::collection::vec((28..49_i32, -1..=1_i32, any::<bool>()), 1..24),
+    ) {
+        let style = if transposed { clarinet(fifths) } else { in_key(fifths) };
+        let mut music = String::new();
+        for (place, (step, alter, grace)) in notes.iter().enumerate() {
+            let bar = if place > 0 && place % 4 == 0 { "| " } else { "" };
+            let sign = ["b", "", "#"][(alter + 1) as usize];
+            let name = format!("{}{sign}{}", ['C', 'D', 'E', 'F', 'G', 'A', 'B'][(step % 7) as usize], step / 7);
+            let grace = if *grace { format!("g:{name} ") } else { String::new() };
+            music += &format!("{bar}{grace}{name}q ");
+        }
+        let text = score(&style, &music);
+        let table = Instruments::standard();
+        let wanted = table.iter().nth(at).unwrap();
+        let new = write_for(&text, wanted, Some(Reading::Sounding)).unwrap().text;
+        let (before, after) = (part(&text), part(&new));
+        let midi = |part: &Part| part.notes.iter().map(|n| n.pitch().unwrap().sound()).collect::<Vec<_>>();
+        prop_assert_eq!(midi(&before), midi(&after));
+        prop_assert!(after.bars.iter().all(|bar| bar.fifths.abs() <= 7));
+        prop_assert_eq!(write_for(&new, wanted, None).unwrap().text, new);
+    }
 }

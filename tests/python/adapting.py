@@ -7,9 +7,10 @@ Each score is cleaned by itself, and parts of it are written for instruments (`-
 (`--fit`). music21 (10.5.1) reads both files.
 
 - `--for`: all notes sound as before (in the octave that docs/keys.md says, where the part does not say one);
-  clef, transposition and signatures are the instrument's; no other part changes; the file is valid.
+  clef, transposition and signatures are the instrument's; no note lacks its sign that had it before; no other part
+  changes; the file is valid.
 - `--fit`: each note differs by whole octaves or not at all, no more notes are outside than before, no slur or
-  tie goes from one octave to another, no other part changes.
+  tie goes from one octave to another, no note lacks its sign, no other part changes; the file is valid.
 """
 
 import argparse
@@ -100,6 +101,37 @@ def lines(part):
     return out
 
 
+def unsigned(part):
+    """How many notes lack the accidental that signature and bar do not tell."""
+    sharps, lacking, fifths = "FCGDAEB", 0, 0
+    for measure in part.iter("measure"):
+        events, now, onset = [], 0, 0
+        for el in measure:
+            if el.tag == "attributes":
+                fifths = int(el.findtext("key/fifths", str(fifths)))
+            length = int(float(el.findtext("duration", "0")))
+            if el.tag == "backup":
+                now -= length
+            elif el.tag == "forward":
+                now += length
+            elif el.tag == "note":
+                grace, in_chord = el.find("grace") is not None, el.find("chord") is not None
+                onset = onset if in_chord else now
+                now += 0 if grace or in_chord else length
+                if el.find("pitch") is not None:
+                    events.append(((onset, not grace, len(events)), el, fifths))
+        told = {}
+        for _, note, key in sorted(events, key=lambda event: event[0]):
+            step, octave = note.findtext("pitch/step"), note.findtext("pitch/octave")
+            alter = float(note.findtext("pitch/alter", "0"))
+            at = sharps.index(step)
+            usual = max(0, min(2, (key - at + 6) // 7)) - max(0, min(2, (-key - (6 - at) + 6) // 7))
+            tied = any(t.get("type") == "stop" for t in note.findall("tie"))
+            lacking += told.get((step, octave), usual) != alter and note.find("accidental") is None and not tied
+            told[step, octave] = alter
+    return lacking
+
+
 def octaves(part):
     return [int(note.findtext("pitch/octave")) if note.find("pitch") is not None else None for note in part.iter("note")]
 
@@ -185,7 +217,12 @@ def wrong_for(before, after, place, old, root, instrument, asked):
         return "the signatures sound as %s instead of %s" % (now, was)
     if max([abs(f - turn) for f in now] + [0]) > 7:
         return "a signature has too many signs: %s" % now
-    return None
+    return lacks_signs(old, new)
+
+
+def lacks_signs(old, new):
+    before, after = unsigned(old), unsigned(new)
+    return "%d notes lack their sign instead of %d" % (after, before) if after > before else None
 
 
 def wrong_fit(before, after, place, old, root, instrument):
@@ -214,7 +251,7 @@ def wrong_fit(before, after, place, old, root, instrument):
     for kind, start, end in lines(old):
         if by_octaves[start] != by_octaves[end]:
             return "a %s from note %d to %d is torn" % (kind, start, end), moved, outside
-    return None, moved, outside
+    return lacks_signs(old, new), moved, outside
 
 
 def main():
