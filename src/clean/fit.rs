@@ -112,7 +112,7 @@ impl Look {
         };
         let held = hold(part, &mut proposal.moves);
         let octaves = octaves(part, &proposal.moves);
-        let left = (0..part.notes.len()).filter(|n| is_played(part, *n)).filter_map(|note| {
+        let left = instrument::played(part).filter_map(|note| {
             let pitch = check.pitch(part, note)?.moved(Interval::octaves(octaves[note]));
             Some(Outside { note, pitch, side: check.range.leaves(pitch)? })
         });
@@ -143,11 +143,6 @@ impl Look {
             left: self.left,
         }
     }
-}
-
-fn is_played(part: &Part, note: NoteId) -> bool {
-    let note = &part.notes[note];
-    !note.cue && !note.is_rest() && note.tied_from.is_none()
 }
 
 /// The octaves by which each note goes; what is tied to one goes with it.

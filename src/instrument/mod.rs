@@ -12,7 +12,7 @@ use crate::pitch::{Interval, Pitch};
 use std::fmt;
 
 pub use clef::{Clef, ClefSign};
-pub use range::{Compass, Outside, OutsidePassage, RangeCheck, Side, check};
+pub use range::{Compass, Outside, OutsidePassage, RangeCheck, Side, check, played};
 pub use reading::Reading;
 pub use table::{Error, Instruments};
 

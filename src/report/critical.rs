@@ -98,7 +98,7 @@ impl Notes<'_> {
                 let _ = writeln!(out, "| {} |", cells.join(" | "));
             }
             for on in self.on_of(index) {
-                let _ = write!(out, "\n### Octave changes of our own\n\n{}\n", plain(&adapted::summary(on)));
+                let _ = write!(out, "\n### On the {}\n\n{}\n", plain(&on.instrument), plain(&adapted::summary(on)));
                 let remarks = adapted::remarks(on);
                 if !remarks.is_empty() {
                     out.push_str("\nBars are the clean copy's.\n\n");
