@@ -3,7 +3,7 @@
 //! Everything remembers the elements it came from, by number only; what an
 //! element is, only the room `musicxml` knows.
 
-use crate::pitch::{Interval, Pitch};
+use crate::pitch::{Interval, Mode, Pitch};
 use crate::time::Time;
 use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
@@ -172,6 +172,8 @@ pub struct Bar {
     pub meter: Meter,
     /// Fifths of the written signature at the bar's start.
     pub fifths: i32,
+    /// Of the key there, if the file says it.
+    pub mode: Option<Mode>,
     /// Divisions of a quarter note at the bar's start.
     pub divisions: i64,
     /// How the written pitch sounds at the bar's start.

@@ -1,6 +1,7 @@
 //! Clean copies of editions whose source is known, and marks that go from copy to copy:
 //! `tests/python/cleaning.py` and `tests/python/layers.py` make both out of real scores and look at them with tools
-//! that share nothing with the program. `tests/python/transposing.py` compares copies in other keys with music21's.
+//! that share nothing with the program. `tests/python/transposing.py` compares copies in other keys with music21's,
+//! `tests/python/adapting.py` those for other instruments.
 
 #[path = "common/python.rs"]
 mod python;
@@ -60,6 +61,33 @@ fn copies_in_twelve_keys_are_as_music21_moves_them() {
 #[ignore = "takes minutes"]
 fn copies_of_forty_scores_in_twelve_keys() {
     assert!(transposed("44") >= 440);
+}
+
+/// Parts of so many scores for seven instruments: how many were written for one, how many made to fit.
+fn adapted(scores: &str) -> (u64, u64) {
+    let folder = tempfile::tempdir().unwrap();
+    let figures = folder.path().join("figures.json");
+    let program = OsStr::new(env!("CARGO_BIN_EXE_obelus"));
+    let args = [program, OsStr::new("--count"), OsStr::new(scores), OsStr::new("--json"), figures.as_os_str()];
+    println!("{}", python::run("adapting.py", &args));
+    let told: Value = serde_json::from_str(&std::fs::read_to_string(figures).unwrap()).unwrap();
+    assert_eq!(told["wrong"], Value::Array(Vec::new()));
+    let number = |name: &str| told[name].as_u64().expect("a number");
+    assert!(number("moved") > 0);
+    (number("for"), number("fit"))
+}
+
+#[test]
+fn parts_for_seven_instruments_sound_as_before() {
+    let (written, fitted) = adapted("2");
+    assert!(written >= 40 && fitted >= 28, "{written} {fitted}");
+}
+
+#[test]
+#[ignore = "takes minutes"]
+fn parts_of_forty_scores_for_seven_instruments() {
+    let (written, fitted) = adapted("44");
+    assert!(written >= 800 && fitted >= 600, "{written} {fitted}");
 }
 
 /// The whole run, on seeds that nothing was made to suit: `cargo test --release --test cleaning -- --ignored --nocapture`.

@@ -204,6 +204,12 @@ fn an_audit_names_them_where_an_instrument_is_named() {
     let path = piece.path.to_str().unwrap();
     let named = json_of(&["audit", path, path, "--instrument", "alto recorder", "--format", "json"]);
     assert_eq!(named["parts"][0]["range"]["hardest"]["stretches"][0]["from"]["bar"], "4");
+    let tempo = |tempo: &[&str]| {
+        let base = ["audit", path, path, "--instrument", "alto recorder", "--format", "json"];
+        json_of(&[&base[..], tempo].concat())["parts"][0]["range"]["hardest"]["stretches"][0]["difficulty"].as_f64()
+    };
+    assert!((tempo(&["--tempo", "36"]).unwrap() * 2.0 - tempo(&[]).unwrap()).abs() < 0.02);
+    assert_eq!(obelus_fails(&["audit", path, path, "--tempo", "36"]).status, 2);
     let text = obelus(&["audit", path, path, "--instrument", "alto recorder", "--sounding"]);
     assert!(text.contains("Fingers\n") && text.contains("As --sounding asks"), "{text}");
     let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("corpus/demo/edition.musicxml");

@@ -46,6 +46,16 @@ impl Content {
         unmatched(part, &Fate::all_kept(part))
     }
 
+    /// A struck note of a part, its pitch moved.
+    pub(super) fn note(part: &Part, id: NoteId, moved: impl Fn(Pitch) -> Pitch) -> NoteLine {
+        let note = &part.notes[id];
+        let sound = match note.sound {
+            Sound::Pitched(pitch) => Sound::Pitched(moved(pitch)),
+            other => other,
+        };
+        note_line(note.bar, note.offset, sound, Interval::UNISON, part.sounding(id))
+    }
+
     pub(super) fn sort(&mut self) {
         self.notes.sort_unstable();
         self.marks.sort_unstable();

@@ -93,7 +93,7 @@ pub(super) fn finish(
     expected: &[Content],
     policy: &Policy,
 ) -> Result<(String, Proof), Failure> {
-    let unchanged = plan.is_empty() && cleaned.summary.is_nothing() && policy.transpose.is_none();
+    let unchanged = plan.is_empty() && cleaned.text == like.text;
     if let Some(provenance) = policy.provenance.as_ref().filter(|_| !unchanged) {
         let changes = cleaned.summary.changes(laid);
         crate::musicxml::sign(&mut plan, &provenance.description(), &provenance.field(policy, changes));

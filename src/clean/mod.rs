@@ -1,10 +1,12 @@
 //! From findings to a clean text: what is undone, what stays, and the proof.
 
+mod adapt;
 mod apart;
 mod clash;
 mod copy;
 mod decisions;
 mod expect;
+mod fit;
 mod job;
 mod layer;
 mod looks;
@@ -17,6 +19,7 @@ mod sheet;
 mod toml_fault;
 mod transpose;
 mod work;
+mod written_for;
 
 use crate::collate::Collation;
 use crate::findings::PartFindings;
@@ -25,15 +28,18 @@ use crate::patch::Overlap;
 use crate::pitch::Interval;
 use crate::score::Score;
 
+pub use adapt::{Wishes, adapt};
 pub use apart::{Apart, TableError};
 pub use copy::{MarkedCopy, lay_copy};
 pub use decisions::{DecisionError, Decisions, Names, names as finding_names, write as decisions_file};
+pub use fit::{OnInstrument, Player};
 pub use layer::{LayError, Layered, Lifted, lay, lift};
 pub use policy::{Additions, Decision, Policy, Restore};
 pub use proof::{Difference, Proof};
 pub use provenance::{Changes, Origin, Provenance};
 pub use sheet::{BarBeat, Sheet, SheetError, SheetMark};
-pub use transpose::{NewKey, transpose};
+pub use transpose::NewKey;
+pub use written_for::{PartFor, Written};
 
 /// How much was done.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -72,6 +78,10 @@ pub struct Cleaned {
     pub warnings: Vec<String>,
     /// By how much all of it was moved at last.
     pub moved: Option<Interval>,
+    /// How parts lie on the instruments that they are meant for.
+    pub on: Vec<OnInstrument>,
+    /// For whom a part was written at last.
+    pub written: Option<Written>,
     /// What became of every finding, part by part.
     pub decisions: Vec<Vec<Decision>>,
     pub additions: Additions,
@@ -133,5 +143,6 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
     };
     let proof = proof::prove_clean(sides, policy, &text, &mut work)?;
     let work::Work { summary, warnings, decisions, .. } = work;
-    Ok(Cleaned { text, summary, proof, warnings, decisions, additions: policy.additions, moved: None })
+    let additions = policy.additions;
+    Ok(Cleaned { text, summary, proof, warnings, decisions, additions, moved: None, on: Vec::new(), written: None })
 }

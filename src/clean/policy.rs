@@ -78,6 +78,10 @@ pub struct Policy {
     pub decisions: Option<Decisions>,
     /// By how much the whole copy moves at last.
     pub transpose: Option<Interval>,
+    /// The instrument whose range a part was then made to fit.
+    pub fit: Option<String>,
+    /// The instrument that a part was then written for.
+    pub written_for: Option<String>,
     /// What the copy is to say of its making, if anything changes.
     pub provenance: Option<Provenance>,
 }

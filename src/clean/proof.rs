@@ -48,7 +48,7 @@ impl Proof {
 }
 
 /// Reads a text that we made under the name of the input that it came from.
-fn read_back(like: &Input, text: &str) -> Result<Score, Failure> {
+pub(super) fn read_back(like: &Input, text: &str) -> Result<Score, Failure> {
     let input = like.with_text(text.to_string());
     let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
     Ok(musicxml::read(&tree).map_err(Failure::Unreadable)?.score)

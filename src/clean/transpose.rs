@@ -1,12 +1,13 @@
 //! A clean copy in the key that its player chose.
 
-use super::expect::{Content, NoteLine, mark_line};
-use super::{Cleaned, Failure, Policy, proof};
+use super::adapt::{Signs, step};
+use super::expect::{Content, mark_line};
+use super::{Cleaned, Failure, Policy};
 use crate::collate::without_signs;
+use crate::musicxml::Input;
 use crate::musicxml::rewrite::{Fate, PartRewrite};
-use crate::musicxml::{self, Input, Plan, Tree};
 use crate::pitch::{Interval, key_name, nearest_by_fifths};
-use crate::score::{Category, Part, Sound};
+use crate::score::{Category, Part};
 use std::collections::BTreeMap;
 
 /// The key that a copy is to come out in.
@@ -18,49 +19,41 @@ pub enum NewKey {
     Fifths { fifths: i32, part: usize },
 }
 
-/// The copy moved to another key: notes, signatures, accidentals, chord symbols
+/// Moves the copy to another key: notes, signatures, accidentals, chord symbols
 /// and figures; instruments that transpose go on doing so. Proved as the copy is.
 ///
 /// # Errors
 /// When a signature would need more than seven sharps or flats, or the result
 /// is not what it should be.
-pub fn transpose(like: &Input, mut cleaned: Cleaned, to: NewKey, policy: &Policy) -> Result<Cleaned, Failure> {
-    let input = like.with_text(cleaned.text);
-    let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
-    let score = musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
-    let by = match to {
-        NewKey::By(interval) => interval,
-        NewKey::Fifths { fifths, part } => nearest_by_fifths(fifths - score.parts[part].sounding_fifths(0)),
-    };
-    let policy = &Policy { transpose: Some(by).filter(|by| *by != Interval::UNISON), ..policy.clone() };
-    let mut plan = Plan::new(&tree);
-    let mut expected = Vec::new();
-    for part in &score.parts {
-        let fates = Fate::all_kept(part);
-        let mut rewrite = PartRewrite::new(&mut plan, part, None, &fates);
-        rewrite.compose_bars(BTreeMap::new(), false);
-        rewrite.transpose(by).map_err(|fault| {
-            Failure::Unsupported(format!(
-                "part {}, bar {}: {} the signature would have {}{}",
-                part.id,
-                part.bars[fault.bar].number,
-                by.name(),
-                key_name(fault.fifths),
-                other_way(by, fault.fifths)
-            ))
-        })?;
-        rewrite.finish();
-        expected.push(moved(part, by));
-    }
-    if let Some(provenance) = policy.provenance.as_ref().filter(|_| !plan.is_empty() || !cleaned.summary.is_nothing()) {
-        let changes = cleaned.summary.changes(0);
-        musicxml::sign(&mut plan, &provenance.description(), &provenance.field(policy, changes));
-    }
+pub(super) fn transpose(like: &Input, cleaned: &mut Cleaned, to: NewKey, policy: &mut Policy) -> Result<(), Failure> {
+    step(like, cleaned, policy, Signs::Move, |score, plan, policy| {
+        let by = match to {
+            NewKey::By(interval) => interval,
+            NewKey::Fifths { fifths, part } => nearest_by_fifths(fifths - score.parts[part].sounding_fifths(0)),
+        };
+        policy.transpose = Some(by).filter(|by| *by != Interval::UNISON);
+        let mut expected = Vec::new();
+        for part in &score.parts {
+            let fates = Fate::all_kept(part);
+            let mut rewrite = PartRewrite::new(plan, part, None, &fates);
+            rewrite.compose_bars(BTreeMap::new(), false);
+            rewrite.transpose(by).map_err(|fault| {
+                Failure::Unsupported(format!(
+                    "part {}, bar {}: {} the signature would have {}{}",
+                    part.id,
+                    part.bars[fault.bar].number,
+                    by.name(),
+                    key_name(fault.fifths),
+                    other_way(by, fault.fifths)
+                ))
+            })?;
+            rewrite.finish();
+            expected.push(moved(part, by));
+        }
+        Ok(expected)
+    })?;
     cleaned.moved = policy.transpose;
-    cleaned.text = plan.finish().apply(&input.text)?;
-    let proof = proof::prove_moved(like, &cleaned.text, &expected)?;
-    cleaned.proof = proof.after(&cleaned.proof);
-    Ok(cleaned)
+    Ok(())
 }
 
 /// The same sound written with fewer signs, as advice.
@@ -81,17 +74,9 @@ fn moved(part: &Part, by: Interval) -> Content {
     out.notes = part
         .struck()
         .map(|id| {
-            let note = &part.notes[id];
-            let sound = match note.sound {
-                Sound::Pitched(pitch) => {
-                    // Spelled as it is written, which transposing instruments do in another key.
-                    let written = pitch.moved(note.transpose.inverse()).moved(by).simplest();
-                    written.moved(note.transpose).to_string()
-                }
-                Sound::Unpitched(pitch) => format!("stroke at {pitch}"),
-                Sound::Rest => "rest".into(),
-            };
-            NoteLine { bar: note.bar, offset: note.offset, sound, length: part.sounding(id) }
+            // Spelled as it is written, which transposing instruments do in another key.
+            let transpose = part.notes[id].transpose;
+            Content::note(part, id, |pitch| pitch.moved(transpose.inverse()).moved(by).simplest().moved(transpose))
         })
         .collect();
     let marks = part.marks.iter().filter(|m| m.category != Category::Signature);

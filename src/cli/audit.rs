@@ -39,6 +39,9 @@ pub struct Args {
     instruments: Option<PathBuf>,
     #[command(flatten)]
     octave: Octave,
+    /// Quarter notes per minute, for the hardest stretches [default: the score's first metronome mark, or else 72]
+    #[arg(long, value_name = "N", value_parser = input::tempo, requires = "instrument")]
+    tempo: Option<f64>,
     /// Only these bars of the edition, by their printed numbers
     #[arg(long, value_name = "A-B")]
     bars: Option<String>,
@@ -188,7 +191,7 @@ fn audit_of(
         instruments: &instruments,
         bars: bars.as_ref(),
         asked: args.octave.reading(),
-        hands: chart.as_ref().map(|chart| Hands { chart, tempo: Tempo::of(&edition, None) }),
+        hands: chart.as_ref().map(|chart| Hands { chart, tempo: Tempo::of(&edition, args.tempo) }),
         warnings,
     };
     let wanted = (args.format == Form::Html).then(|| material.clone());

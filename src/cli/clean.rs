@@ -1,7 +1,8 @@
 //! `obelus clean`: the edition without its editor.
 
 use super::failure::Failure;
-use super::input;
+use super::input::{self, Octave};
+use super::meant::Meant;
 use super::mine::Mine;
 use super::notes::NotesFile;
 use super::output::{Content, Output};
@@ -9,7 +10,7 @@ use super::pdf::PdfFile;
 use super::progress::Progress;
 use clap::ValueEnum;
 use obelus::clean::NewKey;
-use obelus::clean::{self, Additions, Apart, Cleaned, Decisions, Origin, Policy, Provenance, Restore, Sides};
+use obelus::clean::{self, Additions, Apart, Cleaned, Decisions, Origin, Policy, Provenance, Restore, Sides, Wishes};
 use obelus::collate::{self, Choice};
 use obelus::engrave;
 use obelus::findings;
@@ -54,6 +55,20 @@ pub struct Args {
     /// Write the copy in this key, by the nearest way: "D minor"
     #[arg(long, value_name = "KEY", value_parser = key_fifths)]
     key: Option<i32>,
+    /// Tell which notes of the clean part leave this instrument's range [default: as --for says]
+    #[arg(long, value_name = "NAME")]
+    pub(super) instrument: Option<String>,
+    /// A table of your own instruments, TOML; adds to the standard one
+    #[arg(long, value_name = "FILE")]
+    pub(super) instruments: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) octave: Octave,
+    /// Move phrases to another octave where they leave the instrument's range
+    #[arg(long)]
+    pub(super) fit: bool,
+    /// Write the part as this instrument reads it: clef, transposition, key, name
+    #[arg(long = "for", value_name = "INSTRUMENT")]
+    pub(super) written_for: Option<String>,
     /// Follow the decisions in this file, which audit --decisions writes
     #[arg(long, value_name = "FILE")]
     decisions: Option<PathBuf>,
@@ -81,6 +96,8 @@ Examples:
   obelus clean edition.mxl source.mxl -o proof.mxl --additions color
   obelus clean edition.mxl source.mxl -o part.mxl --no-restore octaves,passages
   obelus clean edition.mxl source.mxl -o part.mxl --transpose \"up a major second\"
+  obelus clean edition.mxl source.mxl -o part.mxl --key \"F major\" --instrument \"alto recorder\" --fit
+  obelus clean edition.mxl source.mxl -o part.mxl --part Oboe --for \"clarinet in B flat\"
   obelus clean edition.mxl source.mxl -o part.mxl --part Flute --pdf part.pdf
   obelus clean edition.mxl source.mxl -o part.mxl --decisions decisions.toml --notes notes.md
 
@@ -156,7 +173,9 @@ fn mark_category(name: &str) -> Result<Category, String> {
 pub fn run(args: &Args) -> Result<u8, Failure> {
     let scores = [args.edition.as_path(), args.source.as_path()];
     let mut others = scores.to_vec();
-    others.extend([&args.mine, &args.decisions, &args.apart].into_iter().flatten().map(PathBuf::as_path));
+    others.extend(
+        [&args.mine, &args.decisions, &args.apart, &args.instruments].into_iter().flatten().map(PathBuf::as_path),
+    );
     input::refuse_twice_stdin(&others)?;
     let output = Output::new(Some(&args.output), &others)?;
     others.push(&args.output);
@@ -171,6 +190,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         ));
     }
     let apart = args.apart.as_deref().map(read_table).transpose()?;
+    let meant = Meant::of(args)?;
 
     let mut progress = Progress::new(4 + u64::from(pdf.is_some()));
     progress.step("reading the edition");
@@ -212,16 +232,18 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         additions: args.additions.into(),
         apart: apart.map(|(table, _)| table).unwrap_or_default(),
         decisions: decisions.map(|(decisions, _)| decisions),
-        transpose: None,
         // The last step says it.
-        provenance: None,
+        ..Policy::default()
     };
-    let to = match (args.transpose, args.key) {
+    let key = match (args.transpose, args.key) {
         (Some(by), _) => Some(NewKey::By(by)),
         (None, key) => key.map(|fifths| NewKey::Fifths { fifths, part: first.edition }),
     };
-    if mine.is_none() && to.is_none() {
-        policy.provenance = Some(provenance.clone());
+    let cleaned_parts: Vec<usize> = collation.parts.iter().map(|a| a.edition).collect();
+    let wishes = Wishes { key, ..meant.wishes(&edition.score, &cleaned_parts)? };
+    let signed = mine.is_none().then_some(&provenance);
+    if !wishes.change() {
+        policy.provenance = signed.cloned();
     }
     let sides = Sides {
         edition_tree: &edition_tree,
@@ -233,11 +255,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     };
     progress.step("cleaning and proving");
     let mut cleaned = clean::clean(sides, &policy).map_err(|e| clean_failure(args, e))?;
-    if let Some(to) = to {
-        policy.provenance = mine.is_none().then(|| provenance.clone());
-        cleaned = clean::transpose(&edition_input, cleaned, to, &policy)?;
-        policy.transpose = cleaned.moved;
-    }
+    cleaned = clean::adapt(&edition_input, cleaned, &wishes, &mut policy, signed)?;
     policy.provenance = Some(provenance);
     let mut laid = None;
     if let Some(mine) = &mine {
@@ -251,7 +269,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     warnings.append(&mut cleaned.warnings);
     output.write(Content::Bytes(&edition_input.encode_for(&cleaned.text, &args.output)?))?;
     if let Some(notes) = notes {
-        notes.write(&sides, [&args.edition, &args.source], &cleaned.decisions, &policy, &warnings)?;
+        notes.write(&sides, [&args.edition, &args.source], &cleaned, &policy, &warnings)?;
     }
     let pages = pdf.map_or(Ok(()), |pdf| {
         progress.step("engraving");

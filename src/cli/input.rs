@@ -2,7 +2,7 @@
 
 use super::failure::Failure;
 use obelus::clean::Origin;
-use obelus::instrument::{Instruments, Reading};
+use obelus::instrument::{Instrument, Instruments, Reading};
 use obelus::musicxml::{self, Input, Tree};
 use obelus::score::{Part, Score};
 use std::mem::ManuallyDrop;
@@ -95,6 +95,26 @@ pub fn part(score: &Score, file: &str, wanted: &str) -> Result<usize, Failure> {
         .collect();
     let noun = if names.len() == 1 { "its part is" } else { "its parts are" };
     Err(Failure::wrong_use(format!("{file}: no part is called \"{wanted}\"; {noun} {}", names.join(", "))))
+}
+
+/// A part by its place, and the instruments that it is looked at for, each with whether its name tells it.
+pub type OnInstruments<'t> = (usize, Vec<(&'t Instrument, bool)>);
+
+/// The parts that the user means, all or one, with the instruments that they named, or the one that the part's name
+/// tells.
+pub fn on_instruments<'t>(
+    score: &Score,
+    file: &str,
+    wanted: Option<&str>,
+    given: &[&'t Instrument],
+    table: &'t Instruments,
+) -> Result<Vec<OnInstruments<'t>>, Failure> {
+    let wanted = wanted.map(|p| part(score, file, p)).transpose()?;
+    let on = |p: usize| match given {
+        [] => (p, table.guess(&score.parts[p].name).map(|i| (i, true)).into_iter().collect()),
+        given => (p, given.iter().map(|i| (*i, false)).collect()),
+    };
+    Ok((0..score.parts.len()).filter(|p| wanted.is_none_or(|w| w == *p)).map(on).collect())
 }
 
 /// The standard instruments, with the user's own table if there is one.

@@ -53,24 +53,17 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut given = Vec::new();
     for name in &args.names {
         let instrument = table.find(name)?;
-        if !given.contains(&(instrument, false)) {
-            given.push((instrument, false));
+        if !given.contains(&instrument) {
+            given.push(instrument);
         }
     }
     let (file, reading) = input::load(&args.score)?;
     let score = &reading.score;
-    let wanted = args.part.as_deref().map(|p| input::part(score, &file, p)).transpose()?;
-    let parts: Vec<_> = (0..score.parts.len())
-        .filter(|p| wanted.is_none_or(|w| w == *p))
-        .map(|p| match given.is_empty() {
-            true => (p, table.guess(&score.parts[p].name).map(|i| (i, true)).into_iter().collect()),
-            false => (p, given.clone()),
-        })
-        .collect();
+    let parts = input::on_instruments(score, &file, args.part.as_deref(), &given, &table)?;
     let tempo = Tempo::of(score, args.tempo);
     let report = report::keys_report(score, &file, &parts, args.octave.reading(), tempo, reading.warnings);
     match args.format {
-        Format::Text => output.write(Content::Text(&report::keys_text(&report, wanted.is_some(), width())))?,
+        Format::Text => output.write(Content::Text(&report::keys_text(&report, args.part.is_some(), width())))?,
         Format::Json => output.write(Content::Bytes(report.json().as_bytes()))?,
         Format::Csv => output.write(Content::Bytes(report::keys_csv(&report).as_bytes()))?,
     }

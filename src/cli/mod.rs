@@ -6,6 +6,7 @@ mod failure;
 mod input;
 mod keys;
 mod marks;
+mod meant;
 mod mine;
 mod notes;
 mod output;

@@ -2,7 +2,7 @@
 
 use super::failure::Failure;
 use super::output::{Content, Output};
-use obelus::clean::{self, Decision, Policy, Sides};
+use obelus::clean::{self, Cleaned, Policy, Sides};
 use obelus::report::{self, Material};
 use std::path::{Path, PathBuf};
 
@@ -38,7 +38,7 @@ impl NotesFile {
         &self,
         sides: &Sides,
         files: [&PathBuf; 2],
-        decisions: &[Vec<Decision>],
+        cleaned: &Cleaned,
         policy: &Policy,
         remarks: &[String],
     ) -> Result<(), Failure> {
@@ -63,7 +63,8 @@ impl NotesFile {
             collation: sides.collation,
             findings: sides.findings,
             names: &clean::finding_names(sides.edition, sides.collation, sides.findings),
-            decisions,
+            decisions: &cleaned.decisions,
+            on: &cleaned.on,
             provenance: policy.provenance.as_ref(),
             remarks,
         };

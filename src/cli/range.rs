@@ -51,7 +51,9 @@ A table of your own has one entry per instrument:
   name = \"my flute\"
   aliases = [\"third flute\"]
   written = [\"D4\", \"A6\"]
-  sounding = [\"F4\", \"C7\"]     # left out when it sounds as written";
+  sounding = [\"F4\", \"C7\"]     # left out when it sounds as written
+
+docs/keys.md has all keys of an entry.";
 
 pub fn run(args: &Args) -> Result<u8, Failure> {
     let inputs: Vec<_> = [&args.score, &args.instruments].into_iter().filter_map(|p| p.as_deref()).collect();
@@ -61,16 +63,13 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         output.write(Content::Text(&report::instruments_text(&table)))?;
         return Ok(0);
     };
-    let given = args.instrument.as_deref().map(|n| table.find(n)).transpose()?;
+    let given: Vec<_> = args.instrument.as_deref().map(|n| table.find(n)).transpose()?.into_iter().collect();
     let (file, reading) = input::load(path)?;
     let score = &reading.score;
-    let wanted = args.part.as_deref().map(|p| input::part(score, &file, p)).transpose()?;
-    let parts: Vec<_> = (0..score.parts.len())
-        .filter(|p| wanted.is_none_or(|w| w == *p))
-        .map(|p| match given {
-            Some(instrument) => (p, Some(instrument), false),
-            None => (p, table.guess(&score.parts[p].name), true),
-        })
+    let parts = input::on_instruments(score, &file, args.part.as_deref(), &given, &table)?;
+    let parts: Vec<_> = parts
+        .into_iter()
+        .map(|(place, on)| on.first().map_or((place, None, true), |(i, guessed)| (place, Some(*i), *guessed)))
         .collect();
     let report = report::range_report(
         score,

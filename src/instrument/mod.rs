@@ -1,6 +1,8 @@
 //! Instruments and their ranges: what a part asks of the one that plays it.
 
+mod clef;
 mod names;
+mod own;
 mod range;
 mod reading;
 mod standard;
@@ -9,7 +11,8 @@ mod table;
 use crate::pitch::{Interval, Pitch};
 use std::fmt;
 
-pub use range::{Compass, Outside, OutsidePassage, RangeCheck, Side, check};
+pub use clef::{Clef, ClefSign};
+pub use range::{Compass, Outside, OutsidePassage, RangeCheck, Side, check, played};
 pub use reading::Reading;
 pub use table::{Error, Instruments};
 
@@ -46,6 +49,14 @@ pub struct Instrument {
     pub aliases: Vec<String>,
     pub written: Range,
     pub sounding: Range,
+    /// What its parts are written in.
+    pub clef: Clef,
+    /// Clefs that its players read as well, where the part changes to them.
+    pub other_clefs: Vec<Clef>,
+    /// As it stands before every staff but the first.
+    pub abbreviation: Option<String>,
+    /// 1-based program of General MIDI.
+    pub midi_program: Option<u8>,
 }
 
 impl Instrument {

@@ -133,7 +133,7 @@ fn doubt(part: &Part, check: &RangeCheck) -> Option<String> {
 }
 
 /// Notes that sound anew: struck ones and grace notes, without cues.
-fn played(part: &Part) -> impl Iterator<Item = NoteId> + '_ {
+pub fn played(part: &Part) -> impl Iterator<Item = NoteId> + '_ {
     (0..part.notes.len()).filter(|n| {
         let note = &part.notes[*n];
         !note.cue && !note.is_rest() && note.tied_from.is_none()

@@ -1,8 +1,14 @@
 //! The instruments that obelus knows. Pitches are scientific: C4 is middle C.
 //!
+//! Clefs, abbreviations and programs of General MIDI are common practice. The
+//! soprano recorders have the little 8, for without it nobody knows in which
+//! octave their parts sound; the basses and the piccolo are printed without.
+//!
 //! Every entry says where its numbers come from; "common practice" means that no
 //! source was read for them. It is part of the program rather than a file beside
 //! it, for every audit asks it.
+
+use super::Clef;
 
 /// An instrument as a table of the user's own has it, too.
 pub(super) struct Row {
@@ -14,6 +20,11 @@ pub(super) struct Row {
     pub written: [&'static str; 2],
     /// The same two notes as they sound.
     pub sounding: [&'static str; 2],
+    pub clef: Clef,
+    pub other_clefs: &'static [Clef],
+    pub abbreviation: &'static str,
+    /// 1-based.
+    pub midi_program: u8,
 }
 
 pub(super) const ROWS: [Row; 17] = [
@@ -31,6 +42,10 @@ pub(super) const ROWS: [Row; 17] = [
         ],
         written: ["F4", "G6"],
         sounding: ["F5", "G7"],
+        clef: Clef::TREBLE_8,
+        other_clefs: &[],
+        abbreviation: "Sno. Rec.",
+        midi_program: 75,
     },
     // Low note: Thorn. High note: an encyclopedia's article on the soprano recorder.
     Row {
@@ -48,6 +63,10 @@ pub(super) const ROWS: [Row; 17] = [
         ],
         written: ["C4", "D6"],
         sounding: ["C5", "D7"],
+        clef: Clef::TREBLE_8,
+        other_clefs: &[],
+        abbreviation: "S. Rec.",
+        midi_program: 75,
     },
     // Thorn; an encyclopedia's article on the alto recorder.
     Row {
@@ -66,6 +85,10 @@ pub(super) const ROWS: [Row; 17] = [
         ],
         written: ["F4", "G6"],
         sounding: ["F4", "G6"],
+        clef: Clef::TREBLE,
+        other_clefs: &[],
+        abbreviation: "A. Rec.",
+        midi_program: 75,
     },
     // Low note: Thorn. High note: common practice.
     Row {
@@ -80,6 +103,10 @@ pub(super) const ROWS: [Row; 17] = [
         ],
         written: ["C4", "D6"],
         sounding: ["C4", "D6"],
+        clef: Clef::TREBLE,
+        other_clefs: &[],
+        abbreviation: "T. Rec.",
+        midi_program: 75,
     },
     // Low note: Thorn. High note: common practice. In the bass clef.
     Row {
@@ -94,6 +121,10 @@ pub(super) const ROWS: [Row; 17] = [
         ],
         written: ["F2", "G4"],
         sounding: ["F3", "G5"],
+        clef: Clef::BASS,
+        other_clefs: &[],
+        abbreviation: "B. Rec.",
+        midi_program: 75,
     },
     // Common practice, no source. In the bass clef.
     Row {
@@ -109,6 +140,10 @@ pub(super) const ROWS: [Row; 17] = [
         ],
         written: ["C2", "D4"],
         sounding: ["C3", "D5"],
+        clef: Clef::BASS,
+        other_clefs: &[],
+        abbreviation: "Gb. Rec.",
+        midi_program: 75,
     },
     // A minor third below the alto: D. Lasocki, American Recorder, Summer 2017.
     Row {
@@ -116,6 +151,10 @@ pub(super) const ROWS: [Row; 17] = [
         aliases: &["tenor recorder in D", "recorder in D", "Voice-Flute", "flauto di voce", "flûte de voix"],
         written: ["D4", "E6"],
         sounding: ["D4", "E6"],
+        clef: Clef::TREBLE,
+        other_clefs: &[],
+        abbreviation: "V. Fl.",
+        midi_program: 75,
     },
     // Above E6 the notes are forced: Hotteterre, Principes, 1707. A lexicon of 1809
     // goes up to A6.
@@ -137,6 +176,10 @@ pub(super) const ROWS: [Row; 17] = [
         ],
         written: ["D4", "E6"],
         sounding: ["D4", "E6"],
+        clef: Clef::TREBLE,
+        other_clefs: &[],
+        abbreviation: "Fl.",
+        midi_program: 74,
     },
     // Low note: music21, Flute. High note: tables for orchestration. Some flutes
     // reach B3, and players D7.
@@ -145,6 +188,10 @@ pub(super) const ROWS: [Row; 17] = [
         aliases: &["flute", "concert flute", "Flöte", "Querflöte", "flauto", "flûte"],
         written: ["C4", "C7"],
         sounding: ["C4", "C7"],
+        clef: Clef::TREBLE,
+        other_clefs: &[],
+        abbreviation: "Fl.",
+        midi_program: 74,
     },
     // Tables for orchestration; music21, Piccolo.
     Row {
@@ -161,6 +208,10 @@ pub(super) const ROWS: [Row; 17] = [
         ],
         written: ["D4", "C7"],
         sounding: ["D5", "C8"],
+        clef: Clef::TREBLE,
+        other_clefs: &[],
+        abbreviation: "Picc.",
+        midi_program: 73,
     },
     // Walther, Lexicon, 1732. It has no good C#4: common practice.
     Row {
@@ -168,6 +219,10 @@ pub(super) const ROWS: [Row; 17] = [
         aliases: &["Barockoboe", "oboe barocco", "hautbois baroque"],
         written: ["C4", "D6"],
         sounding: ["C4", "D6"],
+        clef: Clef::TREBLE,
+        other_clefs: &[],
+        abbreviation: "Ob.",
+        midi_program: 69,
     },
     // Tables for orchestration; low note also music21, Oboe.
     Row {
@@ -175,6 +230,10 @@ pub(super) const ROWS: [Row; 17] = [
         aliases: &["oboe", "Hoboe", "hautbois"],
         written: ["Bb3", "A6"],
         sounding: ["Bb3", "A6"],
+        clef: Clef::TREBLE,
+        other_clefs: &[],
+        abbreviation: "Ob.",
+        midi_program: 69,
     },
     // Tables for orchestration; low note also music21, Clarinet.
     Row {
@@ -196,6 +255,10 @@ pub(super) const ROWS: [Row; 17] = [
         ],
         written: ["E3", "C7"],
         sounding: ["D3", "Bb6"],
+        clef: Clef::TREBLE,
+        other_clefs: &[],
+        abbreviation: "Cl.",
+        midi_program: 72,
     },
     // Tables for orchestration; music21, Bassoon.
     Row {
@@ -203,6 +266,10 @@ pub(super) const ROWS: [Row; 17] = [
         aliases: &["Fagott", "fagotto", "basson"],
         written: ["Bb1", "Eb5"],
         sounding: ["Bb1", "Eb5"],
+        clef: Clef::BASS,
+        other_clefs: &[Clef::TENOR],
+        abbreviation: "Bsn.",
+        midi_program: 71,
     },
     // Low note: music21, Violin. High note: tables for orchestration.
     Row {
@@ -210,14 +277,31 @@ pub(super) const ROWS: [Row; 17] = [
         aliases: &["Violine", "Geige", "violino", "violon", "fiddle"],
         written: ["G3", "A7"],
         sounding: ["G3", "A7"],
+        clef: Clef::TREBLE,
+        other_clefs: &[],
+        abbreviation: "Vln.",
+        midi_program: 41,
     },
     // Low note: music21, Viola. High note: common practice.
-    Row { name: "viola", aliases: &["Bratsche"], written: ["C3", "E6"], sounding: ["C3", "E6"] },
+    Row {
+        name: "viola",
+        aliases: &["Bratsche"],
+        written: ["C3", "E6"],
+        sounding: ["C3", "E6"],
+        clef: Clef::ALTO,
+        other_clefs: &[Clef::TREBLE],
+        abbreviation: "Vla.",
+        midi_program: 42,
+    },
     // Low note: music21, Violoncello. High note: common practice.
     Row {
         name: "cello",
         aliases: &["violoncello", "Violoncell", "violoncelle"],
         written: ["C2", "C6"],
         sounding: ["C2", "C6"],
+        clef: Clef::BASS,
+        other_clefs: &[Clef::TENOR, Clef::TREBLE],
+        abbreviation: "Vc.",
+        midi_program: 43,
     },
 ];

@@ -2,9 +2,8 @@
 
 use super::names;
 use super::standard::{ROWS, Row};
-use super::{Instrument, Range};
+use super::{Instrument, Range, own};
 use crate::pitch::Pitch;
-use serde::{Deserialize, Deserializer};
 use std::path::Path;
 
 /// More than any table needs; a score given by mistake is not read whole.
@@ -29,42 +28,6 @@ pub struct Instruments {
     list: Vec<Instrument>,
 }
 
-/// A table of the user's own: what a `Row` has, where `sounding` may be left
-/// out for an instrument that sounds as it is written.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct File {
-    #[serde(default)]
-    instrument: Vec<toml::Spanned<Entry>>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Entry {
-    name: toml::Spanned<String>,
-    #[serde(default)]
-    aliases: Vec<String>,
-    #[serde(default, deserialize_with = "range")]
-    written: Option<Range>,
-    #[serde(default, deserialize_with = "range")]
-    sounding: Option<Range>,
-}
-
-fn range<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Range>, D::Error> {
-    use serde::de::Error;
-    let [lowest, highest] = <[String; 2]>::deserialize(from)
-        .map_err(|_| D::Error::custom("a range is its lowest and its highest note, as in [\"F4\", \"G6\"]"))?;
-    let read = |text: &str| {
-        Pitch::parse(text).ok_or_else(|| D::Error::custom(format!("\"{text}\" is not a pitch; write F4 or Bb3")))
-    };
-    let range = Range { lowest: read(&lowest)?, highest: read(&highest)? };
-    if range.lowest.sound() > range.highest.sound() {
-        let reason = format!("{lowest} lies above {highest}; the lowest note comes first");
-        return Err(D::Error::custom(reason));
-    }
-    Ok(Some(range))
-}
-
 impl Instruments {
     /// The table that comes along.
     pub fn standard() -> Instruments {
@@ -77,6 +40,10 @@ impl Instruments {
             aliases: row.aliases.iter().map(|alias| alias.to_string()).collect(),
             written: range(row.written),
             sounding: range(row.sounding),
+            clef: row.clef,
+            other_clefs: row.other_clefs.to_vec(),
+            abbreviation: Some(row.abbreviation.into()),
+            midi_program: Some(row.midi_program),
         };
         Instruments { list: ROWS.iter().map(instrument).collect() }
     }
@@ -104,38 +71,7 @@ impl Instruments {
     }
 
     fn add(&mut self, file: &str, text: &str) -> Result<(), Error> {
-        let wrong = |at: usize, reason: String| Error::Content {
-            file: file.into(),
-            line: text[..at.min(text.len())].matches('\n').count() + 1,
-            reason,
-        };
-        let entries: File = toml::from_str(text).map_err(|e| {
-            let reason = e.message().replace('\n', " ");
-            wrong(e.span().map_or(0, |s| s.start), reason)
-        })?;
-        for entry in entries.instrument {
-            let start = entry.span().start;
-            let entry = entry.into_inner();
-            let name_start = entry.name.span().start;
-            let name = entry.name.into_inner();
-            if names::plain(&name).is_empty() {
-                return Err(wrong(name_start, "an instrument needs a name".into()));
-            }
-            let (Some(written), Some(sounding)) = (entry.written.or(entry.sounding), entry.sounding.or(entry.written))
-            else {
-                let reason = format!("\"{name}\" has no range; give its written notes");
-                return Err(wrong(start, reason));
-            };
-            let size = |r: Range| r.highest.sound() - r.lowest.sound();
-            if size(written) != size(sounding) {
-                let reason = format!(
-                    "\"{name}\" is written {written} but sounds {sounding}, \
-                     which are not equally far apart"
-                );
-                return Err(wrong(start, reason));
-            }
-            self.put(Instrument { name, aliases: entry.aliases, written, sounding });
-        }
+        own::read(file, text)?.into_iter().for_each(|instrument| self.put(instrument));
         Ok(())
     }
 
@@ -325,25 +261,27 @@ mod tests {
         assert_eq!(table.find("flute").unwrap().name, "tin whistle");
     }
 
+    // Common practice, no source: what parts for these are printed in.
     #[test]
-    fn mistakes_in_a_table_have_their_line() {
-        let said = |text: &str| {
-            let mut table = Instruments::standard();
-            table.add("mine.toml", text).unwrap_err().to_string()
-        };
-        for (text, line, word) in [
-            ("[[instrument]]\nname = \"a\"\n", 1, "no range"),
-            ("[[instrument]]\nname = \"a\"\nwritten = [\"H4\", \"G6\"]\n", 3, "H4"),
-            ("[[instrument]]\nname = \"a\"\nwritten = [\"G6\", \"F4\"]\n", 3, "above"),
-            ("[[instrument]]\nname = \"a\"\nwritten = \"G6\"\n", 3, "lowest"),
-            ("[[instrument]]\nnam = \"a\"\n", 2, "nam"),
-            ("\n\nnot a table", 3, ""),
-            ("[[instrument]]\nname = \"a\"\nwritten = [\"C4\", \"C5\"]\nsounding = [\"C5\", \"D6\"]", 1, "equally"),
+    fn parts_have_their_clefs() {
+        let mut table = Instruments::standard();
+        let own = "[[instrument]]\nname = \"contrabassoon\"\nwritten = [\"Bb1\", \"Bb4\"]\nsounding = [\"Bb0\", \"Bb3\"]\n\n\
+                   [[instrument]]\nname = \"vocal tenor\"\nwritten = [\"C4\", \"A5\"]\nsounding = [\"C3\", \"A4\"]\n\
+                   clef = \"treble 8 below\"\nabbreviation = \"T.\"\n";
+        table.add("mine.toml", own).unwrap();
+        for (name, clef) in [
+            ("soprano recorder", "treble 8 above"),
+            ("alto recorder", "treble"),
+            ("tenor recorder", "treble"),
+            ("bass recorder", "bass"),
+            ("clarinet", "treble"),
+            ("viola", "alto"),
+            ("cello", "bass"),
+            ("contrabassoon", "bass"),
+            ("vocal tenor", "treble 8 below"),
         ] {
-            let said = said(text);
-            assert!(said.starts_with(&format!("mine.toml: line {line}: ")), "{said}");
-            assert!(said.contains(word), "{said}");
-            assert!(!said.contains('\n'), "{said}");
+            assert_eq!(table.find(name).unwrap().clef.to_string(), clef, "{name}");
         }
+        assert_eq!(table.find("vocal tenor").unwrap().abbreviation.as_deref(), Some("T."));
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::instrument::{Instrument, Reading};
 use crate::pitch::{Interval, Pitch};
-use crate::score::{Category, NoteId, Part};
+use crate::score::{Category, Mark, NoteId, Part};
 use crate::time::Time;
 use std::ops::Range;
 
@@ -32,11 +32,14 @@ pub struct Event {
     pub onset: Time,
     pub end: Time,
     pub grace: bool,
+    /// A grace note that belongs to the note before it.
+    pub after: bool,
     /// Quarter notes since the event before it began.
     pub since: f64,
     /// A rest, a breath or a hold stands before it.
     pub after_rest: bool,
-    /// A slur joins it to the event before it, or it is the main note of a grace note.
+    /// It goes with the event before it: a slur or a glissando joins them, that event still
+    /// sounds, or one is a grace note of the other.
     pub joined: bool,
 }
 
@@ -111,6 +114,7 @@ pub fn lines(part: &Part, pitch: impl Fn(NoteId) -> Option<Pitch>) -> Vec<Line> 
                 onset,
                 end,
                 grace: note.grace > 0,
+                after: note.grace_after,
                 since: 0.0,
                 after_rest: false,
                 joined: false,
@@ -128,14 +132,24 @@ pub fn lines(part: &Part, pitch: impl Fn(NoteId) -> Option<Pitch>) -> Vec<Line> 
 }
 
 fn times(line: &mut Line) {
+    // Until when what came before sounds: of a chord some notes may be held longer.
+    let mut held = Time::zero();
     for place in 1..line.events.len() {
         let [before, event] = &mut line.events[place - 1..=place] else { unreachable!("two events") };
-        event.after_rest = event.onset > before.end && !before.grace;
+        let led_to = before.grace && !before.after;
+        held = held.max(before.end);
+        event.after_rest = event.onset > before.end && !led_to;
         let apart = event.onset - before.onset;
         let since = apart.numer() as f64 / apart.denom() as f64;
         event.since = if before.grace || (event.grace && since <= 0.0) { GRACE } else { since.max(FASTEST) };
-        event.joined = before.grace;
+        event.joined = led_to || event.after || event.onset < held;
     }
+}
+
+/// Whether a line leads from the note where a mark begins to the one where it ends.
+pub fn joins(mark: &Mark) -> bool {
+    mark.category == Category::Slur
+        || mark.category == Category::Ornament && matches!(&*mark.kind, "glissando" | "slide")
 }
 
 /// Where slurs join and where breaths part.
@@ -155,7 +169,7 @@ fn joints(part: &Part, line: &mut Line) {
     let mut change = vec![0i32; line.events.len() + 1];
     for mark in &part.marks {
         match mark.category {
-            Category::Slur => {
+            _ if joins(mark) => {
                 let ends = mark.at.note.and_then(find).zip(mark.end.and_then(|e| e.note).and_then(find));
                 if let Some((from, to)) = ends.filter(|(from, to)| from < to) {
                     change[from + 1] += 1;
@@ -163,7 +177,12 @@ fn joints(part: &Part, line: &mut Line) {
                 }
             }
             Category::Breath | Category::Fermata => {
-                if let Some(next) = mark.at.note.and_then(find).and_then(|place| line.events.get_mut(place + 1)) {
+                let next = mark
+                    .at
+                    .note
+                    .and_then(find)
+                    .and_then(|place| line.events[place + 1..].iter_mut().find(|event| !event.after));
+                if let Some(next) = next {
                     next.after_rest = true;
                 }
             }

@@ -14,7 +14,7 @@ mod tempo;
 pub use choice::simplest;
 pub use effort::Effort;
 pub use fingerings::{Chart, Fingering};
-pub use line::View;
+pub use line::{View, joins};
 pub use stretches::Stretch;
 pub use study::{Handling, Study, Trial};
 pub use tempo::{Tempo, TempoSource};

@@ -81,6 +81,7 @@ mod tests {
                 length: Time::from(4),
                 meter: Meter::default(),
                 fifths: 0,
+                mode: None,
                 divisions: 1,
                 transpose: Interval::UNISON,
                 notes: 0..0,

@@ -1,5 +1,6 @@
 //! What a cleaning did, in a few lines.
 
+use super::adapted;
 use super::phrases::count;
 use crate::clean::{Additions, Cleaned};
 use std::fmt::Write;
@@ -17,11 +18,8 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
         let _ = writeln!(out, "{}", textwrap::fill(&text, width));
     };
     if did.is_nothing() && did.kept == 0 {
-        let same = if cleaned.moved.is_some() {
-            ""
-        } else {
-            "; it is the edition byte for byte, but for your own marks if any"
-        };
+        let adapted = cleaned.moved.is_some() || cleaned.written.is_some() || adapted::has_moves(cleaned);
+        let same = if adapted { "" } else { "; it is the edition byte for byte, but for your own marks if any" };
         line(format!("{file}: nothing had to change{same}."));
     } else {
         let parts = [
@@ -44,6 +42,9 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
     if let Some(by) = cleaned.moved {
         line(format!("All of it was then moved {}.", by.name()));
     }
+    for told in adapted::told(cleaned) {
+        line(told);
+    }
     if let Some(marks) = laid {
         line(format!("{} of your own laid on.", count(marks, "mark")));
     }
@@ -54,10 +55,11 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
         count(proof.notes, "note"),
         count(proof.marks, "mark")
     ));
+    let before = if adapted::has_moves(cleaned) { " before phrases went to other octaves" } else { "" };
     let again = if proof.again { " Cleaned again, it stays as it is." } else { "" };
     match proof.left {
-        Some(0) => line(format!("Laid beside the source, nothing else is found.{again}")),
-        Some(n) => line(format!("Laid beside the source, only the {} found.", kept(n))),
+        Some(0) => line(format!("Laid beside the source{before}, nothing else is found.{again}")),
+        Some(n) => line(format!("Laid beside the source{before}, only the {} found.", kept(n))),
         None => {}
     }
     for warning in warnings {

@@ -1,10 +1,11 @@
 //! Critical notes: each of the editor's interventions with what became of it,
 //! as the report of a critical edition lists them.
 
+use super::adapted;
 use super::csv::line;
 use super::phrases::{self, CAUTION, key_relation};
 use super::{Audit, PartReport, Point};
-use crate::clean::{Decision, Names, Provenance};
+use crate::clean::{Decision, Names, OnInstrument, Provenance};
 use crate::collate::Collation;
 use crate::findings::{Finding, PartFindings, Spot, Status};
 use crate::score::{Part, Score};
@@ -34,6 +35,8 @@ pub struct Notes<'a> {
     pub findings: &'a [PartFindings],
     pub names: &'a [Names],
     pub decisions: &'a [Vec<Decision>],
+    /// How the clean parts lie on the instruments that they are meant for.
+    pub on: &'a [OnInstrument],
     pub provenance: Option<&'a Provenance>,
     /// Further decisions and warnings, in sentences.
     pub remarks: &'a [String],
@@ -80,11 +83,11 @@ impl Notes<'_> {
             let remarks = self.of_part(index);
             if remarks.is_empty() {
                 out.push_str("Nothing differs.\n");
-                continue;
+            } else {
+                out.push_str(
+                    "| bar | sign | category | edition | source | remark |\n| --- | --- | --- | --- | --- | --- |\n",
+                );
             }
-            out.push_str(
-                "| bar | sign | category | edition | source | remark |\n| --- | --- | --- | --- | --- | --- |\n",
-            );
             for r in remarks {
                 let bar = if r.source_bar.is_empty() || r.source_bar == r.bar {
                     r.bar
@@ -93,6 +96,16 @@ impl Notes<'_> {
                 };
                 let cells = [bar, r.sign, r.category, r.edition, r.source, r.remark].map(|c| plain(&c));
                 let _ = writeln!(out, "| {} |", cells.join(" | "));
+            }
+            for on in self.on_of(index) {
+                let _ = write!(out, "\n### On the {}\n\n{}\n", plain(&on.instrument), plain(&adapted::summary(on)));
+                let remarks = adapted::remarks(on);
+                if !remarks.is_empty() {
+                    out.push_str("\nBars are the clean copy's.\n\n");
+                }
+                for remark in remarks {
+                    let _ = writeln!(out, "- {}", plain(&remark.text));
+                }
             }
         }
         let more: Vec<String> = phrases::unmatched(self.audit);
@@ -124,8 +137,18 @@ impl Notes<'_> {
                     &r.name,
                 ]);
             }
+            for remark in self.on_of(index).flat_map(adapted::remarks) {
+                let (bar, sign) = (&remark.bar, &sign(remark.part, remark.at, remark.voice));
+                out += &line(&[part.part.spoken(), bar, sign, "", remark.category, "", "", &remark.text, ""]);
+            }
         }
         out
+    }
+
+    /// What was looked at for an instrument of a part.
+    fn on_of(&self, index: usize) -> impl Iterator<Item = &OnInstrument> {
+        let place = self.collation.parts[index].edition;
+        self.on.iter().filter(move |on| on.place == place && (on.moves.is_some() || !on.left.is_empty()))
     }
 }
 

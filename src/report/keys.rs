@@ -7,7 +7,7 @@ use super::{PartName, Point, SCHEMA, ScoreName, Transposition, json};
 use crate::instrument::{Instrument, Range, Reading};
 use crate::keys::phrases::Move;
 use crate::keys::{Chart, Study, Tempo, Trial, View};
-use crate::pitch::{Pitch, key_name};
+use crate::pitch::{Pitch, key_in_words, key_name};
 use crate::score::{NoteId, Part, Score};
 use serde::Serialize;
 
@@ -67,6 +67,8 @@ pub struct Key {
     /// Of the first signature that the player reads.
     pub fifths: i32,
     pub signature: String,
+    /// The key in words; both where the part does not say its mode, none for church modes.
+    pub key: Option<String>,
     pub signatures: Vec<Signature>,
     /// What the player reads, before any octave change.
     pub written: Option<CompassReport>,
@@ -215,6 +217,7 @@ impl Teller<'_> {
             },
             fifths,
             signature: key_name(fifths),
+            key: key_in_words(fifths, self.part.bars.first().and_then(|bar| bar.mode)),
             signatures: trial
                 .signatures
                 .iter()

@@ -85,10 +85,9 @@ fn on_instrument(page: &mut Page, part: &KeysPart, i: &KeysInstrument, all_parts
     page.blank();
     for key in i.transpositions.iter().take(BEST) {
         let lead = format!("  {}  ", key.rank);
-        let signature = match key.signatures.len() {
-            0 | 1 => key.signature.clone(),
-            _ => format!("{} at the start", key.signature),
-        };
+        let start = if key.signatures.len() > 1 { " at the start" } else { "" };
+        let words = key.key.as_ref().map_or(String::new(), |words| format!(", {words}"));
+        let signature = format!("{}{words}{start}", key.signature);
         page.hanging(&lead, &lead, &format!("{} ({signature}): {}.", key.transposition.name, key.reason));
         for change in key.octave_changes.iter().take(CHANGES).filter(|_| key.rank == 1) {
             page.hanging("       ", "       ", &change.sentence);

@@ -3,6 +3,7 @@
 //! The JSON is the result itself; its fields are promised to scripts, and a
 //! change of them is a new `SCHEMA`. What only the text needs is not in it.
 
+mod adapted;
 mod bars;
 mod build;
 mod clean;

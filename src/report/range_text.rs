@@ -91,19 +91,18 @@ fn outside(page: &mut Page, part: &RangePart, range: &RangeOutside) {
 
 /// The table of instruments for people.
 pub fn instruments(table: &Instruments) -> String {
-    let rows: Vec<[String; 3]> = table
-        .iter()
-        .map(|i| {
-            let sounding = if i.written == i.sounding { "as written".into() } else { i.sounding.to_string() };
-            [i.name.clone(), i.written.to_string(), sounding]
-        })
-        .collect();
-    let name = rows.iter().map(|r| r[0].width()).max().unwrap_or(0).max(10);
-    let written = rows.iter().map(|r| r[1].width()).max().unwrap_or(0).max(7);
-    let head = format!("{:name$}  {:written$}  {}", "instrument", "written", "sounding");
-    let mut out = Ink::title(&head) + "\n";
-    for [a, b, c] in rows {
-        let _ = writeln!(out, "{a:name$}  {b:written$}  {c}");
+    let heads = ["instrument", "written", "sounding", "clef"].map(String::from);
+    let rows = table.iter().map(|i| {
+        let sounding = if i.written == i.sounding { "as written".into() } else { i.sounding.to_string() };
+        [i.name.clone(), i.written.to_string(), sounding, i.clef.to_string()]
+    });
+    let lines: Vec<[String; 4]> = std::iter::once(heads).chain(rows).collect();
+    let widths: [usize; 4] = std::array::from_fn(|c| lines.iter().map(|l| l[c].width()).max().unwrap_or(0));
+    let mut out = String::new();
+    for (place, [name, written, sounding, clef]) in lines.iter().enumerate() {
+        let [a, b, c, _] = widths;
+        let line = format!("{name:a$}  {written:b$}  {sounding:c$}  {clef}");
+        let _ = writeln!(out, "{}", if place == 0 { Ink::title(&line) } else { line });
     }
     out
 }

@@ -3,11 +3,12 @@
 #![allow(dead_code)] // each user takes its own share of these calls
 
 use obelus::beside::side_by_side;
-use obelus::clean::{self, Additions, Policy, Sides};
+use obelus::clean::{self, Additions, NewKey, PartFor, Player, Policy, Sides, Wishes};
 use obelus::collate::{self, Choice, Collation};
 use obelus::findings::{self, PartFindings};
 use obelus::instrument::Instruments;
 use obelus::musicxml::{self, Input, Reading, Tree};
+use obelus::pitch::Interval;
 use obelus::report::{self, Material};
 use std::sync::LazyLock;
 
@@ -72,8 +73,26 @@ pub fn clean(bytes: &[u8]) {
         );
         for additions in [Additions::Strip, Additions::Bracket, Additions::Color] {
             // A copy that fails its proof is refused, too; that is what the proof is for.
-            if let Err(failure) = clean::clean(sides, &Policy { additions, ..Policy::default() }) {
-                assert!(!failure.to_string().is_empty());
+            let mut policy = Policy { additions, ..Policy::default() };
+            let part = collation.parts[0].edition;
+            match clean::clean(sides, &policy) {
+                Ok(cleaned) => {
+                    let player =
+                        |name| Player { instrument: TABLE.find(name).expect("it is known"), asked: None, part };
+                    let wishes = Wishes {
+                        key: Some(NewKey::By(Interval::new(2, 3))),
+                        players: vec![player("alto recorder")],
+                        fit: true,
+                        written_for: Some(PartFor {
+                            player: player("clarinet in B flat"),
+                            name: Some("Clarinet".into()),
+                        }),
+                    };
+                    if let Err(failure) = clean::adapt(edition.0.input, cleaned, &wishes, &mut policy, None) {
+                        assert!(!failure.to_string().is_empty());
+                    }
+                }
+                Err(failure) => assert!(!failure.to_string().is_empty()),
             }
         }
     });

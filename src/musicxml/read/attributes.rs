@@ -4,7 +4,7 @@ use super::{LARGEST_DIVISIONS, PartReader};
 use crate::musicxml::Error;
 use crate::musicxml::marks::Spot;
 use crate::musicxml::tree::{alteration, child, child_text, elements, text_of};
-use crate::pitch::{Interval, Pitch};
+use crate::pitch::{Interval, Mode, Pitch};
 use crate::score::Meter;
 use crate::time::{Time, parse_decimal};
 use roxmltree::Node;
@@ -52,6 +52,7 @@ impl PartReader<'_, '_> {
             bar.divisions = self.divisions;
             bar.transpose = transpose;
             bar.fifths = self.fifths.unwrap_or(0);
+            bar.mode = self.mode;
             bar.meter = self.meter;
         }
         Ok(())
@@ -69,6 +70,11 @@ impl PartReader<'_, '_> {
             self.other_key = Some(fifths);
             return;
         }
+        self.mode = child_text(node, "mode").map(|mode| match mode {
+            "major" => Mode::Major,
+            "minor" => Mode::Minor,
+            _ => Mode::Other,
+        });
         let signs = single_accidentals(node);
         if self.fifths != Some(fifths) || self.key_signs != signs {
             let spot = self.spot_at(self.cursor, node);

@@ -10,7 +10,7 @@ use crate::musicxml::Error;
 use crate::musicxml::marks::{Collector, Spot};
 use crate::musicxml::spans;
 use crate::musicxml::tree::{Tree, child, child_text, element, elements, one_line, text_of};
-use crate::pitch::{Interval, Pitch};
+use crate::pitch::{Interval, Mode, Pitch};
 use crate::score::{Bar, Category, Element, Meter, NoteId, Part, Place, Score};
 use crate::time::{Time, parse_decimal};
 use graces::Graces;
@@ -108,6 +108,7 @@ struct PartReader<'a, 'i> {
     /// Staves that transpose otherwise than the part.
     staff_transpose: HashMap<u32, Interval>,
     fifths: Option<i32>,
+    mode: Option<Mode>,
     /// Accidentals of a signature that is not of the circle of fifths.
     key_signs: String,
     /// What another staff than the first was just given as its signature.
@@ -152,6 +153,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             transpose: Interval::UNISON,
             staff_transpose: HashMap::new(),
             fifths: None,
+            mode: None,
             key_signs: String::new(),
             other_key: None,
             meter: Meter::default(),
@@ -204,6 +206,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             length: Time::zero(),
             meter: self.meter,
             fifths: self.fifths.unwrap_or(0),
+            mode: self.mode,
             divisions: self.divisions,
             transpose: self.transpose_of(1),
             notes: first..first,

@@ -2,10 +2,13 @@
 //! put right, marks taken out and laid on, bars rebuilt from the source.
 
 mod bars;
+mod clefs;
 pub(super) mod compose;
 mod dress;
 mod frame;
 mod lay;
+mod octaves;
+mod reader;
 mod shown;
 mod teacher;
 mod ties;
@@ -16,12 +19,15 @@ use super::fragment::Fragment;
 use super::plan::Plan;
 use super::tree::{Tree, child_text};
 use crate::collate::PartAlignment;
+use crate::instrument::Clef;
 use crate::pitch::{Interval, LETTERS, Pitch};
 use crate::score::{Category, Element, Mark, NoteId, Part, Place};
 use crate::time::Time;
 use std::cell::{OnceCell, RefCell};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
+pub use octaves::{TouchedLine, touched_octave_lines};
+pub use reader::{Refusal, WrittenPart};
 pub use teacher::{Anchor, NewMark, ORNAMENTS, articulations, is_dynamic_sign};
 pub use transpose::TooManySigns;
 
@@ -136,8 +142,10 @@ pub struct PartRewrite<'p, 'a, 'i> {
     /// The time signature in force in each bar of a side, once it is asked for.
     edition_times: OnceCell<Vec<Option<Element>>>,
     source_times: OnceCell<Vec<Option<Element>>>,
-    /// Every note moves by one interval, and signs stay where they are.
+    /// Notes move by one interval, or by octaves, and signs stay where they are.
     moved_whole: bool,
+    /// Clefs in the place of the part's own, with the bars from which they hold.
+    other_clefs: Option<Vec<(usize, Clef)>>,
 }
 
 struct Occupied {
@@ -192,6 +200,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             edition_times: OnceCell::new(),
             source_times: OnceCell::new(),
             moved_whole: false,
+            other_clefs: None,
         }
     }
 

@@ -3,9 +3,11 @@
 use super::super::accidentals::{self, Printed, accidental_name};
 use super::super::fragment::Fragment;
 use super::super::tree::{child, child_text, element, text_of};
+use super::clefs::read_clef;
 use super::compose::{is_pitched, stem_of};
 use super::{Fate, PartRewrite, Target};
-use crate::pitch::{Interval, Pitch};
+use crate::instrument::Clef;
+use crate::pitch::Pitch;
 use crate::score::NoteId;
 use crate::time::Time;
 use roxmltree::Node;
@@ -106,7 +108,7 @@ impl PartRewrite<'_, '_, '_> {
             Some(old) if changed && (needed || special) && text_of(old) == name => {}
             Some(old) if changed && (needed || special) => self.plan.replace(element(old), wanted(old)),
             // A sign that is printed without need stays one.
-            Some(old) if self.moved_whole && !status_changed => self.plan.replace(element(old), wanted(old)),
+            Some(old) if self.moved_whole && changed && !status_changed => self.plan.replace(element(old), wanted(old)),
             Some(old) if changed || status_changed && !needed && !special => self.plan.remove(element(old)),
             Some(_) => {}
         }
@@ -197,7 +199,7 @@ impl PartRewrite<'_, '_, '_> {
             match self.fates[row] {
                 Fate::Keep { edition, .. } => {
                     let notes = self.part.bars[edition].notes.clone();
-                    if notes.clone().any(|n| self.pitches.contains_key(&n))
+                    if notes.clone().any(|n| self.other_clefs.is_some() || self.pitches.contains_key(&n))
                         && self.alone(notes.clone().map(|n| self.part.notes[n].voice))
                     {
                         self.restem_kept(row, edition);
@@ -230,7 +232,8 @@ impl PartRewrite<'_, '_, '_> {
             pitch.map_or(0, Pitch::staff_place)
         };
         let groups = beamed(notes.map(|n| (n, beam(n), place(n))));
-        for group in groups.into_iter().filter(|g| g.iter().any(|n| self.pitches.contains_key(&n.0))) {
+        let moved = |n: &Stemmed| self.other_clefs.is_some() || self.pitches.contains_key(&n.0);
+        for group in groups.into_iter().filter(|g| g.iter().any(moved)) {
             let direction = direction(&group, middle);
             for (note, _, _) in group {
                 if let Some((stem, old)) = stem_of(tree, self.part, note)
@@ -269,25 +272,25 @@ impl PartRewrite<'_, '_, '_> {
     }
 
     /// The staff place of the middle line under the clef in force.
-    fn middle_line(&self, row: usize) -> i32 {
-        let treble = Pitch::new(6, 0, 4).staff_place();
+    pub(super) fn middle_line(&self, row: usize) -> i32 {
         let Some(bar) = self.nearest_edition_bar(row) else {
-            return treble;
+            return Clef::TREBLE.middle_line();
         };
+        let clef = match &self.other_clefs {
+            Some(clefs) => clefs.iter().rev().find(|c| c.0 <= bar).map(|c| c.1),
+            None => self.clef_at(bar),
+        };
+        clef.unwrap_or(Clef::TREBLE).middle_line()
+    }
+
+    /// The clef in force at the end of a bar of the edition.
+    pub(super) fn clef_at(&self, bar: usize) -> Option<Clef> {
         let tree = self.plan.tree();
-        let clef = self.part.bars[..=bar].iter().rev().find_map(|b| {
+        let node = self.part.bars[..=bar].iter().rev().find_map(|b| {
             let attributes = tree.node(b.element).children().filter(|n| n.tag_name().name() == "attributes");
             attributes.filter_map(|a| child(a, "clef")).next_back()
         });
-        let Some(clef) = clef else { return treble };
-        let line: i32 = child_text(clef, "line").and_then(|l| l.parse().ok()).unwrap_or(2);
-        let change: i32 = child_text(clef, "clef-octave-change").and_then(|l| l.parse().ok()).unwrap_or(0);
-        let sign = match child_text(clef, "sign") {
-            Some("F") => Pitch::new(3, 0, 3),
-            Some("C") => Pitch::new(0, 0, 4),
-            _ => Pitch::new(4, 0, 4),
-        };
-        sign.moved(Interval::octaves(change)).staff_place() + 2 * (3 - line)
+        node.and_then(read_clef)
     }
 }
 

@@ -5,6 +5,7 @@ use super::super::fragment::Fragment;
 use super::super::tree::{child, child_text, element, elements, text_of};
 use super::PartRewrite;
 use super::compose::{is_pitched, move_named_pitch};
+use crate::instrument::Clef;
 use crate::pitch::{Interval, LETTERS, Pitch};
 use crate::score::NoteId;
 use roxmltree::Node;
@@ -20,45 +21,65 @@ pub struct TooManySigns {
     pub fifths: i32,
 }
 
-impl PartRewrite<'_, '_, '_> {
+impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// Moves the whole part by an interval; instruments that transpose go on
     /// doing so. Parts without pitches stay as they are.
     ///
     /// # Errors
     /// When a signature would need more than seven sharps or flats.
     pub fn transpose(&mut self, by: Interval) -> Result<(), TooManySigns> {
+        self.move_written(&|_| by)
+    }
+
+    /// Moves all that is written; `by` says how far, for how the old writing sounds.
+    pub(super) fn move_written(&mut self, by: &dyn Fn(Interval) -> Interval) -> Result<(), TooManySigns> {
         if !(0..self.part.notes.len()).any(|n| is_pitched(self.part, n)) {
             return Ok(());
         }
         self.moved_whole = true;
-        let fifths = by.fifths();
-        self.fifths = self.part.bars.iter().map(|b| b.fifths + fifths).collect();
-        if let Some(bar) = self.fifths.iter().position(|f| f.abs() > MOST && fifths != 0) {
+        self.fifths = self.part.bars.iter().map(|b| b.fifths + by(b.transpose).fifths()).collect();
+        let changed = |bar: &usize| self.fifths[*bar] != self.part.bars[*bar].fifths;
+        let over = (0..self.fifths.len()).find(|bar| self.fifths[*bar].abs() > MOST && changed(bar));
+        if let Some(bar) = over {
             return Err(TooManySigns { bar, fifths: self.fifths[bar] });
         }
         for note in 0..self.part.notes.len() {
             if let Some(written) = self.written(note) {
-                self.put_pitch(note, written.moved(by).simplest());
+                let moved = written.moved(by(self.part.notes[note].transpose)).simplest();
+                if moved != written {
+                    self.put_pitch(note, moved);
+                }
             }
         }
         for bar in 0..self.part.bars.len() {
             let node = self.plan.tree().node(self.part.bars[bar].element);
             for item in elements(node) {
+                let by = by(self.transposition_from(item));
                 match item.tag_name().name() {
                     "attributes" => {
                         elements(item).filter(|n| n.tag_name().name() == "key").for_each(|key| self.move_key(key, by))
                     }
                     "harmony" => self.move_harmony(item, by),
                     "figured-bass" => self.move_figures(item, by),
+                    "note" if child(item, "rest").is_some() => self.move_rest(item, bar, by),
                     "note" => self.move_signs(item, by),
                     _ => {}
                 }
             }
         }
-        if fifths != 0 {
-            self.say_first_key();
+        let first = self.part.bars.first().is_some_and(|b| b.fifths != self.fifths[0]);
+        if first && !self.says_first("key") {
+            let key = Fragment::new("key").with(Fragment::leaf("fifths", self.fifths[0]));
+            self.say_first(key);
         }
         Ok(())
+    }
+
+    /// How the notes sound that are written from an element on.
+    pub(super) fn transposition_from(&self, node: Node<'_, '_>) -> Interval {
+        let notes = &self.part.notes;
+        let next = notes.partition_point(|n| n.element < element(node));
+        notes.get(next).or(notes.last()).map_or(Interval::UNISON, |n| n.transpose)
     }
 
     fn move_key(&mut self, key: Node<'_, '_>, by: Interval) {
@@ -92,24 +113,44 @@ impl PartRewrite<'_, '_, '_> {
         }
     }
 
-    /// A part that says no signature at first has none to move: it gets one.
-    fn say_first_key(&mut self) {
+    fn first_attributes(&self) -> Option<Node<'a, 'i>> {
+        let node = self.plan.tree().node(self.part.bars.first()?.element);
+        elements(node).take_while(|n| n.tag_name().name() != "note").find(|n| n.tag_name().name() == "attributes")
+    }
+
+    /// Whether the part has an attribute of this name before its first note.
+    pub(super) fn says_first(&self, name: &str) -> bool {
+        self.first_attributes().is_some_and(|a| child(a, name).is_some())
+    }
+
+    /// Puts an attribute before the first note of the part.
+    pub(super) fn say_first(&mut self, what: Fragment) {
         let Some(first) = self.part.bars.first() else { return };
-        let node = self.plan.tree().node(first.element);
-        let attributes = elements(node).find(|n| n.tag_name().name() == "attributes");
-        if attributes.is_some_and(|a| child(a, "key").is_some()) {
-            return;
+        if let Some(attributes) = self.first_attributes() {
+            return self.plan.add_child(element(attributes), what);
         }
-        let key = Fragment::new("key").with(Fragment::leaf("fifths", self.fifths[0]));
-        match attributes {
-            Some(attributes) => self.plan.add_child(element(attributes), key),
-            None => {
-                let attributes = Fragment::new("attributes").with(key);
-                match elements(node).find(|n| n.tag_name().name() != "print") {
-                    Some(head) => self.plan.insert_before(element(head), attributes),
-                    None => self.plan.add_child(first.element, attributes),
-                }
+        let attributes = Fragment::new("attributes").with(what);
+        let node = self.plan.tree().node(first.element);
+        match elements(node).find(|n| n.tag_name().name() != "print") {
+            Some(head) => self.plan.insert_before(element(head), attributes),
+            None => self.plan.add_child(first.element, attributes),
+        }
+    }
+
+    /// A rest may be printed at a pitch's height; under another clef it stays where it was on the staff.
+    fn move_rest(&mut self, note: Node<'_, '_>, bar: usize, by: Interval) {
+        let Some(rest) = child(note, "rest").filter(|r| child(*r, "display-step").is_some()) else { return };
+        let by = match self.other_clefs {
+            Some(_) => {
+                let old = self.clef_at(bar).unwrap_or(Clef::TREBLE).middle_line();
+                Interval::new(self.middle_line(bar) - old, 0)
             }
+            None => by,
+        };
+        if by.steps != 0 {
+            let mut moved = Fragment::copy(rest);
+            move_named_pitch(&mut moved, "display-step", "", by);
+            self.plan.replace(element(rest), moved);
         }
     }
 
@@ -144,15 +185,7 @@ impl PartRewrite<'_, '_, '_> {
 
     /// Signs at ornaments alter the neighbour above, or below where they stand below.
     fn move_signs(&mut self, note: Node<'_, '_>, by: Interval) {
-        let Some(pitch) = child(note, "pitch") else {
-            // A rest may be printed at a pitch's height.
-            if let Some(rest) = child(note, "rest").filter(|r| child(*r, "display-step").is_some()) {
-                let mut moved = Fragment::copy(rest);
-                move_named_pitch(&mut moved, "display-step", "", by);
-                self.plan.replace(element(rest), moved);
-            }
-            return;
-        };
+        let Some(pitch) = child(note, "pitch") else { return };
         let Some(step) = child_text(pitch, "step").and_then(|s| LETTERS.iter().position(|l| s == l.to_string())) else {
             return;
         };

@@ -1,0 +1,200 @@
+//! How a clean part lies on the instrument that it is meant for, and octave
+//! changes where it leaves the range.
+
+use super::adapt::{Signs, Wishes, step};
+use super::expect::{Content, mark_line};
+use super::{Cleaned, Failure, Policy, proof};
+use crate::instrument::{self, Instrument, Outside, Range, Reading};
+use crate::keys::joins;
+use crate::keys::phrases::{Move, Proposal, propose};
+use crate::musicxml::Input;
+use crate::musicxml::rewrite::{Fate, PartRewrite, TouchedLine, touched_octave_lines};
+use crate::pitch::{Interval, Pitch};
+use crate::score::{Category, Mark, MarkId, NoteId, Part, Score};
+use std::collections::{BTreeMap, HashMap};
+
+/// Who plays a part.
+#[derive(Debug, Clone, Copy)]
+pub struct Player<'a> {
+    pub instrument: &'a Instrument,
+    /// The user's reading of the octave.
+    pub asked: Option<Reading>,
+    /// The place of the part in the score.
+    pub part: usize,
+}
+
+/// A clean part on its instrument.
+#[derive(Debug)]
+pub struct OnInstrument {
+    /// The place of the part in the score.
+    pub place: usize,
+    /// As it was before notes went to other octaves.
+    pub part: Part,
+    pub instrument: String,
+    pub reading_sentence: String,
+    /// In the reading that was taken.
+    pub range: Range,
+    /// Notes outside before any change.
+    pub outside: usize,
+    /// `None` where no octave was to change.
+    pub moves: Option<Vec<Move>>,
+    /// Phrases that stayed, for a line joins them to another voice.
+    pub held: Vec<Move>,
+    /// Notes outside now, with the pitches that they have now.
+    pub left: Vec<Outside>,
+}
+
+/// Tells how the parts lie on their instruments; makes them fit if that is wished.
+pub(super) fn look(like: &Input, cleaned: &mut Cleaned, wishes: &Wishes, policy: &mut Policy) -> Result<(), Failure> {
+    if !wishes.fit {
+        let mut score = proof::read_back(like, &cleaned.text)?;
+        let looks: Vec<Look> = wishes.players.iter().map(|player| Look::of(&score, player, false)).collect();
+        cleaned.on = looks.into_iter().map(|look| look.told(&mut score)).collect();
+        return Ok(());
+    }
+    let mut looks = Vec::new();
+    let mut warnings = Vec::new();
+    let mut score = step(like, cleaned, policy, Signs::Stay, |score, plan, policy| {
+        looks = wishes.players.iter().map(|player| Look::of(score, player, true)).collect();
+        policy.fit = looks.iter().map(|look| look.instrument.clone()).next();
+        let mut expected: Vec<Content> = score.parts.iter().map(Content::of).collect();
+        for look in looks.iter().filter(|look| !look.moves.is_empty()) {
+            let part = &score.parts[look.place];
+            let fates = Fate::all_kept(part);
+            let mut rewrite = PartRewrite::new(plan, part, None, &fates);
+            rewrite.compose_bars(BTreeMap::new(), false);
+            rewrite.move_octaves(&look.octaves);
+            let lines = touched_octave_lines(part, &look.octaves);
+            for line in &lines {
+                let mark = &part.marks[line.mark];
+                if line.needless {
+                    rewrite.remove_mark(mark);
+                } else {
+                    let bar = &part.bars[mark.at.bar].number;
+                    let what = &mark.reading;
+                    warnings.push(format!(
+                        "part {}, bar {bar}: the octave line ({what}) stands where notes went to another octave; look at it",
+                        part.id
+                    ));
+                }
+            }
+            rewrite.finish();
+            expected[look.place] = fitted(part, &look.octaves, &lines);
+        }
+        Ok(expected)
+    })?;
+    cleaned.warnings.extend(warnings);
+    cleaned.on = looks.into_iter().map(|look| look.told(&mut score)).collect();
+    Ok(())
+}
+
+struct Look {
+    place: usize,
+    instrument: String,
+    reading_sentence: String,
+    range: Range,
+    outside: usize,
+    fits: bool,
+    moves: Vec<Move>,
+    held: Vec<Move>,
+    /// Of each note of the part.
+    octaves: Vec<i32>,
+    left: Vec<Outside>,
+}
+
+impl Look {
+    fn of(score: &Score, player: &Player, fits: bool) -> Look {
+        let part = &score.parts[player.part];
+        let check = instrument::check(part, player.instrument, player.asked);
+        let mut proposal = match fits {
+            true => propose(part, check.reading, Interval::UNISON, &check.range),
+            false => Proposal::default(),
+        };
+        let held = hold(part, &mut proposal.moves);
+        let octaves = octaves(part, &proposal.moves);
+        let left = instrument::played(part).filter_map(|note| {
+            let pitch = check.pitch(part, note)?.moved(Interval::octaves(octaves[note]));
+            Some(Outside { note, pitch, side: check.range.leaves(pitch)? })
+        });
+        Look {
+            place: player.part,
+            left: left.collect(),
+            outside: check.outside.len(),
+            instrument: check.instrument,
+            reading_sentence: check.reading_sentence,
+            range: check.range,
+            fits,
+            moves: proposal.moves,
+            held,
+            octaves,
+        }
+    }
+
+    fn told(self, score: &mut Score) -> OnInstrument {
+        OnInstrument {
+            place: self.place,
+            part: score.parts[self.place].clone(),
+            instrument: self.instrument,
+            reading_sentence: self.reading_sentence,
+            range: self.range,
+            outside: self.outside,
+            moves: self.fits.then_some(self.moves),
+            held: self.held,
+            left: self.left,
+        }
+    }
+}
+
+/// The octaves by which each note goes; what is tied to one goes with it.
+fn octaves(part: &Part, moves: &[Move]) -> Vec<i32> {
+    let mut out = vec![0; part.notes.len()];
+    for m in moves {
+        for note in m.notes.iter().flat_map(|n| part.tied(*n)) {
+            out[note] = m.octaves;
+        }
+    }
+    out
+}
+
+/// Takes out the moves that would tear a slur or a glissando between two
+/// voices, which are moved one by one.
+fn hold(part: &Part, moves: &mut Vec<Move>) -> Vec<Move> {
+    let mut held = Vec::new();
+    loop {
+        let octaves = octaves(part, moves);
+        let ends = part.marks.iter().filter(|m| joins(m)).filter_map(|m| m.at.note.zip(m.end.and_then(|e| e.note)));
+        let torn: Vec<(NoteId, NoteId)> = ends.filter(|(from, to)| octaves[*from] != octaves[*to]).collect();
+        if torn.is_empty() {
+            return held;
+        }
+        let tears = |m: &Move| {
+            let has = |note: NoteId| m.notes.binary_search(&part.head(note)).is_ok();
+            torn.iter().any(|(from, to)| has(*from) || has(*to))
+        };
+        let (out, stay) = std::mem::take(moves).into_iter().partition(|m| tears(m));
+        *moves = stay;
+        held.extend::<Vec<Move>>(out);
+    }
+}
+
+/// What the part must hold afterwards.
+fn fitted(part: &Part, octaves: &[i32], lines: &[TouchedLine]) -> Content {
+    let mut out = Content::of(part);
+    let by = |note: NoteId| Interval::octaves(octaves[note]);
+    out.notes = part.struck().map(|note| Content::note(part, note, |pitch| pitch.moved(by(note)))).collect();
+    let own: HashMap<_, NoteId> = part.notes.iter().enumerate().map(|(id, note)| (note.element, id)).collect();
+    let gone = |id: MarkId| lines.iter().any(|line| line.mark == id && line.needless);
+    let line = |mark: &Mark| {
+        let mut mark = mark.clone();
+        if mark.category == Category::Grace {
+            let notes = mark.elements.iter().filter_map(|e| own.get(e).copied());
+            let moved = |note: NoteId| Some(part.notes[note].pitch()?.moved(by(note)));
+            mark.pitches = notes.filter_map(moved).collect::<Vec<Pitch>>();
+        }
+        mark_line(&mark, (mark.at.bar, mark.at.offset), mark.end.map(|e| (e.bar, e.offset)), Interval::UNISON)
+    };
+    let marks = part.marks.iter().enumerate().filter(|(_, m)| m.category != Category::Signature);
+    out.marks = marks.filter(|(id, _)| !gone(*id)).map(|(_, mark)| line(mark)).collect();
+    out.sort();
+    out
+}

@@ -1,0 +1,73 @@
+//! For whom a clean copy is meant, as the options of `clean` say.
+
+use super::clean::Args;
+use super::failure::Failure;
+use super::input;
+use obelus::clean::{PartFor, Player, Wishes};
+use obelus::instrument::{Instrument, Instruments, Reading};
+use obelus::score::Score;
+
+pub struct Meant {
+    table: Instruments,
+    /// Whose range counts.
+    range: Option<Instrument>,
+    written_for: Option<Instrument>,
+    asked: Option<Reading>,
+    fit: bool,
+}
+
+impl Meant {
+    /// # Errors
+    /// Wrong use, where an instrument is unknown or lacking; where the table cannot be read.
+    pub fn of(args: &Args) -> Result<Meant, Failure> {
+        let table = input::instruments(args.instruments.as_deref())?;
+        let find = |name: &Option<String>| name.as_deref().map(|n| table.find(n).cloned()).transpose();
+        let written_for = find(&args.written_for)?;
+        let range = find(&args.instrument)?.or_else(|| written_for.clone());
+        let asked = args.octave.reading();
+        if range.is_none() {
+            let option = match (args.fit, asked) {
+                (true, _) => "--fit moves what leaves an instrument's range",
+                (_, Some(Reading::Written)) => "--written reads the notes as an instrument's player does",
+                (_, Some(Reading::Sounding)) => "--sounding reads the notes for an instrument as they sound",
+                _ => "",
+            };
+            if !option.is_empty() {
+                return Err(Failure::wrong_use(format!(
+                    "{option}; name it with --instrument or --for (obelus range --list prints the instruments)"
+                )));
+            }
+        }
+        Ok(Meant { range, written_for, asked, fit: args.fit, table })
+    }
+
+    /// What is wished for the parts that are cleaned.
+    ///
+    /// # Errors
+    /// Wrong use, where one part is to change and several are cleaned.
+    pub fn wishes(&self, score: &Score, parts: &[usize]) -> Result<Wishes<'_>, Failure> {
+        let changes_one = if self.fit { Some("--fit") } else { self.written_for.as_ref().map(|_| "--for") };
+        if let Some(option) = changes_one.filter(|_| parts.len() > 1) {
+            let names: Vec<String> = parts.iter().map(|p| format!("{} {}", p + 1, score.parts[*p].spoken())).collect();
+            return Err(Failure::wrong_use(format!(
+                "{option} is for one part, and {} are cleaned; choose one with --part: {}",
+                parts.len(),
+                names.join(", ")
+            )));
+        }
+        let player = |instrument, part: usize| Player { instrument, asked: self.asked, part };
+        let players = self.range.iter().flat_map(|i| parts.iter().map(move |part| player(i, *part))).collect();
+        let written_for = self.written_for.as_ref().zip(parts.first()).map(|(instrument, part)| {
+            // A name in another language or with a number is as good.
+            let told = self.table.guess(&score.parts[*part].name) == Some(instrument);
+            PartFor { player: player(instrument, *part), name: (!told).then(|| capital(&instrument.name)) }
+        });
+        Ok(Wishes { key: None, players, fit: self.fit, written_for })
+    }
+}
+
+/// With a capital letter, as it stands before a staff.
+fn capital(name: &str) -> String {
+    let mut letters = name.chars();
+    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
+}

@@ -1,0 +1,52 @@
+//! Notes of a part in other octaves.
+
+use super::PartRewrite;
+use crate::pitch::Interval;
+use crate::score::{Category, MarkId, NoteId, Part};
+use std::ops::RangeInclusive;
+
+impl PartRewrite<'_, '_, '_> {
+    /// Moves notes by octaves; `octaves` has a number for each note of the part.
+    pub fn move_octaves(&mut self, octaves: &[i32]) {
+        self.moved_whole = true;
+        for (note, by) in octaves.iter().enumerate().filter(|(_, by)| **by != 0) {
+            if let Some(written) = self.written(note) {
+                self.put_pitch(note, written.moved(Interval::octaves(*by)));
+            }
+        }
+    }
+}
+
+/// A printed octave line over or under notes that go to another octave.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TouchedLine {
+    pub mark: MarkId,
+    /// All its notes go where it would print them: without it they look as they did.
+    pub needless: bool,
+}
+
+/// The octave lines of a part that such a move touches.
+pub fn touched_octave_lines(part: &Part, octaves: &[i32]) -> Vec<TouchedLine> {
+    let lines = part.marks.iter().enumerate().filter(|(_, mark)| mark.category == Category::OctaveLine);
+    let of = |(id, mark): (MarkId, &crate::score::Mark)| {
+        let (first, last) = (mark.elements.first()?, mark.end_elements.first()?);
+        // Which notes a line holds is told by their order in the document.
+        let inside: RangeInclusive<_> = *first..=*last;
+        let is_under = |n: &NoteId| {
+            let note = &part.notes[*n];
+            note.staff == mark.staff && note.pitch().is_some() && inside.contains(&note.element)
+        };
+        let notes: Vec<NoteId> = (0..part.notes.len()).filter(is_under).collect();
+        let (size, side) = mark.meaning.split_once(' ')?;
+        let far = match size {
+            "8" => 1,
+            "15" => 2,
+            "22" => 3,
+            _ => return None,
+        };
+        let undone = if side == "above" { -far } else { far };
+        let touched = notes.iter().any(|n| octaves[*n] != 0);
+        touched.then(|| TouchedLine { mark: id, needless: notes.iter().all(|n| octaves[*n] == undone) })
+    };
+    lines.filter_map(of).collect()
+}

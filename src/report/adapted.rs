@@ -1,0 +1,138 @@
+//! What was done to a clean copy for the one who plays it: ours, and not the editor's.
+
+use super::keys_reason::octave_change_sentence;
+use super::phrases::{count, listed};
+use crate::clean::{Cleaned, OnInstrument};
+use crate::findings::Spot;
+use crate::keys::phrases::Move;
+use crate::pitch::Interval;
+use crate::score::{NoteId, Part};
+
+/// So many octave changes are told by the command; the critical notes have all.
+const CHANGES: usize = 8;
+/// So many notes that stay outside are named.
+const NOTES: usize = 6;
+
+/// One sentence of the critical notes, and where it belongs.
+pub(super) struct Remark<'a> {
+    pub part: &'a Part,
+    pub bar: String,
+    pub at: Spot,
+    pub voice: u32,
+    pub category: &'static str,
+    pub text: String,
+}
+
+pub(super) fn has_moves(cleaned: &Cleaned) -> bool {
+    cleaned.on.iter().any(|on| on.moves.as_ref().is_some_and(|moves| !moves.is_empty()))
+}
+
+/// The lines of the command's own summary.
+pub(super) fn told(cleaned: &Cleaned) -> Vec<String> {
+    let mut out = Vec::new();
+    for on in &cleaned.on {
+        out.push(format!("{} {}", summary(on), on.reading_sentence));
+        let moves = on.moves.as_deref().unwrap_or_default();
+        out.extend(moves.iter().take(CHANGES).map(|m| format!("- {}.", octave_change_sentence(&on.part, m))));
+        if moves.len() > CHANGES {
+            let more = count(moves.len() - CHANGES, "more change");
+            out.push(format!("- and {more}; the critical notes (--notes) have all."));
+        }
+        out.extend(on.held.iter().map(|m| format!("Note: {}.", held(&on.part, m))));
+    }
+    if let Some(written) = &cleaned.written {
+        let sounding = match written.transposition {
+            Interval::UNISON => "it sounds as it is read".to_string(),
+            by => format!("it sounds {} from what is read", by.name()),
+        };
+        let moved = match written.sounds {
+            Interval::UNISON => String::new(),
+            by => format!(", and all of it {} from where it was", by.name()),
+        };
+        let lead =
+            format!("Written for the {}, in the {}; {sounding}{moved}.", written.instrument, written.clef.words());
+        out.push(if cleaned.on.is_empty() { format!("{lead} {}", written.reading_sentence) } else { lead });
+    }
+    out
+}
+
+/// Whether a part fits its instrument, in one or two sentences.
+pub(super) fn summary(on: &OnInstrument) -> String {
+    let name = format!("{} on the {} ({})", on.part.spoken(), on.instrument, on.range);
+    let left = match on.left.len() {
+        0 => String::new(),
+        n => format!(": {}", outside(on, n)),
+    };
+    let Some(moves) = &on.moves else {
+        return match on.left.len() {
+            0 => format!("{name}: all notes fit."),
+            n => format!("{name}: {} the range{left}.", leave(n)),
+        };
+    };
+    if on.outside == 0 {
+        return format!("{name}: all notes fit, no octave was changed.");
+    }
+    let moved: usize = moves.iter().map(|m| m.notes.len()).sum();
+    let done = match moves.len() {
+        0 => "no phrase could go to another octave".into(),
+        1 => format!("1 phrase ({}) went to another octave", count(moved, "note")),
+        n => format!("{n} phrases ({}) went to another octave", count(moved, "note")),
+    };
+    let now = match on.left.len() {
+        0 => "now all fit".to_string(),
+        1 => format!("1 is outside still{left}"),
+        n => format!("{n} are outside still{left}"),
+    };
+    format!("{name}: {} the range; {done}, and {now}.", leave(on.outside))
+}
+
+fn leave(notes: usize) -> String {
+    format!("{} {}", count(notes, "note"), if notes == 1 { "leaves" } else { "leave" })
+}
+
+fn outside(on: &OnInstrument, n: usize) -> String {
+    let named = on.left.iter().take(NOTES);
+    let mut names: Vec<String> = named.map(|o| format!("{} in bar {}", o.pitch, bar(&on.part, o.note))).collect();
+    if n > NOTES {
+        names.push(format!("{} more", n - NOTES));
+    }
+    listed(&names)
+}
+
+fn bar(part: &Part, note: NoteId) -> &str {
+    &part.bars[part.notes[note].bar].number
+}
+
+fn held(part: &Part, m: &Move) -> String {
+    format!("not done, for a line joins it to another voice: {}", octave_change_sentence(part, m))
+}
+
+/// All that the critical notes have to say of it.
+pub(super) fn remarks(on: &OnInstrument) -> Vec<Remark<'_>> {
+    let part = &on.part;
+    let remark = |note: NoteId, category: &'static str, text: String| {
+        let own = &part.notes[note];
+        let at = Spot { bar: own.bar, offset: own.offset };
+        Remark { part, bar: bar(part, note).to_string(), at, voice: own.voice, category, text }
+    };
+    let moves = on.moves.iter().flatten();
+    let mut out: Vec<Remark> = moves
+        .map(|m| {
+            remark(m.notes[0], "octave change", format!("ours, not the editor's: {}", octave_change_sentence(part, m)))
+        })
+        .collect();
+    out.extend(on.held.iter().map(|m| remark(m.notes[0], "octave change", held(part, m))));
+    out.extend(on.left.iter().map(|o| {
+        let side = o.side.name();
+        let text = format!(
+            "bar {}: {} is {side} the range of the {} ({})",
+            bar(part, o.note),
+            o.pitch,
+            on.instrument,
+            on.range
+        );
+        remark(o.note, "range", text)
+    }));
+    out.sort_by_key(|r| (r.at.bar, r.at.offset));
+    out
+}

@@ -1,0 +1,319 @@
+//! Clean parts made to fit an instrument: `clean --fit`.
+
+#[path = "common/adapt.rs"]
+mod adapt;
+#[path = "common/compare.rs"]
+mod compare;
+#[path = "common/music.rs"]
+mod music;
+#[path = "common/program.rs"]
+mod program;
+#[path = "common/unsigned.rs"]
+mod unsigned;
+
+use adapt::{fit, instrument};
+use compare::reading;
+use music::{Style, score, scores};
+use obelus::score::Part;
+use program::{obelus, obelus_fails};
+use proptest::prelude::*;
+use std::path::Path;
+use unsigned::unsigned;
+
+const ALTO: &str = "alto recorder";
+
+fn piece(music: &str) -> String {
+    score(&Style::default(), music)
+}
+
+fn part(text: &str) -> Part {
+    reading(text).score.parts.remove(0)
+}
+
+/// What fits already, so that a few notes outside do not move all.
+const BEFORE: &str = "C5q D5q E5q rq | ";
+const AFTER: &str = " | D5q C5q D5h";
+
+#[test]
+fn a_phrase_moves_and_no_other_byte_changes() {
+    let of = |middle: &str| piece(&format!("{BEFORE}{middle}{AFTER}"));
+    let fitted = fit(&of("G4q F4q E4q rq"), ALTO);
+    assert_eq!(fitted.text, of("G5q F5q E5q rq"));
+    let [on] = &fitted.on[..] else { panic!("one part") };
+    assert_eq!((on.outside, on.left.len(), on.moves.as_ref().unwrap().len()), (1, 0, 1));
+}
+
+#[test]
+fn what_fits_stays_as_it_is() {
+    let text = piece("C5q D5q E5q rq | F5q G5q A5q rq");
+    let fitted = fit(&text, ALTO);
+    assert_eq!(fitted.text, text);
+    assert!(fitted.on[0].moves.as_ref().unwrap().is_empty());
+}
+
+#[test]
+fn ties_and_chords_stay_whole() {
+    let of = |middle: &str| piece(&format!("{BEFORE}{middle}{AFTER}"));
+    assert_eq!(fit(&of("rh E4h~ | E4h rh"), ALTO).text, of("rh E5h~ | E5h rh"));
+    assert_eq!(fit(&of("E4+G4q D4+F4q rh"), ALTO).text, of("E5+G5q D5+F5q rh"));
+    // Of the second chord one note is held from the first: neither goes alone.
+    let held = "E4+G4h~ E4+B4h";
+    let text = of(held).replacen("<tie type=\"stop\"/>", "", 2);
+    let fitted = fit(&text, ALTO);
+    let by: Vec<i32> = octaves(&part(&text), &part(&fitted.text));
+    assert!(by[4..8].iter().all(|b| *b == by[4]), "{by:?}");
+}
+
+#[test]
+fn grace_notes_go_with_the_note_they_belong_to() {
+    let of = |middle: &str| piece(&format!("{BEFORE}{middle}{AFTER}"));
+    assert_eq!(fit(&of("g:F4 E4q D4q rh"), ALTO).text, of("g:F5 E5q D5q rh"));
+    // A close of a trill belongs to the note before it.
+    let after = |text: String| text.replace("<grace/>", "<grace steal-time-previous=\"20\"/>");
+    let next = "C5e E5e G5e E5e C5e E5e | G5e E5e C5e E5e G5e E5e D5e C5e";
+    let fitted = fit(&after(of(&format!("D4q(trill-mark) g:C4 g:D4 {next}"))), ALTO);
+    assert_eq!(fitted.text, after(of(&format!("D5q(trill-mark) g:C5 g:D5 {next}"))));
+}
+
+#[test]
+fn cues_stay_where_they_are() {
+    let text = piece(&format!("{BEFORE}D4q E4q rh{AFTER}"));
+    let cue = text.replacen(
+        "<pitch>\n          <step>D</step>\n          <octave>4",
+        "<cue/>\n        <pitch>\n          <step>D</step>\n          <octave>4",
+        1,
+    );
+    assert_ne!(cue, text);
+    let fitted = fit(&cue, ALTO);
+    assert_eq!(octaves(&part(&cue), &part(&fitted.text)).iter().filter(|by| **by != 0).count(), 1);
+    assert!(fitted.text.contains("<cue/>\n        <pitch>\n          <step>D</step>\n          <octave>4"));
+}
+
+/// A direction with an octave line, in the notation's own layout.
+fn with_line(text: &str, from: usize, to: usize, kind: &str) -> String {
+    let direction = |how: &str| {
+        format!(
+            "      <direction>\n        <direction-type>\n          <octave-shift type=\"{how}\" size=\"8\"/>\n        \
+             </direction-type>\n      </direction>\n"
+        )
+    };
+    let note = |place: usize| text.match_indices("      <note>\n").nth(place).unwrap().0;
+    let (first, last) = (note(from), note(to));
+    format!("{}{}{}{}{}", &text[..first], direction(kind), &text[first..last], direction("stop"), &text[last..])
+}
+
+#[test]
+fn an_octave_line_that_says_what_is_done_now_goes() {
+    let of = |middle: &str| piece(&format!("{BEFORE}{middle}{AFTER}"));
+    // 8va over A6: an octave lower it is the note that was printed.
+    let high = with_line(&of("F6q A6q B6q rq"), 4, 7, "down");
+    let fitted = fit(&high, ALTO);
+    assert_eq!(fitted.text, of("F5q A5q B5q rq"));
+    assert!(fitted.warnings.is_empty(), "{:?}", fitted.warnings);
+    // Over some of the notes only: it stays right, and is told.
+    let longer = with_line(&of("F6q A6q B6q rq"), 1, 7, "down");
+    let fitted = fit(&longer, ALTO);
+    assert_eq!(fitted.text, with_line(&of("F5q A5q B5q rq"), 1, 7, "down"));
+    assert!(fitted.warnings[0].contains("the octave line"), "{:?}", fitted.warnings);
+}
+
+#[test]
+fn a_sign_comes_where_another_octave_needs_it() {
+    // The second F sharp is in the octave of the first no longer.
+    let text = piece("F#5h C5h | F#5q C5q F#4q E4q | rw | C5w");
+    let signs = |text: &str| text.matches("<accidental>").count();
+    let signed = text.replacen("<type>half</type>", "<type>half</type>\n        <accidental>sharp</accidental>", 1);
+    let fitted = fit(&signed, ALTO);
+    assert!(fitted.on[0].left.is_empty());
+    assert!(signs(&fitted.text) >= signs(&signed), "{}", fitted.text);
+}
+
+#[test]
+fn a_slur_into_another_voice_is_not_torn() {
+    let text = piece(&format!("{BEFORE}E4q(slur[) D4q rh & rh C5q D5q(slur]){AFTER}"));
+    let fitted = fit(&text, ALTO);
+    assert_eq!(fitted.text, text);
+    assert_eq!((fitted.on[0].held.len(), fitted.on[0].left.len()), (1, 2));
+}
+
+/// By how many octaves each note went.
+fn octaves(before: &Part, after: &Part) -> Vec<i32> {
+    assert_eq!(before.notes.len(), after.notes.len());
+    let by = |(a, b): (&obelus::score::Note, &obelus::score::Note)| match (a.pitch(), b.pitch()) {
+        (Some(a), Some(b)) => {
+            assert!(a.same_name(b), "{a} became {b}");
+            b.octave - a.octave
+        }
+        (a, b) => {
+            assert_eq!(a, b);
+            0
+        }
+    };
+    before.notes.iter().zip(&after.notes).map(by).collect()
+}
+
+fn outside(part: &Part) -> usize {
+    let range = instrument(ALTO).sounding;
+    part.notes.iter().filter(|n| n.tied_from.is_none() && n.pitch().is_some_and(|p| range.leaves(p).is_some())).count()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+    /// Notes move by whole octaves, never more are outside than before, no slur, tie or chord is torn, grace notes
+    /// stay with their notes, and made to fit once more it is the same text.
+    #[test]
+    fn a_fitted_part_keeps_its_promises(notes in prop::collection::vec((24..52_i32, 0..8_u8, any::<bool>()), 4..48)) {
+        let mut music = Vec::new();
+        let (mut slurred, mut tied): (bool, Option<String>) = (false, None);
+        for (at, (place, kind, slur)) in notes.iter().enumerate() {
+            if at > 0 && at % 4 == 0 {
+                music.push("|".to_string());
+            }
+            let pitch = |place: i32| format!("{}{}", ['C', 'D', 'E', 'F', 'G', 'A', 'B'][(place % 7) as usize], place / 7);
+            let name = tied.take().unwrap_or_else(|| pitch(*place));
+            if *kind == 0 {
+                music.push("rq".into());
+                continue;
+            }
+            let sign = match (*slur, slurred) {
+                (true, false) => "(slur[)",
+                (true, true) => "(slur])",
+                _ => "",
+            };
+            slurred ^= *slur;
+            match kind {
+                1 => music.push(format!("g:{} {name}q{sign}", pitch(place + 1))),
+                2 => music.push(format!("{name}+{}q{sign}", pitch(place + 2))),
+                3 if at + 1 < notes.len() && notes[at + 1].1 != 0 && notes[at + 1].1 != 2 => {
+                    music.push(format!("{name}q~{sign}"));
+                    tied = Some(name);
+                }
+                _ => music.push(format!("{name}q{sign}")),
+            }
+        }
+        let text = piece(&music.join(" "));
+        let fitted = fit(&text, ALTO);
+        let (before, after) = (part(&text), part(&fitted.text));
+        let by = octaves(&before, &after);
+        prop_assert!(outside(&after) <= outside(&before));
+        prop_assert_eq!(outside(&after), fitted.on[0].left.len());
+        for (id, note) in before.notes.iter().enumerate() {
+            prop_assert!(note.tied_to.is_none_or(|next| by[next] == by[id]), "a tie is torn");
+            prop_assert!(!note.chord || by[id] == by[id - 1], "a chord is torn");
+            let main = if note.grace > 0 { before.main_note(id) } else { None };
+            prop_assert!(main.is_none_or(|main| by[main] == by[id]), "a grace note is torn off");
+        }
+        for slur in before.marks.iter().filter(|m| m.kind == "slur") {
+            let (Some(from), Some(to)) = (slur.at.note, slur.end.and_then(|e| e.note)) else { continue };
+            prop_assert!((from..=to).all(|n| before.notes[n].is_rest() || by[n] == by[from]), "a slur is torn");
+        }
+        prop_assert_eq!(fit(&text, ALTO).text, fitted.text);
+    }
+}
+
+struct Desk(tempfile::TempDir);
+
+impl Desk {
+    fn new() -> Desk {
+        Desk(tempfile::tempdir().unwrap())
+    }
+
+    fn at(&self, name: &str) -> String {
+        self.0.path().join(name).to_str().unwrap().to_string()
+    }
+
+    fn write(&self, name: &str, text: &str) -> String {
+        std::fs::write(self.at(name), text).unwrap();
+        self.at(name)
+    }
+
+    fn read(&self, name: &str) -> String {
+        std::fs::read_to_string(self.at(name)).unwrap()
+    }
+}
+
+fn demo(name: &str) -> String {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("corpus/demo").join(name);
+    path.to_str().unwrap().to_string()
+}
+
+#[test]
+fn the_demo_a_fifth_lower_on_the_alto_recorder() {
+    let desk = Desk::new();
+    let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+    let (copy, notes, table) = (desk.at("copy.musicxml"), desk.at("notes.md"), desk.at("notes.csv"));
+    let options = ["clean", &edition, &source, "--transpose", "down a perfect fifth", "--instrument", ALTO, "--fit"];
+    let said = obelus(&[&options[..], &["-o", &copy, "--notes", &notes]].concat());
+    obelus(&[&options[..], &["-o", &copy, "--notes", &table]].concat());
+    let notes = desk.read("notes.md");
+    let ours = &notes[notes.find("### ").unwrap()..notes.find("## Remarks").unwrap()];
+    let table = desk.read("notes.csv");
+    let row = table.lines().find(|line| line.contains("octave change")).unwrap();
+    let said = said.replace(desk.0.path().to_str().unwrap(), "");
+    insta::assert_snapshot!("fitted_demo", format!("{said}\n{ours}\n{row}"));
+}
+
+/// What was made to fit is the edition no more; cleaned with the same wishes it is what it was.
+#[test]
+fn a_fitted_copy_cleaned_with_the_same_options_stays() {
+    let desk = Desk::new();
+    let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+    let (once, twice) = (desk.at("once.musicxml"), desk.at("twice.musicxml"));
+    let wish = ["--instrument", "voice flute", "--fit"];
+    let said = obelus(&[&["clean", &edition, &source, "-o", &once], &wish[..]].concat());
+    assert!(said.contains("went to another octave"), "{said}");
+    obelus(&[&["clean", &once, &source, "-o", &twice], &wish[..]].concat());
+    assert_eq!(unsigned(&unsigned(&desk.read("twice.musicxml"))), unsigned(&desk.read("once.musicxml")));
+}
+
+#[test]
+fn wrong_use_is_told() {
+    let desk = Desk::new();
+    let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+    let copy = desk.at("copy.musicxml");
+    let fails = |options: &[&str]| obelus_fails(&[&["clean", &edition, &source, "-o", &copy], options].concat());
+    for option in ["--fit", "--written", "--sounding"] {
+        let failed = fails(&[option]);
+        assert_eq!(failed.status, 2);
+        assert!(failed.stderr.contains("name it with --instrument or --for"), "{}", failed.stderr);
+    }
+    assert_eq!(fails(&["--fit", "--instrument", "shawm"]).status, 2);
+    let duet = scores(&[
+        (Style { name: "Flauto".into(), ..Style::default() }, "C5q D5q E5q F5q | G5w"),
+        (Style { name: "Basso".into(), ..Style::default() }, "C4h G3h | C4w"),
+    ]);
+    let duet = desk.write("duet.musicxml", &duet);
+    let failed = obelus_fails(&["clean", &duet, &duet, "-o", &copy, "--fit", "--instrument", ALTO]);
+    assert_eq!(failed.status, 2);
+    assert!(failed.stderr.contains("choose one with --part: 1 Flauto, 2 Basso"), "{}", failed.stderr);
+    assert!(!Path::new(&copy).exists());
+    obelus(&["clean", &duet, &duet, "-o", &copy, "--fit", "--instrument", ALTO, "--part", "2"]);
+    let (before, after) = (reading(&desk.read("duet.musicxml")).score, reading(&desk.read("copy.musicxml")).score);
+    assert!(octaves(&before.parts[0], &after.parts[0]).iter().all(|by| *by == 0));
+    assert_eq!(octaves(&before.parts[1], &after.parts[1]), [1, 1, 1]);
+}
+
+#[test]
+fn an_instrument_alone_is_looked_at_and_changes_nothing() {
+    let desk = Desk::new();
+    let text = desk.write("air.musicxml", &piece("C5q D5q E4q rq"));
+    let copy = desk.at("copy.musicxml");
+    let said = obelus(&["clean", &text, &text, "-o", &copy, "--instrument", ALTO]).replace('\n', " ");
+    assert!(said.contains("1 note leaves the range: E4 in bar 1."), "{said}");
+    assert_eq!(desk.read("air.musicxml"), desk.read("copy.musicxml"));
+}
+
+#[test]
+fn written_notes_are_compared_where_that_is_asked() {
+    let desk = Desk::new();
+    // On the soprano C4 is the lowest note that is written, C5 the lowest that sounds.
+    let text = desk.write("air.musicxml", &piece("C4q D4q E4q rq | C4q E4q C4h"));
+    let copy = desk.at("copy.musicxml");
+    let clean = |asked: &[&str]| {
+        obelus(&[&["clean", &text, &text, "-o", &copy, "--instrument", "soprano recorder", "--fit"], asked].concat());
+        octaves(&part(&desk.read("air.musicxml")), &part(&desk.read("copy.musicxml"))).into_iter().max()
+    };
+    assert_eq!(clean(&[]), Some(0));
+    assert_eq!(clean(&["--written"]), Some(0));
+    assert_eq!(clean(&["--sounding"]), Some(1));
+}
