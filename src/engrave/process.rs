@@ -13,6 +13,8 @@ const PROGRAM: &str = "OBELUS_ENGRAVER";
 /// Seconds that a drawing may take.
 const SECONDS: &str = "OBELUS_ENGRAVE_SECONDS";
 const USUAL_SECONDS: u64 = 60;
+/// As many more for each so many bytes of music: an orchestra's score takes long on a busy machine.
+const FOR_BYTES: usize = 20_000;
 /// Bytes of a drawing; what goes beyond is nonsense.
 const MOST: u64 = 256 << 20;
 
@@ -34,7 +36,7 @@ pub enum Error {
 /// # Errors
 /// Whatever the engraver does wrong; it never takes this process with it.
 pub fn engrave(job: &Job) -> Result<Drawing, Error> {
-    let (program, seconds) = settings()?;
+    let (program, seconds) = settings(job)?;
     let mut child = Command::new(program)
         .arg(super::COMMAND)
         .stdin(Stdio::piped())
@@ -56,13 +58,14 @@ pub fn engrave(job: &Job) -> Result<Drawing, Error> {
 }
 
 /// The engraver, and how many seconds it has.
-fn settings() -> Result<(PathBuf, u64), Error> {
+fn settings(job: &Job) -> Result<(PathBuf, u64), Error> {
     let program = match std::env::var_os(PROGRAM).filter(|p: &OsString| !p.is_empty()) {
         Some(program) => program.into(),
         None => std::env::current_exe().map_err(|e| Error::Start(e.to_string()))?,
     };
     let told = std::env::var(SECONDS).ok().and_then(|s| s.trim().parse().ok());
-    Ok((program, told.unwrap_or(USUAL_SECONDS)))
+    let usual = USUAL_SECONDS + (job.music.len() / FOR_BYTES) as u64;
+    Ok((program, told.unwrap_or(usual)))
 }
 
 /// Says the job and hears the answer, at the same time: either may be long.
