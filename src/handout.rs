@@ -13,6 +13,8 @@ pub struct Handout<'a> {
     pub paper: Paper,
     /// The place of the only part that is shown; `None` for all.
     pub part: Option<usize>,
+    /// Whether the copy has additions that are set apart.
+    pub apart: bool,
     /// Where the music is from, for the foot.
     pub source: &'a str,
 }
@@ -48,7 +50,7 @@ pub fn pdf(copy: &Input, handout: &Handout) -> Result<Vec<u8>, Error> {
     let composer = musicxml::composer(&tree);
     let instrument = parts.first().filter(|_| parts.len() == 1).map(|part| part.name.clone()).filter(|n| !n.is_empty());
     let head = beside::Head { title: Some(&title), composer: composer.as_deref() };
-    let music = write_alone(&head, &staves);
+    let music = write_alone(&head, &staves, handout.apart);
     let rests = rests(&parts);
     let head = Head { title: title.clone(), composer: composer.clone(), instrument };
     let lines = parts.iter().map(|p| p.staves as usize).sum();

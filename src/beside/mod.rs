@@ -10,8 +10,8 @@ use crate::collate::{Collation, PartAlignment};
 use crate::findings::{Finding, Status, Subject};
 use crate::musicxml::apart::{Color, Look};
 use crate::musicxml::beside::{Dress, Heading, Pair, Reader, Staff, write};
-use crate::score::{MarkId, NoteId};
-use std::collections::BTreeMap;
+use crate::score::{Category, MarkId, NoteId};
+use std::collections::{BTreeMap, BTreeSet};
 
 const LEGEND: &str = "Source above, edition below, in the edition's key. Added: vermillion, dashed, in brackets, small. Left \
                       out: bluish green, dotted, boxed, triangular noteheads. Not the same: blue, wavy, ringed, diamond \
@@ -95,6 +95,8 @@ enum What {
     Mark(MarkId),
     /// With all that are tied to it.
     Note(NoteId),
+    /// The ties by which a note is held.
+    Tie(NoteId),
 }
 
 fn rows(collation: &Collation) -> Vec<(Option<usize>, Option<usize>)> {
@@ -118,6 +120,7 @@ fn plain_pair<'a, 'i>(sides: &Sides<'a, 'i>, alignment: &PartAlignment) -> Pair<
 
 fn look_of(policy: &Policy, finding: &Finding) -> Look {
     match finding.status {
+        Status::Added if finding.category == Category::Tie => policy.look_of_added(Category::Slur),
         Status::Added if finding.category.is_of_notes() => policy.look_of_added_note(),
         Status::Added => policy.look_of_added(finding.category),
         Status::Omitted => policy.look_of_omitted(),
@@ -133,11 +136,16 @@ fn dressed_by(finding: &Finding, alignment: &PartAlignment, pair: &Pair) -> Vec<
             return edition.map(mark(true)).into_iter().chain(source.map(mark(false))).collect();
         }
         Subject::Note { edition, source } => (edition.into_iter().collect(), source.into_iter().collect()),
-        // The notes that are held, on the side that holds them.
-        Subject::Tie(index) => match &alignment.ties[index] {
-            tie if tie.added => (tie.edition.clone(), Vec::new()),
-            tie => (Vec::new(), tie.source.clone()),
-        },
+        // On the side that holds the notes.
+        Subject::Tie(index) => {
+            let tie = &alignment.ties[index];
+            let (part, notes) = match tie.added {
+                true => (pair.edition.part, &tie.edition),
+                false => (pair.source.part, &tie.source),
+            };
+            let heads: BTreeSet<NoteId> = notes.iter().map(|n| part.head(*n)).collect();
+            return heads.into_iter().map(|n| Dressed { is_edition: tie.added, what: What::Tie(n) }).collect();
+        }
         Subject::Realisation(index) => {
             let realised = &alignment.realisations[index];
             let chord = realised.chord.iter().copied();
@@ -156,5 +164,10 @@ fn dress(pair: &mut Pair, one: Dressed, look: &Look) {
     match one.what {
         What::Mark(mark) => staff.dress.mark(staff.tree, &staff.part.marks[mark], look),
         What::Note(note) => staff.dress.note(staff.tree, staff.part, note, look),
+        What::Tie(note) => {
+            if !staff.dress.ties(staff.tree, staff.part, note, look) {
+                staff.dress.note(staff.tree, staff.part, note, look);
+            }
+        }
     }
 }

@@ -3,7 +3,8 @@
 use super::{Named, named};
 use crate::clean::Sides;
 use crate::collate::Collation;
-use crate::engrave::{Drawing, Job, Layout, engrave};
+use crate::engrave::{Beats, Drawing, Job, Layout, engrave};
+use crate::score::Part;
 use crate::time::Time;
 use std::ops::Range;
 
@@ -41,10 +42,26 @@ pub fn staves(sides: Sides, place: usize, whole: &Collation, looked_at: &Range<u
     let ends = (0..outline.len()).find(seen).zip((0..outline.len()).rfind(seen));
     let (first, last) = ends.filter(|_| !all).unwrap_or((0, outline.len().saturating_sub(1)));
     let (excerpts, passages) = excerpts(&sides, place, whole);
-    let layout = Layout::Systems { width: WIDTH, bars: (first, last), excerpts };
+    let beats = beats(&sides, place, whole);
+    let layout = Layout::Systems { width: WIDTH, bars: (first, last), beats, excerpts };
     let drawing = engrave(&Job { music, layout }).map_err(|fault| format!("{name} has no staves: {fault}"))?;
     let bars = outline[first..=last].iter().map(|row| (row.edition, row.source)).collect();
     Ok(Staves { drawing, subjects, bars, passages })
+}
+
+/// In which notes the time signatures of both sides count, bar by bar.
+fn beats(sides: &Sides, place: usize, whole: &Collation) -> Beats {
+    let alignment = &sides.collation.parts[place];
+    let parts = [&sides.source.parts[alignment.source], &sides.edition.parts[alignment.edition]];
+    let unit = |part: &Part, bar: usize| (Time::from(4) / part.bars[bar].meter.beat).to_integer();
+    let mut now = [4, 4];
+    let units = whole.outline.iter().map(|row| {
+        for (side, bar) in [row.source, row.edition].into_iter().enumerate() {
+            now[side] = bar.map_or(now[side], |bar| unit(parts[side], bar));
+        }
+        now
+    });
+    Beats { upper: parts[0].staves, units: units.collect() }
 }
 
 /// The bars that passages are shown in, and of each passage the place of its

@@ -6,7 +6,7 @@ use super::meant::Meant;
 use super::mine::Mine;
 use super::notes::NotesFile;
 use super::output::{Content, Output};
-use super::pdf::PdfFile;
+use super::pdf::{PdfFile, Shown};
 use super::progress::Progress;
 use clap::ValueEnum;
 use obelus::clean::NewKey;
@@ -274,7 +274,12 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let pages = pdf.map_or(Ok(()), |pdf| {
         progress.step("engraving");
         let copy = edition_input.with_text(cleaned.text.clone());
-        pdf.write(&copy, args.part.is_some().then_some(first.edition), &named(&source_input, &source.score))
+        let shown = Shown {
+            part: args.part.is_some().then_some(first.edition),
+            apart: args.additions != How::Strip || policy.decisions.is_some(),
+            source: named(&source_input, &source.score),
+        };
+        pdf.write(&copy, &shown)
     });
     progress.finish();
     tell(&args.output, &cleaned, laid, &warnings)?;

@@ -14,6 +14,17 @@ pub struct PdfFile {
     named: String,
 }
 
+/// What pages show of a copy.
+#[cfg_attr(not(feature = "engrave"), allow(dead_code))]
+pub struct Shown {
+    /// Only this part.
+    pub part: Option<usize>,
+    /// The copy has additions that are set apart.
+    pub apart: bool,
+    /// Where the music is from.
+    pub source: String,
+}
+
 impl PdfFile {
     /// # Errors
     /// Wrong use, when this build engraves nothing, the name ends otherwise or
@@ -29,22 +40,24 @@ impl PdfFile {
         Ok(PdfFile { output: Output::new(Some(file), others)?, paper, named })
     }
 
-    /// Writes the pages of a copy, or of one part of it; `source` is where its
-    /// music is from.
+    /// Writes the pages of a copy, or of one part of it.
     ///
     /// # Errors
     /// Wrong use, when they cannot be drawn or written; the copy is not touched.
     #[cfg(feature = "engrave")]
-    pub fn write(&self, copy: &Input, part: Option<usize>, source: &str) -> Result<(), Failure> {
+    pub fn write(&self, copy: &Input, shown: &Shown) -> Result<(), Failure> {
         use super::output::Content;
         use obelus::handout::{Handout, pdf};
-        let pages = pdf(copy, &Handout { paper: self.paper, part, source })
-            .map_err(|fault| Failure::wrong_use(format!("{}: not written, but all else is: {fault}", self.named)))?;
+        let pages =
+            pdf(copy, &Handout { paper: self.paper, part: shown.part, apart: shown.apart, source: &shown.source })
+                .map_err(|fault| {
+                    Failure::wrong_use(format!("{}: not written, but all else is: {fault}", self.named))
+                })?;
         self.output.write(Content::Bytes(&pages))
     }
 
     #[cfg(not(feature = "engrave"))]
-    pub fn write(&self, _: &Input, _: Option<usize>, _: &str) -> Result<(), Failure> {
+    pub fn write(&self, _: &Input, _: &Shown) -> Result<(), Failure> {
         unreachable!("no file of pages is made without the engraver")
     }
 }

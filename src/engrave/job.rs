@@ -19,6 +19,7 @@ pub enum Layout {
         width: u32,
         /// First and last bar, 0-based.
         bars: (usize, usize),
+        beats: Beats,
         /// Further pictures: first and last bar, 0-based.
         excerpts: Vec<(usize, usize)>,
     },
@@ -69,4 +70,13 @@ pub struct Drawing {
     pub pictures: Vec<String>,
     /// One for each that was asked for; empty where nothing is to be seen.
     pub excerpts: Vec<String>,
+}
+
+/// In which notes the beats of each bar are counted, by its time signature: 4 for quarters.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Beats {
+    /// Staves of the upper part.
+    pub upper: u32,
+    /// Of each bar, in the upper and in the lower part.
+    pub units: Vec<[i64; 2]>,
 }

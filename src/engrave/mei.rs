@@ -2,7 +2,7 @@
 //! mark it is. It carries colours over from MusicXML, though not always to the
 //! place where they are drawn; where it carries none, text carries them.
 
-use crate::musicxml::TEXT_COLOR;
+use crate::musicxml::{APART, TEXT_COLOR};
 use crate::patch::Patch;
 use roxmltree::{Document, Node, NodeId};
 use std::collections::HashSet;
@@ -16,6 +16,9 @@ pub enum Colors {
     /// They are colours, to be drawn.
     Drawn,
 }
+
+/// The type of what is to stand in brackets.
+pub const BRACKETED: &str = "bracketed";
 
 /// Elements that are drawn in one colour, whatever their parts say.
 const CONTROL: [&str; 9] = ["dynam", "dir", "tempo", "reh", "fing", "harm", "verse", "ending", "repeatMark"];
@@ -69,8 +72,13 @@ impl Dresser<'_> {
         if !self.done.insert(node.id()) {
             return;
         }
+        let (apart, color) = color.strip_prefix(APART).map_or((false, color), |color| (true, color));
         let said = match self.colors {
-            Colors::Drawn => format!(" color=\"{color}\""),
+            Colors::Drawn => {
+                let color = if color.is_empty() { String::new() } else { format!(" color=\"{color}\"") };
+                let apart = apart && node.attribute("type").is_none();
+                if apart { format!("{color} type=\"{BRACKETED}\"") } else { color }
+            }
             Colors::Names => {
                 let Ok(number) = u32::from_str_radix(color.trim_start_matches('#'), 16) else { return };
                 if let Some(old) = node.attribute_node("type") {

@@ -2,11 +2,16 @@
 //! scores can crash, so it works in a process of its own: this program, called
 //! with a hidden command. What it gives back is text.
 
+pub(crate) mod boxes;
+#[cfg(feature = "engrave")]
+mod brackets;
 #[cfg(feature = "engrave")]
 mod breaks;
 mod job;
 #[cfg(feature = "engrave")]
 mod mei;
+#[cfg(feature = "engrave")]
+mod metre;
 #[cfg(feature = "engrave")]
 mod pages;
 #[cfg(feature = "engrave")]
@@ -19,7 +24,7 @@ mod toolkit;
 #[cfg(feature = "engrave")]
 pub mod worker;
 
-pub use job::{Drawing, Head, Job, Layout, Paper, Sheet};
+pub use job::{Beats, Drawing, Head, Job, Layout, Paper, Sheet};
 pub use process::{Error, engrave};
 
 /// The hidden command by which this program becomes the engraver.

@@ -1,9 +1,10 @@
 //! Sheets of paper. The engraver says how wide each bar is and how high a line;
 //! we say where lines and pages end; it draws them.
 
+use super::brackets::bracketed;
 use super::breaks::{Measures, breaks};
 use super::job::{Drawing, Head, Sheet};
-use super::mei::Colors;
+use super::mei::{Colors, dress};
 use super::toolkit::Toolkit;
 use crate::patch::Patch;
 use roxmltree::{Document, Node};
@@ -39,7 +40,7 @@ pub fn draw(toolkit: &mut Toolkit, music: &str, sheet: &Sheet) -> Option<Drawing
         "svgHtml5": false,
         "svgRemoveXlink": false,
     }));
-    if !toolkit.load_dressed(music, Colors::Drawn) {
+    if !toolkit.load_changed(music, |mei| dress(mei, Colors::Drawn)) {
         return None;
     }
     let mei = with_head(&toolkit.mei(), head)?;
@@ -74,11 +75,12 @@ pub fn draw(toolkit: &mut Toolkit, music: &str, sheet: &Sheet) -> Option<Drawing
         }
         .map(|l| l.max(1));
     }
-    toolkit.set(&json!({ "justifyVertically": true }));
+    toolkit.set(&json!({ "justifyVertically": true, "svgBoundingBoxes": true }));
     if !toolkit.load(&laid_out) {
         return None;
     }
-    Some(Drawing { pictures: toolkit.pages(), excerpts: Vec::new() })
+    let pictures = toolkit.pages().iter().map(|page| bracketed(page)).collect::<Option<_>>()?;
+    Some(Drawing { pictures, excerpts: Vec::new() })
 }
 
 /// Units of a drawing to a tenth of a millimetre.

@@ -1,6 +1,5 @@
 //! The engraving library behind a few safe words.
 
-use super::mei::{Colors, dress};
 use std::pin::Pin;
 use verovio_sys::ffi;
 
@@ -28,9 +27,9 @@ impl Toolkit<'_> {
         ffi::load_data(self.0.as_mut(), music)
     }
 
-    /// Reads our MusicXML and puts its colours where they are seen.
-    pub fn load_dressed(&mut self, music: &str, colors: Colors) -> bool {
-        self.load(music) && dress(&self.mei(), colors).is_some_and(|dressed| self.load(&dressed))
+    /// Reads MusicXML, and then what becomes of the MEI that was made of it.
+    pub fn load_changed(&mut self, music: &str, change: impl FnOnce(&str) -> Option<String>) -> bool {
+        self.load(music) && change(&self.mei()).is_some_and(|changed| self.load(&changed))
     }
 
     pub fn mei(&mut self) -> String {

@@ -1,7 +1,8 @@
 //! The engraver's side of the conversation.
 
 use super::job::{Drawing, Job, Layout};
-use super::mei::Colors;
+use super::mei::{Colors, dress};
+use super::metre::counted;
 use super::pages;
 use super::resources::Folder;
 use super::toolkit::Toolkit;
@@ -48,19 +49,17 @@ fn draw(toolkit: &mut Toolkit, job: &Job) -> Option<Drawing> {
         "xmlIdChecksum": true,
     }));
     match &job.layout {
-        Layout::Systems { width, bars, excerpts } => systems(toolkit, &job.music, *width, *bars, excerpts),
+        Layout::Systems { width, bars, beats, excerpts } => {
+            let change = |mei: &str| dress(mei, Colors::Names).and_then(|mei| counted(&mei, beats));
+            let loaded = toolkit.load_changed(&job.music, change);
+            loaded.then(|| systems(toolkit, *width, *bars, excerpts)).flatten()
+        }
         Layout::Pages(sheet) => pages::draw(toolkit, &job.music, sheet),
     }
 }
 
 /// A picture for each system, and of each excerpt one.
-fn systems(
-    toolkit: &mut Toolkit,
-    music: &str,
-    width: u32,
-    bars: (usize, usize),
-    excerpts: &[(usize, usize)],
-) -> Option<Drawing> {
+fn systems(toolkit: &mut Toolkit, width: u32, bars: (usize, usize), excerpts: &[(usize, usize)]) -> Option<Drawing> {
     toolkit.set(&json!({
         "adjustPageHeight": true,
         "mnumInterval": 1,
@@ -73,9 +72,6 @@ fn systems(
         "svgBoundingBoxes": true,
         "systemMaxPerPage": 1,
     }));
-    if !toolkit.load_dressed(music, Colors::Names) {
-        return None;
-    }
     let pictures = toolkit.pages_of(bars)?;
     toolkit.set(&json!({ "adjustPageWidth": true, "pageWidth": 2 * width }));
     // What needs more than one system is left to the whole score.

@@ -18,7 +18,7 @@ mod spans;
 mod tree;
 mod words;
 
-pub use beside::TEXT_COLOR;
+pub use beside::{APART, TEXT_COLOR};
 pub use error::Error;
 pub use identification::{FIELD as PROVENANCE_FIELD, sign};
 pub use marks::{Placement, ROWS as PLACEMENTS, Row as PlacementRow, placement};

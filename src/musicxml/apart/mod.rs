@@ -51,6 +51,16 @@ impl Look {
     pub fn is_plain(&self) -> bool {
         self.manners.is_empty() && self.color.is_none() && self.head.is_none()
     }
+
+    /// The kind of line that a curve of this look has.
+    pub fn line(&self) -> Option<&'static str> {
+        self.manners.iter().find_map(|m| match m {
+            Manner::Dashed => Some("dashed"),
+            Manner::Dotted => Some("dotted"),
+            Manner::Wavy => Some("wavy"),
+            _ => None,
+        })
+    }
 }
 
 type Attributes = Vec<(&'static str, String)>;

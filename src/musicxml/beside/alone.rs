@@ -10,8 +10,9 @@ pub struct Head<'a> {
     pub composer: Option<&'a str>,
 }
 
-/// Writes the parts for the engraver, colours as they are.
-pub fn write_alone(head: &Head, staves: &[Staff]) -> String {
+/// Writes the parts for the engraver, colours as they are; with `apart`, what
+/// stands in brackets or in small type is marked for brackets to be drawn.
+pub fn write_alone(head: &Head, staves: &[Staff], apart: bool) -> String {
     let mut list = Fragment::new("part-list");
     let mut parts = Vec::new();
     for (place, staff) in staves.iter().enumerate() {
@@ -27,7 +28,7 @@ pub fn write_alone(head: &Head, staves: &[Staff]) -> String {
                 measure.set_attribute("implicit", "yes");
             }
             measure.children = staff.measure(bar, None, &mut state);
-            engraver::prepare(&mut measure);
+            engraver::prepare(&mut measure, apart);
             part.children.push(measure);
         }
         parts.push(part);

@@ -2,7 +2,7 @@
 
 use super::super::apart::{Look, Touch, touch_of_note, touches};
 use super::super::fragment::Fragment;
-use super::super::tree::{Tree, element};
+use super::super::tree::{Tree, element, elements};
 use crate::score::{Element, Mark, NoteId, Part};
 use rustc_hash::FxHashMap;
 
@@ -31,6 +31,22 @@ impl Dress {
             let node = tree.node(part.notes[tied].element);
             self.touches.entry(element(node)).or_default().push(touch_of_note(node, look));
         }
+    }
+
+    /// Gives the ties of a note a look; whether there are any to be seen.
+    pub fn ties(&mut self, tree: &Tree, part: &Part, note: NoteId, look: &Look) -> bool {
+        let mut any = false;
+        for tied in part.tied(part.head(note)) {
+            let notations = elements(tree.node(part.notes[tied].element)).filter(|n| n.has_tag_name("notations"));
+            for node in notations.flat_map(elements).filter(|n| n.has_tag_name("tied")) {
+                let line = look.line().map(|line| ("line-type", line.to_string()));
+                let color = look.color.map(|color| ("color", color.to_string()));
+                let own = line.into_iter().chain(color).collect();
+                self.touches.entry(element(node)).or_default().push(Touch { own, ..Touch::default() });
+                any = true;
+            }
+        }
+        any
     }
 
     /// The element as it looks, with what stands beside it.

@@ -1,23 +1,45 @@
 //! What the engraver wants said otherwise than the schema would let anyone say it.
 
 use super::super::fragment::Fragment;
+use super::super::marks::{Pair, flank_name};
 
 /// Before and after a colour that stands in a text: of some elements the
 /// engraver carries over what they say, but not in which colour.
 pub const TEXT_COLOR: [char; 2] = ['\u{F0000}', '\u{F0001}'];
+/// Before the colour of a sign that stands in brackets, which the engraver does not draw.
+pub const APART: char = '[';
 
 /// What would join several bars into one, or hide their notes.
 const LEFT_OUT: [&str; 2] = ["measure-style", "part-symbol"];
+/// Of several in a note the engraver reads the first.
+const ONCE: [&str; 4] = ["notations", "articulations", "ornaments", "technical"];
+/// Signs and letters that are set apart by their size.
+const SIZED: [&str; 4] = ["fermata", "rehearsal", "segno", "coda"];
 
-/// Makes a bar ready.
-pub(super) fn prepare(fragment: &mut Fragment) {
+/// Makes a bar ready; with `apart`, signs in brackets and in small type are
+/// marked so that brackets can be drawn.
+pub(super) fn prepare(measure: &mut Fragment, apart: bool) {
+    let mut children = Vec::new();
+    for child in std::mem::take(&mut measure.children) {
+        children.extend(if child.name == "direction" { apart_from_dynamics(child) } else { vec![child] });
+    }
+    measure.children = children;
+    ready(measure, apart);
+}
+
+fn ready(fragment: &mut Fragment, apart: bool) {
     fragment.children.retain(|c| !LEFT_OUT.contains(&c.name.as_str()));
-    fragment.children.iter_mut().for_each(prepare);
+    merge(fragment);
+    unbracket(fragment, apart);
+    fragment.children.iter_mut().for_each(|c| ready(c, apart));
     if fragment.name == "direction" && fragment.child("staff").is_none() {
         // Without it an octave line is drawn, but moves no note.
         fragment.place(Fragment::leaf("staff", 1));
     }
-    let color = fragment.attributes.iter().find(|a| a.0 == "color").map(|a| a.1.clone());
+    if apart && SIZED.contains(&fragment.name.as_str()) && attribute(fragment, "font-size").is_some() {
+        set_apart(fragment);
+    }
+    let color = attribute(fragment, "color").map(String::from);
     let Some(color) = color else { return };
     let texts: &[&str] = match fragment.name.as_str() {
         "fingering" => &[],
@@ -35,29 +57,120 @@ pub(super) fn prepare(fragment: &mut Fragment) {
     holder.text = format!("{open}{color}{close}{}", holder.text.trim());
 }
 
+fn attribute<'f>(fragment: &'f Fragment, name: &str) -> Option<&'f str> {
+    fragment.attributes.iter().find(|a| a.0 == name).map(|a| a.1.as_str())
+}
+
+fn set_apart(fragment: &mut Fragment) {
+    let color = attribute(fragment, "color").unwrap_or_default();
+    if !color.starts_with(APART) {
+        let color = format!("{APART}{color}");
+        fragment.set_attribute("color", color);
+    }
+}
+
+/// Puts what several elements of a name hold into the first.
+fn merge(fragment: &mut Fragment) {
+    for name in ONCE {
+        let mut own: Vec<usize> = (0..fragment.children.len()).filter(|c| fragment.children[*c].name == name).collect();
+        own.reverse();
+        for later in own.iter().take(own.len().saturating_sub(1)) {
+            let held = fragment.children.remove(*later).children;
+            let first = fragment.children.iter_mut().find(|c| c.name == name).expect("one is left");
+            // The later ones come first here.
+            let at = first.children.len();
+            first.children.splice(at..at, held);
+        }
+    }
+}
+
+/// Takes out the brackets around signs, and marks these and those in small type.
+fn unbracket(holder: &mut Fragment, apart: bool) {
+    let Some(flank) = flank_name(&holder.name).filter(|_| holder.name != "dynamics") else { return };
+    let is = |fragment: Option<&Fragment>, side: usize| {
+        fragment.is_some_and(|f| f.name == flank && Pair::ALL.iter().any(|pair| pair.texts()[side] == f.text.trim()))
+    };
+    for sign in holder.children.iter_mut().filter(|s| apart && attribute(s, "font-size").is_some()) {
+        set_apart(sign);
+    }
+    let mut at = 1;
+    while at + 1 < holder.children.len() {
+        if is(holder.children.get(at - 1), 0) && is(holder.children.get(at + 1), 1) {
+            holder.children.remove(at + 1);
+            holder.children.remove(at - 1);
+            if apart {
+                set_apart(&mut holder.children[at - 1]);
+            }
+        } else {
+            at += 1;
+        }
+    }
+}
+
+/// A direction with dynamics and words as two: the engraver would set them as
+/// one word.
+fn apart_from_dynamics(direction: Fragment) -> Vec<Fragment> {
+    let holds = |f: &Fragment, name: &str| f.name == "direction-type" && f.child(name).is_some();
+    let has = |name: &str| direction.children.iter().any(|c| holds(c, name));
+    if !has("dynamics") || !has("words") {
+        return vec![direction];
+    }
+    let mut words = direction.clone();
+    words.children.retain(|c| c.name != "direction-type" || !holds(c, "dynamics"));
+    let mut dynamics = direction;
+    dynamics.children.retain(|c| c.name != "direction-type" || holds(c, "dynamics"));
+    vec![dynamics, words]
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    #[test]
-    fn colours_that_would_be_lost_stand_in_the_text() {
-        let mut fingering = Fragment::leaf("fingering", "0 12").set("color", "#00002A");
-        prepare(&mut fingering);
-        assert_eq!(fingering.text, "\u{F0000}#00002A\u{F0001}0 12");
-        let minute = Fragment::leaf("per-minute", "66");
-        let mut mark = Fragment::new("metronome").with(Fragment::leaf("beat-unit", "half")).with(minute);
-        mark.set_attribute("color", "#000001");
-        prepare(&mut mark);
-        assert_eq!(mark.children[1].text, "\u{F0000}#000001\u{F0001}66");
-        let mut plain = Fragment::leaf("fingering", "2");
-        prepare(&mut plain);
-        assert_eq!(plain.text, "2");
+    fn made_ready(inner: Fragment, apart: bool) -> Fragment {
+        let mut measure = Fragment::new("measure").with(inner);
+        prepare(&mut measure, apart);
+        measure
     }
 
     #[test]
-    fn directions_have_a_staff() {
-        let mut direction = Fragment::new("direction").with(Fragment::new("direction-type"));
-        prepare(&mut direction);
-        assert_eq!(direction.child("staff").map(|s| s.text.as_str()), Some("1"));
+    fn colours_that_would_be_lost_stand_in_the_text() {
+        let fingering = Fragment::leaf("fingering", "0 12").set("color", "#00002A");
+        assert_eq!(made_ready(fingering, false).children[0].text, "\u{F0000}#00002A\u{F0001}0 12");
+        let minute = Fragment::leaf("per-minute", "66");
+        let mark = Fragment::new("metronome").with(Fragment::leaf("beat-unit", "half")).with(minute);
+        let mark = made_ready(mark.set("color", "#000001"), false);
+        assert_eq!(mark.children[0].children[1].text, "\u{F0000}#000001\u{F0001}66");
+        assert_eq!(made_ready(Fragment::leaf("fingering", "2"), true).children[0].text, "2");
+        let small = Fragment::leaf("fingering", "2").set("font-size", "6");
+        assert_eq!(made_ready(small, true).children[0].text, "\u{F0000}[\u{F0001}2");
+    }
+
+    #[test]
+    fn directions_have_a_staff_and_dynamics_one_of_their_own() {
+        let kind = |inner| Fragment::new("direction-type").with(inner);
+        let dynamics = kind(Fragment::new("dynamics").with(Fragment::new("f")));
+        let direction = Fragment::new("direction").with(dynamics).with(kind(Fragment::leaf("words", "poco rit.")));
+        let measure = made_ready(direction, false);
+        assert_eq!(measure.children.len(), 2);
+        for direction in &measure.children {
+            assert_eq!(direction.child("staff").map(|s| s.text.as_str()), Some("1"));
+            assert_eq!(direction.children.iter().filter(|c| c.name == "direction-type").count(), 1);
+        }
+    }
+
+    #[test]
+    fn brackets_around_signs_become_one_mark() {
+        let bracket = |text| Fragment::leaf("other-articulation", text);
+        let accent = Fragment::new("accent").set("color", "#D55E00");
+        let group = Fragment::new("articulations").with(bracket("[")).with(accent).with(bracket("]"));
+        let notations = |inner| Fragment::new("notations").with(inner);
+        let tenuto = notations(Fragment::new("articulations").with(Fragment::new("tenuto")));
+        let note = Fragment::new("note").with(notations(group)).with(tenuto);
+        let measure = made_ready(note, true);
+        let notations = &measure.children[0].children;
+        assert_eq!(notations.len(), 1);
+        let signs = &notations[0].children[0].children;
+        let told: Vec<_> = signs.iter().map(|s| (s.name.as_str(), attribute(s, "color"))).collect();
+        assert_eq!(told, [("accent", Some("[#D55E00")), ("tenuto", None)]);
     }
 }

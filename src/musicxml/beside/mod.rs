@@ -8,7 +8,7 @@ mod staff;
 
 pub use alone::{Head, write_alone};
 pub use dress::Dress;
-pub use engraver::TEXT_COLOR;
+pub use engraver::{APART, TEXT_COLOR};
 pub use staff::Staff;
 
 use super::fragment::{Fragment, Style};
@@ -65,7 +65,7 @@ pub fn write(heading: &Heading, pairs: &[Pair], rows: &[(Option<usize>, Option<u
         let [upper, lower] = pair.measures(rows);
         for (id, mut measures) in [(source, upper), (edition, lower)] {
             if reader == Reader::Engraver {
-                measures.iter_mut().for_each(engraver::prepare);
+                measures.iter_mut().for_each(|measure| engraver::prepare(measure, false));
             }
             let mut part = Fragment::new("part").set("id", id);
             part.children = measures;
