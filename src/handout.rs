@@ -1,7 +1,7 @@
 //! A clean copy as pages to hand out.
 
 use crate::engrave::pdf::{self, About};
-use crate::engrave::{Head, Job, Layout, Paper, Sheet, engrave};
+use crate::engrave::{Head, Job, Paper, Sheet, engrave};
 use crate::musicxml::beside::{self, Dress, Staff, write_alone};
 use crate::musicxml::{self, Input, Tree};
 use crate::score::{Part, Sound};
@@ -54,16 +54,16 @@ pub fn pdf(copy: &Input, handout: &Handout) -> Result<Vec<u8>, Error> {
     let rests = rests(&parts);
     let head = Head { title: title.clone(), composer: composer.clone(), instrument };
     let lines = parts.iter().map(|p| p.staves as usize).sum();
-    let layout = Layout::Pages(Sheet { paper: handout.paper, staves: lines, head, rests });
-    let drawing = engrave(&Job { music, layout })?;
-    let drawn = drawing.pictures.iter().map(|page| page.matches(NOTE).count()).sum();
+    let sheet = Sheet { paper: handout.paper, staves: lines, head, rests };
+    let pages: Vec<String> = engrave(&Job::Pages { music, sheet })?.pictures.concat();
+    let drawn = pages.iter().map(|page| page.matches(NOTE).count()).sum();
     let wanted = parts.iter().map(notes).sum();
     if drawn < wanted {
         return Err(Error::Missing { drawn, wanted });
     }
     let foot = format!("Source: {}", handout.source);
     let about = About { title: &title, author: composer.as_deref(), foot: &foot };
-    Ok(pdf::write(&drawing.pictures, handout.paper, &about)?)
+    Ok(pdf::write(&pages, handout.paper, &about)?)
 }
 
 /// How a page says that something is a note.

@@ -9,7 +9,7 @@ use crate::clean::{Additions, Policy, Sides};
 use crate::collate::{Collation, PartAlignment};
 use crate::findings::{Finding, Status, Subject};
 use crate::musicxml::apart::{Color, Look};
-use crate::musicxml::beside::{Dress, Heading, Pair, Reader, Staff, write};
+use crate::musicxml::beside::{Dress, Heading, Pair, Row, Staff, write, write_stretches};
 use crate::score::{Category, MarkId, NoteId};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -44,20 +44,21 @@ pub fn side_by_side(sides: Sides) -> SideBySide {
     }
     let title = sides.edition.title.as_deref().unwrap_or("Edition and source");
     let heading = Heading { title: &format!("{title}: source and edition"), legend: LEGEND };
-    let text = write(&heading, &pairs, &rows(sides.collation), Reader::Anyone);
+    let text = write(&heading, &pairs, &rows(sides.collation));
     SideBySide { text, left_out, parts: pairs.len() }
 }
 
 /// One part of both sides for the engraver. Colours are names: the colour n is
 /// that of what the findings `subjects[n]` are about.
 pub struct Named {
-    pub music: String,
+    /// Of each stretch that was asked for.
+    pub music: Vec<String>,
     pub subjects: Vec<Vec<usize>>,
 }
 
-/// As `side_by_side`, of one part of an audit, in the bars of `whole`, which
-/// must have been laid whole; `None` where the source is not one printed part.
-pub fn named(sides: Sides, place: usize, whole: &Collation) -> Option<Named> {
+/// As `side_by_side`, of one part of an audit, stretches of the bars of `whole`,
+/// which must have been laid whole; `None` where the source is not one printed part.
+pub fn named(sides: Sides, place: usize, whole: &Collation, stretches: &[(usize, usize)]) -> Option<Named> {
     let alignment = &sides.collation.parts[place];
     if !can_be_laid(&sides, alignment) {
         return None;
@@ -78,9 +79,7 @@ pub fn named(sides: Sides, place: usize, whole: &Collation) -> Option<Named> {
         dress(&mut pair, one, &look);
         subjects.push(findings);
     }
-    let heading = Heading { title: "", legend: "" };
-    let music = write(&heading, &[pair], &rows(whole), Reader::Engraver);
-    Some(Named { music, subjects })
+    Some(Named { music: write_stretches(&pair, &rows(whole), stretches), subjects })
 }
 
 /// Something that is printed on one of the two sides.
@@ -99,7 +98,7 @@ enum What {
     Tie(NoteId),
 }
 
-fn rows(collation: &Collation) -> Vec<(Option<usize>, Option<usize>)> {
+fn rows(collation: &Collation) -> Vec<Row> {
     collation.outline.iter().map(|row| (row.source, row.edition)).collect()
 }
 

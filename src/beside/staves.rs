@@ -3,19 +3,24 @@
 use super::{Named, named};
 use crate::clean::Sides;
 use crate::collate::Collation;
-use crate::engrave::{Beats, Drawing, Job, Layout, engrave};
+use crate::engrave::{Beats, Error, Job, Piece, engrave};
 use crate::score::Part;
 use crate::time::Time;
 use std::ops::Range;
 
 /// In tenths of a millimetre, at the usual size of staves.
 const WIDTH: u32 = 2400;
+/// Bars that are drawn at once, at most.
+const BARS_OF_PIECE: usize = 72;
 /// Bars of a passage that has a picture of its own, with one before and one after.
 const MOST_IN_EXCERPT: usize = 8;
 
 /// One part of an audit, drawn.
 pub struct Staves {
-    pub drawing: Drawing,
+    /// Of all the score, each with several systems.
+    pub pictures: Vec<String>,
+    /// Of passages, one each.
+    pub excerpts: Vec<String>,
     /// What the names in the drawing (`m0`, `m1` …) stand for: findings.
     pub subjects: Vec<Vec<usize>>,
     /// Of each bar drawn, in order, its bar in the edition and in the source.
@@ -31,22 +36,51 @@ pub struct Staves {
 /// Why there are no staves, in a sentence.
 pub fn staves(sides: Sides, place: usize, whole: &Collation, looked_at: &Range<usize>) -> Result<Staves, String> {
     let name = &sides.edition.parts[sides.collation.parts[place].edition].name;
-    let Some(Named { music, subjects }) = named(sides, place, whole) else {
-        return Err(format!(
-            "{name} has no staves: the source has its music on one staff of several, or in several parts"
-        ));
-    };
     let outline = &whole.outline;
     let seen = |row: &usize| outline[*row].edition.is_some_and(|bar| looked_at.contains(&bar));
     let all = looked_at.start == 0 && outline.iter().all(|row| row.edition.is_none_or(|bar| looked_at.contains(&bar)));
     let ends = (0..outline.len()).find(seen).zip((0..outline.len()).rfind(seen));
     let (first, last) = ends.filter(|_| !all).unwrap_or((0, outline.len().saturating_sub(1)));
     let (excerpts, passages) = excerpts(&sides, place, whole);
+    let mut stretches = pieces(first, last);
+    let count = stretches.len();
+    stretches.extend(excerpts);
+    let Some(Named { music, subjects }) = named(sides, place, whole, &stretches) else {
+        return Err(format!(
+            "{name} has no staves: the source has its music on one staff of several, or in several parts"
+        ));
+    };
     let beats = beats(&sides, place, whole);
-    let layout = Layout::Systems { width: WIDTH, bars: (first, last), beats, excerpts };
-    let drawing = engrave(&Job { music, layout }).map_err(|fault| format!("{name} has no staves: {fault}"))?;
+    let piece = |(music, (first, last)): (String, &(usize, usize))| {
+        let units = beats.units[*first..=*last].to_vec();
+        Piece { music, beats: Beats { upper: beats.upper, units } }
+    };
+    let mut score: Vec<Piece> = music.into_iter().zip(&stretches).map(piece).collect();
+    let excerpts = score.split_off(count);
+    // Two processes, for machines have two cores.
+    let (pictures, excerpts) = std::thread::scope(|scope| {
+        let other = scope.spawn(|| drawn(excerpts, None));
+        (drawn(score, Some(WIDTH)), other.join().unwrap_or(Err(Error::Nonsense)))
+    });
+    let told = |fault: Error| format!("{name} has no staves: {fault}");
+    let (pictures, excerpts) = (pictures.map_err(told)?.concat(), excerpts.map_err(told)?.concat());
     let bars = outline[first..=last].iter().map(|row| (row.edition, row.source)).collect();
-    Ok(Staves { drawing, subjects, bars, passages })
+    Ok(Staves { pictures, excerpts, subjects, bars, passages })
+}
+
+fn drawn(pieces: Vec<Piece>, width: Option<u32>) -> Result<Vec<Vec<String>>, Error> {
+    match pieces.is_empty() {
+        true => Ok(Vec::new()),
+        false => Ok(engrave(&Job::Systems { width, pieces })?.pictures),
+    }
+}
+
+/// Long scores are drawn in pieces: the engraver's time grows faster than they do.
+fn pieces(first: usize, last: usize) -> Vec<(usize, usize)> {
+    let bars = last + 1 - first;
+    let count = bars.div_ceil(BARS_OF_PIECE).max(1);
+    let begin = |piece: usize| first + piece * bars / count;
+    (0..count).map(|piece| (begin(piece), begin(piece + 1) - 1)).collect()
 }
 
 /// In which notes the time signatures of both sides count, bar by bar.
@@ -84,4 +118,17 @@ fn excerpts(sides: &Sides, place: usize, whole: &Collation) -> (Vec<(usize, usiz
     });
     let places = places.collect();
     (pictures, places)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pieces_are_nearly_equal_and_leave_nothing_out() {
+        assert_eq!(pieces(0, 71), [(0, 71)]);
+        assert_eq!(pieces(0, 72), [(0, 35), (36, 72)]);
+        assert_eq!(pieces(5, 5), [(5, 5)]);
+        assert_eq!(pieces(10, 225), [(10, 81), (82, 153), (154, 225)]);
+    }
 }

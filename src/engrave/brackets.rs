@@ -1,7 +1,7 @@
 //! Brackets around signs that stand apart: the engraver knows them around
 //! accidentals only.
 
-use super::boxes::{extent, is_box};
+use super::boxes::{extent, has_class, is_box};
 use super::mei::BRACKETED;
 use crate::patch::Patch;
 use roxmltree::Document;
@@ -22,7 +22,7 @@ pub fn bracketed(svg: &str) -> Option<String> {
             patch.cut(node.range());
             cut = node.range().end;
         }
-        let apart = node.attribute("class").is_some_and(|c| c.split(' ').any(|c| c == BRACKETED)) && !is_box(node);
+        let apart = has_class(node, BRACKETED) && !is_box(node);
         if let Some([left, top, right, bottom]) = extent(node).filter(|_| apart) {
             let more = (LEAST - (bottom - top)).max(0.0) / 2.0;
             let (top, bottom) = (top - more - GAP / 2.0, bottom + more + GAP / 2.0);

@@ -2,28 +2,27 @@
 
 use serde::{Deserialize, Serialize};
 
-/// One score to draw.
-#[derive(Debug, Clone, Serialize, Deserialize)]
-pub struct Job {
-    /// MusicXML of our own writing (`musicxml::beside`).
-    pub music: String,
-    pub layout: Layout,
+/// What is to be drawn. All music is MusicXML of our own writing (`musicxml::beside`).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub enum Job {
+    /// Staves of two parts, for a page of text.
+    Systems {
+        /// In tenths of a millimetre at the usual size of staves; `None` for one
+        /// line, however long.
+        width: Option<u32>,
+        pieces: Vec<Piece>,
+    },
+    Pages {
+        music: String,
+        sheet: Sheet,
+    },
 }
 
-/// How it is to be laid out.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub enum Layout {
-    /// A picture for each system, to stand in a page of text.
-    Systems {
-        /// In tenths of a millimetre at the usual size of staves.
-        width: u32,
-        /// First and last bar, 0-based.
-        bars: (usize, usize),
-        beats: Beats,
-        /// Further pictures: first and last bar, 0-based.
-        excerpts: Vec<(usize, usize)>,
-    },
-    Pages(Sheet),
+/// Two parts above each other.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Piece {
+    pub music: String,
+    pub beats: Beats,
 }
 
 /// Sheets of paper.
@@ -63,13 +62,11 @@ impl Paper {
     }
 }
 
-/// The pictures, SVG.
+/// The pictures, SVG: of each piece those it needs, each with as many systems as
+/// it has room for; all sheets together.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Drawing {
-    /// Systems or pages, in order.
-    pub pictures: Vec<String>,
-    /// One for each that was asked for; empty where nothing is to be seen.
-    pub excerpts: Vec<String>,
+    pub pictures: Vec<Vec<String>>,
 }
 
 /// In which notes the beats of each bar are counted, by its time signature: 4 for quarters.

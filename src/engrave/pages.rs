@@ -1,6 +1,7 @@
 //! Sheets of paper. The engraver says how wide each bar is and how high a line;
 //! we say where lines and pages end; it draws them.
 
+use super::boxes::{has_class, staff_lines, staves_between};
 use super::brackets::bracketed;
 use super::breaks::{Measures, breaks};
 use super::job::{Drawing, Head, Sheet};
@@ -80,7 +81,7 @@ pub fn draw(toolkit: &mut Toolkit, music: &str, sheet: &Sheet) -> Option<Drawing
         return None;
     }
     let pictures = toolkit.pages().iter().map(|page| bracketed(page)).collect::<Option<_>>()?;
-    Some(Drawing { pictures, excerpts: Vec::new() })
+    Some(Drawing { pictures: vec![pictures] })
 }
 
 /// Units of a drawing to a tenth of a millimetre.
@@ -92,17 +93,6 @@ struct Bar {
     right: f64,
     /// Width of clef and signature at its beginning.
     clef: f64,
-}
-
-fn has_class(node: Node<'_, '_>, class: &str) -> bool {
-    node.attribute("class").is_some_and(|all| all.split(' ').any(|c| c == class))
-}
-
-/// The horizontal lines of a staff: left, right and height of each.
-fn staff_lines(staff: Node<'_, '_>) -> Vec<[f64; 3]> {
-    let paths = staff.children().filter(|n| n.tag_name().name() == "path").filter_map(|n| n.attribute("d"));
-    let ends = paths.map(|d| d.split(['M', 'L', ' ', ',']).filter_map(|n| n.parse::<f64>().ok()).collect::<Vec<_>>());
-    ends.filter(|e| e.len() == 4 && e[1] == e[3]).map(|e| [e[0], e[2], e[1]]).collect()
 }
 
 fn bars(svg: &str) -> Option<Vec<Bar>> {
@@ -140,10 +130,7 @@ fn fits(svg: &str, room: f64) -> Option<Page> {
         .descendants()
         .find(|n| has_class(*n, "page-margin"))
         .and_then(|n| n.attribute("transform")?.strip_suffix(')')?.rsplit([',', ' ']).next()?.parse::<f64>().ok());
-    let lowest = |system: &Node<'_, '_>| {
-        let staves = system.descendants().filter(|n| has_class(*n, "staff"));
-        staves.flat_map(staff_lines).map(|l| l[2]).fold(0.0, f64::max) + shift.unwrap_or(0.0)
-    };
+    let lowest = |system: &Node<'_, '_>| staves_between(*system).map_or(0.0, |[_, y]| y) + shift.unwrap_or(0.0);
     let holds = systems.iter().filter(|s| lowest(s) + BELOW <= room).count();
     Some(Page { lines: systems.len(), holds })
 }

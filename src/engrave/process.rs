@@ -1,6 +1,6 @@
 //! The engraver as a process, with limits on its time and on what it says.
 
-use super::job::{Drawing, Job, Layout};
+use super::job::{Drawing, Job};
 use std::ffi::OsString;
 use std::io::{Read, Write};
 use std::path::PathBuf;
@@ -64,7 +64,11 @@ fn settings(job: &Job) -> Result<(PathBuf, u64), Error> {
         None => std::env::current_exe().map_err(|e| Error::Start(e.to_string()))?,
     };
     let told = std::env::var(SECONDS).ok().and_then(|s| s.trim().parse().ok());
-    let usual = USUAL_SECONDS + (job.music.len() / FOR_BYTES) as u64;
+    let bytes = match job {
+        Job::Systems { pieces, .. } => pieces.iter().map(|piece| piece.music.len()).sum(),
+        Job::Pages { music, .. } => music.len(),
+    };
+    let usual = USUAL_SECONDS + (bytes / FOR_BYTES) as u64;
     Ok((program, told.unwrap_or(usual)))
 }
 
@@ -98,15 +102,11 @@ fn end_of(status: ExitStatus) -> String {
 impl Drawing {
     /// Whether it can be the drawing of a job.
     fn answers(&self, job: &Job) -> bool {
-        let wanted = match &job.layout {
-            Layout::Systems { excerpts, .. } => excerpts.len(),
-            Layout::Pages(_) => 0,
+        let wanted = match job {
+            Job::Systems { pieces, .. } => pieces.len(),
+            Job::Pages { .. } => 1,
         };
-        let drawn = |svg: &String| svg.starts_with("<svg");
-        let blank = |svg: &String| svg.is_empty() || drawn(svg);
-        !self.pictures.is_empty()
-            && self.pictures.iter().all(drawn)
-            && self.excerpts.len() == wanted
-            && self.excerpts.iter().all(blank)
+        let is_drawn = |all: &Vec<String>| !all.is_empty() && all.iter().all(|svg| svg.starts_with("<svg"));
+        self.pictures.len() == wanted && self.pictures.iter().all(is_drawn)
     }
 }

@@ -1,5 +1,6 @@
 //! The engraving library behind a few safe words.
 
+use std::mem::ManuallyDrop;
 use std::pin::Pin;
 use verovio_sys::ffi;
 
@@ -12,7 +13,8 @@ impl Toolkit<'_> {
     pub fn with<T>(resources: &str, work: impl FnOnce(&mut Toolkit) -> T) -> Option<T> {
         // Its remarks would go to the terminal.
         ffi::enable_log(0);
-        let mut own = ffi::new_toolkit(false);
+        // The process ends after this: to take a score apart note by note would be for nothing.
+        let mut own = ManuallyDrop::new(ffi::new_toolkit(false));
         let found = ffi::set_resource_path(own.pin_mut(), resources);
         found.then(|| work(&mut Toolkit(own.pin_mut())))
     }
@@ -40,13 +42,5 @@ impl Toolkit<'_> {
     pub fn pages(&mut self) -> Vec<String> {
         let count = ffi::page_count(self.0.as_mut());
         (1..=count).map(|page| ffi::render_to_svg(self.0.as_mut(), page, false)).collect()
-    }
-
-    /// Every page of some measures, 0-based.
-    pub fn pages_of(&mut self, (first, last): (usize, usize)) -> Option<Vec<String>> {
-        let range = serde_json::json!({ "measureRange": format!("{}-{}", first + 1, last + 1) });
-        let chosen = ffi::select(self.0.as_mut(), &range.to_string());
-        ffi::redo_layout(self.0.as_mut(), "{}");
-        chosen.then(|| self.pages())
     }
 }

@@ -1,6 +1,6 @@
 //! The engraver's side of the conversation.
 
-use super::job::{Drawing, Job, Layout};
+use super::job::{Drawing, Job, Piece};
 use super::mei::{Colors, dress};
 use super::metre::counted;
 use super::pages;
@@ -48,18 +48,14 @@ fn draw(toolkit: &mut Toolkit, job: &Job) -> Option<Drawing> {
         // The same picture on every run.
         "xmlIdChecksum": true,
     }));
-    match &job.layout {
-        Layout::Systems { width, bars, beats, excerpts } => {
-            let change = |mei: &str| dress(mei, Colors::Names).and_then(|mei| counted(&mei, beats));
-            let loaded = toolkit.load_changed(&job.music, change);
-            loaded.then(|| systems(toolkit, *width, *bars, excerpts)).flatten()
-        }
-        Layout::Pages(sheet) => pages::draw(toolkit, &job.music, sheet),
+    match job {
+        Job::Systems { width, pieces } => systems(toolkit, *width, pieces),
+        Job::Pages { music, sheet } => pages::draw(toolkit, music, sheet),
     }
 }
 
-/// A picture for each system, and of each excerpt one.
-fn systems(toolkit: &mut Toolkit, width: u32, bars: (usize, usize), excerpts: &[(usize, usize)]) -> Option<Drawing> {
+/// Pictures of systems.
+fn systems(toolkit: &mut Toolkit, width: Option<u32>, pieces: &[Piece]) -> Option<Drawing> {
     toolkit.set(&json!({
         "adjustPageHeight": true,
         "mnumInterval": 1,
@@ -68,14 +64,15 @@ fn systems(toolkit: &mut Toolkit, width: u32, bars: (usize, usize), excerpts: &[
         "pageMarginLeft": 50,
         "pageMarginRight": 20,
         "pageMarginTop": 20,
-        "pageWidth": width,
         "svgBoundingBoxes": true,
-        "systemMaxPerPage": 1,
     }));
-    let pictures = toolkit.pages_of(bars)?;
-    toolkit.set(&json!({ "adjustPageWidth": true, "pageWidth": 2 * width }));
-    // What needs more than one system is left to the whole score.
-    let one = |mut pictures: Vec<String>| if pictures.len() == 1 { pictures.pop() } else { None };
-    let drawn = excerpts.iter().map(|e| toolkit.pages_of(*e).and_then(one).unwrap_or_default());
-    Some(Drawing { pictures, excerpts: drawn.collect() })
+    toolkit.set(&match width {
+        Some(width) => json!({ "pageWidth": width }),
+        None => json!({ "adjustPageWidth": true, "breaks": "none" }),
+    });
+    let drawn = |piece: &Piece| {
+        let change = |mei: &str| dress(mei, Colors::Names).and_then(|mei| counted(&mei, &piece.beats));
+        toolkit.load_changed(&piece.music, change).then(|| toolkit.pages())
+    };
+    Some(Drawing { pictures: pieces.iter().map(drawn).collect::<Option<_>>()? })
 }

@@ -5,11 +5,13 @@ mod alone;
 mod dress;
 mod engraver;
 mod staff;
+mod stretch;
 
 pub use alone::{Head, write_alone};
 pub use dress::Dress;
 pub use engraver::{APART, TEXT_COLOR};
 pub use staff::Staff;
+pub use stretch::write_stretches;
 
 use super::fragment::{Fragment, Style};
 use crate::pitch::Interval;
@@ -23,13 +25,8 @@ pub struct Pair<'a, 'i> {
     pub interval: Interval,
 }
 
-/// For whom a score is written.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Reader {
-    Anyone,
-    /// The engraver of this program, which wants some things said otherwise.
-    Engraver,
-}
+/// The bars of the source and of the edition that stand above each other, one at least.
+pub type Row = (Option<usize>, Option<usize>);
 
 /// What stands above the music.
 pub struct Heading<'a> {
@@ -41,42 +38,49 @@ pub struct Heading<'a> {
 const PROLOG: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<!DOCTYPE score-partwise PUBLIC \"-//Recordare//DTD \
                       MusicXML 4.0 Partwise//EN\" \"http://www.musicxml.org/dtds/partwise.dtd\">\n";
 
-/// Writes the score; a row has the bars of the source and of the edition that
-/// stand above each other, one at least.
-pub fn write(heading: &Heading, pairs: &[Pair], rows: &[(Option<usize>, Option<usize>)], reader: Reader) -> String {
+/// Writes the score.
+pub fn write(heading: &Heading, pairs: &[Pair], rows: &[Row]) -> String {
     let mut list = Fragment::new("part-list");
     let mut parts = Vec::new();
     for (place, pair) in pairs.iter().enumerate() {
-        let number = place + 1;
-        list.children.push(
-            Fragment::new("part-group")
-                .set("type", "start")
-                .set("number", number)
-                .with(Fragment::leaf("group-symbol", "bracket"))
-                .with(Fragment::leaf("group-barline", "yes")),
-        );
-        let (source, edition) = (format!("P{number}-source"), format!("P{number}-edition"));
-        for (id, side, part) in [(&source, "Source", pair.source.part), (&edition, "Edition", pair.edition.part)] {
-            let alone = part.name.is_empty() || reader == Reader::Engraver;
-            let name = if alone { side.to_string() } else { format!("{side}: {}", part.name) };
-            list.children.push(Fragment::new("score-part").set("id", id).with(Fragment::leaf("part-name", name)));
-        }
-        list.children.push(Fragment::new("part-group").set("type", "stop").set("number", number));
-        let [upper, lower] = pair.measures(rows);
-        for (id, mut measures) in [(source, upper), (edition, lower)] {
-            if reader == Reader::Engraver {
-                measures.iter_mut().for_each(|measure| engraver::prepare(measure, false));
-            }
-            let mut part = Fragment::new("part").set("id", id);
-            part.children = measures;
-            parts.push(part);
-        }
+        let name = |side: &str, part: &Part| {
+            if part.name.is_empty() { side.to_string() } else { format!("{side}: {}", part.name) }
+        };
+        let names = [name("Source", pair.source.part), name("Edition", pair.edition.part)];
+        list_pair(&mut list, &mut parts, place + 1, names, pair.measures(rows));
     }
-    let mut head = vec![Fragment::leaf("movement-title", heading.title), identification(None)];
-    if reader == Reader::Anyone {
-        head.extend([credit("title", heading.title), credit("subtitle", heading.legend)]);
-    }
+    let head = vec![
+        Fragment::leaf("movement-title", heading.title),
+        identification(None),
+        credit("title", heading.title),
+        credit("subtitle", heading.legend),
+    ];
     document(head, list, parts)
+}
+
+/// Two parts in one bracket, the source's and the edition's.
+fn list_pair(
+    list: &mut Fragment,
+    parts: &mut Vec<Fragment>,
+    number: usize,
+    names: [String; 2],
+    measures: [Vec<Fragment>; 2],
+) {
+    list.children.push(
+        Fragment::new("part-group")
+            .set("type", "start")
+            .set("number", number)
+            .with(Fragment::leaf("group-symbol", "bracket"))
+            .with(Fragment::leaf("group-barline", "yes")),
+    );
+    for ((side, name), measures) in ["source", "edition"].into_iter().zip(names).zip(measures) {
+        let id = format!("P{number}-{side}");
+        list.children.push(Fragment::new("score-part").set("id", &id).with(Fragment::leaf("part-name", name)));
+        let mut part = Fragment::new("part").set("id", id);
+        part.children = measures;
+        parts.push(part);
+    }
+    list.children.push(Fragment::new("part-group").set("type", "stop").set("number", number));
 }
 
 /// A whole score as text.
@@ -104,7 +108,7 @@ fn credit(kind: &str, words: &str) -> Fragment {
 
 impl Pair<'_, '_> {
     /// The measures of the source and of the edition.
-    fn measures(&self, rows: &[(Option<usize>, Option<usize>)]) -> [Vec<Fragment>; 2] {
+    fn measures(&self, rows: &[Row]) -> [Vec<Fragment>; 2] {
         let printed = staff::Printing::new(&self.edition);
         let mut out = [Vec::new(), Vec::new()];
         let mut states = [staff::State::default(), staff::State::default()];

@@ -251,7 +251,7 @@ fn written(pitch: &Fragment) -> Option<Pitch> {
 }
 
 /// Puts what must be said into the first attributes, before all music.
-fn say(measure: &mut Vec<Fragment>, wanted: Vec<Fragment>) {
+pub(super) fn say(measure: &mut Vec<Fragment>, wanted: Vec<Fragment>) {
     if wanted.is_empty() {
         return;
     }

@@ -1,7 +1,7 @@
 //! What the engraver drew, made fit for the page: glyphs in one place for all
 //! pictures, marks tied to the findings, no ids, no colours of its own.
 
-use crate::engrave::boxes::{SVG, extent, is_box};
+use crate::engrave::boxes::{SVG, extent, extent_between, has_class, is_box, staff_lines, staves_between};
 use roxmltree::{Document, Node};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
@@ -27,6 +27,8 @@ pub struct Glyphs(BTreeMap<String, usize>);
 
 /// One picture, without the glyphs that it uses.
 pub struct Picture {
+    left: f64,
+    top: f64,
     width: f64,
     height: f64,
     inner: String,
@@ -38,6 +40,8 @@ pub struct Picture {
     lines_above: usize,
 }
 
+/// Room above and below a system.
+const EDGE: f64 = 120.0;
 /// Units of a drawing to one of the page's letters.
 const UNITS: f64 = 375.0;
 /// Room around a mark in which it can be pointed at.
@@ -106,13 +110,17 @@ impl Glyphs {
         self.0.is_empty()
     }
 
-    /// Reads a drawing; `None` when it is none.
-    pub fn picture(&mut self, svg: &str, tags: &[Tag]) -> Option<Picture> {
+    /// Reads a drawing and takes its systems apart; `None` when it is none.
+    pub fn systems(&mut self, svg: &str, tags: &[Tag]) -> Option<Vec<Picture>> {
         let document = Document::parse(svg).ok()?;
         let root = document.root_element();
         let scale = root.children().find(|n| n.has_tag_name((SVG, "svg")))?;
         let size: Vec<f64> = scale.attribute("viewBox")?.split(' ').filter_map(|n| n.parse().ok()).collect();
-        let [_, _, width, height] = size[..] else { return None };
+        let [_, _, width, _] = size[..] else { return None };
+        let margin = scale.children().find(|n| has_class(*n, "page-margin"))?;
+        let place =
+            margin.attribute("transform").and_then(|t| t.strip_prefix("translate(")?.split(',').next()?.parse().ok());
+        let left: f64 = place.unwrap_or(0.0);
         let defined = root.children().filter(|n| n.has_tag_name((SVG, "defs"))).flat_map(|d| d.children());
         let mut glyphs = BTreeMap::new();
         for glyph in defined.filter(Node::is_element) {
@@ -121,11 +129,29 @@ impl Glyphs {
             let number = self.0.len();
             glyphs.insert(glyph.attribute("id")?, *self.0.entry(shape).or_insert(number));
         }
-        let mut copier =
-            Copier { tags, glyphs, out: String::new(), bars: Vec::new(), drawn: BTreeSet::new(), left: 0.0 };
-        scale.children().for_each(|n| copier.copy(n));
-        let Copier { out: inner, bars, drawn, .. } = copier;
-        Some(Picture { width, height, inner, bars, drawn, above: String::new(), lines_above: 0 })
+        let systems: Vec<Node<'_, '_>> = margin.children().filter(|n| has_class(*n, "system")).collect();
+        let staves: Vec<[f64; 2]> = systems.iter().map(|s| staves_between(*s)).collect::<Option<_>>()?;
+        let picture = |(place, system): (usize, &Node<'_, '_>)| {
+            let mut copier =
+                Copier { tags, glyphs: &glyphs, out: String::new(), bars: Vec::new(), drawn: BTreeSet::new() };
+            system.children().for_each(|n| copier.copy(n));
+            // Half way to the systems above and below.
+            let above = if place == 0 { f64::MIN } else { (staves[place - 1][1] + staves[place][0]) / 2.0 };
+            let below = staves.get(place + 1).map_or(f64::MAX, |next| (staves[place][1] + next[0]) / 2.0);
+            let [_, top, _, bottom] = extent_between(*system, above, below)?;
+            Some(Picture {
+                left: -left,
+                top: top - EDGE,
+                width,
+                height: bottom - top + 2.0 * EDGE,
+                inner: copier.out,
+                bars: copier.bars,
+                drawn: copier.drawn,
+                above: String::new(),
+                lines_above: 0,
+            })
+        };
+        systems.iter().enumerate().map(picture).collect()
     }
 }
 
@@ -133,9 +159,9 @@ impl Picture {
     /// Says something above a bar, below what was said there before.
     pub fn say(&mut self, bar: usize, flag: &Flag) {
         let x = self.bars[bar];
-        let y = -LINE * self.lines_above as f64 - LINE / 4.0;
+        let y = self.top - LINE * self.lines_above as f64 - LINE / 4.0;
         let width = LETTER * flag.text.chars().count() as f64;
-        let x = x.min(self.width - width).max(0.0);
+        let x = x.min(self.left + self.width - width).max(self.left);
         let _ = write!(
             self.above,
             "<g class=\"flag {}\" data-rows=\"{}\"><text x=\"{x:.0}\" y=\"{y:.0}\" font-size=\"330px\">{}</text>\
@@ -154,7 +180,8 @@ impl Picture {
     }
 
     pub fn view_box(&self) -> String {
-        format!("0 {:.0} {:.0} {:.0}", -self.above(), self.width, self.height + self.above())
+        let (top, height) = (self.top - self.above(), self.height + self.above());
+        format!("{:.0} {top:.0} {:.0} {height:.0}", self.left, self.width)
     }
 
     /// Its width beside the page's letters, and its shape, for a browser that
@@ -186,18 +213,16 @@ fn attributes(node: Node<'_, '_>, out: &mut String) {
     }
 }
 
-struct Copier<'t, 'd> {
+struct Copier<'t> {
     tags: &'t [Tag],
-    glyphs: BTreeMap<&'d str, usize>,
+    glyphs: &'t BTreeMap<&'t str, usize>,
     out: String,
     bars: Vec<f64>,
     drawn: BTreeSet<usize>,
-    /// Left margin of what is looked at.
-    left: f64,
 }
 
-impl<'d> Copier<'_, 'd> {
-    fn copy(&mut self, node: Node<'d, 'd>) {
+impl Copier<'_> {
+    fn copy(&mut self, node: Node<'_, '_>) {
         if node.is_text() {
             let text = node.text().unwrap_or_default();
             if node.parent().is_some_and(|p| p.has_tag_name((SVG, "tspan"))) && !text.trim_ascii().is_empty() {
@@ -219,12 +244,7 @@ impl<'d> Copier<'_, 'd> {
             return;
         }
         if classes().any(|c| c == "measure") {
-            self.bars.extend(left_end(node).map(|x| x + self.left));
-        }
-        if classes().any(|c| c == "page-margin") {
-            let moved =
-                node.attribute("transform").and_then(|t| t.strip_prefix("translate(")?.split(',').next()?.parse().ok());
-            self.left = moved.unwrap_or(0.0);
+            self.bars.extend(left_end(node));
         }
         let tag = classes().find_map(|c| self.tags.get(c.strip_prefix('m')?.parse::<usize>().ok()?));
         let mut shown: Vec<&str> = classes().filter(|c| CLASSES.contains(c)).collect();
@@ -256,7 +276,7 @@ impl<'d> Copier<'_, 'd> {
     }
 }
 
-impl Copier<'_, '_> {
+impl Copier<'_> {
     /// Behind a mark, so that it can be pointed at.
     fn place_to_point(&mut self, [left, top, right, bottom]: [f64; 4]) {
         let (width, height) = (right - left + 2.0 * AROUND, bottom - top + 2.0 * AROUND);
@@ -290,10 +310,8 @@ fn is_shaped(classes: &[&str], status: &str) -> bool {
 
 /// Where the staves of a bar begin.
 fn left_end(measure: Node<'_, '_>) -> Option<f64> {
-    let staff =
-        measure.children().find(|n| n.attribute("class").is_some_and(|c| c.split(' ').any(|c| c == "staff")))?;
-    let line = staff.children().find(|n| n.has_tag_name((SVG, "path")))?;
-    line.attribute("d")?.strip_prefix('M')?.split([' ', ',']).next()?.parse().ok()
+    let staff = measure.children().find(|n| has_class(*n, "staff"))?;
+    staff_lines(staff).first().map(|line| line[0])
 }
 
 #[cfg(test)]
@@ -303,11 +321,11 @@ mod tests {
     const DRAWN: &str = "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 240 50\" id=\"k1\"><desc>x</desc>\
         <defs><g id=\"E0A4-k1\"><path d=\"M0 0z\"/></g></defs><style>g {}</style>\
         <svg class=\"definition-scale\" color=\"black\" viewBox=\"0 0 2400 500\">\
-        <g class=\"page-margin\" transform=\"translate(100, 200)\"><g class=\"measure\">\
+        <g class=\"page-margin\" transform=\"translate(100, 200)\"><g class=\"system\"><g class=\"measure\">\
         <g data-id=\"s\" class=\"staff\"><path d=\"M40 7 L900 7\"/>\
         <g class=\"note m0\" data-id=\"n\"><g class=\"note bounding-box\"><rect x=\"10\" y=\"20\" width=\"30\" height=\"40\"/></g>\
         <g class=\"notehead\"><use href=\"#E0A4-k1\" transform=\"translate(1, 2)\"/></g></g></g>\
-        <g class=\"fing m1\"><text><tspan>1 &lt; 2</tspan></text></g></g></g></svg></svg>";
+        <g class=\"fing m1\"><text><tspan>1 &lt; 2</tspan></text></g></g></g></g></svg></svg>";
 
     fn tags() -> Vec<Tag> {
         vec![Tag { status: "omitted", sign: '-', rows: vec![3, 5] }, Tag { status: "added", sign: '+', rows: vec![4] }]
@@ -316,7 +334,7 @@ mod tests {
     #[test]
     fn marks_are_tied_to_rows_and_glyphs_are_shared() {
         let mut glyphs = Glyphs::default();
-        let picture = glyphs.picture(DRAWN, &tags()).unwrap();
+        let picture = glyphs.systems(DRAWN, &tags()).unwrap().remove(0);
         assert_eq!(glyphs.definitions(), "<g id=\"y0\"><path d=\"M0 0z\"/></g>");
         let inner = picture.inner();
         for said in [
@@ -328,20 +346,20 @@ mod tests {
             assert!(inner.contains(said), "{said}: {inner}");
         }
         assert!(["bounding-box", "data-id", "style", "desc"].iter().all(|left| !inner.contains(left)), "{inner}");
-        assert_eq!((picture.bars, picture.drawn), (vec![140.0], BTreeSet::from([3, 4, 5])));
+        assert_eq!((picture.bars, picture.drawn), (vec![40.0], BTreeSet::from([3, 4, 5])));
         // The same again adds nothing.
-        glyphs.picture(DRAWN, &tags()).unwrap();
+        glyphs.systems(DRAWN, &tags()).unwrap();
         assert_eq!(glyphs.0.len(), 1);
     }
 
     #[test]
     fn what_is_not_drawn_is_said_above() {
-        let mut picture = Glyphs::default().picture(DRAWN, &[]).unwrap();
+        let mut picture = Glyphs::default().systems(DRAWN, &[]).unwrap().remove(0);
         let flag = |row| Flag { row, status: "added", text: "+ structure <repeat>".into() };
         picture.say(0, &flag(7));
         picture.say(0, &flag(8));
-        assert_eq!(picture.view_box(), "0 -840 2400 1340");
-        assert!(picture.inner().contains("data-rows=\"8\"><text x=\"0\" y=\"-525\""), "{}", picture.inner());
+        assert_eq!(picture.view_box(), "-100 -940 2400 1120");
+        assert!(picture.inner().contains("data-rows=\"8\"><text x=\"-100\" y=\"-625\""), "{}", picture.inner());
         assert!(picture.inner().contains("&lt;repeat&gt;"));
     }
 
@@ -349,7 +367,7 @@ mod tests {
     fn nonsense_is_no_picture() {
         let mut glyphs = Glyphs::default();
         for svg in ["", "<svg/>", "<svg xmlns=\"http://www.w3.org/2000/svg\"><svg viewBox=\"0 0\"/></svg>"] {
-            assert!(glyphs.picture(svg, &[]).is_none(), "{svg}");
+            assert!(glyphs.systems(svg, &[]).is_none(), "{svg}");
         }
     }
 }

@@ -41,15 +41,12 @@ impl Score {
                 Tag { status: status.name(), sign: sign(status), rows }
             })
             .collect();
-        let drawing = &staves.drawing;
-        let mut systems: Vec<Picture> =
-            drawing.pictures.iter().map(|svg| glyphs.picture(svg, &tags)).collect::<Option<_>>()?;
-        let excerpts: Vec<Option<Picture>> = staves
-            .passages
-            .iter()
-            .map(|place| place.map(|p| &drawing.excerpts[p]).filter(|svg| !svg.is_empty()))
-            .map(|svg| svg.and_then(|svg| glyphs.picture(svg, &tags)))
-            .collect();
+        let mut systems = Vec::new();
+        for svg in &staves.pictures {
+            systems.extend(glyphs.systems(svg, &tags)?);
+        }
+        let excerpts: Vec<Option<Picture>> =
+            staves.passages.iter().map(|place| glyphs.systems(staves.excerpts.get((*place)?)?, &tags)?.pop()).collect();
         if systems.iter().map(|s| s.bars.len()).sum::<usize>() != staves.bars.len() {
             return None;
         }

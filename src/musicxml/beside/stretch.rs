@@ -1,0 +1,68 @@
+//! Stretches of a pair of parts, each as a score of its own for the engraver.
+
+use super::super::fragment::Fragment;
+use super::staff::say;
+use super::{Pair, Row, document, engraver, identification, list_pair};
+
+/// What goes on from bar to bar until something else is said.
+const IN_FORCE: [&str; 6] = ["divisions", "key", "time", "staves", "clef", "transpose"];
+
+/// Writes stretches of rows, first and last of each, as scores that begin with
+/// what holds there.
+pub fn write_stretches(pair: &Pair, rows: &[Row], stretches: &[(usize, usize)]) -> Vec<String> {
+    let mut sides = pair.measures(rows);
+    sides.iter_mut().flatten().for_each(|measure| engraver::prepare(measure, false));
+    let one = |(first, last): &(usize, usize)| {
+        let measures = [&sides[0], &sides[1]].map(|side| opened(side, *first, *last));
+        let (mut list, mut parts) = (Fragment::new("part-list"), Vec::new());
+        list_pair(&mut list, &mut parts, 1, ["Source".into(), "Edition".into()], measures);
+        document(vec![identification(None)], list, parts)
+    };
+    stretches.iter().map(one).collect()
+}
+
+fn opened(measures: &[Fragment], first: usize, last: usize) -> Vec<Fragment> {
+    let mut in_force: Vec<&Fragment> = Vec::new();
+    let said = measures[..first].iter().flat_map(|m| &m.children).filter(|c| c.name == "attributes");
+    for one in said.flat_map(|attributes| &attributes.children).filter(|c| IN_FORCE.contains(&c.name.as_str())) {
+        let number = |f: &Fragment| f.attributes.iter().find(|a| a.0 == "number").map(|a| a.1.clone());
+        in_force.retain(|old| old.name != one.name || number(old) != number(one));
+        in_force.push(one);
+    }
+    let mut out = measures[first..=last].to_vec();
+    if let Some(measure) = out.first_mut() {
+        say(&mut measure.children, in_force.into_iter().cloned().collect());
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_stretch_begins_with_what_holds() {
+        let holding = |name: &str, inner: Vec<Fragment>| {
+            let mut out = Fragment::new(name);
+            out.children = inner;
+            out
+        };
+        let measure = |inner| holding("measure", inner);
+        let attributes = |inner| holding("attributes", inner);
+        let key = |fifths: i32| Fragment::new("key").with(Fragment::leaf("fifths", fifths));
+        let clef = |number: u32, sign| Fragment::new("clef").set("number", number).with(Fragment::leaf("sign", sign));
+        let measures = [
+            measure(vec![attributes(vec![Fragment::leaf("divisions", 4), key(1), clef(1, "G"), clef(2, "F")])]),
+            measure(vec![Fragment::new("note"), attributes(vec![clef(2, "C")])]),
+            measure(vec![attributes(vec![key(-1)]), Fragment::new("note")]),
+        ];
+        let stretch = opened(&measures, 2, 2);
+        assert_eq!(stretch.len(), 1);
+        let begin = &stretch[0].children[0];
+        let names: Vec<&str> = begin.children.iter().map(|c| c.name.as_str()).collect();
+        assert_eq!(names, ["divisions", "key", "clef", "clef"]);
+        assert_eq!(begin.children[1], key(-1));
+        assert_eq!(begin.children[3], clef(2, "C"));
+        assert_eq!(opened(&measures, 0, 2), measures);
+    }
+}
