@@ -6,7 +6,6 @@ use crate::musicxml::beside::{self, Dress, Staff, write_alone};
 use crate::musicxml::{self, Input, Tree};
 use crate::score::{Part, Sound};
 use crate::time::Time;
-use std::path::Path;
 
 /// What the pages show besides the music.
 pub struct Handout<'a> {
@@ -15,6 +14,8 @@ pub struct Handout<'a> {
     pub part: Option<usize>,
     /// Whether the copy has additions that are set apart.
     pub apart: bool,
+    /// For a copy that has no title.
+    pub title: Option<&'a str>,
     /// Where the music is from, for the foot.
     pub source: &'a str,
 }
@@ -45,14 +46,13 @@ pub fn pdf(copy: &Input, handout: &Handout) -> Result<Vec<u8>, Error> {
     let parts: Vec<&Part> = (0..score.parts.len()).filter(shown).map(|p| &score.parts[p]).collect();
     let staves: Vec<Staff> =
         parts.iter().map(|part| Staff { tree: &tree, part, dress: Dress::default(), is_colored: true }).collect();
-    let file = Path::new(&copy.file).file_stem().map_or(String::new(), |stem| stem.to_string_lossy().into_owned());
-    let title = score.title.clone().unwrap_or(file);
+    let title = score.title.as_deref().or(handout.title).unwrap_or_default();
     let composer = musicxml::composer(&tree);
     let instrument = parts.first().filter(|_| parts.len() == 1).map(|part| part.name.clone()).filter(|n| !n.is_empty());
-    let head = beside::Head { title: Some(&title), composer: composer.as_deref() };
+    let head = beside::Head { title: Some(title), composer: composer.as_deref() };
     let music = write_alone(&head, &staves, handout.apart);
     let rests = rests(&parts);
-    let head = Head { title: title.clone(), composer: composer.clone(), instrument };
+    let head = Head { title: title.into(), composer: composer.clone(), instrument: instrument.clone() };
     let lines = parts.iter().map(|p| p.staves as usize).sum();
     let sheet = Sheet { paper: handout.paper, staves: lines, head, rests };
     let pages: Vec<String> = engrave(&Job::Pages { music, sheet })?.pictures.concat();
@@ -62,7 +62,9 @@ pub fn pdf(copy: &Input, handout: &Handout) -> Result<Vec<u8>, Error> {
         return Err(Error::Missing { drawn, wanted });
     }
     let foot = format!("Source: {}", handout.source);
-    let about = About { title: &title, author: composer.as_deref(), foot: &foot };
+    let named: Vec<&str> =
+        [Some(title), instrument.as_deref()].into_iter().flatten().filter(|n| !n.is_empty()).collect();
+    let about = About { title, name: &named.join(", "), author: composer.as_deref(), foot: &foot };
     Ok(pdf::write(&pages, handout.paper, &about)?)
 }
 

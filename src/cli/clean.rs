@@ -277,6 +277,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         let shown = Shown {
             part: args.part.is_some().then_some(first.edition),
             apart: args.additions != How::Strip || policy.decisions.is_some(),
+            title: source.score.title.clone(),
             source: named(&source_input, &source.score),
         };
         pdf.write(&copy, &shown)

@@ -21,6 +21,8 @@ pub struct Shown {
     pub part: Option<usize>,
     /// The copy has additions that are set apart.
     pub apart: bool,
+    /// For a copy without a title.
+    pub title: Option<String>,
     /// Where the music is from.
     pub source: String,
 }
@@ -48,11 +50,17 @@ impl PdfFile {
     pub fn write(&self, copy: &Input, shown: &Shown) -> Result<(), Failure> {
         use super::output::Content;
         use obelus::handout::{Handout, pdf};
-        let pages =
-            pdf(copy, &Handout { paper: self.paper, part: shown.part, apart: shown.apart, source: &shown.source })
-                .map_err(|fault| {
-                    Failure::wrong_use(format!("{}: not written, but all else is: {fault}", self.named))
-                })?;
+        let pages = pdf(
+            copy,
+            &Handout {
+                paper: self.paper,
+                part: shown.part,
+                apart: shown.apart,
+                title: shown.title.as_deref(),
+                source: &shown.source,
+            },
+        )
+        .map_err(|fault| Failure::wrong_use(format!("{}: not written, but all else is: {fault}", self.named)))?;
         self.output.write(Content::Bytes(&pages))
     }
 

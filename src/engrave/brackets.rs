@@ -50,7 +50,7 @@ mod tests {
         let page = format!("<svg xmlns=\"http://www.w3.org/2000/svg\">{}{}</svg>", sign(" bracketed"), sign(""));
         let drawn = bracketed(&page).unwrap();
         assert_eq!(drawn.matches("<path").count(), 1);
-        assert!(drawn.contains("<use/><path d=\"M95 28H55V373H95M305 28H345V373H305\""), "{drawn}");
+        assert!(drawn.contains("<use/><path d=\"M95 28H55V372H95M305 28H345V372H305\""), "{drawn}");
         assert!(!drawn.contains("bounding-box"), "{drawn}");
     }
 }

@@ -149,7 +149,9 @@ fn with_head(mei: &str, head: &Head) -> Option<String> {
         format!("<rend halign=\"{align}\" valign=\"{row}\" fontsize=\"{size}\">{text}</rend>")
     };
     let mut text = String::from("<pgHead func=\"first\">");
-    text += &rend(["center", "top", "160%"], &head.title);
+    if !head.title.is_empty() {
+        text += &rend(["center", "top", "160%"], &head.title);
+    }
     text += &head.instrument.as_deref().map(|name| rend(["left", "bottom", "100%"], name)).unwrap_or_default();
     text += &head.composer.as_deref().map(|name| rend(["right", "bottom", "100%"], name)).unwrap_or_default();
     text += "</pgHead>";

@@ -19,6 +19,8 @@ const POINT: f32 = 72.0 / 254.0;
 pub struct About<'a> {
     pub title: &'a str,
     pub author: Option<&'a str>,
+    /// What stands at the foot of all pages but the first.
+    pub name: &'a str,
     /// A line at the foot of the first page.
     pub foot: &'a str,
 }
@@ -44,8 +46,8 @@ pub fn write(pages: &[String], paper: Paper, about: &About) -> Result<Vec<u8>, E
     let fault = |page: usize, reason: &str| Error::Page { page: page + 1, reason: reason.into() };
     let mut document = Document::new();
     for (place, svg) in pages.iter().enumerate() {
-        let svg =
-            with_foot(svg, paper, about.foot, [place + 1, pages.len()]).ok_or_else(|| fault(place, "it has no end"))?;
+        let svg = with_foot(svg, paper, if place == 0 { about.foot } else { about.name }, [place + 1, pages.len()])
+            .ok_or_else(|| fault(place, "it has no end"))?;
         let tree = usvg::Tree::from_str(&svg, &options).map_err(|e| fault(place, &e.to_string()))?;
         let settings = PageSettings::from_wh(size[0], size[1]).ok_or_else(|| fault(place, "it has no size"))?;
         let area = Size::from_wh(size[0], size[1]).ok_or_else(|| fault(place, "it has no size"))?;
@@ -64,7 +66,7 @@ pub fn write(pages: &[String], paper: Paper, about: &About) -> Result<Vec<u8>, E
     document.finish().map_err(|e| Error::Document(format!("{e:?}")))
 }
 
-/// A page with its foot: where the music is from, and which page it is.
+/// A page with its foot: where the music is from or what it is, and which page this is.
 fn with_foot(svg: &str, paper: Paper, foot: &str, [page, of]: [usize; 2]) -> Option<String> {
     // Text within text of no size is not seen everywhere.
     let svg = svg.replace(" font-size=\"0px\"", " font-size=\"1px\"");
@@ -72,8 +74,8 @@ fn with_foot(svg: &str, paper: Paper, foot: &str, [page, of]: [usize; 2]) -> Opt
     let (width, height) = paper.size();
     let said = match (page, of) {
         (1, 1) => foot.to_string(),
-        (1, _) => format!("{foot} · 1 of {of}"),
-        _ => format!("{page} of {of}"),
+        _ if foot.is_empty() => format!("{page} of {of}"),
+        _ => format!("{foot} · {page} of {of}"),
     };
     let text = format!(
         "<text x=\"{}\" y=\"{}\" text-anchor=\"middle\" font-family=\"serif\" font-size=\"32\">{}</text>",

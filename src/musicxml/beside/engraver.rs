@@ -24,7 +24,19 @@ pub(super) fn prepare(measure: &mut Fragment, apart: bool) {
         children.extend(if child.name == "direction" { apart_from_dynamics(child) } else { vec![child] });
     }
     measure.children = children;
+    fill_with_rest(measure);
     ready(measure, apart);
+}
+
+/// A rest without a written value that is alone in its bar fills it.
+fn fill_with_rest(measure: &mut Fragment) {
+    let mut notes = measure.children.iter_mut().filter(|c| c.name == "note");
+    if let (Some(note), None) = (notes.next(), notes.next())
+        && note.child("type").is_none()
+        && let Some(rest) = note.children.iter_mut().find(|c| c.name == "rest")
+    {
+        rest.set_attribute("measure", "yes");
+    }
 }
 
 fn ready(fragment: &mut Fragment, apart: bool) {
@@ -141,8 +153,8 @@ mod tests {
         let mark = made_ready(mark.set("color", "#000001"), false);
         assert_eq!(mark.children[0].children[1].text, "\u{F0000}#000001\u{F0001}66");
         assert_eq!(made_ready(Fragment::leaf("fingering", "2"), true).children[0].text, "2");
-        let small = Fragment::leaf("fingering", "2").set("font-size", "6");
-        assert_eq!(made_ready(small, true).children[0].text, "\u{F0000}[\u{F0001}2");
+        let small = Fragment::new("technical").with(Fragment::leaf("fingering", "2").set("font-size", "6"));
+        assert_eq!(made_ready(small, true).children[0].children[0].text, "\u{F0000}[\u{F0001}2");
     }
 
     #[test]

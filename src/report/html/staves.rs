@@ -112,7 +112,10 @@ fn flag(systems: &mut [Picture], staves: &Staves, finding: &Finding, row: usize)
     let theirs = finding.source_at.map(|s| s.bar);
     let bar = staves.bars.iter().position(|(ours, _)| *ours == Some(finding.at.bar));
     let bar = bar.or_else(|| staves.bars.iter().position(|(_, source)| source.is_some() && *source == theirs));
-    let reading = finding.edition_reading.as_deref().or(finding.source_reading.as_deref()).unwrap_or_default();
+    let reading = match (finding.edition_reading.as_deref(), finding.source_reading.as_deref()) {
+        (Some(ours), Some(theirs)) => format!("{ours}; in the source {theirs}"),
+        (one, other) => one.or(other).unwrap_or_default().to_string(),
+    };
     let text = format!("{} {} {reading}", sign(finding.status), finding.category);
     let mut place = bar.unwrap_or(0);
     for system in systems {
