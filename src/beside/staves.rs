@@ -11,7 +11,7 @@ use std::ops::Range;
 /// In tenths of a millimetre, at the usual size of staves.
 const WIDTH: u32 = 2400;
 /// Bars that are drawn at once, at most.
-const BARS_OF_PIECE: usize = 72;
+const BARS_OF_PIECE: usize = 50;
 /// Bars of a passage that has a picture of its own, with one before and one after.
 const MOST_IN_EXCERPT: usize = 8;
 
@@ -51,28 +51,45 @@ pub fn staves(sides: Sides, place: usize, whole: &Collation, looked_at: &Range<u
         ));
     };
     let beats = beats(&sides, place, whole);
-    let piece = |(music, (first, last)): (String, &(usize, usize))| {
+    let piece = |(place, (music, (first, last))): (usize, (String, &(usize, usize)))| {
         let units = beats.units[*first..=*last].to_vec();
-        Piece { music, beats: Beats { upper: beats.upper, units } }
+        let width = (place < count).then_some(WIDTH);
+        Piece { width, music, beats: Beats { upper: beats.upper, units } }
     };
-    let mut score: Vec<Piece> = music.into_iter().zip(&stretches).map(piece).collect();
-    let excerpts = score.split_off(count);
-    // Two processes, for machines have two cores.
-    let (pictures, excerpts) = std::thread::scope(|scope| {
-        let other = scope.spawn(|| drawn(excerpts, None));
-        (drawn(score, Some(WIDTH)), other.join().unwrap_or(Err(Error::Nonsense)))
-    });
-    let told = |fault: Error| format!("{name} has no staves: {fault}");
-    let (pictures, excerpts) = (pictures.map_err(told)?.concat(), excerpts.map_err(told)?.concat());
+    let pieces = music.into_iter().zip(&stretches).enumerate().map(piece).collect();
+    let mut pictures = drawn(pieces).map_err(|fault| format!("{name} has no staves: {fault}"))?;
+    let excerpts = pictures.split_off(count).concat();
     let bars = outline[first..=last].iter().map(|row| (row.edition, row.source)).collect();
-    Ok(Staves { pictures, excerpts, subjects, bars, passages })
+    Ok(Staves { pictures: pictures.concat(), excerpts, subjects, bars, passages })
 }
 
-fn drawn(pieces: Vec<Piece>, width: Option<u32>) -> Result<Vec<Vec<String>>, Error> {
-    match pieces.is_empty() {
-        true => Ok(Vec::new()),
-        false => Ok(engrave(&Job::Systems { width, pieces })?.pictures),
+/// Has pieces drawn by two processes at once, each with half of the music.
+fn drawn(pieces: Vec<Piece>) -> Result<Vec<Vec<String>>, Error> {
+    let mut halves: [(Vec<usize>, Vec<Piece>); 2] = Default::default();
+    let mut sizes = [0, 0];
+    let count = pieces.len();
+    for (place, piece) in pieces.into_iter().enumerate() {
+        let half = usize::from(sizes[1] < sizes[0]);
+        sizes[half] += piece.music.len();
+        halves[half].0.push(place);
+        halves[half].1.push(piece);
     }
+    let [one, other] = halves;
+    let draw = |pieces: Vec<Piece>| match pieces.is_empty() {
+        true => Ok(Vec::new()),
+        false => engrave(&Job::Systems(pieces)).map(|drawing| drawing.pictures),
+    };
+    let (first, second) = std::thread::scope(|scope| {
+        let beside = scope.spawn(|| draw(other.1));
+        (draw(one.1), beside.join().unwrap_or(Err(Error::Nonsense)))
+    });
+    let mut out = vec![Vec::new(); count];
+    for (places, pictures) in [(one.0, first?), (other.0, second?)] {
+        for (place, drawn) in places.into_iter().zip(pictures) {
+            out[place] = drawn;
+        }
+    }
+    Ok(out)
 }
 
 /// Long scores are drawn in pieces: the engraver's time grows faster than they do.
@@ -126,9 +143,9 @@ mod tests {
 
     #[test]
     fn pieces_are_nearly_equal_and_leave_nothing_out() {
-        assert_eq!(pieces(0, 71), [(0, 71)]);
-        assert_eq!(pieces(0, 72), [(0, 35), (36, 72)]);
+        assert_eq!(pieces(0, 49), [(0, 49)]);
+        assert_eq!(pieces(0, 50), [(0, 24), (25, 50)]);
         assert_eq!(pieces(5, 5), [(5, 5)]);
-        assert_eq!(pieces(10, 225), [(10, 81), (82, 153), (154, 225)]);
+        assert_eq!(pieces(10, 159), [(10, 59), (60, 109), (110, 159)]);
     }
 }

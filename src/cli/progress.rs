@@ -1,6 +1,7 @@
 //! A bar for work that takes its time: on a terminal, after a second; elsewhere nothing.
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::io::IsTerminal;
 use std::sync::mpsc::{self, Sender};
 use std::time::Duration;
 
@@ -23,13 +24,17 @@ impl Progress {
         let bar = ProgressBar::with_draw_target(Some(steps), ProgressDrawTarget::hidden()).with_style(style);
         let (done, clock) = mpsc::channel::<()>();
         let shown = bar.clone();
-        std::thread::spawn(move || {
+        // Only where a person looks on.
+        let looked_at = std::io::stderr().is_terminal();
+        let wait = move || {
             if clock.recv_timeout(PATIENCE) == Err(mpsc::RecvTimeoutError::Timeout) && !shown.is_finished() {
-                // Draws only where a person looks on.
                 shown.set_draw_target(ProgressDrawTarget::stderr());
                 shown.enable_steady_tick(TICK);
             }
-        });
+        };
+        if looked_at {
+            std::thread::spawn(wait);
+        }
         Progress { bar, done: Some(done) }
     }
 

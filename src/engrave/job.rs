@@ -6,12 +6,7 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub enum Job {
     /// Staves of two parts, for a page of text.
-    Systems {
-        /// In tenths of a millimetre at the usual size of staves; `None` for one
-        /// line, however long.
-        width: Option<u32>,
-        pieces: Vec<Piece>,
-    },
+    Systems(Vec<Piece>),
     Pages {
         music: String,
         sheet: Sheet,
@@ -21,6 +16,9 @@ pub enum Job {
 /// Two parts above each other.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Piece {
+    /// Of the page, in tenths of a millimetre at the usual size of staves; `None`
+    /// for one line, however long.
+    pub width: Option<u32>,
     pub music: String,
     pub beats: Beats,
 }

@@ -65,7 +65,7 @@ fn settings(job: &Job) -> Result<(PathBuf, u64), Error> {
     };
     let told = std::env::var(SECONDS).ok().and_then(|s| s.trim().parse().ok());
     let bytes = match job {
-        Job::Systems { pieces, .. } => pieces.iter().map(|piece| piece.music.len()).sum(),
+        Job::Systems(pieces) => pieces.iter().map(|piece| piece.music.len()).sum(),
         Job::Pages { music, .. } => music.len(),
     };
     let usual = USUAL_SECONDS + (bytes / FOR_BYTES) as u64;
@@ -103,7 +103,7 @@ impl Drawing {
     /// Whether it can be the drawing of a job.
     fn answers(&self, job: &Job) -> bool {
         let wanted = match job {
-            Job::Systems { pieces, .. } => pieces.len(),
+            Job::Systems(pieces) => pieces.len(),
             Job::Pages { .. } => 1,
         };
         let is_drawn = |all: &Vec<String>| !all.is_empty() && all.iter().all(|svg| svg.starts_with("<svg"));

@@ -49,13 +49,13 @@ fn draw(toolkit: &mut Toolkit, job: &Job) -> Option<Drawing> {
         "xmlIdChecksum": true,
     }));
     match job {
-        Job::Systems { width, pieces } => systems(toolkit, *width, pieces),
+        Job::Systems(pieces) => systems(toolkit, pieces),
         Job::Pages { music, sheet } => pages::draw(toolkit, music, sheet),
     }
 }
 
 /// Pictures of systems.
-fn systems(toolkit: &mut Toolkit, width: Option<u32>, pieces: &[Piece]) -> Option<Drawing> {
+fn systems(toolkit: &mut Toolkit, pieces: &[Piece]) -> Option<Drawing> {
     toolkit.set(&json!({
         "adjustPageHeight": true,
         "mnumInterval": 1,
@@ -66,11 +66,11 @@ fn systems(toolkit: &mut Toolkit, width: Option<u32>, pieces: &[Piece]) -> Optio
         "pageMarginTop": 20,
         "svgBoundingBoxes": true,
     }));
-    toolkit.set(&match width {
-        Some(width) => json!({ "pageWidth": width }),
-        None => json!({ "adjustPageWidth": true, "breaks": "none" }),
-    });
     let drawn = |piece: &Piece| {
+        toolkit.set(&match piece.width {
+            Some(width) => json!({ "adjustPageWidth": false, "breaks": "auto", "pageWidth": width }),
+            None => json!({ "adjustPageWidth": true, "breaks": "none" }),
+        });
         let change = |mei: &str| dress(mei, Colors::Names).and_then(|mei| counted(&mei, &piece.beats));
         toolkit.load_changed(&piece.music, change).then(|| toolkit.pages())
     };
