@@ -27,6 +27,7 @@ use crate::musicxml::{self, Plan, Tree};
 use crate::patch::Overlap;
 use crate::pitch::Interval;
 use crate::score::Score;
+use std::collections::BTreeSet;
 
 pub use adapt::{Wishes, adapt};
 pub use apart::{Apart, TableError};
@@ -84,6 +85,8 @@ pub struct Cleaned {
     pub written: Option<Written>,
     /// What became of every finding, part by part.
     pub decisions: Vec<Vec<Decision>>,
+    /// The rows of the outline whose bar went or came back.
+    pub changed_rows: BTreeSet<usize>,
     pub additions: Additions,
 }
 
@@ -142,7 +145,18 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
         std::mem::replace(&mut work.plan, Plan::new(sides.edition_tree)).finish().apply(old)?
     };
     let proof = proof::prove_clean(sides, policy, &text, &mut work)?;
-    let work::Work { summary, warnings, decisions, .. } = work;
+    let work::Work { summary, warnings, decisions, changed_rows, .. } = work;
     let additions = policy.additions;
-    Ok(Cleaned { text, summary, proof, warnings, decisions, additions, moved: None, on: Vec::new(), written: None })
+    Ok(Cleaned {
+        text,
+        summary,
+        proof,
+        warnings,
+        decisions,
+        changed_rows,
+        additions,
+        moved: None,
+        on: Vec::new(),
+        written: None,
+    })
 }

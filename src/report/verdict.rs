@@ -137,7 +137,7 @@ pub fn range(range: &RangeResult) -> Vec<String> {
     out
 }
 
-/// The bars in which nothing was found; `None` where there are none.
+/// The bars in which nothing was found, and which are in no passage; `None` where there are none.
 pub fn clean_bars(part: &PartReport) -> Option<String> {
     let found: Vec<usize> = part.bars.iter().map(|b| b.bar_index).collect();
     let first = part.first_bar;
@@ -146,7 +146,7 @@ pub fn clean_bars(part: &PartReport) -> Option<String> {
         .iter()
         .enumerate()
         .map(|(place, number)| (place + first, number.as_str()))
-        .filter(|(place, _)| found.binary_search(place).is_err())
+        .filter(|(place, _)| found.binary_search(place).is_err() && !part.foreign_bars.contains(place))
         .collect();
     let noun = if clean.len() == 1 { "bar" } else { "bars" };
     (!clean.is_empty()).then(|| format!("As in the source: {noun} {}.", bar_list(clean)))
