@@ -209,7 +209,8 @@ fn bars_of_rests_that_went_are_told_as_gone() {
     let audit = obelus(&["audit", &edition, &source, "--part", "Violin"]);
     assert!(audit.contains("As in the source: bars 2, 5 to 7."), "{audit}");
     let page = obelus(&["audit", &edition, &source, "--part", "Violin", "--format", "html"]);
-    let cell = |bar: usize| page.split("<li><a href=\"#p1-b").nth(bar).unwrap().split("</li>").next().unwrap().to_string();
+    let cell =
+        |bar: usize| page.split("<li><a href=\"#p1-b").nth(bar).unwrap().split("</li>").next().unwrap().to_string();
     assert!(cell(2).contains('·') && cell(2).contains("as in the source"), "{}", cell(2));
     assert!(!cell(3).contains('·') && cell(3).contains("not in the source"), "{}", cell(3));
     // Nobody asked for the cello: that is not to say that the source has none.
@@ -221,7 +222,10 @@ fn bars_of_rests_that_went_are_told_as_gone() {
     assert!(audit["unmatched_parts"]["source"].as_array().is_some_and(Vec::is_empty), "{audit}");
     // The other way: what was cut comes back.
     let said = obelus(&["clean", &source, &edition, "-o", &copy, "--part", "Cello", "--notes", &notes]);
-    assert!(said.replace('\n', " ").contains("part Violin was not cleaned; bars that came back are rests there"), "{said}");
+    assert!(
+        said.replace('\n', " ").contains("part Violin was not cleaned; bars that came back are rests there"),
+        "{said}"
+    );
     assert!(desk.read("notes.md").contains("(rests); put back |"), "{}", desk.read("notes.md"));
 }
 

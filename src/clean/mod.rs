@@ -18,6 +18,7 @@ mod settle;
 mod sheet;
 mod toml_fault;
 mod transpose;
+mod way;
 mod work;
 mod written_for;
 
@@ -33,13 +34,14 @@ pub use adapt::{Wishes, adapt};
 pub use apart::{Apart, TableError};
 pub use copy::{MarkedCopy, lay_copy};
 pub use decisions::{DecisionError, Decisions, Names, names as finding_names, write as decisions_file};
-pub use fit::{OnInstrument, Player};
+pub use fit::{Burden, OnInstrument, Player};
 pub use layer::{LayError, Layered, Lifted, lay, lift};
 pub use policy::{Additions, Decision, Policy, Restore};
 pub use proof::{Difference, Proof};
 pub use provenance::{Changes, Origin, Provenance};
 pub use sheet::{BarBeat, Sheet, SheetError, SheetMark};
 pub use transpose::NewKey;
+pub use way::Way;
 pub use written_for::{PartFor, Written};
 
 /// How much was done.
@@ -79,6 +81,8 @@ pub struct Cleaned {
     pub warnings: Vec<String>,
     /// By how much all of it was moved at last.
     pub moved: Option<Interval>,
+    /// Which way it went to its key, where both were weighed.
+    pub way: Option<Way>,
     /// How parts lie on the instruments that they are meant for.
     pub on: Vec<OnInstrument>,
     /// For whom a part was written at last.
@@ -156,6 +160,7 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
         changed_rows,
         additions,
         moved: None,
+        way: None,
         on: Vec::new(),
         written: None,
     })

@@ -144,9 +144,7 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
     let unmatched = |all: &[usize], taken: &dyn Fn(&usize) -> bool| all.iter().copied().filter(|p| !taken(p)).collect();
     // Beside one part that the user chose, the other side's other parts were not looked for.
     Pairing {
-        unmatched_edition: unmatched(&editions, &|p| {
-            choice.source.is_some() || pairs.iter().any(|q| q.edition == *p)
-        }),
+        unmatched_edition: unmatched(&editions, &|p| choice.source.is_some() || pairs.iter().any(|q| q.edition == *p)),
         unmatched_source: unmatched(&sources, &|p| {
             let uses = |q: &Pair| q.source == *p || source.parts[q.source].drawn_from.contains(p);
             choice.edition.is_some() || !source.parts[*p].drawn_from.is_empty() || pairs.iter().any(uses)

@@ -130,7 +130,8 @@ impl PartBuilder<'_> {
     fn foreign_bars(&self) -> BTreeSet<usize> {
         let outline = &self.collation.outline;
         let stretches = self.found.passages.iter().filter(|p| p.kind != PassageKind::Cut).filter_map(|p| p.stretch);
-        let rows = stretches.flat_map(|s| self.alignment.stretches[s].outline.0..=self.alignment.stretches[s].outline.1);
+        let rows =
+            stretches.flat_map(|s| self.alignment.stretches[s].outline.0..=self.alignment.stretches[s].outline.1);
         let in_passages = rows.filter_map(|row| outline[row].edition);
         let alone = outline.iter().filter(|row| row.source.is_none()).filter_map(|row| row.edition);
         in_passages.chain(alone).collect()
@@ -310,6 +311,7 @@ impl PartBuilder<'_> {
             instrument: check.instrument.clone(),
             lowest: check.range.lowest.to_string(),
             highest: check.range.highest.to_string(),
+            words: check.range_words.clone(),
             outside,
             hardest: self.hardest(instrument, check),
             reading: check.reading_sentence.clone(),

@@ -40,7 +40,11 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
         line(LEGEND.into());
     }
     if let Some(by) = cleaned.moved {
-        line(format!("All of it was then moved {}.", by.name()));
+        line(format!(
+            "All of it was then moved {}{}.",
+            by.name(),
+            cleaned.way.as_ref().map_or(String::new(), adapted::way)
+        ));
     }
     for told in adapted::told(cleaned) {
         line(told);

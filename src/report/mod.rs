@@ -225,6 +225,8 @@ pub struct RangeResult {
     pub instrument: String,
     pub lowest: String,
     pub highest: String,
+    #[serde(skip)]
+    pub words: String,
     pub outside: Vec<OutsideReport>,
     /// Only for an instrument that was named, and whose fingerings are known.
     #[serde(skip_serializing_if = "Option::is_none")]

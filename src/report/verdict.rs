@@ -111,10 +111,7 @@ fn were(n: usize) -> &'static str {
 /// How the part lies on its instrument, a paragraph each.
 pub fn range(range: &RangeResult) -> Vec<String> {
     let guessed = if range.guessed { ", as the part's name tells" } else { "" };
-    let mut out = vec![format!(
-        "Checked for the {}, {} to {}{guessed}. {}",
-        range.instrument, range.lowest, range.highest, range.reading
-    )];
+    let mut out = vec![format!("Checked for the {}, {}{guessed}. {}", range.instrument, range.words, range.reading)];
     if range.outside.is_empty() {
         out.push("No note leaves the range.".into());
     }
