@@ -220,6 +220,12 @@ fn bars_of_rests_that_went_are_told_as_gone() {
     assert!(!told.contains("nothing that goes with"), "{told}");
     let audit = json_of(&["audit", &edition, &source, "--part", "Cello", "--format", "json"]);
     assert!(audit["unmatched_parts"]["source"].as_array().is_some_and(Vec::is_empty), "{audit}");
+    // Where the source has none, that is what is said.
+    let alone = desk.at("alone.musicxml");
+    let violin = (Style { name: "Violin".into(), ..Style::default() }, TUNE.concat());
+    std::fs::write(&alone, scores(&[(violin.0, &violin.1)])).unwrap();
+    let said = obelus(&["clean", &edition, &alone, "-o", &copy]).replace('\n', " ");
+    assert!(said.contains("part Cello was not cleaned, for the source has nothing there; bars that went"), "{said}");
     // The other way: what was cut comes back.
     let said = obelus(&["clean", &source, &edition, "-o", &copy, "--part", "Cello", "--notes", &notes]);
     assert!(

@@ -75,9 +75,9 @@ fn not_cleaned(sides: Sides, did: &Summary) -> Vec<String> {
     let said = |parts: Vec<usize>, why: &str| {
         let names: Vec<&str> = parts.iter().map(|p| sides.edition.parts[*p].spoken()).collect();
         let (noun, verb) = if names.len() == 1 { ("part", "was") } else { ("parts", "were") };
-        (!names.is_empty()).then(|| format!("{why}{noun} {} {verb} not cleaned{bars}", names.join(", ")))
+        (!names.is_empty()).then(|| format!("{noun} {} {verb} not cleaned{why}{bars}", names.join(", ")))
     };
-    let alone = said(alone, "the source has nothing for it: ").filter(|_| !bars.is_empty());
+    let alone = said(alone, ", for the source has nothing there").filter(|_| !bars.is_empty());
     said(unasked, "").into_iter().chain(alone).collect()
 }
 
