@@ -59,6 +59,8 @@ pub struct Summary {
     pub kept: usize,
     /// Additions that stay, but set apart.
     pub marks_apart: usize,
+    /// Parts of the edition that were not cleaned.
+    pub parts_left: usize,
 }
 
 impl Summary {
@@ -68,7 +70,7 @@ impl Summary {
     }
 
     pub fn is_nothing(&self) -> bool {
-        Summary { kept: 0, undone: 0, ..self.clone() } == Summary::default()
+        Summary { kept: 0, undone: 0, parts_left: 0, ..self.clone() } == Summary::default()
     }
 }
 

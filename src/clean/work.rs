@@ -38,6 +38,7 @@ pub(super) fn work<'a, 'i>(sides: Sides<'a, 'i>, policy: &Policy) -> Result<Work
     for (index, part) in sides.edition.parts.iter().enumerate() {
         let at = sides.collation.parts.iter().position(|a| a.edition == index);
         let Some(at) = at else {
+            out.summary.parts_left += 1;
             let mut rewrite = PartRewrite::new(&mut out.plan, part, None, &shape);
             rewrite.compose_bars(BTreeMap::new(), false);
             rewrite.finish();
