@@ -192,14 +192,31 @@ impl std::str::FromStr for Interval {
     type Err = String;
 
     /// Reads an interval in words, as `name` writes it: `up a minor third`,
-    /// `down an octave`; up to two octaves.
+    /// `down an octave`; up to two octaves. A fourth, a fifth, a unison and an
+    /// octave are perfect unless it says otherwise.
     fn from_str(text: &str) -> Result<Interval, String> {
         let plain = |text: &str| {
             let lower = text.to_lowercase();
             let words = lower.split_whitespace().filter(|w| !matches!(*w, "a" | "an" | "the" | "one"));
             words.collect::<Vec<_>>().join(" ")
         };
-        let wanted = plain(text);
+        const QUALITIES: [&str; 5] = ["perfect", "major", "minor", "augmented", "diminished"];
+        let mut wanted = plain(text).replace("perfect octave", "octave");
+        let bare = !QUALITIES.iter().any(|q| wanted.contains(q));
+        let directed = wanted.starts_with("up ") || wanted.starts_with("down ");
+        if bare
+            && directed
+            && let Some(doubtful) = ["second", "third", "sixth", "seventh"].iter().find(|n| wanted.contains(**n))
+        {
+            let [minor, major] = ["minor", "major"].map(|q| wanted.replacen(doubtful, &format!("a {q} {doubtful}"), 1));
+            return Err(format!("{text:?} may be minor or major; say \"{minor}\" or \"{major}\""));
+        }
+        if bare {
+            wanted = wanted.replace("fourth", "perfect fourth").replace("fifth", "perfect fifth");
+        }
+        if ["unison", "perfect unison"].contains(&wanted.trim_start_matches("up ").trim_start_matches("down ")) {
+            return Ok(Interval::UNISON);
+        }
         let all = (-14..=14).flat_map(|steps: i32| {
             let whole = Pitch::new(0, 0, 4).moved(Interval::new(steps, 0)).alter / -100;
             (-2..=2).map(move |more| Interval::new(steps, whole + more))
@@ -291,6 +308,21 @@ mod tests {
         }
         assert_eq!("Up Minor Third".parse(), Ok(Interval::new(2, 3)));
         assert_eq!("up an augmented second".parse(), Ok(Interval::new(1, 3)));
+        for (short, long) in [
+            ("up a fourth", "up a perfect fourth"),
+            ("Down a fifth", "down a perfect fifth"),
+            ("up a fifth and an octave", "up a perfect fifth and an octave"),
+            ("down a perfect octave", "down an octave"),
+            ("up an augmented fourth", "up an augmented fourth"),
+            ("unison", "the same pitch"),
+            ("up a perfect unison", "the same pitch"),
+        ] {
+            assert_eq!(short.parse::<Interval>().map(Interval::name), Ok(long.to_string()), "{short}");
+        }
+        for name in ["second", "third", "sixth", "seventh"] {
+            let refused = format!("up a {name}").parse::<Interval>().unwrap_err();
+            assert!(refused.contains(&format!("\"up a minor {name}\" or \"up a major {name}\"")), "{refused}");
+        }
         assert!("a third".parse::<Interval>().unwrap_err().contains("up a minor third"));
     }
 }

@@ -1,9 +1,12 @@
 //! Decisions on single findings, from the file that an audit writes to the copy
 //! that follows it, and the critical notes that tell of them.
 
+#[path = "common/music.rs"]
+mod music;
 #[path = "common/program.rs"]
 mod program;
 
+use music::{Style, scores};
 use program::{json_of, obelus, obelus_fails};
 use serde_json::Value;
 use std::path::Path;
@@ -172,6 +175,65 @@ fn critical_notes_tell_every_finding_and_what_became_of_it() {
     let failed = obelus_fails(&desk.command(&["--notes", &desk.at("notes.txt")]));
     assert_eq!(failed.status, 2);
     assert!(failed.stderr.contains(".md or .csv"), "{}", failed.stderr);
+}
+
+const TUNE: [&str; 2] = ["C5q D5q E5q F5q | G5q A5q B5q C6q | ", "D6q C6q A5q F5q | E5q G5q D5q B4q | C5w"];
+const BASS: [&str; 2] = ["C3h G3h | E3h A3h | ", "F3h D3h | C3h G3h | C3w"];
+
+/// Bars of rests have no finding of their own: what is told of them must be what was done.
+#[test]
+fn bars_of_rests_that_went_are_told_as_gone() {
+    let desk = Desk::new();
+    let score = |between: &str| {
+        let part = |name: &str, [one, other]: [&str; 2]| {
+            (Style { name: name.into(), ..Style::default() }, format!("{one}{between}{other}"))
+        };
+        let parts = [part("Violin", TUNE), part("Cello", BASS)];
+        scores(&parts.each_ref().map(|(style, music)| (style.clone(), music.as_str())))
+    };
+    let (edition, source) = (desk.at("edition.musicxml"), desk.at("source.musicxml"));
+    let staccato = "<notations><articulations><staccato/></articulations></notations></note>";
+    std::fs::write(&edition, score("rw | rw | ").replacen("</note>", staccato, 1)).unwrap();
+    std::fs::write(&source, score("")).unwrap();
+    let (copy, notes) = (desk.at("copy.musicxml"), desk.at("notes.md"));
+    let clean = |options: &[&str]| {
+        let said = obelus(&[&["clean", &edition, &source, "-o", &copy, "--notes", &notes], options].concat());
+        (said.replace('\n', " "), desk.read("notes.md"))
+    };
+    let (said, told) = clean(&[]);
+    assert!(said.contains("2 bars taken out"), "{said}");
+    assert!(told.contains("bars 3 to 4: inserted, the source has nothing here (rests); taken out |"), "{told}");
+    let (_, told) = clean(&["--no-restore", "passages"]);
+    assert!(told.contains("(rests); kept as the edition has it |"), "{told}");
+    // Neither are they as in the source.
+    let audit = obelus(&["audit", &edition, &source, "--part", "Violin"]);
+    assert!(audit.contains("As in the source: bars 2, 5 to 7."), "{audit}");
+    let page = obelus(&["audit", &edition, &source, "--part", "Violin", "--format", "html"]);
+    let cell =
+        |bar: usize| page.split("<li><a href=\"#p1-b").nth(bar).unwrap().split("</li>").next().unwrap().to_string();
+    assert!(cell(2).contains('·') && cell(2).contains("as in the source"), "{}", cell(2));
+    assert!(!cell(3).contains('·') && cell(3).contains("not in the source"), "{}", cell(3));
+    // Nobody asked for the cello: that is not to say that the source has none.
+    let (said, told) = clean(&["--part", "Violin"]);
+    assert!(said.contains("and your own; parts that were not cleaned are the edition's."), "{said}");
+    let cello = "part Cello was not cleaned; bars that went are gone there too";
+    assert!(said.contains(cello) && told.contains(cello), "{said}\n{told}");
+    assert!(!told.contains("nothing that goes with"), "{told}");
+    let audit = json_of(&["audit", &edition, &source, "--part", "Cello", "--format", "json"]);
+    assert!(audit["unmatched_parts"]["source"].as_array().is_some_and(Vec::is_empty), "{audit}");
+    // Where the source has none, that is what is said.
+    let alone = desk.at("alone.musicxml");
+    let violin = (Style { name: "Violin".into(), ..Style::default() }, TUNE.concat());
+    std::fs::write(&alone, scores(&[(violin.0, &violin.1)])).unwrap();
+    let said = obelus(&["clean", &edition, &alone, "-o", &copy]).replace('\n', " ");
+    assert!(said.contains("part Cello was not cleaned, for the source has nothing there; bars that went"), "{said}");
+    // The other way: what was cut comes back.
+    let said = obelus(&["clean", &source, &edition, "-o", &copy, "--part", "Cello", "--notes", &notes]);
+    assert!(
+        said.replace('\n', " ").contains("part Violin was not cleaned; bars that came back are rests there"),
+        "{said}"
+    );
+    assert!(desk.read("notes.md").contains("(rests); put back |"), "{}", desk.read("notes.md"));
 }
 
 #[test]

@@ -43,14 +43,18 @@ fn file(name: &str, content: &[u8]) -> (TempDir, PathBuf) {
 #[test]
 fn inputs_that_cannot_be_read() {
     let whole = fs::read(demo("source.musicxml")).expect("the demo is there");
-    let cases: [(&str, &[u8], &[&str]); 9] = [
+    let cases: [(&str, &[u8], &[&str]); 13] = [
         ("empty.xml", b"", &["empty"]),
         ("blank.xml", b" \n ", &["empty"]),
         ("words.xml", b"dolce", &["line 1"]),
         ("page.xml", b"<html><body/></html>", &["not MusicXML", "<html>", "line 1, column 1"]),
-        ("cut.musicxml", &whole[..whole.len() / 2], &["line ", "column "]),
+        ("cut.musicxml", &whole[..whole.len() / 2], &["line ", "column ", "cut off", "fetch it"]),
+        ("head.musicxml", &whole[..30], &["line 1", "cut off"]),
         ("bare.xml", b"<score-partwise/>", &["no part"]),
         ("broken.mxl", b"PK\x03\x04 and no more", &["archive"]),
+        ("bits.mxl", b">\x0d\x90\xe2\xf9\0\x06", &["no .mxl archive", "fetch it again"]),
+        ("bits.xml", b"\x90\xe2\xf9\0\x06", &["no MusicXML", "no text"]),
+        ("print.musicxml", b"%PDF-1.7\n%\xe2\xe3", &["no MusicXML", "a PDF"]),
         ("latin.xml", b"<score-partwise>\xff</score-partwise>", &["UTF-8"]),
         ("entity.xml", b"<!DOCTYPE x [<!ENTITY a \"b\">]>\n<score-partwise/>", &["entity", "line 1"]),
     ];
@@ -129,6 +133,59 @@ fn outputs_that_cannot_be_written() {
     assert_eq!(fs::read_dir(dir.path()).expect("it is there").count(), 1);
 }
 
+/// A name that plainly says another form than what would be written is a slip.
+#[test]
+fn outputs_whose_names_say_something_else() {
+    let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+    let dir = tempfile::tempdir().expect("a folder for a test");
+    let at = |name: &str| dir.path().join(name).display().to_string();
+    let both = |command: &'static str| vec![command, &edition, &source];
+    let one = |command: &'static str| vec![command, &source];
+    for (start, option, name, words) in [
+        (both("clean"), "-o", "x.pdf", &["--pdf", ".musicxml"][..]),
+        (both("clean"), "-o", "x.md", &["--notes"]),
+        (both("clean"), "-o", "x.HTML", &["audit", "--format html"]),
+        (both("audit"), "-o", "x.html", &["--format html", ".txt"]),
+        (both("audit"), "-o", "x.json", &["--format json"]),
+        (both("audit"), "-o", "x.toml", &["--decisions"]),
+        (both("audit"), "-o", "x.musicxml", &["--side-by-side"]),
+        (both("audit"), "--side-by-side", "x.mxl", &["not packed", ".musicxml"]),
+        (both("audit"), "--decisions", "x.json", &["--format json", ".toml"]),
+        (one("range"), "-o", "x.csv", &["--format csv"]),
+        (one("keys"), "-o", "x.json", &["--format json"]),
+        (both("marks"), "-o", "x.musicxml", &["a mark sheet", ".toml"]),
+    ] {
+        let file = at(name);
+        fails(&[&start[..], &[option, &file]].concat(), 2, &[words, &[name]].concat());
+    }
+    let file = at("x.json");
+    fails(&["audit", &edition, &source, "--format", "html", "-o", &file], 2, &["a page", ".html"]);
+    assert_eq!(fs::read_dir(dir.path()).expect("the folder").count(), 0, "something was written");
+    // Names that say nothing, or the form itself.
+    for (form, name) in [("text", "x.txt"), ("text", "x"), ("csv", "x.csv"), ("html", "x.HTM"), ("json", "x.report")] {
+        let output = run(&["audit", &edition, &source, "--format", form, "-o", &at(name)]);
+        assert!(output.status.success(), "{name}: {}", String::from_utf8_lossy(&output.stderr));
+    }
+}
+
+#[test]
+#[cfg(unix)]
+fn a_page_is_not_poured_onto_a_terminal() {
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/python/terminal.py");
+    let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+    let on_terminal = |form: &str| {
+        let mut command = Command::new("python3");
+        command.arg(&script).arg(env!("CARGO_BIN_EXE_obelus")).args(["audit", &edition, &source, "--format", form]);
+        let output = command.env("TERM", "xterm").output().expect("Python starts");
+        (output.status.code(), String::from_utf8_lossy(&output.stdout).into_owned())
+    };
+    let (status, said) = on_terminal("html");
+    assert_eq!((status, said.lines().count()), (Some(2), 1), "{said}");
+    assert!(said.contains("-o page.html"), "{said}");
+    assert_eq!(on_terminal("text").0, Some(0));
+    assert!(run(&["audit", &edition, &source, "--format", "html"]).status.success());
+}
+
 /// A reader that stops early, as `head` does, is no error.
 #[test]
 fn a_pipe_may_close_early() {
@@ -166,8 +223,10 @@ fn a_clean_copy_is_whole_or_not_there() {
     fails(&["clean", &edition, &source, "-o", &out, "--part", "Viola"], 2, &["Treble Recorder"]);
     fails(&["clean", &edition, &source, "-o", &out, "--mine", &sheet], 2, &["no bar 99", "0 to 36"]);
     fails(&["clean", &edition, &source, "-o", &out, "--mine", "no.toml"], 3, &["no such file"]);
-    fails(&["marks", &edition, &broken, "-o", &out], 3, &["line "]);
+    let marks = path(&dir.path().join("marks.toml"));
+    fails(&["marks", &edition, &broken, "-o", &marks], 3, &["line "]);
     fails(&["marks", &edition, &source, "-o", &edition], 2, &["overwrite"]);
+    assert!(!Path::new(&marks).exists());
     assert!(!Path::new(&out).exists());
     assert_eq!(fs::read_dir(dir.path()).expect("the folder").count(), 2, "something was left behind");
 }

@@ -299,8 +299,59 @@ fn an_instrument_alone_is_looked_at_and_changes_nothing() {
     let text = desk.write("air.musicxml", &piece("C5q D5q E4q rq"));
     let copy = desk.at("copy.musicxml");
     let said = obelus(&["clean", &text, &text, "-o", &copy, "--instrument", ALTO]).replace('\n', " ");
-    assert!(said.contains("1 note leaves the range: E4 in bar 1."), "{said}");
+    assert!(said.contains("1 note leaves the range.") && said.contains("- bar 1: 1 note below: E4"), "{said}");
+    assert!(said.contains("With --fit, phrases go to another octave"), "{said}");
     assert_eq!(desk.read("air.musicxml"), desk.read("copy.musicxml"));
+}
+
+/// Up or down to a key: as fits better, not as is nearer.
+#[test]
+fn the_way_to_a_key_is_weighed_on_the_instrument() {
+    let desk = Desk::new();
+    let copy = desk.at("copy.musicxml");
+    let clean = |music: &str, options: &[&str]| {
+        let text = desk.write("air.musicxml", &piece(music));
+        let said = obelus(&[&["clean", &text, &text, "-o", &copy, "--instrument", ALTO], options].concat());
+        let before = part(&desk.read("air.musicxml"));
+        let after = part(&desk.read("copy.musicxml"));
+        let first = |part: &Part| part.notes[0].pitch().unwrap();
+        (said.replace('\n', " "), obelus::pitch::Interval::between(first(&before), first(&after)).name())
+    };
+    // From C to G a fourth down is nearer, but the alto goes down to F4 only.
+    let low = "G4q A4q B4q C5q | D5q B4q G4h";
+    assert_eq!(clean(low, &["--key", "G major"]).1, "down a perfect fourth");
+    let (said, by) = clean(low, &["--key", "G major", "--fit"]);
+    assert_eq!(by, "up a perfect fifth", "{said}");
+    let told =
+        "moved up a perfect fifth, not down a perfect fourth: on the alto recorder 0 notes go to another octave then";
+    assert!(said.contains(told), "{said}");
+    let high = "C6q D6q E6q F6q | G6q E6q C6h";
+    let (said, by) = clean(high, &["--key", "G major", "--fit"]);
+    assert_eq!(by, "down a perfect fourth", "{said}");
+    // Either way all fits: the nearer.
+    let (said, by) = clean("C5q D5q E5q F5q | G5q E5q C5h", &["--key", "G major", "--fit"]);
+    assert_eq!(by, "down a perfect fourth", "{said}");
+    assert!(said.contains("the nearer way; up a perfect fifth it would lie no better"), "{said}");
+    // An interval is what was said.
+    let (said, _) = clean(low, &["--transpose", "down a fourth", "--fit"]);
+    assert!(said.contains("moved down a perfect fourth."), "{said}");
+}
+
+#[test]
+fn what_stays_outside_is_told_by_bars() {
+    let desk = Desk::new();
+    let text = desk.write("air.musicxml", &piece("C5q D4q E4q rq | E4w | C5w | C3q C7q C5h"));
+    let said = obelus(&["clean", &text, &text, "-o", &desk.at("copy.musicxml"), "--for", "bass recorder"]);
+    let lines: Vec<&str> = said.lines().collect();
+    assert!(
+        lines.contains(&"- bar 1: 1 note above: C5") && lines.contains(&"- bars 3 to 4: 3 notes above: C5 C7 C5"),
+        "{said}"
+    );
+    assert!(said.replace('\n', " ").contains("on the bass recorder (written F2 to G4)"), "{said}");
+    let range = obelus(&["range", &text, "--instrument", "bass recorder"]).replace('\n', " ");
+    assert!(range.contains("Checked for the bass recorder, written F2 to G4."), "{range}");
+    let range = obelus(&["range", &text, "--instrument", "clarinet in B flat"]).replace('\n', " ");
+    assert!(range.contains("Checked for the clarinet in B flat, sounding D3 to Bb6."), "{range}");
 }
 
 #[test]

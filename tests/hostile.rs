@@ -45,7 +45,7 @@ fn run(arguments: &[&str]) -> Output {
 fn refused(name: &str, content: &[u8], words: &[&str]) {
     let folder = tempfile::tempdir().expect("a folder for a test");
     let path = |name: &str| folder.path().join(name).display().to_string();
-    let (hostile, good, out) = (path(name), path("good.xml"), path("out.xml"));
+    let (hostile, good, out) = (path(name), path("good.xml"), path("out"));
     fs::write(&hostile, content).expect("a file for a test");
     fs::write(&good, score(&format!("<measure>{NOTE}</measure>"))).expect("a file for a test");
     for arguments in [

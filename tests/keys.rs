@@ -251,3 +251,27 @@ fn the_report_reads_well() {
     let lines: Vec<&str> = text.lines().filter(|l| !l.contains("/")).collect();
     insta::assert_snapshot!("keys", lines.join("\n"));
 }
+
+/// What others are measured by is named where it is not among those told first.
+#[test]
+fn the_easiest_key_is_named_where_it_ranks_low() {
+    let edition = Path::new(env!("CARGO_MANIFEST_DIR")).join("corpus/demo/edition.musicxml");
+    let mut named = 0;
+    for instrument in ["alto recorder", "voice flute", "sopranino recorder", "bass recorder"] {
+        let report = json_of(&["keys", edition.to_str().unwrap(), "--instrument", instrument, "--format", "json"]);
+        let keys = report["parts"][0]["instruments"][0]["transpositions"].as_array().unwrap().clone();
+        let least = |fits: &dyn Fn(&Value) -> bool| {
+            let fitting = keys.iter().filter(|k| fits(k));
+            fitting.min_by(|a, b| a["difficulty"].as_f64().unwrap().total_cmp(&b["difficulty"].as_f64().unwrap()))
+        };
+        let easiest = least(&|k| k["outside"] == 0).or_else(|| least(&|k| k["outside_after"] == 0)).unwrap();
+        let name =
+            format!("({}, {})", easiest["transposition"]["name"].as_str().unwrap(), easiest["key"].as_str().unwrap());
+        let reason =
+            keys.iter().map(|k| k["reason"].as_str().unwrap()).find(|r| r.contains("as the easiest key")).unwrap();
+        let is_low = easiest["rank"].as_u64().unwrap() > 5;
+        assert_eq!(reason.contains(&name), is_low, "{instrument}: {name}: {reason}");
+        named += usize::from(is_low);
+    }
+    assert!((1..4).contains(&named), "{named}");
+}

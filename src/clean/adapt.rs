@@ -4,6 +4,7 @@
 use super::expect::Content;
 use super::fit::{self, Player};
 use super::transpose::{self, NewKey};
+use super::way;
 use super::written_for::{self, PartFor};
 use super::{Cleaned, Failure, Policy, Provenance, proof};
 use crate::musicxml::{self, Input, Plan, Tree};
@@ -41,8 +42,12 @@ pub fn adapt(
 ) -> Result<Cleaned, Failure> {
     let (fits, dresses) = (wishes.fit, wishes.written_for.is_some());
     let signed = |last: bool| provenance.filter(|_| last).cloned();
-    if let Some(key) = wishes.key {
+    if let Some(mut key) = wishes.key {
         policy.provenance = signed(!fits && !dresses);
+        if let Some(player) = wishes.players.first().filter(|_| fits) {
+            cleaned.way = way::weigh(&proof::read_back(like, &cleaned.text)?, player, key);
+            key = cleaned.way.as_ref().map_or(key, |way| NewKey::By(way.taken.0));
+        }
         transpose::transpose(like, &mut cleaned, key, policy)?;
     }
     if fits || !wishes.players.is_empty() {

@@ -4,9 +4,9 @@
 use super::adapt::{Signs, Wishes, step};
 use super::expect::{Content, mark_line};
 use super::{Cleaned, Failure, Policy, proof};
-use crate::instrument::{self, Instrument, Outside, Range, Reading};
+use crate::instrument::{self, Instrument, Outside, RangeCheck, Reading};
 use crate::keys::joins;
-use crate::keys::phrases::{Move, Proposal, propose};
+use crate::keys::phrases::{Move, propose};
 use crate::musicxml::Input;
 use crate::musicxml::rewrite::{Fate, PartRewrite, TouchedLine, touched_octave_lines};
 use crate::pitch::{Interval, Pitch};
@@ -32,8 +32,8 @@ pub struct OnInstrument {
     pub part: Part,
     pub instrument: String,
     pub reading_sentence: String,
-    /// In the reading that was taken.
-    pub range: Range,
+    /// In the reading that was taken, for people.
+    pub range: String,
     /// Notes outside before any change.
     pub outside: usize,
     /// `None` where no octave was to change.
@@ -92,7 +92,7 @@ struct Look {
     place: usize,
     instrument: String,
     reading_sentence: String,
-    range: Range,
+    range: String,
     outside: usize,
     fits: bool,
     moves: Vec<Move>,
@@ -106,25 +106,19 @@ impl Look {
     fn of(score: &Score, player: &Player, fits: bool) -> Look {
         let part = &score.parts[player.part];
         let check = instrument::check(part, player.instrument, player.asked);
-        let mut proposal = match fits {
-            true => propose(part, check.reading, Interval::UNISON, &check.range),
-            false => Proposal::default(),
+        let Fitting { moves, held, octaves, left } = match fits {
+            true => Fitting::new(part, &check, Interval::UNISON),
+            false => Fitting::of(part, &check, Interval::UNISON, Vec::new()),
         };
-        let held = hold(part, &mut proposal.moves);
-        let octaves = octaves(part, &proposal.moves);
-        let left = instrument::played(part).filter_map(|note| {
-            let pitch = check.pitch(part, note)?.moved(Interval::octaves(octaves[note]));
-            Some(Outside { note, pitch, side: check.range.leaves(pitch)? })
-        });
         Look {
             place: player.part,
-            left: left.collect(),
+            left,
             outside: check.outside.len(),
             instrument: check.instrument,
             reading_sentence: check.reading_sentence,
-            range: check.range,
+            range: check.range_words,
             fits,
-            moves: proposal.moves,
+            moves,
             held,
             octaves,
         }
@@ -142,6 +136,48 @@ impl Look {
             held: self.held,
             left: self.left,
         }
+    }
+}
+
+/// A part made to fit, some interval away from where it is.
+struct Fitting {
+    moves: Vec<Move>,
+    held: Vec<Move>,
+    octaves: Vec<i32>,
+    left: Vec<Outside>,
+}
+
+impl Fitting {
+    fn new(part: &Part, check: &RangeCheck, by: Interval) -> Fitting {
+        Fitting::of(part, check, by, propose(part, check.reading, by, &check.range).moves)
+    }
+
+    fn of(part: &Part, check: &RangeCheck, by: Interval, mut moves: Vec<Move>) -> Fitting {
+        let held = hold(part, &mut moves);
+        let octaves = octaves(part, &moves);
+        let left = instrument::played(part).filter_map(|note| {
+            let pitch = check.pitch(part, note)?.moved(by.plus(Interval::octaves(octaves[note])));
+            Some(Outside { note, pitch, side: check.range.leaves(pitch)? })
+        });
+        Fitting { left: left.collect(), moves, held, octaves }
+    }
+}
+
+/// What it takes to make a part fit that is moved by an interval; less is better.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Burden {
+    /// Notes that stay outside.
+    pub outside: usize,
+    /// Notes that go to another octave.
+    pub moved: usize,
+}
+
+impl Burden {
+    pub(super) fn of(score: &Score, player: &Player, by: Interval) -> Burden {
+        let part = &score.parts[player.part];
+        let check = instrument::check(part, player.instrument, player.asked);
+        let fitting = Fitting::new(part, &check, by);
+        Burden { outside: fitting.left.len(), moved: fitting.moves.iter().map(|m| m.notes.len()).sum() }
     }
 }
 

@@ -18,6 +18,7 @@ mod settle;
 mod sheet;
 mod toml_fault;
 mod transpose;
+mod way;
 mod work;
 mod written_for;
 
@@ -27,18 +28,20 @@ use crate::musicxml::{self, Plan, Tree};
 use crate::patch::Overlap;
 use crate::pitch::Interval;
 use crate::score::Score;
+use std::collections::BTreeSet;
 
 pub use adapt::{Wishes, adapt};
 pub use apart::{Apart, TableError};
 pub use copy::{MarkedCopy, lay_copy};
 pub use decisions::{DecisionError, Decisions, Names, names as finding_names, write as decisions_file};
-pub use fit::{OnInstrument, Player};
+pub use fit::{Burden, OnInstrument, Player};
 pub use layer::{LayError, Layered, Lifted, lay, lift};
 pub use policy::{Additions, Decision, Policy, Restore};
 pub use proof::{Difference, Proof};
 pub use provenance::{Changes, Origin, Provenance};
 pub use sheet::{BarBeat, Sheet, SheetError, SheetMark};
 pub use transpose::NewKey;
+pub use way::Way;
 pub use written_for::{PartFor, Written};
 
 /// How much was done.
@@ -56,6 +59,8 @@ pub struct Summary {
     pub kept: usize,
     /// Additions that stay, but set apart.
     pub marks_apart: usize,
+    /// Parts of the edition that were not cleaned.
+    pub parts_left: usize,
 }
 
 impl Summary {
@@ -65,7 +70,7 @@ impl Summary {
     }
 
     pub fn is_nothing(&self) -> bool {
-        Summary { kept: 0, undone: 0, ..self.clone() } == Summary::default()
+        Summary { kept: 0, undone: 0, parts_left: 0, ..self.clone() } == Summary::default()
     }
 }
 
@@ -78,12 +83,16 @@ pub struct Cleaned {
     pub warnings: Vec<String>,
     /// By how much all of it was moved at last.
     pub moved: Option<Interval>,
+    /// Which way it went to its key, where both were weighed.
+    pub way: Option<Way>,
     /// How parts lie on the instruments that they are meant for.
     pub on: Vec<OnInstrument>,
     /// For whom a part was written at last.
     pub written: Option<Written>,
     /// What became of every finding, part by part.
     pub decisions: Vec<Vec<Decision>>,
+    /// The rows of the outline whose bar went or came back.
+    pub changed_rows: BTreeSet<usize>,
     pub additions: Additions,
 }
 
@@ -142,7 +151,19 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
         std::mem::replace(&mut work.plan, Plan::new(sides.edition_tree)).finish().apply(old)?
     };
     let proof = proof::prove_clean(sides, policy, &text, &mut work)?;
-    let work::Work { summary, warnings, decisions, .. } = work;
+    let work::Work { summary, warnings, decisions, changed_rows, .. } = work;
     let additions = policy.additions;
-    Ok(Cleaned { text, summary, proof, warnings, decisions, additions, moved: None, on: Vec::new(), written: None })
+    Ok(Cleaned {
+        text,
+        summary,
+        proof,
+        warnings,
+        decisions,
+        changed_rows,
+        additions,
+        moved: None,
+        way: None,
+        on: Vec::new(),
+        written: None,
+    })
 }

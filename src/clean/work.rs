@@ -19,6 +19,8 @@ pub(super) struct Work<'a, 'i> {
     pub expected: Vec<Content>,
     /// For each pair of parts, what became of its findings.
     pub decisions: Vec<Vec<Decision>>,
+    /// The rows whose bar goes or comes back.
+    pub changed_rows: BTreeSet<usize>,
 }
 
 pub(super) fn work<'a, 'i>(sides: Sides<'a, 'i>, policy: &Policy) -> Result<Work<'a, 'i>, Failure> {
@@ -30,18 +32,13 @@ pub(super) fn work<'a, 'i>(sides: Sides<'a, 'i>, policy: &Policy) -> Result<Work
         warnings: std::mem::take(&mut decided.warnings),
         expected: Vec::new(),
         decisions: vec![Vec::new(); sides.findings.len()],
+        changed_rows: (0..shape.len()).filter(|row| is_changed(shape[*row])).collect(),
     };
     refuse_new_bars_in_timewise(sides, &shape)?;
     for (index, part) in sides.edition.parts.iter().enumerate() {
         let at = sides.collation.parts.iter().position(|a| a.edition == index);
         let Some(at) = at else {
-            let changed = shape.iter().any(|f| matches!(f, Fate::Drop { .. } | Fate::Fresh { .. }));
-            if changed {
-                out.warnings.push(format!(
-                    "part {}: it has no source; where bars came in, it rests, and where bars went, its own went too",
-                    part.id
-                ));
-            }
+            out.summary.parts_left += 1;
             let mut rewrite = PartRewrite::new(&mut out.plan, part, None, &shape);
             rewrite.compose_bars(BTreeMap::new(), false);
             rewrite.finish();
@@ -56,7 +53,33 @@ pub(super) fn work<'a, 'i>(sides: Sides<'a, 'i>, policy: &Policy) -> Result<Work
     }
     out.summary.bars_inserted = shape.iter().filter(|f| matches!(f, Fate::Fresh { .. })).count();
     out.summary.bars_removed = shape.iter().filter(|f| matches!(f, Fate::Drop { .. })).count();
+    out.warnings.extend(not_cleaned(sides, &out.summary));
     Ok(out)
+}
+
+fn is_changed(fate: Fate) -> bool {
+    matches!(fate, Fate::Drop { .. } | Fate::Fresh { .. })
+}
+
+/// That parts were not cleaned: nobody asked for them, or the source has nothing for them.
+fn not_cleaned(sides: Sides, did: &Summary) -> Vec<String> {
+    let bars = match (did.bars_removed > 0, did.bars_inserted > 0) {
+        (false, false) => "",
+        (true, false) => "; bars that went are gone there too",
+        (false, true) => "; bars that came back are rests there",
+        (true, true) => "; bars that went are gone there too, bars that came back are rests there",
+    };
+    let is_cleaned = |part: &usize| sides.collation.parts.iter().any(|a| a.edition == *part);
+    let alone = &sides.collation.unmatched_edition;
+    let (alone, unasked): (Vec<usize>, Vec<usize>) =
+        (0..sides.edition.parts.len()).filter(|p| !is_cleaned(p)).partition(|p| alone.contains(p));
+    let said = |parts: Vec<usize>, why: &str| {
+        let names: Vec<&str> = parts.iter().map(|p| sides.edition.parts[*p].spoken()).collect();
+        let (noun, verb) = if names.len() == 1 { ("part", "was") } else { ("parts", "were") };
+        (!names.is_empty()).then(|| format!("{noun} {} {verb} not cleaned{why}{bars}", names.join(", ")))
+    };
+    let alone = said(alone, ", for the source has nothing there").filter(|_| !bars.is_empty());
+    said(unasked, "").into_iter().chain(alone).collect()
 }
 
 /// Rows that stay as the edition has them, because a passage or a note in them is kept.

@@ -2,7 +2,7 @@
 
 use super::failure::Failure;
 use super::input::{self, Octave};
-use super::output::{Content, Output};
+use super::output::{Content, Output, suits};
 use super::progress::Progress;
 use clap::ValueEnum;
 use obelus::beside::{side_by_side, staves};
@@ -14,6 +14,7 @@ use obelus::keys::{Chart, Tempo};
 use obelus::musicxml::{self, Input, Tree, warnings_of_both};
 use obelus::report::{self, Audit, Bars, Hands, Material, PartReport};
 use obelus::score::Score;
+use std::io::IsTerminal;
 use std::mem::ManuallyDrop;
 use std::path::{Path, PathBuf};
 
@@ -81,6 +82,28 @@ pub enum Format {
     Csv,
 }
 
+impl Format {
+    /// Refuses a file whose name plainly says another form.
+    pub fn suits(self, file: Option<&Path>) -> Result<(), Failure> {
+        match self {
+            Format::Text => suits(file, "a report as text", &["txt"]),
+            Format::Json => suits(file, "a report as JSON", &["json"]),
+            Format::Csv => suits(file, "a report as CSV", &["csv"]),
+        }
+    }
+}
+
+impl Form {
+    fn suits(self, file: Option<&Path>) -> Result<(), Failure> {
+        match self {
+            Form::Text => Format::Text.suits(file),
+            Form::Json => Format::Json.suits(file),
+            Form::Csv => Format::Csv.suits(file),
+            Form::Html => suits(file, "a page", &["html", "htm"]),
+        }
+    }
+}
+
 /// The form of an audit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum Form {
@@ -97,7 +120,17 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut inputs = scores.to_vec();
     inputs.extend(args.instruments.as_deref());
     let output = Output::new(args.output.as_deref(), &inputs)?;
+    args.format.suits(args.output.as_deref())?;
+    let to_terminal = args.output.is_none() && std::io::stdout().is_terminal();
+    if args.format == Form::Html && to_terminal {
+        return Err(Failure::wrong_use(
+            "a page is for a browser, not for the terminal; give it a file with -o page.html",
+        ));
+    }
     inputs.extend(args.output.as_deref());
+    suits(args.decisions.as_deref(), "a file of decisions", &["toml"])?;
+    // It is never packed.
+    suits(args.side_by_side.as_deref(), "a score that is not packed", &["musicxml", "xml"])?;
     let decisions = args.decisions.as_deref().map(|file| Output::new(Some(file), &inputs)).transpose()?;
     inputs.extend(args.decisions.as_deref());
     if let Some(file) = &args.side_by_side {

@@ -5,7 +5,7 @@ use super::input::{self, Octave};
 use super::meant::Meant;
 use super::mine::Mine;
 use super::notes::NotesFile;
-use super::output::{Content, Output};
+use super::output::{Content, Output, suits};
 use super::pdf::{PdfFile, Shown};
 use super::progress::Progress;
 use clap::ValueEnum;
@@ -49,10 +49,10 @@ pub struct Args {
     /// Leave these as the edition has them
     #[arg(long, value_name = "KIND,…", value_delimiter = ',', value_enum)]
     no_restore: Vec<Kind>,
-    /// Write the copy so much higher or lower: "up a minor third"
+    /// Write the copy so much higher or lower than the edition: "up a minor third"
     #[arg(long, value_name = "INTERVAL", conflicts_with = "key")]
     transpose: Option<Interval>,
-    /// Write the copy in this key, by the nearest way: "D minor"
+    /// Write the copy in this key, as it sounds: "D minor"; by the nearest way, with --fit by the one that fits better
     #[arg(long, value_name = "KEY", value_parser = key_fifths)]
     key: Option<i32>,
     /// Tell which notes of the clean part leave this instrument's range [default: as --for says]
@@ -178,6 +178,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     );
     input::refuse_twice_stdin(&others)?;
     let output = Output::new(Some(&args.output), &others)?;
+    suits(Some(&args.output), "a score", &["musicxml", "xml", "mxl"])?;
     others.push(&args.output);
     let notes = args.notes.as_deref().map(|file| NotesFile::new(file, &others)).transpose()?;
     others.extend(args.notes.as_deref());

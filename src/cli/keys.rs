@@ -49,6 +49,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut inputs = vec![args.score.as_path()];
     inputs.extend(args.instruments.as_deref());
     let output = Output::new(args.output.as_deref(), &inputs)?;
+    args.format.suits(args.output.as_deref())?;
     let table = input::instruments(args.instruments.as_deref())?;
     let mut given = Vec::new();
     for name in &args.names {

@@ -2,7 +2,7 @@
 
 use super::failure::Failure;
 use super::input;
-use super::output::{Content, Output};
+use super::output::{Content, Output, suits};
 use obelus::clean;
 use obelus::collate::{self, Choice};
 use obelus::findings;
@@ -31,6 +31,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let inputs = [args.mine.as_path(), args.base.as_path()];
     input::refuse_twice_stdin(&inputs)?;
     let output = Output::new(args.output.as_deref(), &inputs)?;
+    suits(args.output.as_deref(), "a mark sheet", &["toml"])?;
     let (_, mine) = input::load(&args.mine)?;
     let (_, base) = input::load(&args.base)?;
     let collation = collate::collate(&mine.score, &base.score, Choice::default());

@@ -25,6 +25,36 @@ pub enum Content<'a> {
     Bytes(&'a [u8]),
 }
 
+/// Endings that plainly name a form, what has them, and how to get it.
+const FORMS: [(&[&str], &str, &str); 8] = [
+    (&["pdf"], "pages", "clean prints a part with --pdf FILE"),
+    (&["html", "htm"], "a page", "audit writes one with --format html"),
+    (&["json"], "JSON", "audit, range and keys write it with --format json"),
+    (&["csv"], "a table", "audit, range and keys write one with --format csv, clean with --notes FILE.csv"),
+    (&["md"], "critical notes", "clean writes them with --notes FILE.md"),
+    (&["toml"], "mark sheets and decisions", "marks writes the one, audit the other with --decisions FILE"),
+    (&["musicxml", "xml"], "a score", "clean writes one, and audit another with --side-by-side FILE"),
+    (&["mxl"], "a packed score", "clean writes one"),
+];
+
+/// Refuses a name that plainly asks for another form than what goes there:
+/// `what`, in files with one of the endings `own`.
+///
+/// # Errors
+/// Wrong use, with the option for that form.
+pub fn suits(file: Option<&Path>, what: &str, own: &[&str]) -> Result<(), Failure> {
+    let Some((file, ending)) = file.and_then(|f| Some((f, f.extension()?.to_string_lossy().to_lowercase()))) else {
+        return Ok(());
+    };
+    let other = FORMS.iter().find(|(endings, ..)| endings.contains(&ending.as_str()));
+    let Some((_, form, how)) = other.filter(|_| !own.contains(&ending.as_str())) else { return Ok(()) };
+    let named = file.display();
+    let ours = own.first().copied().unwrap_or_default();
+    Err(Failure::wrong_use(format!(
+        "{named}: this would be {what}, but .{ending} is the ending of {form}: {how}; for {what} let the name end in .{ours}"
+    )))
+}
+
 impl Output {
     /// Checks an output against the inputs and the outputs before it, which it
     /// must not overwrite.

@@ -58,6 +58,7 @@ docs/keys.md has all keys of an entry.";
 pub fn run(args: &Args) -> Result<u8, Failure> {
     let inputs: Vec<_> = [&args.score, &args.instruments].into_iter().filter_map(|p| p.as_deref()).collect();
     let output = Output::new(args.output.as_deref(), &inputs)?;
+    args.format.suits(args.output.as_deref())?;
     let table = input::instruments(args.instruments.as_deref())?;
     let Some(path) = args.score.as_deref() else {
         output.write(Content::Text(&report::instruments_text(&table)))?;

@@ -21,6 +21,7 @@ pub struct Choice {
 #[derive(Debug, Clone)]
 pub struct Pairing {
     pub pairs: Vec<Pair>,
+    /// Parts that were looked for on the other side, and not found.
     pub unmatched_edition: Vec<usize>,
     pub unmatched_source: Vec<usize>,
 }
@@ -141,11 +142,12 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
     pair_pitchless(edition, source, &editions, &sources, forced, &mut pairs);
     pairs.sort_by_key(|p| p.edition);
     let unmatched = |all: &[usize], taken: &dyn Fn(&usize) -> bool| all.iter().copied().filter(|p| !taken(p)).collect();
+    // Beside one part that the user chose, the other side's other parts were not looked for.
     Pairing {
-        unmatched_edition: unmatched(&editions, &|p| pairs.iter().any(|q| q.edition == *p)),
+        unmatched_edition: unmatched(&editions, &|p| choice.source.is_some() || pairs.iter().any(|q| q.edition == *p)),
         unmatched_source: unmatched(&sources, &|p| {
             let uses = |q: &Pair| q.source == *p || source.parts[q.source].drawn_from.contains(p);
-            !source.parts[*p].drawn_from.is_empty() || pairs.iter().any(uses)
+            choice.edition.is_some() || !source.parts[*p].drawn_from.is_empty() || pairs.iter().any(uses)
         }),
         pairs,
     }

@@ -35,6 +35,8 @@ pub struct RangeCheck {
     pub reading_sentence: String,
     /// The range that the pitches were compared with.
     pub range: Range,
+    /// The same for people, as in `F4 to G6`, `sounding D3 to Bb6`.
+    pub range_words: String,
     /// In the order of the part.
     pub outside: Vec<Outside>,
     pub passages: Vec<OutsidePassage>,
@@ -80,11 +82,17 @@ pub fn check(part: &Part, instrument: &Instrument, asked: Option<Reading>) -> Ra
         Reading::Written => instrument.written,
         Reading::Sounding => instrument.sounding,
     };
+    let range_words = match reading {
+        _ if instrument.written == instrument.sounding => range.to_string(),
+        Reading::Written => format!("written {range}"),
+        Reading::Sounding => format!("sounding {range}"),
+    };
     let mut check = RangeCheck {
         instrument: instrument.name.clone(),
         reading,
         reading_sentence,
         range,
+        range_words,
         outside: Vec::new(),
         passages: Vec::new(),
         compass: None,

@@ -62,11 +62,18 @@ impl Input {
     }
 
     fn decode(file: String, mut bytes: Vec<u8>, container: Option<Container>) -> Result<Input, Error> {
+        if let Some(reason) = foreign(&bytes) {
+            return Err(Error::Unsuited { file, reason });
+        }
         let (encoding, bom) = encoding_of(&bytes).map_err(|reason| Error::Unsuited { file: file.clone(), reason })?;
         if bytes[bom..].iter().all(u8::is_ascii_whitespace) {
             return Err(Error::Empty { file });
         }
-        let fault = |at| Error::Encoding { file: file.clone(), encoding: encoding.name().into(), at };
+        let is_xml = bytes[bom..].iter().find(|b| !b.is_ascii_whitespace()) == Some(&b'<');
+        let fault = |at| match is_xml || encoding == UTF_16LE || encoding == UTF_16BE {
+            true => Error::Encoding { file: file.clone(), encoding: encoding.name().into(), at },
+            false => Error::Unsuited { file: file.clone(), reason: strange(&file) },
+        };
         let text = if encoding == UTF_8 {
             bytes.drain(..bom);
             String::from_utf8(bytes).map_err(|e| fault(bom + e.utf8_error().valid_up_to()))?
@@ -122,6 +129,29 @@ impl Input {
         }
         out.extend_from_slice(&self.encoding.encode(text).0);
         out
+    }
+}
+
+/// What a file is that by its first bytes is no score; `None` where they do not tell.
+fn foreign(bytes: &[u8]) -> Option<String> {
+    const STARTS: [(&[u8], &str); 6] = [
+        (b"%PDF", "a PDF, which has pages and no notes"),
+        (b"MThd", "a MIDI file, which has no notation"),
+        (b"\x89PNG", "a picture"),
+        (b"\xFF\xD8\xFF", "a picture"),
+        (b"GIF8", "a picture"),
+        (b"\x1F\x8B", "packed with gzip; unpack it first"),
+    ];
+    let (_, what) = STARTS.iter().find(|(start, _)| bytes.starts_with(start))?;
+    Some(format!("no MusicXML: this is {what}; give the score as .musicxml, .xml or .mxl"))
+}
+
+/// Said of bytes that are neither text nor anything known.
+fn strange(file: &str) -> String {
+    if file.to_lowercase().ends_with(".mxl") {
+        "no .mxl archive, and no MusicXML; the file is damaged or is something else: fetch it again".into()
+    } else {
+        "no MusicXML: this is no text; give the score as .musicxml, .xml or .mxl".into()
     }
 }
 

@@ -22,8 +22,10 @@ impl<'i> Tree<'i> {
             Error::Syntax { file: input.file.clone(), line, column, reason }
         };
         guard::check_score(&input.text).map_err(|fault| refuse(fault.at, fault.reason))?;
-        let doc =
-            parse(&input.text).map_err(|(at, reason)| refuse(at, format!("the XML is not well formed: {reason}")))?;
+        let doc = parse(&input.text).map_err(|(at, reason)| match reason == CUT_OFF {
+            true => refuse(at, reason),
+            false => refuse(at, format!("the XML is not well formed: {reason}")),
+        })?;
         guard::check_depth(&doc).map_err(|fault| refuse(fault.at, fault.reason))?;
         let tree = Tree { input, doc };
         let root = tree.root();
@@ -123,6 +125,9 @@ pub fn alteration(text: &str) -> Option<i32> {
 pub(super) fn parse(text: &str) -> Result<Document<'_>, (usize, String)> {
     let options = ParsingOptions { allow_dtd: true, ..Default::default() };
     Document::parse_with_options(text, options).map_err(|error| {
+        if is_cut_off(text, &error) {
+            return (text.trim_end().len(), CUT_OFF.to_string());
+        }
         let message = match error {
             roxmltree::Error::NoRootNode => "there is no element in it, so it is no MusicXML".to_string(),
             _ => error.to_string(),
@@ -131,6 +136,19 @@ pub(super) fn parse(text: &str) -> Result<Document<'_>, (usize, String)> {
         let reason = message.rfind(" at ").map_or(message.as_str(), |at| &message[..at]);
         (byte_of(text, error.pos()), reason.to_string())
     })
+}
+
+const CUT_OFF: &str = "the file ends in the middle; it seems to be cut off: fetch it or save it again";
+
+/// Whether the text ends before what it began is closed.
+fn is_cut_off(text: &str, error: &roxmltree::Error) -> bool {
+    use roxmltree::Error::{UnclosedRootNode, UnexpectedEndOfStream};
+    let at_end = || byte_of(text, error.pos()) >= text.trim_end().len();
+    match error {
+        UnclosedRootNode | UnexpectedEndOfStream => text.contains('<'),
+        _ if !text.contains("<score-") => text.starts_with("<?xml") && at_end(),
+        _ => at_end() || !text.contains("</score-partwise") && !text.contains("</score-timewise"),
+    }
 }
 
 /// The byte of a place as the parser counts it: lines end with a line feed.

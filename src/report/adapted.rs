@@ -1,17 +1,19 @@
 //! What was done to a clean copy for the one who plays it: ours, and not the editor's.
 
 use super::keys_reason::octave_change_sentence;
-use super::phrases::{count, listed};
-use crate::clean::{Cleaned, OnInstrument};
+use super::phrases::count;
+use crate::clean::{Cleaned, OnInstrument, Way};
 use crate::findings::Spot;
+use crate::instrument::Outside;
 use crate::keys::phrases::Move;
 use crate::pitch::Interval;
 use crate::score::{NoteId, Part};
 
 /// So many octave changes are told by the command; the critical notes have all.
 const CHANGES: usize = 8;
-/// So many notes that stay outside are named.
-const NOTES: usize = 6;
+/// So many stretches of notes that stay outside are told, with so many pitches each.
+const STRETCHES: usize = 8;
+const PITCHES: usize = 12;
 
 /// One sentence of the critical notes, and where it belongs.
 pub(super) struct Remark<'a> {
@@ -27,6 +29,21 @@ pub(super) fn has_moves(cleaned: &Cleaned) -> bool {
     cleaned.on.iter().any(|on| on.moves.as_ref().is_some_and(|moves| !moves.is_empty()))
 }
 
+/// Why it was moved this way and not the other, to follow the interval.
+pub(super) fn way(way: &Way) -> String {
+    let ((_, ours), (other, theirs)) = (way.taken, way.other);
+    let (other, name) = (other.name(), &way.instrument);
+    if ours == theirs {
+        return format!(", the nearer way; {other} it would lie no better on the {name}");
+    }
+    let (n, than, what) = match ours.outside == theirs.outside {
+        true => (ours.moved, theirs.moved, ["goes to another octave", "go to another octave"]),
+        false => (ours.outside, theirs.outside, ["stays outside", "stay outside"]),
+    };
+    let what = what[usize::from(n != 1)];
+    format!(", not {other}: on the {name} {} {what} then, instead of {than}", count(n, "note"))
+}
+
 /// The lines of the command's own summary.
 pub(super) fn told(cleaned: &Cleaned) -> Vec<String> {
     let mut out = Vec::new();
@@ -38,19 +55,25 @@ pub(super) fn told(cleaned: &Cleaned) -> Vec<String> {
             let more = count(moves.len() - CHANGES, "more change");
             out.push(format!("- and {more}; the critical notes (--notes) have all."));
         }
+        out.extend(outside(on));
         out.extend(on.held.iter().map(|m| format!("Note: {}.", held(&on.part, m))));
+    }
+    if cleaned.on.iter().any(|on| on.moves.is_none() && !on.left.is_empty()) {
+        let one = if cleaned.on.len() > 1 { "--part and --fit" } else { "--fit" };
+        out.push(format!("With {one}, phrases go to another octave where they leave the range."));
     }
     if let Some(written) = &cleaned.written {
         let sounding = match written.transposition {
             Interval::UNISON => "it sounds as it is read".to_string(),
             by => format!("it sounds {} from what is read", by.name()),
         };
+        let besides = if has_moves(cleaned) { "; the octave changes of phrases come on top of that" } else { "" };
         let moved = match written.sounds {
             Interval::UNISON => String::new(),
-            by => format!(", and all of it {} from where it was", by.name()),
+            by => format!(" This alone lets all of it sound {} from where it was{besides}.", by.name()),
         };
         let lead =
-            format!("Written for the {}, in the {}; {sounding}{moved}.", written.instrument, written.clef.words());
+            format!("Written for the {}, in the {}; {sounding}.{moved}", written.instrument, written.clef.words());
         out.push(if cleaned.on.is_empty() { format!("{lead} {}", written.reading_sentence) } else { lead });
     }
     out
@@ -59,14 +82,10 @@ pub(super) fn told(cleaned: &Cleaned) -> Vec<String> {
 /// Whether a part fits its instrument, in one or two sentences.
 pub(super) fn summary(on: &OnInstrument) -> String {
     let name = format!("{} on the {} ({})", on.part.spoken(), on.instrument, on.range);
-    let left = match on.left.len() {
-        0 => String::new(),
-        n => format!(": {}", outside(on, n)),
-    };
     let Some(moves) = &on.moves else {
         return match on.left.len() {
             0 => format!("{name}: all notes fit."),
-            n => format!("{name}: {} the range{left}.", leave(n)),
+            n => format!("{name}: {} the range.", leave(n)),
         };
     };
     if on.outside == 0 {
@@ -80,8 +99,8 @@ pub(super) fn summary(on: &OnInstrument) -> String {
     };
     let now = match on.left.len() {
         0 => "now all fit".to_string(),
-        1 => format!("1 is outside still{left}"),
-        n => format!("{n} are outside still{left}"),
+        1 => "1 is outside still".to_string(),
+        n => format!("{n} are outside still"),
     };
     format!("{name}: {} the range; {done}, and {now}.", leave(on.outside))
 }
@@ -90,13 +109,31 @@ fn leave(notes: usize) -> String {
     format!("{} {}", count(notes, "note"), if notes == 1 { "leaves" } else { "leave" })
 }
 
-fn outside(on: &OnInstrument, n: usize) -> String {
-    let named = on.left.iter().take(NOTES);
-    let mut names: Vec<String> = named.map(|o| format!("{} in bar {}", o.pitch, bar(&on.part, o.note))).collect();
-    if n > NOTES {
-        names.push(format!("{} more", n - NOTES));
+/// The notes outside, those of one side in bars that follow each other together.
+fn outside(on: &OnInstrument) -> Vec<String> {
+    let mut left: Vec<&Outside> = on.left.iter().collect();
+    left.sort_by_key(|o| on.part.notes[o.note].bar);
+    let bar_of = |o: &Outside| on.part.notes[o.note].bar;
+    let together = |a: &&Outside, b: &&Outside| a.side == b.side && bar_of(b) <= bar_of(a) + 1;
+    let stretches: Vec<&[&Outside]> = left.chunk_by(together).collect();
+    let line = |notes: &&[&Outside]| {
+        let mut pitches: Vec<String> = notes.iter().take(PITCHES).map(|o| o.pitch.to_string()).collect();
+        if notes.len() > PITCHES {
+            pitches.push("…".into());
+        }
+        let (first, last) = (notes[0], notes[notes.len() - 1]);
+        let bars = match bar_of(first) == bar_of(last) {
+            true => format!("bar {}", bar(&on.part, first.note)),
+            false => format!("bars {} to {}", bar(&on.part, first.note), bar(&on.part, last.note)),
+        };
+        format!("- {bars}: {} {}: {}", count(notes.len(), "note"), first.side.name(), pitches.join(" "))
+    };
+    let mut out: Vec<String> = stretches.iter().take(STRETCHES).map(line).collect();
+    let more: usize = stretches.iter().skip(STRETCHES).map(|s| s.len()).sum();
+    if more > 0 {
+        out.push(format!("- and {}; the critical notes (--notes) have all.", count(more, "more note")));
     }
-    listed(&names)
+    out
 }
 
 fn bar(part: &Part, note: NoteId) -> &str {

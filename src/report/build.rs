@@ -6,7 +6,7 @@ use crate::findings::{self, PartFindings, Passage, Spot};
 use crate::instrument::{Instrument, RangeCheck, Reading, check};
 use crate::pitch::Interval;
 use crate::score::{NoteId, Score};
-use std::collections::{BTreeMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::ops::RangeInclusive;
 
 /// Everything that an audit has worked out.
@@ -118,11 +118,23 @@ impl PartBuilder<'_> {
             bars: self.bar_reports(&kept),
             totals: findings::count(kept.iter().copied()),
             range: self.range_result(),
+            foreign_bars: self.foreign_bars(),
             marks: marks.filter(|m| in_bars(m.at.bar)).count(),
             only: self.only(),
             first_bar: *self.bars.start(),
             bar_numbers: numbers.enumerate().filter_map(|(b, number)| in_bars(b).then_some(number)).collect(),
         }
+    }
+
+    /// What only the edition has, and what stands in the place of other music.
+    fn foreign_bars(&self) -> BTreeSet<usize> {
+        let outline = &self.collation.outline;
+        let stretches = self.found.passages.iter().filter(|p| p.kind != PassageKind::Cut).filter_map(|p| p.stretch);
+        let rows =
+            stretches.flat_map(|s| self.alignment.stretches[s].outline.0..=self.alignment.stretches[s].outline.1);
+        let in_passages = rows.filter_map(|row| outline[row].edition);
+        let alone = outline.iter().filter(|row| row.source.is_none()).filter_map(|row| row.edition);
+        in_passages.chain(alone).collect()
     }
 
     fn only(&self) -> Option<String> {
@@ -299,6 +311,7 @@ impl PartBuilder<'_> {
             instrument: check.instrument.clone(),
             lowest: check.range.lowest.to_string(),
             highest: check.range.highest.to_string(),
+            words: check.range_words.clone(),
             outside,
             hardest: self.hardest(instrument, check),
             reading: check.reading_sentence.clone(),

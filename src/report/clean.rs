@@ -40,7 +40,11 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
         line(LEGEND.into());
     }
     if let Some(by) = cleaned.moved {
-        line(format!("All of it was then moved {}.", by.name()));
+        line(format!(
+            "All of it was then moved {}{}.",
+            by.name(),
+            cleaned.way.as_ref().map_or(String::new(), adapted::way)
+        ));
     }
     for told in adapted::told(cleaned) {
         line(told);
@@ -49,8 +53,9 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
         line(format!("{} of your own laid on.", count(marks, "mark")));
     }
     let proof = &cleaned.proof;
+    let left = if did.parts_left > 0 { "; parts that were not cleaned are the edition's" } else { "" };
     line(format!(
-        "Proved: read back, all {} bars, {} and {} are the source's, what you kept, and your own.",
+        "Proved: read back, all {} bars, {} and {} are the source's, what you kept, and your own{left}.",
         proof.bars,
         count(proof.notes, "note"),
         count(proof.marks, "mark")

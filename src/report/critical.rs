@@ -7,8 +7,9 @@ use super::phrases::{self, CAUTION, key_relation};
 use super::{Audit, PartReport, Point};
 use crate::clean::{Decision, Names, OnInstrument, Provenance};
 use crate::collate::Collation;
-use crate::findings::{Finding, PartFindings, Spot, Status};
+use crate::findings::{Finding, PartFindings, Passage, PassageKind, Spot, Status};
 use crate::score::{Part, Score};
+use std::collections::BTreeSet;
 use std::fmt::Write;
 
 /// One note.
@@ -35,6 +36,8 @@ pub struct Notes<'a> {
     pub findings: &'a [PartFindings],
     pub names: &'a [Names],
     pub decisions: &'a [Vec<Decision>],
+    /// The rows of the outline whose bar went or came back.
+    pub changed_rows: &'a BTreeSet<usize>,
     /// How the clean parts lie on the instruments that they are meant for.
     pub on: &'a [OnInstrument],
     pub provenance: Option<&'a Provenance>,
@@ -52,6 +55,10 @@ impl Notes<'_> {
             found: &self.findings[index],
             names: &self.names[index],
             decisions: &self.decisions[index],
+            bars_changed: &|passage| {
+                let (first, last) = passage.rows(self.collation, alignment, &self.edition.parts[alignment.edition]);
+                self.changed_rows.range(first..=last).next().is_some()
+            },
         };
         part.remarks()
     }
@@ -159,6 +166,8 @@ struct PartNotes<'a> {
     found: &'a PartFindings,
     names: &'a Names,
     decisions: &'a [Decision],
+    /// Whether bars of a passage went or came back.
+    bars_changed: &'a dyn Fn(&Passage) -> bool,
 }
 
 impl PartNotes<'_> {
@@ -198,10 +207,15 @@ impl PartNotes<'_> {
     fn passage(&self, index: usize) -> Remark {
         let (found, report) = (&self.found.passages[index], &self.report.passages[index]);
         let (place, what) = phrases::passage(report, None);
-        let done = match self.one_decision(index) {
-            Some(Decision::Out) => "the source's music put back",
-            Some(_) => "kept as the edition has it",
-            None => "left as it is",
+        let undone = match self.one_decision(index) {
+            Some(decision) => decision == Decision::Out,
+            None => (self.bars_changed)(found),
+        };
+        let done = match (undone, found.kind) {
+            (false, _) => "kept as the edition has it",
+            (true, PassageKind::InsertedPassage) => "taken out",
+            (true, PassageKind::Cut) => "put back",
+            (true, _) => "the source's music put back",
         };
         let bars = |from: &Point, to: &Point| {
             if from.bar_index == to.bar_index { from.bar.clone() } else { format!("{}–{}", from.bar, to.bar) }

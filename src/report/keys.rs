@@ -11,6 +11,9 @@ use crate::pitch::{Pitch, key_in_words, key_name};
 use crate::score::{NoteId, Part, Score};
 use serde::Serialize;
 
+/// So many are told with their reasons in the text.
+pub(super) const BEST: usize = 5;
+
 /// What `obelus keys` says.
 #[derive(Debug, Serialize)]
 pub struct KeysReport {
@@ -164,13 +167,19 @@ fn of_study(part: &Part, instrument: &Instrument, study: &Study, reading: Readin
         a.burden().total_cmp(&b.burden()).then(near(a).cmp(&near(b)))
     });
     let least = |fits: &dyn Fn(&Trial) -> bool| {
-        let hard = trials.iter().filter(|t| fits(t)).filter_map(|t| Some(t.fingers.as_ref()?.difficulty));
-        hard.min_by(f64::total_cmp)
+        let hard = trials.iter().enumerate().filter(|(_, t)| fits(t));
+        let hard = hard.filter_map(|(place, t)| Some((t.fingers.as_ref()?.difficulty, place)));
+        hard.min_by(|a, b| a.0.total_cmp(&b.0))
     };
     let easiest = least(&|t| t.proposal.outside == 0)
-        .map(|d| (d, ("that fits as it is", "that fit as they are")))
-        .or_else(|| Some((least(&|t| t.left.is_empty())?, ("that can be made to fit", "that can be made to fit"))))
-        .or_else(|| Some((least(&|_| true)?, ("there is", "there are"))));
+        .map(|least| (least, ["that fits as it is", "that fit as they are"]))
+        .or_else(|| Some((least(&|t| t.left.is_empty())?, ["that can be made to fit"; 2])))
+        .or_else(|| Some((least(&|_| true)?, ["there is", "there are"])));
+    let easiest = easiest.map(|((difficulty, place), [one, all])| {
+        // Where a reader of the first lines does not meet it, it is named.
+        let name = if place < BEST { String::new() } else { format!(" ({})", name_of(part, &trials[place])) };
+        Easiest { difficulty, one: format!("{one}{name}"), all }
+    });
     let teller = Teller { part, instrument, study, easiest };
     KeysInstrument {
         instrument: instrument.name.clone(),
@@ -187,12 +196,27 @@ fn of_study(part: &Part, instrument: &Instrument, study: &Study, reading: Readin
     }
 }
 
+/// A transposition by its interval and the key that it leads to.
+fn name_of(part: &Part, trial: &Trial) -> String {
+    let fifths = trial.signatures.first().map_or(0, |s| s.1);
+    let key = key_in_words(fifths, part.bars.first().and_then(|bar| bar.mode));
+    format!("{}, {}", trial.interval.name(), key.unwrap_or_else(|| key_name(fifths)))
+}
+
+/// The easiest of the keys that fit best.
+pub(super) struct Easiest {
+    pub(super) difficulty: f64,
+    /// What it is called, as in `that fits as it is`.
+    pub(super) one: String,
+    /// What they all are called.
+    pub(super) all: &'static str,
+}
+
 pub(super) struct Teller<'a> {
     pub(super) part: &'a Part,
     pub(super) instrument: &'a Instrument,
     study: &'a Study<'a>,
-    /// The least difficulty of the keys that fit best, and what they are called.
-    pub(super) easiest: Option<(f64, (&'static str, &'static str))>,
+    pub(super) easiest: Option<Easiest>,
 }
 
 impl Teller<'_> {

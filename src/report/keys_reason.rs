@@ -1,7 +1,7 @@
 //! Why a key is good or bad, and an octave change, in plain words.
 
 use super::Point;
-use super::keys::{OctaveChange, Teller};
+use super::keys::{Easiest, OctaveChange, Teller};
 use super::phrases::{count, stretch};
 use crate::keys::Trial;
 use crate::keys::phrases::{Move, Seam};
@@ -15,8 +15,8 @@ impl Teller<'_> {
             if !fingers.untrue.is_empty() {
                 said.push(self.untrue(&fingers.untrue));
             }
-            if let Some((easiest, (one, all))) = self.easiest.filter(|e| e.0 > 0.0) {
-                let times = fingers.difficulty / easiest;
+            if let Some(Easiest { difficulty, one, all }) = self.easiest.as_ref().filter(|e| e.difficulty > 0.0) {
+                let times = fingers.difficulty / difficulty;
                 said.push(match times {
                     1.0 => format!("the easiest under the fingers of all keys {all}"),
                     t if t > 1.05 => format!("{t:.1} times as hard under the fingers as the easiest key {one}"),

@@ -1,14 +1,12 @@
 //! The keys for people: the best with their reasons, then all in a table.
 
 use super::fingers::headed;
-use super::keys::{Key, KeysInstrument, KeysPart, KeysReport};
+use super::keys::{BEST, Key, KeysInstrument, KeysPart, KeysReport};
 use super::page::{Ink, Page};
 use super::phrases::count;
 use std::fmt::Write;
 use unicode_width::UnicodeWidthStr;
 
-/// So many are told with their reasons.
-const BEST: usize = 5;
 /// So many octave changes of a key are told in full.
 const CHANGES: usize = 8;
 

@@ -32,6 +32,7 @@ use crate::instrument::Side;
 use crate::score::{Category, Part};
 use crate::time::{self, Time};
 use serde::Serialize;
+use std::collections::BTreeSet;
 
 pub use bars::{BarError, Bars};
 pub use build::{Material, audit};
@@ -105,6 +106,9 @@ pub struct PartReport {
     pub bars: Vec<BarReport>,
     pub totals: Totals,
     pub range: Option<RangeResult>,
+    /// Bars, by `bar_index`, that belong to a passage of music or rests that the source has not so.
+    #[serde(skip)]
+    pub foreign_bars: BTreeSet<usize>,
     /// All the edition's marks, its own and the source's.
     #[serde(skip)]
     pub marks: usize,
@@ -221,6 +225,8 @@ pub struct RangeResult {
     pub instrument: String,
     pub lowest: String,
     pub highest: String,
+    #[serde(skip)]
+    pub words: String,
     pub outside: Vec<OutsideReport>,
     /// Only for an instrument that was named, and whose fingerings are known.
     #[serde(skip_serializing_if = "Option::is_none")]

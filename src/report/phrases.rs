@@ -79,7 +79,7 @@ pub fn passage_line(part: &PartReport, passage: usize) -> String {
 pub fn passage(p: &PassageReport, range: Option<&RangeResult>) -> (String, String) {
     let place = stretch(&p.from, &p.to);
     let theirs = p.source_from.as_ref().zip(p.source_to.as_ref());
-    let notes = count(p.notes, "note");
+    let notes = notes_of(p);
     match (p.kind, p.octaves) {
         (PassageKind::OctaveDisplacement, octaves) => {
             let octaves = octaves.unwrap_or(0);
@@ -128,6 +128,10 @@ pub fn passage(p: &PassageReport, range: Option<&RangeResult>) -> (String, Strin
     }
 }
 
+fn notes_of(p: &PassageReport) -> String {
+    if p.notes == 0 { "rests".into() } else { count(p.notes, "note") }
+}
+
 fn with_article(name: &str) -> String {
     let article = if name.starts_with(['a', 'i', 'o']) { "an" } else { "a" };
     format!("{article} {name}")
@@ -143,7 +147,7 @@ pub fn listed(names: &[String]) -> String {
 }
 
 fn cut(p: &PassageReport, theirs: Option<(&Point, &Point)>) -> (String, String) {
-    let notes = count(p.notes, "note");
+    let notes = notes_of(p);
     if p.bars_cut.is_empty() {
         let what = theirs.map_or("source music".into(), |(a, b)| format!("source {}", stretch(a, b)));
         return (format!("bar {}, beat {}", p.from.bar, p.from.beat), format!("cut out: {what} ({notes})"));

@@ -46,6 +46,8 @@ pub struct RangeOutside {
     pub lowest: String,
     pub highest: String,
     pub outside: Vec<OutsideNote>,
+    #[serde(skip)]
+    pub words: String,
 }
 
 #[derive(Debug, Serialize)]
@@ -168,6 +170,7 @@ fn of_part(part: &Part, check: Option<RangeCheck>, guessed: bool) -> RangePart {
         lowest: check.range.lowest.to_string(),
         highest: check.range.highest.to_string(),
         outside,
+        words: check.range_words,
     });
     out
 }

@@ -34,10 +34,7 @@ fn range_part(page: &mut Page, part: &RangePart) {
         return;
     };
     let guessed = if part.guessed { ", as the part's name tells" } else { "" };
-    page.paragraph(&format!(
-        "Checked for the {}, {} to {}{guessed}. {}",
-        range.instrument, range.lowest, range.highest, reading.sentence
-    ));
+    page.paragraph(&format!("Checked for the {}, {}{guessed}. {}", range.instrument, range.words, reading.sentence));
     let Some(compass) = &part.compass else {
         page.paragraph("The part has no pitches.");
         return;

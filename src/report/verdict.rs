@@ -111,10 +111,7 @@ fn were(n: usize) -> &'static str {
 /// How the part lies on its instrument, a paragraph each.
 pub fn range(range: &RangeResult) -> Vec<String> {
     let guessed = if range.guessed { ", as the part's name tells" } else { "" };
-    let mut out = vec![format!(
-        "Checked for the {}, {} to {}{guessed}. {}",
-        range.instrument, range.lowest, range.highest, range.reading
-    )];
+    let mut out = vec![format!("Checked for the {}, {}{guessed}. {}", range.instrument, range.words, range.reading)];
     if range.outside.is_empty() {
         out.push("No note leaves the range.".into());
     }
@@ -137,7 +134,7 @@ pub fn range(range: &RangeResult) -> Vec<String> {
     out
 }
 
-/// The bars in which nothing was found; `None` where there are none.
+/// The bars in which nothing was found, and which are in no passage; `None` where there are none.
 pub fn clean_bars(part: &PartReport) -> Option<String> {
     let found: Vec<usize> = part.bars.iter().map(|b| b.bar_index).collect();
     let first = part.first_bar;
@@ -146,7 +143,7 @@ pub fn clean_bars(part: &PartReport) -> Option<String> {
         .iter()
         .enumerate()
         .map(|(place, number)| (place + first, number.as_str()))
-        .filter(|(place, _)| found.binary_search(place).is_err())
+        .filter(|(place, _)| found.binary_search(place).is_err() && !part.foreign_bars.contains(place))
         .collect();
     let noun = if clean.len() == 1 { "bar" } else { "bars" };
     (!clean.is_empty()).then(|| format!("As in the source: {noun} {}.", bar_list(clean)))

@@ -40,12 +40,8 @@ pub struct Cost {
 impl Pair {
     pub fn write(folder: &Path, edition: &str, source: &str) -> Pair {
         let at = |name: &str| folder.join(name);
-        let pair = Pair {
-            edition: at("edition.xml"),
-            source: at("source.xml"),
-            report: at("report.json"),
-            copy: at("clean.xml"),
-        };
+        let pair =
+            Pair { edition: at("edition.xml"), source: at("source.xml"), report: at("report"), copy: at("clean.xml") };
         std::fs::write(&pair.edition, edition).expect("the folder takes files");
         std::fs::write(&pair.source, source).expect("the folder takes files");
         pair

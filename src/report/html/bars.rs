@@ -5,6 +5,7 @@ use crate::findings::Status;
 use crate::report::build::source_bar;
 use crate::report::table::sign;
 use crate::report::{BarReport, PartReport};
+use crate::time::Time;
 use maud::{Markup, html};
 
 /// Boxes that the script shows: without it they would do nothing.
@@ -45,7 +46,7 @@ pub fn table(sides: &Sides, part: &PartReport, id: &str) -> Markup {
             caption { "What was found in each bar: + the edition alone has it, - the source alone has it, ~ not the same." }
             thead { tr { th scope="col" { "Bar" } th scope="col" { "Source" } th scope="col" { "Found" } } }
             tbody {
-                @for Row { first, last, source, bar } in rows(sides, part) {
+                @for Row { first, last, source, bar, unfound } in rows(sides, part) {
                     tr #(format!("{id}-b{first}")) .clean[bar.is_none()] {
                         th scope="row" {
                             @let number = &part.bar_numbers[first - part.first_bar];
@@ -60,7 +61,7 @@ pub fn table(sides: &Sides, part: &PartReport, id: &str) -> Markup {
                                 None => "none",
                             }
                         }
-                        td { @match bar { Some(bar) => (chips(bar)), None => span.hint { (unfound(source.is_some())) } } }
+                        td { @match bar { Some(bar) => (chips(bar)), None => span.hint { (unfound.words()) } } }
                     }
                 }
             }
@@ -75,11 +76,47 @@ pub struct Row<'a> {
     /// The source's first and last bar; `None` where it has none.
     pub source: Option<[String; 2]>,
     pub bar: Option<&'a BarReport>,
+    /// What to say of it where nothing was found.
+    pub unfound: Unfound,
 }
 
-/// What is said of bars without findings: of those that the source lacks there may be none either.
-pub fn unfound(is_in_source: bool) -> &'static str {
-    if is_in_source { "as in the source" } else { "not in the source" }
+/// Bars without findings: those inside a passage may have none either.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unfound {
+    Same,
+    /// The source has no bar there, or has it elsewhere only.
+    Added,
+    /// In a passage of other music.
+    Altered,
+}
+
+impl Unfound {
+    pub fn words(self) -> &'static str {
+        match self {
+            Unfound::Same => "as in the source",
+            Unfound::Added => "not in the source",
+            Unfound::Altered => "in a passage that is not as in the source",
+        }
+    }
+
+    /// For a cell of the strip.
+    pub fn sign(self) -> char {
+        match self {
+            Unfound::Same => '·',
+            Unfound::Added => sign(Status::Added),
+            Unfound::Altered => sign(Status::Altered),
+        }
+    }
+
+    fn of(sides: &Sides, part: &PartReport, bar: usize) -> Unfound {
+        match part.foreign_bars.contains(&bar) {
+            false => Unfound::Same,
+            true => match sides.collation.outline[sides.collation.edition_row(bar, Time::from(0))].source {
+                None => Unfound::Added,
+                Some(_) => Unfound::Altered,
+            },
+        }
+    }
 }
 
 pub fn rows<'a>(sides: &Sides, part: &'a PartReport) -> Vec<Row<'a>> {
@@ -87,14 +124,16 @@ pub fn rows<'a>(sides: &Sides, part: &'a PartReport) -> Vec<Row<'a>> {
     for index in part.first_bar..part.first_bar + part.bar_numbers.len() {
         let bar = part.bars.binary_search_by_key(&index, |b| b.bar_index).ok().map(|b| &part.bars[b]);
         let source = source_bar(sides.collation, sides.source, index);
+        let unfound = Unfound::of(sides, part, index);
+        let like = |row: &Row| row.source.is_some() == source.is_some() && row.unfound == unfound;
         match out.last_mut() {
-            Some(row) if row.bar.is_none() && bar.is_none() && row.source.is_some() == source.is_some() => {
+            Some(row) if row.bar.is_none() && bar.is_none() && like(row) => {
                 row.last = index;
                 if let Some((range, number)) = row.source.as_mut().zip(source) {
                     range[1] = number;
                 }
             }
-            _ => out.push(Row { first: index, last: index, source: source.map(|n| [n.clone(), n]), bar }),
+            _ => out.push(Row { first: index, last: index, source: source.map(|n| [n.clone(), n]), bar, unfound }),
         }
     }
     out

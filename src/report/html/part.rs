@@ -127,7 +127,8 @@ impl View<'_> {
             h3 #(format!("{id}-strip")) { "All bars" }
             p.hint {
                 "The darker a bar, the more was added in it: +5 are five additions. "
-                "- left out, ~ not the same; a dot is a bar in which nothing was found."
+                "- left out, ~ not the same; a dot is a bar in which nothing was found. "
+                "+ or ~ without a number is a bar of a passage in which nothing else was found."
             }
             nav aria-labelledby=(format!("{id}-strip")) {
                 ol.strip {
@@ -264,7 +265,7 @@ fn cell(link: &str, number: &str, row: &bars::Row, most: usize) -> Markup {
                 span.vh { "bar " }
                 b { (number) }
                 " "
-                @if row.bar.is_none() { span aria-hidden="true" { "·" } span.vh { (bars::unfound(row.source.is_some())) } }
+                @if row.bar.is_none() { span aria-hidden="true" { (row.unfound.sign()) } span.vh { (row.unfound.words()) } }
                 @for (status, n) in counts.iter().filter(|c| c.1 > 0) {
                     span { (sign(*status)) (n) span.vh { " " (status.name()) " " } }
                 }
