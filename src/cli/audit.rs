@@ -245,7 +245,7 @@ fn audit_of(
             audit.parts.iter().enumerate().map(one).collect::<Vec<_>>()
         });
         for fault in drawn.iter().flatten().filter_map(|drawn| drawn.as_ref().err()) {
-            super::warn(fault);
+            progress.aside(|| super::warn(fault));
         }
         report::audit_html(&material, &audit, drawn.as_deref().unwrap_or_default())
     });

@@ -46,6 +46,11 @@ impl Progress {
         self.bar.set_message(what.to_string());
     }
 
+    /// Lets something be said while the bar is there.
+    pub fn aside(&self, say: impl FnOnce()) {
+        self.bar.suspend(say);
+    }
+
     /// Takes the bar away, before anything else is said.
     pub fn finish(&mut self) {
         self.done = None;
