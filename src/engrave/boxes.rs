@@ -24,8 +24,20 @@ fn of(node: Node<'_, '_>) -> Option<Extent> {
 
 /// The extent of an element by its own account, else of all within it.
 pub fn extent(node: Node<'_, '_>) -> Option<Extent> {
-    node.children().filter(|n| is_box(*n)).find_map(of).or_else(|| extent_of_all(node))
+    node.children().filter(|n| is_box(*n)).find_map(of).or_else(|| extent_of_all(node)).or_else(|| letters(node))
 }
+
+/// Of a syllable the engraver gives no account; about as wide as its letters.
+fn letters(node: Node<'_, '_>) -> Option<Extent> {
+    let text = node.descendants().find(|n| n.has_tag_name((SVG, "text")))?;
+    let [x, y] = ["x", "y"].map(|n| text.attribute(n)?.parse::<f64>().ok());
+    let said = text.descendants().filter(|n| n.is_text()).filter_map(|n| n.text());
+    let count: usize = said.map(|t| t.trim().chars().count()).sum();
+    Some([x?, y? - LETTER, x? + 0.5 * LETTER * count as f64, y?])
+}
+
+/// Height of a letter.
+const LETTER: f64 = 340.0;
 
 /// The extent of all within an element.
 pub fn extent_of_all(node: Node<'_, '_>) -> Option<Extent> {
