@@ -24,16 +24,15 @@ fn of(node: Node<'_, '_>) -> Option<Extent> {
 
 /// The extent of an element by its own account, else of all within it.
 pub fn extent(node: Node<'_, '_>) -> Option<Extent> {
-    node.children().filter(|n| is_box(*n)).find_map(of).or_else(|| extent_of_all(node)).or_else(|| letters(node))
+    node.children().filter(|n| is_box(*n)).find_map(of).or_else(|| extent_of_all(node))
 }
 
-/// Of a syllable the engraver gives no account; about as wide as its letters.
-fn letters(node: Node<'_, '_>) -> Option<Extent> {
-    let text = node.descendants().find(|n| n.has_tag_name((SVG, "text")))?;
+/// Of syllables the engraver gives no account: a text is about as wide as its letters.
+fn letters(text: Node<'_, '_>) -> Option<Extent> {
     let [x, y] = ["x", "y"].map(|n| text.attribute(n)?.parse::<f64>().ok());
     let said = text.descendants().filter(|n| n.is_text()).filter_map(|n| n.text());
     let count: usize = said.map(|t| t.trim().chars().count()).sum();
-    Some([x?, y? - LETTER, x? + 0.5 * LETTER * count as f64, y?])
+    Some([x?, y? - LETTER, x? + 0.5 * LETTER * count as f64, y? + LETTER / 4.0])
 }
 
 /// Height of a letter.
@@ -49,7 +48,12 @@ pub fn extent_of_all(node: Node<'_, '_>) -> Option<Extent> {
 pub fn extent_between(node: Node<'_, '_>, top: f64, bottom: f64) -> Option<Extent> {
     let union = |a: Extent, b: Extent| [a[0].min(b[0]), a[1].min(b[1]), a[2].max(b[2]), a[3].max(b[3])];
     let is_between = |e: &Extent| (top..=bottom).contains(&((e[1] + e[3]) / 2.0));
-    node.descendants().filter(|n| is_box(*n)).filter_map(of).filter(is_between).reduce(union)
+    let own = |n: Node<'_, '_>| match () {
+        () if is_box(n) => of(n),
+        () if n.has_tag_name((SVG, "text")) => letters(n),
+        () => None,
+    };
+    node.descendants().filter_map(own).filter(is_between).reduce(union)
 }
 
 /// Left, right and height of the lines of a staff.
