@@ -47,19 +47,18 @@ pub struct OnInstrument {
 /// Tells how the parts lie on their instruments; makes them fit if that is wished.
 pub(super) fn look(like: &Input, cleaned: &mut Cleaned, wishes: &Wishes, policy: &mut Policy) -> Result<(), Failure> {
     if !wishes.fit {
-        let mut score = proof::read_back(like, &cleaned.text)?;
-        let looks: Vec<Look> = wishes.players.iter().map(|player| Look::of(&score, player, false)).collect();
-        cleaned.on = looks.into_iter().map(|look| look.told(&mut score)).collect();
+        let score = proof::read_back(like, &cleaned.text)?;
+        cleaned.on = wishes.players.iter().map(|player| Look::of(&score, player, false).on).collect();
         return Ok(());
     }
     let mut looks = Vec::new();
     let mut warnings = Vec::new();
-    let mut score = step(like, cleaned, policy, Signs::Stay, |score, plan, policy| {
+    step(like, cleaned, policy, Signs::Stay, |score, plan, policy| {
         looks = wishes.players.iter().map(|player| Look::of(score, player, true)).collect();
-        policy.fit = looks.iter().map(|look| look.instrument.clone()).next();
+        policy.fit = looks.first().map(|look| look.on.instrument.clone());
         let mut expected: Vec<Content> = score.parts.iter().map(Content::of).collect();
-        for look in looks.iter().filter(|look| !look.moves.is_empty()) {
-            let part = &score.parts[look.place];
+        for look in looks.iter().filter(|look| look.moves_any()) {
+            let part = &score.parts[look.on.place];
             let fates = Fate::all_kept(part);
             let mut rewrite = PartRewrite::new(plan, part, None, &fates);
             rewrite.compose_bars(BTreeMap::new(), false);
@@ -79,27 +78,19 @@ pub(super) fn look(like: &Input, cleaned: &mut Cleaned, wishes: &Wishes, policy:
                 }
             }
             rewrite.finish();
-            expected[look.place] = fitted(part, &look.octaves, &lines);
+            expected[look.on.place] = fitted(part, &look.octaves, &lines);
         }
         Ok(expected)
     })?;
     cleaned.warnings.extend(warnings);
-    cleaned.on = looks.into_iter().map(|look| look.told(&mut score)).collect();
+    cleaned.on = looks.into_iter().map(|look| look.on).collect();
     Ok(())
 }
 
 struct Look {
-    place: usize,
-    instrument: String,
-    reading_sentence: String,
-    range: String,
-    outside: usize,
-    fits: bool,
-    moves: Vec<Move>,
-    held: Vec<Move>,
+    on: OnInstrument,
     /// Of each note of the part.
     octaves: Vec<i32>,
-    left: Vec<Outside>,
 }
 
 impl Look {
@@ -110,32 +101,22 @@ impl Look {
             true => Fitting::new(part, &check, Interval::UNISON),
             false => Fitting::of(part, &check, Interval::UNISON, Vec::new()),
         };
-        Look {
+        let on = OnInstrument {
             place: player.part,
-            left,
-            outside: check.outside.len(),
+            part: part.clone(),
             instrument: check.instrument,
             reading_sentence: check.reading_sentence,
             range: check.range_words,
-            fits,
-            moves,
+            outside: check.outside.len(),
+            moves: fits.then_some(moves),
             held,
-            octaves,
-        }
+            left,
+        };
+        Look { on, octaves }
     }
 
-    fn told(self, score: &mut Score) -> OnInstrument {
-        OnInstrument {
-            place: self.place,
-            part: score.parts[self.place].clone(),
-            instrument: self.instrument,
-            reading_sentence: self.reading_sentence,
-            range: self.range,
-            outside: self.outside,
-            moves: self.fits.then_some(self.moves),
-            held: self.held,
-            left: self.left,
-        }
+    fn moves_any(&self) -> bool {
+        self.on.moves.as_ref().is_some_and(|moves| !moves.is_empty())
     }
 }
 
