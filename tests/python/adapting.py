@@ -13,12 +13,10 @@ Each score is cleaned by itself, and parts of it are written for instruments (`-
   tie goes from one octave to another, no note lacks its sign, no other part changes; the file is valid.
 """
 
-import argparse
 import json
 import os
 import subprocess
 import tempfile
-from concurrent.futures import ProcessPoolExecutor
 
 import files
 import measure
@@ -255,17 +253,7 @@ def wrong_fit(before, after, place, old, root, instrument):
 
 
 def main():
-    options = argparse.ArgumentParser(description="Looks at parts made to fit an instrument, and written for one.")
-    options.add_argument("program")
-    options.add_argument("--scores", default=os.path.join(measure.HERE, "scores.txt"))
-    options.add_argument("--count", type=int, default=14)
-    options.add_argument("--json")
-    options.add_argument("--case")
-    options.add_argument("--workers", type=int, default=os.cpu_count())
-    given = options.parse_args()
-    scores = [given.case] if given.case else [name for name, _ in measure.listed(given.scores)][:given.count]
-    with ProcessPoolExecutor(given.workers) as pool:
-        results = list(pool.map(one, [(given.program, score) for score in scores]))
+    given, results = measure.over_scores("Looks at parts made to fit an instrument, and written for one.", one, 14)
     total = lambda name: sum(r[name] for r in results)
     outside = [sum(r["outside"][at] for r in results) for at in (0, 1)]
     print("%d scores: %d parts written for instruments (%d refused), %d made to fit: %d notes moved, %d outside before, %d after; %d wrong" % (

@@ -256,6 +256,21 @@ def span(text):
     return range(int(first), int(last or first) + 1) if text else range(0)
 
 
+def over_scores(description, one, count):
+    """Runs `one` on (program, score) for scores of the list, as the options say; gives the options and the results."""
+    options = argparse.ArgumentParser(description=description)
+    options.add_argument("program")
+    options.add_argument("--scores", default=os.path.join(HERE, "scores.txt"))
+    options.add_argument("--count", type=int, default=count)
+    options.add_argument("--json")
+    options.add_argument("--case")
+    options.add_argument("--workers", type=int, default=os.cpu_count())
+    given = options.parse_args()
+    scores = [given.case] if given.case else [name for name, _ in listed(given.scores)][:given.count]
+    with ProcessPoolExecutor(given.workers) as pool:
+        return given, list(pool.map(one, [(given.program, score) for score in scores]))
+
+
 def main():
     options = argparse.ArgumentParser(description="Measures the audit on editions whose truth is known.")
     options.add_argument("program")

@@ -9,13 +9,11 @@ are compared with what it reads in the copy, spelling included. Then the copy is
 back, and must hold the notes and marks of the original (content.py).
 """
 
-import argparse
 import collections
 import json
 import os
 import subprocess
 import tempfile
-from concurrent.futures import ProcessPoolExecutor
 
 import content
 import files
@@ -123,16 +121,7 @@ def difference(one_root, other_root):
 
 
 def main():
-    options = argparse.ArgumentParser(description="Compares transposed parts with music21's.")
-    options.add_argument("program")
-    options.add_argument("--scores", default=os.path.join(measure.HERE, "scores.txt"))
-    options.add_argument("--count", type=int, default=40)
-    options.add_argument("--json")
-    options.add_argument("--workers", type=int, default=os.cpu_count())
-    given = options.parse_args()
-    scores = [name for name, _ in measure.listed(given.scores)][:given.count]
-    with ProcessPoolExecutor(given.workers) as pool:
-        results = list(pool.map(one, [(given.program, score) for score in scores]))
+    given, results = measure.over_scores("Compares transposed parts with music21's.", one, 40)
     print("%d scores, %d transpositions compared, %d refused for their signature, %d wrong" % (
         len(results), sum(r["compared"] for r in results), sum(len(r["refused"]) for r in results),
         sum(bool(r["wrong"]) for r in results)))
