@@ -2,7 +2,7 @@
 
 use crate::engrave::pdf::{self, About};
 use crate::engrave::{Head, Job, Paper, Sheet, engrave};
-use crate::musicxml::beside::{self, Dress, Staff, write_alone};
+use crate::musicxml::beside::{Dress, Staff, write_alone};
 use crate::musicxml::{self, Input, Tree};
 use crate::score::{Part, Sound};
 use crate::time::Time;
@@ -49,8 +49,7 @@ pub fn pdf(copy: &Input, handout: &Handout) -> Result<Vec<u8>, Error> {
     let title = score.title.as_deref().or(handout.title).unwrap_or_default();
     let composer = musicxml::composer(&tree);
     let instrument = parts.first().filter(|_| parts.len() == 1).map(|part| part.name.clone()).filter(|n| !n.is_empty());
-    let head = beside::Head { title: Some(title), composer: composer.as_deref() };
-    let music = write_alone(&head, &staves, handout.apart);
+    let music = write_alone(&staves, handout.apart);
     let rests = rests(&parts);
     let head = Head { title: title.into(), composer: composer.clone(), instrument: instrument.clone() };
     let lines = parts.iter().map(|p| p.staves as usize).sum();

@@ -240,8 +240,7 @@ fn audit_of(
                 collation: &collation,
                 findings: &findings,
             };
-            let looked_at = |part: &PartReport| part.first_bar..part.first_bar + part.bar_numbers.len();
-            let one = |(place, part)| staves(sides, place, whole, &looked_at(part));
+            let one = |(place, part): (usize, &PartReport)| staves(sides, place, whole, &part.looked_at());
             audit.parts.iter().enumerate().map(one).collect::<Vec<_>>()
         });
         for fault in drawn.iter().flatten().filter_map(|drawn| drawn.as_ref().err()) {

@@ -56,6 +56,13 @@ pub fn extent_between(node: Node<'_, '_>, top: f64, bottom: f64) -> Option<Exten
     node.descendants().filter_map(own).filter(is_between).reduce(union)
 }
 
+/// How far an element is moved, right and down.
+pub fn translation(node: Node<'_, '_>) -> Option<[f64; 2]> {
+    let inner = node.attribute("transform")?.strip_prefix("translate(")?.split(')').next()?;
+    let mut numbers = inner.split([',', ' ']).filter_map(|n| n.parse().ok());
+    Some([numbers.next()?, numbers.next()?])
+}
+
 /// Left, right and height of the lines of a staff.
 pub fn staff_lines(staff: Node<'_, '_>) -> Vec<[f64; 3]> {
     let paths = staff.children().filter(|n| n.tag_name().name() == "path").filter_map(|n| n.attribute("d"));

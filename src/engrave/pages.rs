@@ -1,7 +1,7 @@
 //! Sheets of paper. The engraver says how wide each bar is and how high a line;
 //! we say where lines and pages end; it draws them.
 
-use super::boxes::{has_class, staff_lines, staves_between};
+use super::boxes::{has_class, staff_lines, staves_between, translation};
 use super::brackets::bracketed;
 use super::breaks::{Measures, breaks};
 use super::job::{Drawing, Head, Sheet};
@@ -37,9 +37,6 @@ pub fn draw(toolkit: &mut Toolkit, music: &str, sheet: &Sheet) -> Option<Drawing
         "pageMarginTop": top,
         "pageWidth": unscaled(width),
         "scale": scale,
-        // No browser reads these.
-        "svgHtml5": false,
-        "svgRemoveXlink": false,
     }));
     if !toolkit.load_changed(music, |mei| dress(mei, Colors::Drawn)) {
         return None;
@@ -49,14 +46,13 @@ pub fn draw(toolkit: &mut Toolkit, music: &str, sheet: &Sheet) -> Option<Drawing
     let line = f64::from(unscaled(width) - 2 * side) * UNITS;
     let widths: Vec<f64> = bars.iter().map(|bar| bar.right - bar.left).collect();
     let clef = bars.first().map_or(0.0, |bar| bar.clef);
-    let mut lines = [usize::MAX >> 1; 2];
+    let mut lines = [widths.len().max(1); 2];
     let room = f64::from(unscaled(height) - foot) * UNITS;
     let mut laid_out = String::new();
     // First as if a page had no end; then as many lines to a page as it holds.
     toolkit.set(&json!({ "breaks": "encoded" }));
     for attempt in 0..TRIES {
-        let most = lines.map(|l| l.min(widths.len().max(1)));
-        let broken = breaks(&Measures { widths: &widths, rests, line, clef, lines: most });
+        let broken = breaks(&Measures { widths: &widths, rests, line, clef, lines });
         laid_out = with_breaks(&mei, &broken)?;
         if !toolkit.load(&laid_out) {
             return None;
@@ -102,19 +98,14 @@ fn bars(svg: &str) -> Option<Vec<Bar>> {
         let staff = measure.descendants().find(|n| has_class(*n, "staff"))?;
         let [left, right, _] = *staff_lines(staff).first()?;
         let within = |n: &Node<'_, '_>| ["clef", "keySig"].iter().any(|c| has_class(*n, c));
-        let signs = staff.descendants().filter(within).flat_map(|n| n.descendants()).filter_map(placed);
-        Some(Bar { left, right, clef: signs.fold(0.0, |most, x| (x - left + SIGN_WIDTH).max(most)) })
+        let signs = staff.descendants().filter(within).flat_map(|n| n.descendants()).filter_map(translation);
+        Some(Bar { left, right, clef: signs.fold(0.0, |most, [x, _]| (x - left + SIGN_WIDTH).max(most)) })
     });
     bars.collect()
 }
 
 /// Width of the last sign of a signature.
 const SIGN_WIDTH: f64 = 250.0;
-
-/// Where a glyph stands.
-fn placed(node: Node<'_, '_>) -> Option<f64> {
-    node.attribute("transform")?.strip_prefix("translate(")?.split([',', ' ']).next()?.parse().ok()
-}
 
 /// What is on a page.
 struct Page {
@@ -126,11 +117,9 @@ struct Page {
 fn fits(svg: &str, room: f64) -> Option<Page> {
     let document = Document::parse(svg).ok()?;
     let systems: Vec<Node<'_, '_>> = document.descendants().filter(|n| has_class(*n, "system")).collect();
-    let shift = document
-        .descendants()
-        .find(|n| has_class(*n, "page-margin"))
-        .and_then(|n| n.attribute("transform")?.strip_suffix(')')?.rsplit([',', ' ']).next()?.parse::<f64>().ok());
-    let lowest = |system: &Node<'_, '_>| staves_between(*system).map_or(0.0, |[_, y]| y) + shift.unwrap_or(0.0);
+    let margin = document.descendants().find(|n| has_class(*n, "page-margin"));
+    let shift = margin.and_then(translation).map_or(0.0, |[_, y]| y);
+    let lowest = |system: &Node<'_, '_>| staves_between(*system).map_or(0.0, |[_, y]| y) + shift;
     let holds = systems.iter().filter(|s| lowest(s) + BELOW <= room).count();
     Some(Page { lines: systems.len(), holds })
 }

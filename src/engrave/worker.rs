@@ -42,8 +42,6 @@ fn draw(toolkit: &mut Toolkit, job: &Job) -> Option<Drawing> {
         "header": "none",
         "font": "Leipzig",
         "smuflTextFont": "none",
-        "svgHtml5": true,
-        "svgRemoveXlink": true,
         "svgViewBox": true,
         // The same picture on every run.
         "xmlIdChecksum": true,
@@ -65,6 +63,9 @@ fn systems(toolkit: &mut Toolkit, pieces: &[Piece]) -> Option<Drawing> {
         "pageMarginRight": 20,
         "pageMarginTop": 20,
         "svgBoundingBoxes": true,
+        // A browser reads these.
+        "svgHtml5": true,
+        "svgRemoveXlink": true,
     }));
     let drawn = |piece: &Piece| {
         toolkit.set(&match piece.width {

@@ -123,6 +123,13 @@ pub struct PartReport {
     pub bar_numbers: Vec<String>,
 }
 
+impl PartReport {
+    /// The bars of the edition that are looked at, by their places.
+    pub fn looked_at(&self) -> std::ops::Range<usize> {
+        self.first_bar..self.first_bar + self.bar_numbers.len()
+    }
+}
+
 /// How the edition sounds against the source.
 #[derive(Debug, Serialize)]
 pub struct Transposition {

@@ -4,15 +4,9 @@ use super::super::fragment::Fragment;
 use super::staff::State;
 use super::{Staff, document, engraver, identification};
 
-/// What stands at the head of the first page.
-pub struct Head<'a> {
-    pub title: Option<&'a str>,
-    pub composer: Option<&'a str>,
-}
-
 /// Writes the parts for the engraver, colours as they are; with `apart`, what
 /// stands in brackets or in small type is marked for brackets to be drawn.
-pub fn write_alone(head: &Head, staves: &[Staff], apart: bool) -> String {
+pub fn write_alone(staves: &[Staff], apart: bool) -> String {
     let mut list = Fragment::new("part-list");
     let mut parts = Vec::new();
     for (place, staff) in staves.iter().enumerate() {
@@ -33,6 +27,5 @@ pub fn write_alone(head: &Head, staves: &[Staff], apart: bool) -> String {
         }
         parts.push(part);
     }
-    let title = head.title.map(|title| Fragment::leaf("movement-title", title));
-    document(title.into_iter().chain([identification(head.composer)]).collect(), list, parts)
+    document(vec![identification()], list, parts)
 }

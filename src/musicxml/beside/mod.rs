@@ -7,7 +7,7 @@ mod engraver;
 mod staff;
 mod stretch;
 
-pub use alone::{Head, write_alone};
+pub use alone::write_alone;
 pub use dress::Dress;
 pub use engraver::{APART, TEXT_COLOR};
 pub use staff::Staff;
@@ -51,7 +51,7 @@ pub fn write(heading: &Heading, pairs: &[Pair], rows: &[Row]) -> String {
     }
     let head = vec![
         Fragment::leaf("movement-title", heading.title),
-        identification(None),
+        identification(),
         credit("title", heading.title),
         credit("subtitle", heading.legend),
     ];
@@ -92,11 +92,9 @@ fn document(head: Vec<Fragment>, list: Fragment, parts: Vec<Fragment>) -> String
     PROLOG.to_string() + &score.render(&Style { newline: "\n", unit: " ".into() }, "") + "\n"
 }
 
-fn identification(composer: Option<&str>) -> Fragment {
-    let mut out = Fragment::new("identification");
-    out.children.extend(composer.map(|name| Fragment::leaf("creator", name).set("type", "composer")));
+fn identification() -> Fragment {
     let software = Fragment::leaf("software", concat!("obelus ", env!("CARGO_PKG_VERSION")));
-    out.with(Fragment::new("encoding").with(software))
+    Fragment::new("identification").with(Fragment::new("encoding").with(software))
 }
 
 fn credit(kind: &str, words: &str) -> Fragment {

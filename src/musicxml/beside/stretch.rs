@@ -16,7 +16,7 @@ pub fn write_stretches(pair: &Pair, rows: &[Row], stretches: &[(usize, usize)]) 
         let measures = [&sides[0], &sides[1]].map(|side| opened(side, *first, *last));
         let (mut list, mut parts) = (Fragment::new("part-list"), Vec::new());
         list_pair(&mut list, &mut parts, 1, ["Source".into(), "Edition".into()], measures);
-        document(vec![identification(None)], list, parts)
+        document(vec![identification()], list, parts)
     };
     stretches.iter().map(one).collect()
 }

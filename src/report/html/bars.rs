@@ -121,7 +121,7 @@ impl Unfound {
 
 pub fn rows<'a>(sides: &Sides, part: &'a PartReport) -> Vec<Row<'a>> {
     let mut out: Vec<Row> = Vec::new();
-    for index in part.first_bar..part.first_bar + part.bar_numbers.len() {
+    for index in part.looked_at() {
         let bar = part.bars.binary_search_by_key(&index, |b| b.bar_index).ok().map(|b| &part.bars[b]);
         let source = source_bar(sides.collation, sides.source, index);
         let unfound = Unfound::of(sides, part, index);

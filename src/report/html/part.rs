@@ -47,7 +47,7 @@ pub fn section(
     let (edition, source) = (&material.edition.parts[alignment.edition], &material.source.parts[alignment.source]);
     let checked = material.instruments[place].map(|(instrument, _)| check(edition, instrument, material.asked));
     let report = &audit.parts[place];
-    let looked_at = report.first_bar..report.first_bar + report.bar_numbers.len();
+    let looked_at = report.looked_at();
     let outline = &material.collation.outline;
     let own = |row: usize| outline[row].edition.is_some_and(|b| looked_at.contains(&b));
     let rows = match report.only {

@@ -1,7 +1,7 @@
 //! What the engraver drew, made fit for the page: glyphs in one place for all
 //! pictures, marks tied to the findings, no ids, no colours of its own.
 
-use crate::engrave::boxes::{SVG, extent, extent_between, has_class, is_box, staff_lines, staves_between};
+use crate::engrave::boxes::{SVG, extent, extent_between, has_class, is_box, staff_lines, staves_between, translation};
 use roxmltree::{Document, Node};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
@@ -118,9 +118,7 @@ impl Glyphs {
         let size: Vec<f64> = scale.attribute("viewBox")?.split(' ').filter_map(|n| n.parse().ok()).collect();
         let [_, _, width, _] = size[..] else { return None };
         let margin = scale.children().find(|n| has_class(*n, "page-margin"))?;
-        let place =
-            margin.attribute("transform").and_then(|t| t.strip_prefix("translate(")?.split(',').next()?.parse().ok());
-        let left: f64 = place.unwrap_or(0.0);
+        let left = translation(margin).map_or(0.0, |[x, _]| x);
         let defined = root.children().filter(|n| n.has_tag_name((SVG, "defs"))).flat_map(|d| d.children());
         let mut glyphs = BTreeMap::new();
         for glyph in defined.filter(Node::is_element) {

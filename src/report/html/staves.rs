@@ -4,8 +4,8 @@
 use super::picture::{Flag, Glyphs, Picture, Tag};
 use crate::beside::Staves;
 use crate::findings::{Finding, PartFindings};
+use crate::report::PartReport;
 use crate::report::table::sign;
-use crate::report::{PartReport, is_in};
 use crate::score::Part;
 use maud::{Markup, PreEscaped, html};
 use std::collections::BTreeMap;
@@ -28,9 +28,9 @@ impl Score {
         edition: &Part,
         glyphs: &mut Glyphs,
     ) -> Option<Score> {
-        let looked_at = report.first_bar..=(report.first_bar + report.bar_numbers.len()).saturating_sub(1);
+        let looked_at = report.looked_at();
         // The rows of the table are the findings in the bars looked at, in order.
-        let kept = found.findings.iter().enumerate().filter(|(_, f)| is_in(f, &looked_at));
+        let kept = found.findings.iter().enumerate().filter(|(_, f)| looked_at.contains(&f.at.bar));
         let rows: BTreeMap<usize, usize> = kept.enumerate().map(|(row, (finding, _))| (finding, row)).collect();
         let tags: Vec<Tag> = staves
             .subjects
