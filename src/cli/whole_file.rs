@@ -82,8 +82,10 @@ mod nameless {
                 done => return Ok(done?),
             }
         }
-        // A name can be taken over from a file that has one, only.
-        let beside = tempfile::Builder::new().prefix(".obelus-").make_in(folder(path), |beside| Ok(link(beside)?))?;
-        beside.into_temp_path().persist(path).map_err(|e| e.error)
+        // A name can be taken over from a file that has one, only. Who is killed between the two leaves it
+        // behind: where passing files lie, if they lie on the same disk.
+        let named = |folder: &Path| tempfile::Builder::new().prefix(".obelus-").make_in(folder, |to| Ok(link(to)?));
+        let other = named(&std::env::temp_dir()).or_else(|_| named(folder(path)))?;
+        other.into_temp_path().persist(path).map_err(|e| e.error)
     }
 }
