@@ -50,15 +50,15 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// The time signature in force in a bar of the edition.
     fn edition_time(&self, bar: usize) -> Option<Node<'a, 'i>> {
         let tree = self.plan.tree();
-        let times = self.edition_times.get_or_init(|| times_in_force(tree, self.part));
+        let times = self.edition_times.get_or_init(|| times_in_force(self.part, |e| tree.node(e)));
         times.get(bar).copied().flatten().map(|e| tree.node(e))
     }
 
     /// The same of the source.
     fn source_time(&self, bar: usize) -> Option<Node<'a, 'i>> {
         let source = self.source?;
-        let times = self.source_times.get_or_init(|| times_in_force(source.tree, source.part));
-        times.get(bar).copied().flatten().map(|e| source.tree.node(e))
+        let times = self.source_times.get_or_init(|| times_in_force(source.part, |e| source.node(e)));
+        times.get(bar).copied().flatten().map(|e| source.node(e))
     }
 
     /// Writes rebuilt and fresh bars, takes dropped ones out, numbers all.
@@ -184,7 +184,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// A new bar with the source's music.
     fn fresh(&mut self, row: usize, bar: usize, state: &mut State, number: i64) -> Fragment {
         let source = self.source;
-        let own = source.map(|s| (&s.part.bars[bar], s.tree.node(s.part.bars[bar].element)));
+        let own = source.map(|s| (&s.part.bars[bar], s.node(s.part.bars[bar].element)));
         let mut measure = Fragment::new("measure").set("number", number);
         if let Some((_, node)) = own
             && node.attribute("implicit") == Some("yes")
@@ -353,10 +353,10 @@ fn right_style<'a, 'i>(measure: Node<'a, 'i>) -> Option<Node<'a, 'i>> {
 }
 
 /// The time signature in force in each bar.
-fn times_in_force(tree: &Tree<'_>, part: &Part) -> Vec<Option<Element>> {
+fn times_in_force<'a, 'i: 'a>(part: &Part, node: impl Fn(Element) -> Node<'a, 'i>) -> Vec<Option<Element>> {
     let mut last = None;
     let own = |bar: &crate::score::Bar| {
-        let attributes = tree.node(bar.element).children().filter(|n| n.tag_name().name() == "attributes");
+        let attributes = node(bar.element).children().filter(|n| n.tag_name().name() == "attributes");
         attributes.filter_map(|a| child(a, "time")).next_back().map(element)
     };
     part.bars

@@ -14,7 +14,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// voice and staff renamed, without marks. Its length waits for the bar.
     pub(super) fn compose_note(&self, source: SourceSide<'a, 'i>, note: NoteId, row: usize) -> Fragment {
         let own = &source.part.notes[note];
-        let node = source.tree.node(own.element);
+        let node = source.node(own.element);
         let mut out = Fragment::shell(node);
         let by = self.writing_interval(row);
         let one_voice = self.voices_in(source.part, own.bar).len() == 1;
@@ -72,7 +72,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     }
 
     /// The edition's name for a voice of the source.
-    pub(super) fn voice_in(&self, source: SourceSide, voice: u32) -> String {
+    pub(super) fn voice_in(&self, source: SourceSide<'a, 'i>, voice: u32) -> String {
         if let Some(known) = self.voice_names.borrow().get(&voice) {
             return known.clone();
         }
@@ -82,7 +82,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     }
 
     /// The voice that most of the source voice's partners are in.
-    fn usual_voice(&self, source: SourceSide, voice: u32) -> String {
+    fn usual_voice(&self, source: SourceSide<'a, 'i>, voice: u32) -> String {
         let mut votes: Vec<(usize, u32)> = Vec::new();
         for (s, e) in source.alignment.source_to_edition.iter().enumerate() {
             if let Some(e) = e.filter(|_| source.part.notes[s].voice == voice) {
@@ -94,14 +94,12 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             }
         }
         let best = votes.into_iter().max_by_key(|v| (v.0, std::cmp::Reverse(v.1))).map(|v| v.1);
-        let named = |part: &Part, tree: &Tree, voice: u32| {
-            let note = part.notes.iter().find(|n| n.voice == voice)?;
-            Some(voice_name(tree, note.element))
+        let first = |part: &'a Part, voice: u32| part.notes.iter().find(|n| n.voice == voice).map(|n| n.element);
+        let node = match best {
+            Some(voice) => first(self.part, voice).map(|e| self.plan.tree().node(e)),
+            None => first(source.part, voice).map(|e| source.node(e)),
         };
-        match best {
-            Some(voice) => named(self.part, self.plan.tree(), voice).unwrap_or_default(),
-            None => named(source.part, source.tree, voice).unwrap_or_default(),
-        }
+        node.map(voice_name).unwrap_or_default()
     }
 
     /// The edition's staff for a staff of the source.

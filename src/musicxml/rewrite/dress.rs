@@ -41,7 +41,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 self.touch(node, &touch_of_note(node, look));
             }
             Some(Target::Composed(note)) => {
-                let touch = touch_of_note(source.tree.node(source.part.notes[note].element), look);
+                let touch = touch_of_note(source.node(source.part.notes[note].element), look);
                 if let Some(fragment) = self.composed.get_mut(&note) {
                     touch.apply(fragment);
                 }

@@ -2,7 +2,7 @@
 
 use super::super::apart::{Look, touch_of_note, touches};
 use super::super::fragment::Fragment;
-use super::super::tree::{Tree, child, element};
+use super::super::tree::{child, element};
 use super::timed::{flanked, in_direction_type, join, sort_children};
 use super::{NewGraces, Occupied, PartRewrite, Target};
 use crate::score::{Category, Element, Mark, NoteId, Part, Place};
@@ -81,7 +81,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// edition and offset. `None` where the result lacks its note or its time.
     pub fn landing(&self, mark: &Mark) -> Option<(Spot, Option<Spot>)> {
         let source = self.source.filter(|_| self.has_place_for(mark))?;
-        let borne = mark.elements.iter().any(|e| matches!(home(source.tree.node(*e)), Home::Notation(_) | Home::Note));
+        let borne = mark.elements.iter().any(|e| matches!(home(source.node(*e)), Home::Notation(_) | Home::Note));
         let land = |place: Place| match place.note.filter(|_| borne).and_then(|n| self.target_of_source(n)) {
             // Where the one ties what the other holds, the note may begin earlier.
             Some(Target::Kept(note)) => Some((self.part.notes[note].bar, self.part.notes[note].offset)),
@@ -101,7 +101,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             main.is_some_and(|n| self.target_of_source(n).is_some())
         };
         let is_there = |element: &Element| {
-            let node = source.tree.node(*element);
+            let node = source.node(*element);
             let on_note = matches!(home(node), Home::Notation(_) | Home::Note | Home::Grace);
             let owner = node.ancestors().find_map(|n| self.source_owner.get(&super::super::tree::element(n)));
             !on_note || owner.is_some_and(|n| has_note(*n))
@@ -122,9 +122,9 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             *offset = Time::zero();
         }
         let end = mark.end.and_then(|e| self.place_of_source(e));
+        let nodes = mark.elements.iter().map(|e| source.node(*e)).collect();
         let owners = std::mem::take(&mut self.source_owner);
-        let done =
-            self.lay((source.tree, true), &owners, (mark, look), at, end, |this, note| this.target_of_source(note));
+        let done = self.lay((nodes, true), &owners, (mark, look), at, end, |this, note| this.target_of_source(note));
         self.source_owner = owners;
         done
     }
@@ -134,15 +134,16 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let tree = self.plan.tree();
         let at = self.place_of_edition(mark.at);
         let end = mark.end.and_then(|e| self.place_of_edition(e));
+        let nodes = mark.elements.iter().map(|e| tree.node(*e)).collect();
         let owners = std::mem::take(&mut self.edition_owner);
-        let done = self.lay((tree, false), &owners, (mark, look), at, end, |this, note| this.target_of_edition(note));
+        let done = self.lay((nodes, false), &owners, (mark, look), at, end, |this, note| this.target_of_edition(note));
         self.edition_owner = owners;
         done
     }
 
     fn lay(
         &mut self,
-        (tree, is_source): (&Tree<'_>, bool),
+        (nodes, is_source): (Vec<Node>, bool),
         owners: &HashMap<Element, NoteId>,
         (mark, look): (&Mark, &Look),
         at: Option<(usize, Time)>,
@@ -154,7 +155,6 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             return is_source && self.lay_graces(owners, mark, look);
         }
         let Some(at) = at else { return false };
-        let nodes: Vec<Node> = mark.elements.iter().map(|e| tree.node(*e)).collect();
         let numbered = nodes.iter().find(|n| NUMBERED.contains(&n.tag_name().name()));
         // A start that was never ended must not take another's end, either.
         let numbered = numbered.filter(|n| end.is_some() || n.attribute("type") != Some("change"));
@@ -340,7 +340,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let row = self.edition_rows[&self.part.notes[main].bar];
         for note in &notes {
             let mut fragment = self.compose_note(source, *note, row);
-            touch_of_note(source.tree.node(source.part.notes[*note].element), look).apply(&mut fragment);
+            touch_of_note(source.node(source.part.notes[*note].element), look).apply(&mut fragment);
             self.composed.insert(*note, fragment);
         }
         self.new_graces.push(NewGraces { main, after: source.part.notes[first].grace_after, notes });

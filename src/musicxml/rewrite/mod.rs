@@ -23,6 +23,7 @@ use crate::instrument::Clef;
 use crate::pitch::{Interval, LETTERS, Pitch};
 use crate::score::{Category, Element, Mark, NoteId, Part, Place};
 use crate::time::Time;
+use roxmltree::Node;
 use std::cell::{OnceCell, RefCell};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
@@ -99,6 +100,13 @@ pub struct SourceSide<'a, 'i> {
     pub tree: &'a Tree<'i>,
     pub part: &'a Part,
     pub alignment: &'a PartAlignment,
+}
+
+impl<'a, 'i> SourceSide<'a, 'i> {
+    /// An element of the part, its notes, its bars or its marks.
+    pub(super) fn node(&self, element: Element) -> Node<'a, 'i> {
+        self.tree.node(element)
+    }
 }
 
 /// Changes of one part, collected in the plan of its document.
@@ -389,6 +397,6 @@ pub(super) fn pitch_fragment(pitch: Pitch) -> Fragment {
 }
 
 /// The voice as the document names it.
-fn voice_name(tree: &Tree<'_>, element: Element) -> String {
-    child_text(tree.node(element), "voice").unwrap_or("").to_string()
+fn voice_name(note: Node<'_, '_>) -> String {
+    child_text(note, "voice").unwrap_or("").to_string()
 }

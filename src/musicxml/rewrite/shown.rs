@@ -115,7 +115,7 @@ impl PartRewrite<'_, '_, '_> {
     }
 
     fn source_prints_accidental(&self, note: NoteId) -> bool {
-        self.source.is_some_and(|s| child(s.tree.node(s.part.notes[note].element), "accidental").is_some())
+        self.source.is_some_and(|s| child(s.node(s.part.notes[note].element), "accidental").is_some())
     }
 
     /// Rows in which some accidental may have to come or go.
