@@ -28,7 +28,7 @@ pub enum Category {
     Rhythm,
     Note,
     Tie,
-    Realisation,
+    WrittenOut,
     Dynamics,
     Hairpin,
     Slur,
@@ -62,7 +62,7 @@ impl Category {
         Category::Rhythm,
         Category::Note,
         Category::Tie,
-        Category::Realisation,
+        Category::WrittenOut,
         Category::Dynamics,
         Category::Hairpin,
         Category::Slur,
@@ -96,7 +96,7 @@ impl Category {
             Category::Rhythm => "rhythm",
             Category::Note => "note",
             Category::Tie => "tie",
-            Category::Realisation => "realisation",
+            Category::WrittenOut => "written-out",
             Category::Dynamics => "dynamics",
             Category::Hairpin => "hairpin",
             Category::Slur => "slur",
@@ -128,7 +128,7 @@ impl Category {
 
     /// Whether it is a category of notes rather than of marks.
     pub fn is_of_notes(self) -> bool {
-        self <= Category::Realisation
+        self <= Category::WrittenOut
     }
 }
 

@@ -167,7 +167,7 @@ fn critical_notes_tell_every_finding_and_what_became_of_it() {
     let findings = report["parts"][0]["findings"].as_array().unwrap();
     let told_alone = |f: &&Value| {
         f["passage"].is_null()
-            || !["note", "octave", "rhythm", "realisation", "pitch"].contains(&f["category"].as_str().unwrap())
+            || !["note", "octave", "rhythm", "written-out", "pitch"].contains(&f["category"].as_str().unwrap())
     };
     let alone = findings.iter().filter(told_alone).count();
     let passages = report["parts"][0]["passages"].as_array().unwrap().len();

@@ -237,8 +237,8 @@ fn an_ornament_written_out_goes_back_to_its_sign() {
     assert_eq!(
         result.found,
         [
-            "realisation altered trill: C5 B4 C5 B4 / B4 with trill",
-            "realisation altered appoggiatura: E5 D5 / D5 with a grace note"
+            "written-out altered trill: C5 B4 C5 B4 / B4 with trill",
+            "written-out altered appoggiatura: E5 D5 / D5 with a grace note"
         ]
     );
     assert!(compare(&result.clean, &source).found.is_empty());
@@ -266,4 +266,46 @@ fn other_music_is_a_passage_and_a_close_of_its_own_an_ending() {
     assert_eq!(result.passages, [PassageKind::InventedEnding]);
     assert!(compare(&result.clean, &source).found.is_empty());
     assert_eq!(bars.len(), 4);
+}
+
+#[test]
+fn which_note_of_a_chord_carries_a_mark_says_nothing() {
+    // In the second chord the C is struck, the other two are held over.
+    let source = score(
+        &Style::default(),
+        "E4+G4h~ C4+E4+G4h~ | C4+E4+G4w(fermata) | C4h~ D4q E4q | C4+G4h(slur[) A4h(slur]) | C4w",
+    );
+    let edition = score(
+        &Style::default(),
+        "G4+E4h~ E4+C4+G4h~ | G4+C4+E4w(fermata) | C4h~ D4q E4q | G4+C4h(slur[) A4h(slur]) | C4w",
+    );
+    let result = assert_cleans_to(&edition, &source, &edition);
+    assert!(result.found.is_empty(), "{:?}", result.found);
+    assert!(compare(&source, &edition).found.is_empty());
+}
+
+#[test]
+fn a_tie_long_after_an_inserted_bar_is_one_finding() {
+    let tune = "G4q A4q B4q C5q & G3h D3h | D5q C5q B4q A4q | B4q D5q G4q B4q | A4q F4q D4q F4q | E4q G4q C5q E5q |";
+    let source = format!("{tune} D5q B4q C5q A4q & G3h~ G3q D3q | G4w");
+    let edition = tune.replacen(" |", " | D5q E5q F5q G5q & A3h B3h |", 1) + "D5q B4q C5q A4q & G3h G3q D3q | G4w";
+    let result = compare(&score(&Style::default(), &edition), &score(&Style::default(), &source));
+    assert_eq!(result.passages, [PassageKind::InsertedPassage]);
+    assert_eq!(result.found.iter().filter(|f| f.starts_with("note added")).count(), 6);
+    assert_eq!(result.found.last().unwrap(), "tie omitted G3 struck twice / G3 held");
+    assert_eq!(result.found.len(), 7);
+}
+
+#[test]
+fn a_mark_moved_for_the_layout_and_a_bar_filled_up_say_nothing() {
+    let source = score(&Style::default(), "%p C4q D4q E4q F4q | %f G4q A4q B4q C5q | C4w");
+    let moved = source.replacen("</direction-type>", "</direction-type>\n        <offset>6</offset>", 1);
+    assert!(compare(&moved, &source).found.is_empty());
+    let filled = source.replacen(
+        "    </measure>",
+        "      <forward>\n        <duration>48</duration>\n      </forward>\n    </measure>",
+        3,
+    );
+    let result = compare(&filled, &source);
+    assert!(result.found.is_empty() && result.passages.is_empty(), "{:?}", result.found);
 }

@@ -441,7 +441,7 @@ class Editor:
         bar.notes.insert(bar.notes.index(n), small)
         s = self.source[key].note(offset)
         self.passage("written-out-ornament", (key, offset), (key, F(offset) + F(1, 2)), (key, offset), (key, offset))
-        self.record("realisation", "altered", key, offset, "%s %s eighths" % (small.pitch, n.pitch),
+        self.record("written-out", "altered", key, offset, "%s %s eighths" % (small.pitch, n.pitch),
                     "appoggiatura %s before %s quarter" % (s.graces[0][0], s.pitch))
 
 

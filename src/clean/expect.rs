@@ -213,7 +213,7 @@ impl PartJob<'_, '_, '_> {
             };
             let alone = kept.get(&e).is_some_and(|findings| {
                 let of = |c: Category| findings.iter().any(|f| f.category == c);
-                of(Category::Note) || of(Category::Rhythm) || of(Category::Tie) || of(Category::Realisation)
+                of(Category::Note) || of(Category::Rhythm) || of(Category::Tie) || of(Category::WrittenOut)
             });
             if alone || source.is_none() {
                 // A kept rhythm may have had its pitch put right.

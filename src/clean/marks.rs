@@ -108,7 +108,7 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
 
     /// The source's signs whose written-out notes are taken back.
     pub(super) fn restored_signs(&self) -> Vec<MarkId> {
-        let undone = self.with(|f| f.category == Category::Realisation).filter(|(_, undone)| *undone);
+        let undone = self.with(|f| f.category == Category::WrittenOut).filter(|(_, undone)| *undone);
         undone
             .filter_map(|(f, _)| match f.subject {
                 Subject::Realisation(index) => Some(self.alignment.realisations[index].source),

@@ -30,6 +30,8 @@ struct Entry<'a> {
     start: Option<Anchor>,
     end: Option<Anchor>,
     staff: u32,
+    /// The source's voices that its chord's notes are in, a bit for each.
+    voices: u64,
     /// The beat it stands in is so long; a mark less than a beat from its like is that one, moved.
     beat: Time,
     /// A mark of the source that comes back with its strain.
@@ -48,10 +50,12 @@ pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     source.extend(back);
     let mut matcher = Matcher::new(&edition, &source);
     matcher.equal();
-    matcher.nearly(|e, s| e.start == s.start);
-    matcher.nearly(|e, s| e.end.is_some() && e.end == s.end && e.meaning == s.meaning);
-    matcher.nearly(|e, s| e.meaning == s.meaning && overlap(e, s));
-    matcher.nearly(|e, s| e.meaning == s.meaning && close(e, s));
+    matcher.nearly(true, |e, s| e.meaning == s.meaning && at_another_note(e, s));
+    matcher.nearly(true, |e, s| e.meaning == s.meaning && laid_out(e, s));
+    matcher.nearly(false, |e, s| e.start == s.start);
+    matcher.nearly(false, |e, s| e.end.is_some() && e.end == s.end && e.meaning == s.meaning);
+    matcher.nearly(false, |e, s| e.meaning == s.meaning && overlap(e, s));
+    matcher.nearly(false, |e, s| e.meaning == s.meaning && close(e, s));
     let mut pairs = matcher.finish();
     // A sign that the edition writes out is not missing.
     let mut written_out = vec![false; view.source.notes.len()];
@@ -131,7 +135,8 @@ impl<'a> Map<'a> {
         let (category, staff) = (mark.category, mark.staff);
         let end = end.filter(|_| !is_trill(mark));
         let beat = self.view.edition.bars[mark.at.bar].meter.beat / self.scale(mark);
-        Entry { mark: id, reading: &mark.reading, category, meaning, start, end, staff, beat, again: false }
+        let voices = self.voices_of_chord(mark);
+        Entry { mark: id, reading: &mark.reading, category, meaning, start, end, staff, voices, beat, again: false }
     }
 
     /// In a copy of its strain's second time, if the edition writes one.
@@ -151,6 +156,7 @@ impl<'a> Map<'a> {
             start,
             end,
             staff,
+            voices: entry.voices,
             beat: entry.beat,
             again: true,
         })
@@ -173,20 +179,19 @@ impl<'a> Map<'a> {
         let (category, staff) = (mark.category, mark.staff);
         let end = end.filter(|_| !is_trill(mark));
         let beat = self.view.source.bars[mark.at.bar].meter.beat;
-        Entry { mark: id, reading: &mark.reading, category, meaning, start, end, staff, beat, again: false }
+        let voices = start.and_then(|s: Anchor| s.voice).map_or(0, |v| 1 << v.min(63));
+        Entry { mark: id, reading: &mark.reading, category, meaning, start, end, staff, voices, beat, again: false }
     }
 
     fn edition_anchor(&self, place: Place, mark: &Mark) -> Option<Anchor> {
         let part = self.view.edition;
         if let Some((note, grace)) = carrier(part, place, mark) {
-            let head = part.head(note);
-            let struck = part.chord(head).find_map(|n| self.alignment.edition_to_source[part.head(n)]);
-            let (first, source) = struck.map(|s| (head, s)).or_else(|| self.swallowed(head))?;
+            let (first, source) = self.partner_in_chord(note)?;
             let onset = self.view.source.onset(source);
             // A note moved in its bar takes its marks along.
             let after = (part.time(place.bar, place.offset) - part.onset(first)) / self.scale(mark);
             let time = if grace > 0 { onset } else { onset + after };
-            let own = &part.notes[head];
+            let own = &part.notes[first];
             let row = self.edition_rows.at(own.bar, own.offset);
             let again = row.is_some_and(|r| self.rows[r].pair.again.is_some());
             return Some(Anchor { time, voice: Some(self.view.source.notes[source].voice), grace, again });
@@ -248,6 +253,28 @@ impl<'a> Map<'a> {
         }
     }
 
+    /// The first note of the edition, and its partner, by which a chord is found
+    /// in the source: of the note itself if it is struck there, of another that
+    /// is, or where all are held over, of one that was struck before. Which note
+    /// of its chord a mark is written at says nothing.
+    fn partner_in_chord(&self, note: NoteId) -> Option<(NoteId, NoteId)> {
+        let part = self.view.edition;
+        let partner = |n: NoteId| self.alignment.edition_to_source[n].map(|s| (n, s));
+        let struck = || part.chord(note).filter(|n| part.notes[*n].is_struck());
+        let heads = || std::iter::once(note).chain(part.chord(note)).map(|n| part.head(n));
+        let found = std::iter::once(note).chain(struck()).filter(|n| part.notes[*n].is_struck()).find_map(partner);
+        let found = found.or_else(|| struck().find_map(|n| self.swallowed(n)));
+        found.or_else(|| heads().find_map(partner)).or_else(|| heads().find_map(|n| self.swallowed(n)))
+    }
+
+    /// The voices of the source in which the notes of a mark's chord stand, a bit for each.
+    fn voices_of_chord(&self, mark: &Mark) -> u64 {
+        let part = self.view.edition;
+        let Some((note, _)) = carrier(part, mark.at, mark) else { return 0 };
+        let partners = part.chord(note).filter_map(|n| self.alignment.edition_to_source[part.head(n)]);
+        partners.fold(0, |voices, s| voices | 1 << self.view.source.notes[s].voice.min(63))
+    }
+
     /// For a note that the source holds on to, or that it has plain: the first of
     /// the notes that are struck in its place, and the source's note.
     fn swallowed(&self, note: usize) -> Option<(usize, usize)> {
@@ -257,10 +284,9 @@ impl<'a> Map<'a> {
     fn source_anchor(&self, place: Place, mark: &Mark) -> Option<Anchor> {
         let part = self.view.source;
         if let Some((note, grace)) = carrier(part, place, mark) {
-            let head = part.head(note);
-            let inside = self.inside[head];
+            let inside = part.chord(note).all(|n| self.inside[part.head(n)]);
             let time = if grace > 0 { part.onset(note) } else { part.time(place.bar, place.offset) };
-            return (!inside).then_some(Anchor { time, voice: Some(part.notes[head].voice), grace, again: false });
+            return (!inside).then_some(Anchor { time, voice: Some(part.notes[note].voice), grace, again: false });
         }
         if let Some(time) = self.edge(part, place, mark) {
             return Some(Anchor { time, voice: None, grace: 0, again: false });
@@ -333,6 +359,28 @@ fn overlap(e: &Entry, s: &Entry) -> bool {
     shared * Time::from(2) >= whole && whole > Time::from(0)
 }
 
+/// At another note of a chord whose notes the source has in several voices.
+fn at_another_note(e: &Entry, s: &Entry) -> bool {
+    let at = |entry: &Entry| entry.start.map(|a| (a.time, a.grace, a.again));
+    at(e).is_some()
+        && at(e) == at(s)
+        && e.end.map(|a| (a.time, a.grace)) == s.end.map(|a| (a.time, a.grace))
+        && e.voices & s.voices != 0
+}
+
+/// Moved by so little that it is for the layout only.
+fn laid_out(e: &Entry, s: &Entry) -> bool {
+    let near = |a: Anchor, b: Anchor| {
+        let apart = if a.time > b.time { a.time - b.time } else { b.time - a.time };
+        (a.voice, a.grace, a.again) == (None, b.grace, b.again) && b.voice.is_none() && apart < Time::new(1, 4)
+    };
+    let ends = match (e.end, s.end) {
+        (Some(a), Some(b)) => near(a, b) || a == b,
+        (a, b) => a.is_none() && b.is_none(),
+    };
+    ends && e.start.zip(s.start).is_some_and(|(a, b)| near(a, b) || a == b)
+}
+
 fn close(e: &Entry, s: &Entry) -> bool {
     let (Some(a), Some(b)) = (e.start, s.start) else {
         return false;
@@ -381,8 +429,8 @@ impl<'a> Matcher<'a> {
     }
 
     /// What is left, of the same category and alike in some way: one mark that
-    /// was altered, not one gone and one come.
-    fn nearly(&mut self, alike: impl Fn(&Entry, &Entry) -> bool) {
+    /// was altered, or is the `same`, not one gone and one come.
+    fn nearly(&mut self, same: bool, alike: impl Fn(&Entry, &Entry) -> bool) {
         let mut free: FxHashMap<Category, Vec<usize>> = FxHashMap::default();
         for (index, entry) in self.source.iter().enumerate() {
             if !self.taken[index] && entry.start.is_some() {
@@ -399,7 +447,7 @@ impl<'a> Matcher<'a> {
                 let s = free.remove(at);
                 // Old signatures often have one accidental fewer.
                 let tolerated = entry.category == Category::Signature && one_accidental(entry, &self.source[s]);
-                self.partner[e] = Some((s, tolerated));
+                self.partner[e] = Some((s, same || tolerated));
                 self.taken[s] = true;
             }
         }

@@ -41,7 +41,7 @@ impl Finder<'_> {
             let sign = realisation.sign.map(|m| &self.source.marks[m]);
             let e = realisation.edition[0];
             let mut finding =
-                self.note_finding(Category::Realisation, Status::Altered, Some(e), Some(realisation.source), None);
+                self.note_finding(Category::WrittenOut, Status::Altered, Some(e), Some(realisation.source), None);
             finding.subject = Subject::Realisation(index);
             finding.edition_reading = Some(format!("{}: {}", realisation.name, notes.join(" ")));
             finding.source_reading = Some(match sign {

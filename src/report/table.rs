@@ -17,7 +17,7 @@ fn heading(category: Category) -> &'static str {
         Category::Rhythm => "rhy",
         Category::Note => "note",
         Category::Tie => "tie",
-        Category::Realisation => "real",
+        Category::WrittenOut => "writ",
         Category::Dynamics => "dyn",
         Category::Hairpin => "hair",
         Category::Slur => "slur",

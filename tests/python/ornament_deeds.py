@@ -123,7 +123,7 @@ class OrnamentDeeds:
                 self.set_pitch(new, *pitch, sign=False)
             if at:
                 insert(bar.el, place + at, new)
-        self.tell(part, "realisation", "altered", "%s%+d%d" % main, bar, chord.onset)
+        self.tell(part, "written-out", "altered", "%s%+d%d" % main, bar, chord.onset)
         for length in lengths[:-1]:
             onset += length
         self.passages.append({"part": part.id, "kind": "written-out-ornament", "voice": chord.voice,

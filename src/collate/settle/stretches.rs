@@ -118,7 +118,7 @@ fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) -> Vec<(Item,
     // Notes that are told as part of another: struck again, or written out.
     let (mut told_e, mut told_s) = (vec![false; view.edition.notes.len()], vec![false; view.source.notes.len()]);
     for tie in &alignment.ties {
-        tie.edition.iter().skip(1).for_each(|n| told_e[*n] = true);
+        tie.edition.iter().for_each(|n| told_e[*n] = true);
         tie.source.iter().skip(1).for_each(|n| told_s[*n] = true);
     }
     // Without a sign in the source an ornament may be chance, inside other music.
@@ -242,9 +242,12 @@ fn around_alien(run: &[&Item]) -> (usize, usize) {
 /// A run with the few notes beside it that only share a name or a pitch with the
 /// other side's, in another octave or length.
 fn with_strays(items: &[&Item], mut from: usize, mut to: usize) -> Vec<Item> {
-    let stray = |i: &&&Item| matches!(i.kind, Kind::Octave | Kind::Same) && !i.exact;
-    let before = items[..from].iter().rev().take_while(stray).count();
-    let after = items[to..].iter().take_while(stray).count();
+    // A voice that rests for a bar has come to an end.
+    let stray = |i: &Item, next: &Item| {
+        matches!(i.kind, Kind::Octave | Kind::Same) && !i.exact && i.row.abs_diff(next.row) <= 1
+    };
+    let before = (0..from).rev().take_while(|at| stray(items[*at], items[at + 1])).count();
+    let after = (to..items.len()).take_while(|at| stray(items[*at], items[at - 1])).count();
     if before <= STRAYS {
         from -= before;
     }

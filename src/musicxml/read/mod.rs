@@ -227,7 +227,13 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 }
                 "forward" => {
                     let forward = self.duration(item)?.unwrap_or_default();
+                    let reached = self.furthest;
                     self.advance(item, forward)?;
+                    // It fills a bar, but makes none longer.
+                    let full = self.part.bars[self.here()].meter.bar;
+                    if self.furthest > reached && !full.is_zero() {
+                        self.furthest = reached.max(self.cursor.min(full));
+                    }
                 }
                 "attributes" => self.attributes(item)?,
                 "direction" => {
