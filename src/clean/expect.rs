@@ -85,6 +85,11 @@ pub(super) fn mark_line(mark: &Mark, at: (usize, Time), end: Option<(usize, Time
     MarkLine { bar: at.0, offset: at.1, end, category: mark.category, meaning: meaning.trim().to_string() }
 }
 
+/// Whether the mark is a sign that may have a line, not a line.
+fn is_trill(mark: &Mark) -> bool {
+    mark.category == Category::Ornament && !matches!(&*mark.kind, "glissando" | "slide" | "wavy-line")
+}
+
 /// The result's bar for each row.
 fn numbered(fates: &[Fate]) -> Vec<Option<usize>> {
     let mut next = 0;
@@ -117,15 +122,38 @@ pub fn unmatched(part: &Part, fates: &[Fate]) -> Content {
         }
     }
     let place = |bar: usize| row_of.get(&bar).and_then(|r| bars[*r]);
-    for note in part.struck() {
+    for note in 0..part.notes.len() {
         let own = &part.notes[note];
-        if let Some(bar) = place(own.bar) {
-            out.notes.push(note_line(bar, own.offset, own.sound, Interval::UNISON, part.sounding(note)));
+        let Some(bar) = place(own.bar).filter(|_| own.grace == 0 && !own.is_rest()) else { continue };
+        // A tie holds between bars that stand side by side.
+        let before = std::iter::successors(own.tied_from, |n| part.notes[*n].tied_from);
+        let before = before.map(|n| part.notes[n].bar).find_map(place);
+        if before.is_some_and(|before| before + 1 >= bar) {
+            continue;
         }
+        let (mut last, mut length) = (bar, own.duration);
+        for held in part.tied(note).skip(1).map(|n| &part.notes[n]) {
+            match place(held.bar) {
+                Some(bar) if bar <= last + 1 => {
+                    length += held.duration;
+                    last = bar;
+                }
+                Some(_) => break,
+                None => {}
+            }
+        }
+        out.notes.push(note_line(bar, own.offset, own.sound, Interval::UNISON, length));
     }
+    let comes_back: Vec<usize> =
+        (fates.iter().zip(&bars)).filter(|(f, _)| matches!(f, Fate::Fresh { .. })).filter_map(|(_, b)| *b).collect();
     for mark in part.marks.iter().filter(|m| m.category != Category::Signature) {
-        if let Some(bar) = place(mark.at.bar) {
-            let end = mark.end.and_then(|e| place(e.bar).map(|b| (b, e.offset)));
+        let Some(bar) = place(mark.at.bar) else { continue };
+        let end = mark.end.and_then(|e| place(e.bar).map(|b| (b, e.offset)));
+        // A slur does not go over a bar of rest, and no line ends nowhere.
+        let joins_notes = mark.category == Category::Slur || matches!(&*mark.kind, "glissando" | "slide");
+        let over_rest = end.is_some_and(|(to, _)| comes_back.iter().any(|b| bar < *b && *b < to));
+        let torn = mark.end.is_some() && end.is_none() && !is_trill(mark);
+        if !torn && !(joins_notes && over_rest) {
             out.marks.push(mark_line(mark, (bar, mark.at.offset), end, Interval::UNISON));
         }
     }

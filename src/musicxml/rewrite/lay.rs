@@ -27,7 +27,7 @@ enum Home {
 }
 
 /// Elements whose number keeps one span from another.
-const NUMBERED: [&str; 11] = [
+pub(super) const NUMBERED: [&str; 11] = [
     "slur",
     "wedge",
     "dashes",

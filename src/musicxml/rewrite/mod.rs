@@ -9,6 +9,7 @@ mod frame;
 mod lay;
 mod octaves;
 mod reader;
+mod seams;
 mod shown;
 mod teacher;
 mod ties;
@@ -141,6 +142,8 @@ pub struct PartRewrite<'p, 'a, 'i> {
     unflagged: BTreeSet<NoteId>,
     /// Grace notes that come in: before or after which note.
     new_graces: Vec<NewGraces>,
+    /// Notes of the edition to which no tie leads any more.
+    untied: BTreeSet<NoteId>,
     gone_graces: BTreeSet<NoteId>,
     /// The signature that each row has afterwards.
     fifths: Vec<i32>,
@@ -201,6 +204,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             flagged: BTreeMap::new(),
             unflagged: BTreeSet::new(),
             new_graces: Vec::new(),
+            untied: BTreeSet::new(),
             gone_graces: BTreeSet::new(),
             fifths: Vec::new(),
             signatures_restored: false,
@@ -375,7 +379,10 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
 
     /// Ends the changes of this part.
     pub fn finish(mut self) {
-        self.mend_ties_at_seams();
+        match self.source {
+            Some(_) => self.mend_ties_at_seams(),
+            None => self.close_seams(),
+        }
         self.put_graces();
         self.settle_accidentals();
         self.settle_stems();

@@ -123,6 +123,7 @@ impl PartRewrite<'_, '_, '_> {
         let bars: BTreeSet<usize> = (self.pitches.keys())
             .chain(&self.gone_graces)
             .chain(&self.unflagged)
+            .chain(&self.untied)
             .chain(self.new_graces.iter().map(|g| &g.main))
             .chain(self.flagged.keys().filter_map(|t| match t {
                 Target::Kept(n) => Some(n),
@@ -164,6 +165,7 @@ impl PartRewrite<'_, '_, '_> {
                 if self.gone_graces.contains(&id) {
                     continue;
                 }
+                shown.continued &= !self.untied.contains(&id);
                 if let Some(pitch) = self.pitches.get(&id) {
                     shown.pitch = *pitch;
                 }

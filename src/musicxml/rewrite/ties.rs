@@ -16,6 +16,9 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
     /// Takes out one end of a tie.
     pub(super) fn remove_tie(&mut self, note: NoteId, kind: &str) {
+        if kind == "stop" {
+            self.untied.insert(note);
+        }
         let node = self.plan.tree().node(self.part.notes[note].element);
         let mut gone = Vec::new();
         for item in node.children().filter(|n| n.is_element()) {

@@ -1,0 +1,71 @@
+//! Where bars of a part without counterpart stand side by side for the first
+//! time: ties and spans that led into a bar that goes, or over one that comes.
+
+use super::super::tree::element;
+use super::lay::NUMBERED;
+use super::{Fate, PartRewrite};
+use crate::score::{Category, Mark, NoteId};
+use std::collections::HashMap;
+
+impl PartRewrite<'_, '_, '_> {
+    pub(super) fn close_seams(&mut self) {
+        if self.fates.iter().all(|f| matches!(f, Fate::Keep { .. } | Fate::Absent)) {
+            return;
+        }
+        let mut places: HashMap<usize, usize> = HashMap::new();
+        let mut fresh = Vec::new();
+        for (place, fate) in self.fates.iter().filter(|f| f.is_in_result()).enumerate() {
+            match fate.edition() {
+                Some(bar) => drop(places.insert(bar, place)),
+                None => fresh.push(place),
+            }
+        }
+        self.close_ties(&places);
+        for mark in &self.part.marks {
+            let Some(end) = mark.end else { continue };
+            let torn = match (places.get(&mark.at.bar), places.get(&end.bar)) {
+                (Some(from), Some(to)) => goes_with_notes(mark) && fresh.iter().any(|bar| (*from..*to).contains(bar)),
+                (None, None) => false,
+                _ => true,
+            };
+            if torn {
+                self.take_out(mark);
+            }
+        }
+    }
+
+    /// A tie goes on where the bar between its notes went and it held through it.
+    fn close_ties(&mut self, places: &HashMap<usize, usize>) {
+        let part = self.part;
+        let place = |note: NoteId| places.get(&part.notes[note].bar).copied();
+        for from in 0..part.notes.len() {
+            let Some(to) = part.notes[from].tied_to.filter(|to| part.notes[*to].bar != part.notes[from].bar) else {
+                continue;
+            };
+            let before = std::iter::successors(Some(from), |n| part.notes[*n].tied_from).find_map(place);
+            let after = part.tied(to).find_map(place);
+            let meet = before.zip(after).is_some_and(|(before, after)| before + 1 == after);
+            if !meet && place(from).is_some() {
+                self.remove_tie(from, "start");
+            }
+            if !meet && place(to).is_some() {
+                self.remove_tie(to, "stop");
+            }
+        }
+    }
+
+    /// Takes a span out; a trill stays where only its line goes.
+    fn take_out(&mut self, mark: &Mark) {
+        let tree = self.plan.tree();
+        let is_line = |e: &crate::score::Element| NUMBERED.contains(&tree.node(*e).tag_name().name());
+        let lines_only = mark.category == Category::Ornament && !mark.elements.iter().all(is_line);
+        for node in mark.elements.iter().filter(|e| !lines_only || is_line(e)).map(|e| tree.node(*e)) {
+            self.plan.remove(element(node));
+        }
+    }
+}
+
+/// Whether a span joins notes, so that it cannot go over a bar of rest.
+fn goes_with_notes(mark: &Mark) -> bool {
+    mark.category == Category::Slur || matches!(&*mark.kind, "glissando" | "slide")
+}
