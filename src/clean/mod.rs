@@ -9,11 +9,13 @@ mod expect;
 mod fit;
 mod job;
 mod layer;
+mod left;
 mod looks;
 mod marks;
 mod policy;
 mod proof;
 mod provenance;
+mod rounds;
 mod settle;
 mod sheet;
 mod toml_fault;
@@ -23,12 +25,17 @@ mod work;
 mod written_for;
 
 use crate::collate::Collation;
-use crate::findings::PartFindings;
+use crate::findings::{PartFindings, Status};
+use crate::musicxml::rewrite::Fate;
 use crate::musicxml::{self, Plan, Tree};
 use crate::patch::Overlap;
 use crate::pitch::Interval;
 use crate::score::Score;
+use crate::time::Time;
+use expect::Content;
+use rounds::{Fault, Field, LeftRows};
 use std::collections::BTreeSet;
+use work::Work;
 
 pub use adapt::{Wishes, adapt};
 pub use apart::{Apart, TableError};
@@ -36,6 +43,7 @@ pub use copy::{MarkedCopy, lay_copy};
 pub use decisions::{DecisionError, Decisions, Names, names as finding_names, write as decisions_file};
 pub use fit::{Burden, OnInstrument, Player};
 pub use layer::{LayError, Layered, Lifted, lay, lift};
+pub use left::LeftBar;
 pub use policy::{Additions, Decision, Policy, Restore};
 pub use proof::{Difference, Proof};
 pub use provenance::{Changes, Origin, Provenance};
@@ -79,6 +87,10 @@ impl Summary {
 pub struct Cleaned {
     pub text: String,
     pub summary: Summary,
+    /// Findings of what the edition alone has that were undone.
+    pub taken_out: usize,
+    /// Findings of what the edition lacks or has otherwise that were undone.
+    pub put_back: usize,
     pub proof: Proof,
     pub warnings: Vec<String>,
     /// By how much all of it was moved at last.
@@ -94,6 +106,8 @@ pub struct Cleaned {
     /// The rows of the outline whose bar went or came back.
     pub changed_rows: BTreeSet<usize>,
     pub additions: Additions,
+    /// The bars that were to be changed and stay as the edition has them.
+    pub left: Vec<LeftBar>,
 }
 
 /// Why there is no clean text.
@@ -112,6 +126,9 @@ pub enum Failure {
     Decision(#[from] DecisionError),
     #[error("{0}")]
     Unsupported(String),
+    /// A bar would have to stay as the edition has it.
+    #[error("{0}; without --strict these bars stay as the edition has them")]
+    Left(String),
 }
 
 fn list(differences: &[Difference]) -> String {
@@ -132,38 +149,120 @@ pub struct Sides<'a, 'i> {
 }
 
 /// Makes the clean text and proves it: read back, its notes and marks are the
-/// source's, the kept additions and nothing else; cleaned again, it stays.
+/// source's, the kept additions and nothing else; cleaned again, it stays. What
+/// cannot be undone so that all this holds stays as the edition has it, in
+/// every part, and is named.
+///
+/// # Errors
+/// When the decisions are not of these scores; with `Policy::strict`, where a
+/// bar would have to be left.
 pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
-    let mut work = work::work(sides, policy)?;
+    let first = work::work(sides, policy, &BTreeSet::new())?;
+    let wanted = left::Wanted::of(&first);
+    let refused = refused_in_timewise(sides, &first);
+    if policy.strict {
+        return match refused.values().next() {
+            Some(reason) => Err(Failure::Left(format!("the edition is a timewise score, and {reason}"))),
+            None => attempt(sides, policy, first, &BTreeSet::new()).map(|done| done.0).map_err(|fault| fault.failure),
+        };
+    }
+    let field =
+        Field { wanted: wanted.rows(sides).into_keys().collect(), passages: &|row| left::passages_of(sides, row) };
+    let told = first.warnings.clone();
+    let mut first = Some(first).filter(|_| refused.is_empty());
+    let ((mut cleaned, work), rows) = rounds::try_in_rounds(&field, refused, |rows, last| {
+        let work = match first.take() {
+            Some(first) => first,
+            None => work::work(sides, policy, rows)?,
+        };
+        if last { Ok(as_it_is(sides, work)) } else { attempt(sides, policy, work, rows) }
+    })?;
+    if !rows.is_empty() {
+        cleaned.left = wanted.left(sides, policy, &work, &rows);
+        // What had to be left with these bars is named with them.
+        cleaned.warnings.retain(|w| told.contains(w) || !w.contains(settle::TORN));
+    }
+    Ok(cleaned)
+}
+
+/// Whole bars cannot be put back into a timewise score.
+fn refused_in_timewise(sides: Sides, work: &Work) -> LeftRows {
+    let reason = "whole bars cannot be put back into a timewise score; save it as partwise";
+    let fresh = work.shape.iter().enumerate().filter(|(_, fate)| matches!(fate, Fate::Fresh { .. }));
+    fresh.filter(|_| sides.edition_tree.is_timewise()).map(|(row, _)| (row, reason.to_string())).collect()
+}
+
+/// The edition's own text, in which all was left.
+fn as_it_is<'a, 'i>(sides: Sides<'a, 'i>, mut work: Work<'a, 'i>) -> (Cleaned, Work<'a, 'i>) {
+    work.plan = Plan::new(sides.edition_tree);
+    let parts = &sides.edition.parts;
+    let found: usize = sides.findings.iter().map(|found| found.findings.len()).sum();
+    work.decisions.iter_mut().flatten().for_each(|d| *d = Decision::Keep);
+    work.summary = Summary { kept: found, parts_left: work.summary.parts_left, ..Summary::default() };
+    work.changed_rows.clear();
+    let contents: Vec<Content> = parts.iter().map(Content::of).collect();
+    let count = |of: fn(&Content) -> usize| contents.iter().map(of).sum();
+    let proof = Proof {
+        bars: count(|c| c.bars),
+        notes: count(|c| c.notes.len()),
+        marks: count(|c| c.marks.len()),
+        left: Some(found),
+        again: false,
+    };
+    (cleaned(sides, &mut work, sides.edition_tree.text().to_string(), proof, Additions::Strip), work)
+}
+
+/// One round: the changes made, and the copy proved.
+fn attempt<'a, 'i>(
+    sides: Sides<'a, 'i>,
+    policy: &Policy,
+    mut work: Work<'a, 'i>,
+    left: &BTreeSet<usize>,
+) -> Result<(Cleaned, Work<'a, 'i>), Fault> {
     let old = sides.edition_tree.text();
     let text = if work.plan.is_empty() {
         old.to_string()
     } else {
         if let Some(provenance) = &policy.provenance {
-            let changes = Changes {
-                undone: work.summary.undone,
-                kept: work.summary.kept,
-                apart: work.summary.marks_apart,
-                laid: 0,
-            };
+            let changes = work.summary.changes(0);
             musicxml::sign(&mut work.plan, &provenance.description(), &provenance.field(policy, changes));
         }
-        std::mem::replace(&mut work.plan, Plan::new(sides.edition_tree)).finish().apply(old)?
+        let patch = std::mem::replace(&mut work.plan, Plan::new(sides.edition_tree)).finish();
+        patch.apply(old).map_err(|overlap| {
+            let rows = proof::row_of_byte(sides.edition_tree, sides.edition, overlap.0.start, |bar| {
+                Some(sides.collation.edition_row(bar, Time::default()))
+            });
+            let rows = rows.into_iter().map(|row| (row, "two changes meet in one place".to_string())).collect();
+            Fault { failure: overlap.into(), rows }
+        })?
     };
-    let proof = proof::prove_clean(sides, policy, &text, &mut work)?;
-    let work::Work { summary, warnings, decisions, changed_rows, .. } = work;
-    let additions = policy.additions;
-    Ok(Cleaned {
+    let proof = proof::prove_clean(sides, policy, &text, &mut work, left)?;
+    Ok((cleaned(sides, &mut work, text, proof, policy.additions), work))
+}
+
+fn cleaned(sides: Sides, work: &mut Work, text: String, proof: Proof, additions: Additions) -> Cleaned {
+    let undone = |added: bool| {
+        let all = sides
+            .findings
+            .iter()
+            .zip(&work.decisions)
+            .flat_map(|(found, decisions)| found.findings.iter().zip(decisions));
+        all.filter(|(f, d)| **d == Decision::Out && (f.status == Status::Added) == added).count()
+    };
+    Cleaned {
         text,
-        summary,
+        summary: work.summary.clone(),
+        taken_out: undone(true),
+        put_back: undone(false),
         proof,
-        warnings,
-        decisions,
-        changed_rows,
+        warnings: std::mem::take(&mut work.warnings),
+        decisions: work.decisions.clone(),
+        changed_rows: work.changed_rows.clone(),
         additions,
+        left: Vec::new(),
         moved: None,
         way: None,
         on: Vec::new(),
         written: None,
-    })
+    }
 }

@@ -2,7 +2,7 @@
 
 use super::apart::Apart;
 use super::{Decisions, Provenance};
-use crate::findings::{Finding, Status};
+use crate::findings::{Finding, PassageKind, Status};
 use crate::pitch::Interval;
 use crate::score::Category;
 use serde::{Deserialize, Serialize};
@@ -82,6 +82,8 @@ pub struct Policy {
     pub fit: Option<String>,
     /// The instrument that a part was then written for.
     pub written_for: Option<String>,
+    /// Where a bar cannot be undone provably, nothing is written.
+    pub strict: bool,
     /// What the copy is to say of its making, if anything changes.
     pub provenance: Option<Provenance>,
 }
@@ -103,6 +105,23 @@ impl Policy {
     /// Whether a finding is a mark that can be set apart: one that the editor added.
     pub fn can_be_apart(finding: &Finding) -> bool {
         finding.status == Status::Added && !finding.category.is_of_notes()
+    }
+
+    /// What on the command line leaves a finding as it is; `None` for an
+    /// addition that its category keeps.
+    pub(super) fn left_by(&self, finding: &Finding, passage: Option<PassageKind>) -> Option<Restore> {
+        let kind = passage.map(|kind| match kind {
+            PassageKind::OctaveDisplacement => Restore::Octaves,
+            PassageKind::WrittenOutOrnament => Restore::Readings,
+            _ => Restore::Passages,
+        });
+        kind.or(match finding.status {
+            _ if finding.category == Category::Octave => Some(Restore::Octaves),
+            _ if finding.category.is_of_notes() => Some(Restore::Readings),
+            Status::Added => None,
+            Status::Omitted => Some(Restore::Omissions),
+            Status::Altered => Some(Restore::Readings),
+        })
     }
 
     fn undoes(&self, finding: &Finding, in_stretch: bool) -> bool {

@@ -2,14 +2,15 @@
 //! had to come out.
 
 use super::expect::{Content, MarkLine, NoteLine};
+use super::rounds::Fault;
 use super::work::Work;
-use super::{Decision, Failure, Policy, Sides};
+use super::{Decision, Failure, Policy, Sides, left};
 use crate::collate::{self, Collation, Pair, Pairing};
 use crate::findings::{self, Finding, Status};
 use crate::musicxml::{self, Input, Tree};
-use crate::score::{Category, Meter, Score};
-use crate::time;
-use std::collections::HashMap;
+use crate::score::{Bar, Category, Meter, Part, Score};
+use crate::time::{self, Time};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fmt;
 
 /// What was compared.
@@ -31,6 +32,8 @@ pub struct Difference {
     pub part: String,
     pub bar: String,
     pub what: String,
+    /// The bars of the result that it touches, counted from 0; none where it is the score as a whole.
+    pub bars: Vec<usize>,
 }
 
 impl fmt::Display for Difference {
@@ -59,18 +62,44 @@ pub fn prove(like: &Input, text: &str, expected: &[Content]) -> Result<Proof, Fa
     compare(&read_back(like, text)?, expected)
 }
 
+/// The row of the bar in which a byte of a text stands; `row` gives it for a bar.
+pub(super) fn row_of_byte(
+    tree: &Tree,
+    score: &Score,
+    byte: usize,
+    row: impl Fn(usize) -> Option<usize>,
+) -> Option<usize> {
+    let holds = |bar: &Bar| tree.node(bar.element).range().contains(&byte);
+    score.parts.iter().find_map(|part| part.bars.iter().position(holds)).and_then(row)
+}
+
 /// As `prove`, and more of a clean copy: its elements stand in the order of the
 /// schema where the edition's do, laid beside the source it shows nothing but
-/// what was kept, and cleaned again it would not change.
-pub(super) fn prove_clean(sides: Sides, policy: &Policy, text: &str, work: &mut Work) -> Result<Proof, Failure> {
+/// what was kept, and cleaned again it would not change. `left` are the rows
+/// that had to stay as the edition has them.
+pub(super) fn prove_clean(
+    sides: Sides,
+    policy: &Policy,
+    text: &str,
+    work: &mut Work,
+    left: &BTreeSet<usize>,
+) -> Result<Proof, Fault> {
     let input = sides.edition_tree.input.with_text(text.to_string());
     let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
     let score = musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
-    let mut proof = compare(&score, &work.expected)?;
-    let unruly = |what: String| Failure::Unproved(vec![Difference { part: "-".into(), bar: "-".into(), what }]);
-    if let Some(place) = musicxml::out_of_order(&tree).filter(|_| musicxml::out_of_order(sides.edition_tree).is_none())
+    let rows = work.rows();
+    let mut proof = compare(&score, &work.expected).map_err(|failure| placed(failure, &rows))?;
+    let unruly = |byte: Option<usize>, what: String| {
+        let row = byte.and_then(|byte| row_of_byte(&tree, &score, byte, |bar| rows.get(bar).copied()));
+        let rows = row.into_iter().map(|row| (row, what.clone())).collect();
+        let difference = Difference { part: "-".into(), bar: "-".into(), what, bars: vec![] };
+        Fault { failure: Failure::Unproved(vec![difference]), rows }
+    };
+    if let Some((at, place)) =
+        musicxml::out_of_order(&tree).filter(|_| musicxml::out_of_order(sides.edition_tree).is_none())
     {
-        return Err(unruly(format!("an element is not where the schema wants it ({place})")));
+        let at = tree.node(at).range().start;
+        return Err(unruly(Some(at), format!("an element is not where the schema wants it ({place})")));
     }
     let pairs = sides.collation.parts.iter();
     let pairs = pairs.map(|a| Pair { edition: a.edition, source: a.source, interval: a.interval, share: 1.0 });
@@ -78,37 +107,68 @@ pub(super) fn prove_clean(sides: Sides, policy: &Policy, text: &str, work: &mut 
     let collation = collate::lay(&score, sides.source, pairing, true);
     let findings = findings::find(&score, sides.source, &collation);
     let mut kept: HashMap<Saying, usize> = HashMap::new();
+    // Whether anything stays that need not.
+    let mut by_choice = false;
     for (index, (found, decisions)) in sides.findings.iter().zip(&work.decisions).enumerate() {
         for (finding, _) in found.findings.iter().zip(decisions).filter(|(_, d)| **d != Decision::Out) {
             *kept.entry(saying(index, finding)).or_default() += 1;
+            by_choice |= left::rows_of(sides, index, finding).is_disjoint(left);
         }
     }
     let nothing_kept = kept.is_empty();
-    let (mut more, mut left) = (Vec::new(), 0);
+    let (mut more, mut still) = (Vec::new(), 0);
     for (index, found) in findings.iter().enumerate() {
         for finding in &found.findings {
-            left += 1;
+            still += 1;
             match kept.get_mut(&saying(index, finding)).filter(|n| **n > 0) {
                 Some(count) => *count -= 1,
                 None => more.push(difference(&score, &collation, index, finding)),
             }
         }
     }
-    if nothing_kept && !more.is_empty() {
-        return Err(Failure::Unproved(more));
+    let near = |d: &Difference| {
+        let mut rows = d.bars.iter().filter_map(|bar| rows.get(*bar));
+        rows.any(|row| left.range(row.saturating_sub(1)..=row + 1).next().is_some())
+    };
+    if !by_choice && more.iter().any(|d| !near(d)) {
+        more.retain(|d| !near(d));
+        return Err(placed(Failure::Unproved(more), &rows));
     }
     // What is kept may look otherwise beside what was put back around it.
-    work.warnings.extend(more.iter().take(3).map(|d| format!("beside the source the copy still shows {d}")));
+    work.warnings.extend(more.iter().take(3).map(|d| d.to_string()));
     if nothing_kept {
         let again = Sides { edition_tree: &tree, edition: &score, collation: &collation, findings: &findings, ..sides };
         let policy = Policy { provenance: None, decisions: None, ..policy.clone() };
-        if !super::work::work(again, &policy)?.plan.is_empty() {
-            return Err(unruly("cleaned again, it would change once more".into()));
+        let again = super::work::work(again, &policy, &BTreeSet::new())?;
+        if !again.plan.is_empty() {
+            let first = again.plan.finish().sorted().ok().and_then(|edits| edits.first().map(|e| e.range.start));
+            return Err(unruly(first, "cleaned again, it would change once more".into()));
         }
         proof.again = true;
     }
-    proof.left = Some(left);
+    proof.left = Some(still);
     Ok(proof)
+}
+
+/// Where in the outline the differences show. What holds on, such as a key,
+/// shows in every bar and counts where it begins.
+fn placed(failure: Failure, rows: &[usize]) -> Fault {
+    let mut out = Fault { failure, rows: BTreeMap::new() };
+    let Failure::Unproved(differences) = &out.failure else { return out };
+    let mut before: Option<&Difference> = None;
+    for difference in differences {
+        let goes_on = before.is_some_and(|b| {
+            b.part == difference.part && b.what == difference.what && b.bars.iter().any(|n| difference.bars == [n + 1])
+        });
+        before = Some(difference);
+        if goes_on {
+            continue;
+        }
+        for row in difference.bars.iter().filter_map(|bar| rows.get(*bar)) {
+            out.rows.entry(*row).or_insert_with(|| difference.what.clone());
+        }
+    }
+    out
 }
 
 /// What a finding is, wherever its bar is now, and whatever stands around its words.
@@ -124,7 +184,8 @@ fn difference(score: &Score, collation: &Collation, part: usize, finding: &Findi
     Difference {
         part: part.id.clone(),
         bar: part.bars.get(finding.at.bar).map_or("-".into(), |b| b.number.clone()),
-        what: format!("{} {}: {reading}", finding.category, finding.status.name()),
+        what: format!("beside the source it still shows: {} {}, {reading}", finding.category, finding.status.name()),
+        bars: vec![finding.at.bar],
     }
 }
 
@@ -143,7 +204,7 @@ pub fn compare(score: &Score, expected: &[Content]) -> Result<Proof, Failure> {
     let mut differences = Vec::new();
     if score.parts.len() != expected.len() {
         let what = format!("{} parts instead of {}", score.parts.len(), expected.len());
-        differences.push(Difference { part: "-".into(), bar: "-".into(), what });
+        differences.push(Difference { part: "-".into(), bar: "-".into(), what, bars: vec![] });
     }
     for (part, wanted) in score.parts.iter().zip(expected) {
         let found = Content::of(part);
@@ -151,25 +212,33 @@ pub fn compare(score: &Score, expected: &[Content]) -> Result<Proof, Failure> {
         proof.notes += found.notes.len();
         proof.marks += found.marks.len();
         let number = |bar: usize| part.bars.get(bar).map_or("-".to_string(), |b| b.number.clone());
-        let mut tell = |bar: usize, what: String| {
-            differences.push(Difference { part: part.id.clone(), bar: number(bar), what });
+        let mut tell = |bars: Vec<usize>, what: String| {
+            let bar = bars.first().map_or("-".to_string(), |bar| number(*bar));
+            differences.push(Difference { part: part.id.clone(), bar, what, bars });
         };
         if found.bars != wanted.bars {
-            tell(usize::MAX, format!("{} bars instead of {}", found.bars, wanted.bars));
+            tell(vec![], format!("{} bars instead of {}", found.bars, wanted.bars));
         }
         for (bar, (ours, theirs)) in found.signatures.iter().zip(&wanted.signatures).enumerate() {
             if ours != theirs {
-                tell(bar, format!("the signature is {} instead of {}", signature(ours), signature(theirs)));
+                tell(vec![bar], format!("the signature is {} instead of {}", signature(ours), signature(theirs)));
             }
         }
         let (lacking, extra) = apart(&wanted.notes, &found.notes);
-        lacking.iter().for_each(|n| tell(n.bar, format!("{} is missing", note(n))));
-        extra.iter().for_each(|n| tell(n.bar, format!("{} should not be there", note(n))));
+        lacking.iter().for_each(|n| tell(vec![n.bar], format!("{} is lost", note(part, n))));
+        extra.iter().for_each(|n| tell(vec![n.bar], format!("{} should not be there", note(part, n))));
         let (lacking, extra) = apart(&wanted.marks, &found.marks);
-        lacking.iter().for_each(|m| tell(m.bar, format!("{} is missing", mark(m))));
-        extra.iter().for_each(|m| tell(m.bar, format!("{} should not be there", mark(m))));
+        lacking.iter().for_each(|m| tell(bars_of(m), format!("{} is lost", mark(part, m))));
+        extra.iter().for_each(|m| tell(bars_of(m), format!("{} should not be there", mark(part, m))));
     }
     if differences.is_empty() { Ok(proof) } else { Err(Failure::Unproved(differences)) }
+}
+
+/// Where a mark begins and ends.
+fn bars_of(line: &MarkLine) -> Vec<usize> {
+    let mut out = vec![line.bar];
+    out.extend(line.end.map(|e| e.0).filter(|end| *end != line.bar));
+    out
 }
 
 /// What only one of two sorted lists has.
@@ -200,13 +269,26 @@ fn apart<'l, T: Ord>(wanted: &'l [T], found: &'l [T]) -> (Vec<&'l T>, Vec<&'l T>
     (lacking, extra)
 }
 
-fn note(line: &NoteLine) -> String {
-    format!("the note {} at {} for {}", line.sound, time::text(line.offset), time::text(line.length))
+fn note(part: &Part, line: &NoteLine) -> String {
+    format!("{} at {} for {}", line.sound, beat(part, line.bar, line.offset), time::text(line.length))
 }
 
-fn mark(line: &MarkLine) -> String {
-    let end = line.end.map_or(String::new(), |(_, offset)| format!(" to {}", time::text(offset)));
-    format!("the {} {} at {}{end}", line.category, line.meaning, time::text(line.offset))
+fn mark(part: &Part, line: &MarkLine) -> String {
+    let end = line.end.map_or(String::new(), |(bar, offset)| match bar == line.bar {
+        true => format!(" to {}", beat(part, bar, offset)),
+        false => " into a later bar".into(),
+    });
+    let name = line.category.name();
+    let said = if line.meaning == name { name.to_string() } else { format!("{name} {}", line.meaning) };
+    format!("the {said} at {}{end}", beat(part, line.bar, line.offset))
+}
+
+/// As in `beat 2.5`.
+fn beat(part: &Part, bar: usize, offset: Time) -> String {
+    match part.bars.get(bar) {
+        Some(_) => format!("beat {}", time::beat_text(part.beat(bar, offset))),
+        None => time::text(offset),
+    }
 }
 
 fn signature((fifths, meter): &(i32, Meter)) -> String {

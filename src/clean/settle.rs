@@ -8,6 +8,9 @@ use crate::score::{Category, NoteId, Part, Place};
 use crate::time::Time;
 use std::collections::{BTreeMap, BTreeSet};
 
+/// Why a bar stays as it is.
+pub(super) const TORN: &str = "left as it is, because something in it is to be left";
+
 impl PartJob<'_, '_, '_> {
     /// Bars in which the notes themselves are others are rebuilt as a whole;
     /// what cannot be decided alone is decided with what it hangs together with.
@@ -65,8 +68,7 @@ impl PartJob<'_, '_, '_> {
         }
         for bar in left.iter().filter_map(|row| self.fates[*row].edition()) {
             warnings.push(format!(
-                "part {}, bar {}: left as it is, because something in it is to be left and its notes cannot be \
-                 restored one by one",
+                "part {}, bar {}: {TORN} and its notes cannot be restored one by one",
                 self.edition.id, self.edition.bars[bar].number
             ));
         }

@@ -4,7 +4,7 @@
 use super::decisions::{self, Decided};
 use super::expect::{self, Content};
 use super::job::PartJob;
-use super::{Decision, Failure, Policy, Restore, Sides, Summary};
+use super::{Decision, Failure, Policy, Restore, Sides, Summary, left};
 use crate::collate::BarPair;
 use crate::musicxml::Plan;
 use crate::musicxml::rewrite::{Fate, PartRewrite};
@@ -21,11 +21,26 @@ pub(super) struct Work<'a, 'i> {
     pub decisions: Vec<Vec<Decision>>,
     /// The rows whose bar goes or comes back.
     pub changed_rows: BTreeSet<usize>,
+    /// What becomes of each row, as the parts without a source have it.
+    pub shape: Vec<Fate>,
 }
 
-pub(super) fn work<'a, 'i>(sides: Sides<'a, 'i>, policy: &Policy) -> Result<Work<'a, 'i>, Failure> {
+impl Work<'_, '_> {
+    /// The row of each bar of the copy.
+    pub fn rows(&self) -> Vec<usize> {
+        (0..self.shape.len()).filter(|row| self.shape[*row].is_in_result()).collect()
+    }
+}
+
+/// `left`: the rows that stay as the edition has them, whatever was decided.
+pub(super) fn work<'a, 'i>(
+    sides: Sides<'a, 'i>,
+    policy: &Policy,
+    left: &BTreeSet<usize>,
+) -> Result<Work<'a, 'i>, Failure> {
     let mut decided = decisions::decide(sides.edition, sides.collation, sides.findings, policy)?;
-    let shape = shape(sides, &kept_rows(sides, &decided), policy.restores(Restore::Passages));
+    left::leave(sides, left, &mut decided);
+    let shape = shape(sides, &kept_rows(sides, &decided, left), policy.restores(Restore::Passages));
     let mut out = Work {
         plan: Plan::new(sides.edition_tree),
         summary: Summary::default(),
@@ -33,8 +48,8 @@ pub(super) fn work<'a, 'i>(sides: Sides<'a, 'i>, policy: &Policy) -> Result<Work
         expected: Vec::new(),
         decisions: vec![Vec::new(); sides.findings.len()],
         changed_rows: (0..shape.len()).filter(|row| is_changed(shape[*row])).collect(),
+        shape: shape.clone(),
     };
-    refuse_new_bars_in_timewise(sides, &shape)?;
     for (index, part) in sides.edition.parts.iter().enumerate() {
         let at = sides.collation.parts.iter().position(|a| a.edition == index);
         let Some(at) = at else {
@@ -83,8 +98,8 @@ fn not_cleaned(sides: Sides, did: &Summary) -> Vec<String> {
 }
 
 /// Rows that stay as the edition has them, because a passage or a note in them is kept.
-fn kept_rows(sides: Sides, decided: &Decided) -> BTreeSet<usize> {
-    let mut out = BTreeSet::new();
+fn kept_rows(sides: Sides, decided: &Decided, left: &BTreeSet<usize>) -> BTreeSet<usize> {
+    let mut out = left.clone();
     let parts = sides.collation.parts.iter().zip(sides.findings);
     for (index, (alignment, found)) in parts.enumerate() {
         let kept = found.passages.iter().zip(&decided.kept_passages[index]).filter(|(_, kept)| **kept);
@@ -117,16 +132,4 @@ fn shape(sides: Sides, kept: &BTreeSet<usize>, restored: bool) -> Vec<Fate> {
         }
     };
     sides.collation.outline.iter().enumerate().map(fate).collect()
-}
-
-fn refuse_new_bars_in_timewise(sides: Sides, shape: &[Fate]) -> Result<(), Failure> {
-    let fresh = shape.iter().any(|f| matches!(f, Fate::Fresh { .. }));
-    if sides.edition_tree.is_timewise() && fresh {
-        return Err(Failure::Unsupported(
-            "the edition is a timewise score, into which whole bars cannot be put back; save it as partwise, or leave \
-             the passages as they are with --no-restore passages"
-                .into(),
-        ));
-    }
-    Ok(())
 }

@@ -181,7 +181,7 @@ fn prove_reading(before: &Part, after: &Part, wanted: &PartFor) -> Result<(), Fa
     let Player { instrument, asked, .. } = wanted.player;
     let wrong = |bar: usize, what: String| {
         let bar = after.bars.get(bar).map_or("-".to_string(), |b| b.number.clone());
-        Failure::Unproved(vec![Difference { part: after.id.clone(), bar, what }])
+        Failure::Unproved(vec![Difference { part: after.id.clone(), bar, what, bars: vec![] }])
     };
     if let Some(name) = wanted.name.as_ref().filter(|name| **name != after.name) {
         return Err(wrong(0, format!("the part is called {:?} instead of {name:?}", after.name)));

@@ -81,6 +81,12 @@ pub struct Args {
     /// The paper of --pdf
     #[arg(long, value_name = "SIZE", value_enum, default_value_t = Paper::A4, requires = "pdf")]
     paper: Paper,
+    /// Where a bar cannot be undone so that the copy is proved, write nothing (status 4)
+    #[arg(long)]
+    strict: bool,
+    /// The form in which it tells what was done
+    #[arg(long, value_name = "FORM", value_enum, default_value_t = Told::Text)]
+    format: Told,
     /// Your own marks, laid on last: a mark sheet (.toml) or a copy that you marked (MusicXML)
     #[arg(long, value_name = "FILE")]
     mine: Option<PathBuf>,
@@ -101,8 +107,15 @@ Examples:
   obelus clean edition.mxl source.mxl -o part.mxl --part Flute --pdf part.pdf
   obelus clean edition.mxl source.mxl -o part.mxl --decisions decisions.toml --notes notes.md
 
-The copy is read back and compared with the source before it is written; if it
-differs, nothing is written and the exit status is 4.";
+The copy is read back and compared with the source before it is written. Bars in
+which it would differ stay as the edition has them and are named; with --strict
+nothing is written then, and the exit status is 4.";
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Told {
+    Text,
+    Json,
+}
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum How {
@@ -233,6 +246,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         additions: args.additions.into(),
         apart: apart.map(|(table, _)| table).unwrap_or_default(),
         decisions: decisions.map(|(decisions, _)| decisions),
+        strict: args.strict,
         // The last step says it.
         ..Policy::default()
     };
@@ -284,7 +298,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         pdf.write(&copy, &shown)
     });
     progress.finish();
-    tell(&args.output, &cleaned, laid, &warnings)?;
+    tell(args, &cleaned, laid, &warnings)?;
     pages.map(|()| 0)
 }
 
@@ -305,11 +319,18 @@ fn clean_failure(args: &Args, error: clean::Failure) -> Failure {
     }
 }
 
-/// What was done, for a person; never mixed with a score on standard output.
-fn tell(path: &Path, cleaned: &Cleaned, laid: Option<usize>, warnings: &[String]) -> Result<(), Failure> {
-    let name = if path.as_os_str() == "-" { "The clean copy".into() } else { path.display().to_string() };
-    let text = report::clean_text(&name, cleaned, laid, warnings, super::audit::width());
-    if path.as_os_str() == "-" {
+/// What was done; never mixed with a score on standard output.
+fn tell(args: &Args, cleaned: &Cleaned, laid: Option<usize>, warnings: &[String]) -> Result<(), Failure> {
+    let is_stdout = args.output.as_os_str() == "-";
+    let [file, edition, source] = [&args.output, &args.edition, &args.source].map(|p| p.display().to_string());
+    let text = match args.format {
+        Told::Json => report::clean_json([&file, &edition, &source], cleaned, laid, warnings),
+        Told::Text => {
+            let name = if is_stdout { "The clean copy" } else { &file };
+            report::clean_text(name, cleaned, laid, warnings, super::audit::width())
+        }
+    };
+    if is_stdout {
         use std::io::Write;
         let _ = anstream::stderr().write_all(text.as_bytes());
         return Ok(());

@@ -64,6 +64,7 @@ impl NotesFile {
             findings: sides.findings,
             names: &clean::finding_names(sides.edition, sides.collation, sides.findings),
             decisions: &cleaned.decisions,
+            left: &cleaned.left,
             changed_rows: &cleaned.changed_rows,
             on: &cleaned.on,
             provenance: policy.provenance.as_ref(),

@@ -1,12 +1,13 @@
 //! Whether elements stand in the order that the schema asks for.
 
 use super::fragment::rank;
-use super::tree::{Tree, elements};
+use super::tree::{Tree, element, elements};
+use crate::score::Element;
 
-/// The first element that stands before one which the schema wants before it,
-/// as `note: duration after voice`. Of elements with a fixed order of children
+/// The first element that stands after one which the schema wants after it, and
+/// how, as `note: duration after voice`. Of elements with a fixed order of children
 /// (notes, directions, attributes, barlines and a few more) only.
-pub fn out_of_order(tree: &Tree) -> Option<String> {
+pub fn out_of_order(tree: &Tree) -> Option<(Element, String)> {
     tree.root().descendants().filter(|n| n.is_element()).find_map(|node| {
         let parent = node.tag_name().name();
         // A chord symbol may hold several chords, one after the other.
@@ -18,7 +19,7 @@ pub fn out_of_order(tree: &Tree) -> Option<String> {
             let name = child.tag_name().name();
             let Some(own) = rank(parent, name) else { continue };
             if let Some((_, other)) = last.filter(|l| l.0 > own) {
-                return Some(format!("{parent}: {name} after {other}"));
+                return Some((element(child), format!("{parent}: {name} after {other}")));
             }
             last = Some((own, name));
         }

@@ -1,8 +1,9 @@
 //! What a cleaning did, in a few lines.
 
-use super::adapted;
 use super::phrases::count;
-use crate::clean::{Additions, Cleaned};
+use super::{adapted, json};
+use crate::clean::{Additions, Cleaned, LeftBar};
+use serde::Serialize;
 use std::fmt::Write;
 
 const LEGEND: &str = "In this proof copy, what the editor added is vermillion (dashed, in brackets, small), what was \
@@ -36,6 +37,22 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
             parts.iter().filter(|p| p.0 > 0).map(|(n, noun, done)| format!("{} {done}", count(*n, noun))).collect();
         line(format!("{file}: {}.", said.join(", ")));
     }
+    if !cleaned.left.is_empty() {
+        line(format!(
+            "{} left as in the edition, in every part, because the copy could not be proved otherwise:",
+            match cleaned.left.len() {
+                1 => "1 bar is".to_string(),
+                n => format!("{n} bars are"),
+            }
+        ));
+    }
+    for bar in &cleaned.left {
+        let hanging = textwrap::Options::new(width).initial_indent("  ").subsequent_indent("      ");
+        let _ = writeln!(out, "{}", textwrap::fill(&left_line(bar), hanging));
+    }
+    let mut line = |text: String| {
+        let _ = writeln!(out, "{}", textwrap::fill(&text, width));
+    };
     if cleaned.additions == Additions::Color {
         line(LEGEND.into());
     }
@@ -71,6 +88,64 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
         line(format!("Note: {warning}"));
     }
     out
+}
+
+/// As in `bar 27: the slur at beat 1 is lost (--no-restore readings leaves all such)`.
+fn left_line(bar: &LeftBar) -> String {
+    let option = bar.option.as_ref().map_or(String::new(), |option| format!(" ({option} leaves all such)"));
+    format!("bar {}: {}{option}", bar.bar, bar.reason)
+}
+
+#[derive(Serialize)]
+struct Done<'a> {
+    schema: u32,
+    file: &'a str,
+    edition: &'a str,
+    source: &'a str,
+    taken_out: usize,
+    put_back: usize,
+    kept: usize,
+    own: usize,
+    left: Vec<Left<'a>>,
+    proved: Proved,
+    warnings: &'a [String],
+}
+
+#[derive(Serialize)]
+struct Left<'a> {
+    bar: &'a str,
+    bar_index: usize,
+    reason: &'a str,
+    option: Option<&'a str>,
+}
+
+#[derive(Serialize)]
+struct Proved {
+    bars: usize,
+    notes: usize,
+    marks: usize,
+}
+
+/// What a cleaning did, for other programs; `files` are the copy's, the
+/// edition's and the source's.
+pub fn clean_json(files: [&str; 3], cleaned: &Cleaned, laid: Option<usize>, warnings: &[String]) -> String {
+    fn left(left: &LeftBar) -> Left<'_> {
+        Left { bar: &left.bar, bar_index: left.bar_index, reason: &left.reason, option: left.option.as_deref() }
+    }
+    let (did, proof) = (&cleaned.summary, &cleaned.proof);
+    json::text(&Done {
+        schema: super::SCHEMA,
+        file: files[0],
+        edition: files[1],
+        source: files[2],
+        taken_out: cleaned.taken_out,
+        put_back: cleaned.put_back,
+        kept: did.kept,
+        own: laid.unwrap_or(0),
+        left: cleaned.left.iter().map(left).collect(),
+        proved: Proved { bars: proof.bars, notes: proof.notes, marks: proof.marks },
+        warnings,
+    })
 }
 
 fn kept(n: usize) -> String {

@@ -5,11 +5,11 @@ use super::adapted;
 use super::csv::line;
 use super::phrases::{self, CAUTION, key_relation};
 use super::{Audit, PartReport, Point};
-use crate::clean::{Decision, Names, OnInstrument, Provenance};
+use crate::clean::{Decision, LeftBar, Names, OnInstrument, Provenance};
 use crate::collate::Collation;
 use crate::findings::{Finding, PartFindings, Passage, PassageKind, Spot, Status};
 use crate::score::{Part, Score};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
 /// One note.
@@ -36,6 +36,8 @@ pub struct Notes<'a> {
     pub findings: &'a [PartFindings],
     pub names: &'a [Names],
     pub decisions: &'a [Vec<Decision>],
+    /// The bars that were to be changed and stay as the edition has them.
+    pub left: &'a [LeftBar],
     /// The rows of the outline whose bar went or came back.
     pub changed_rows: &'a BTreeSet<usize>,
     /// How the clean parts lie on the instruments that they are meant for.
@@ -55,6 +57,13 @@ impl Notes<'_> {
             found: &self.findings[index],
             names: &self.names[index],
             decisions: &self.decisions[index],
+            left: self
+                .left
+                .iter()
+                .flat_map(|bar| bar.findings.iter().map(move |f| (*f, bar)))
+                .filter(|(f, _)| f.0 == index)
+                .map(|(f, bar)| (f.1, bar))
+                .collect(),
             bars_changed: &|passage| {
                 let (first, last) = passage.rows(self.collation, alignment, &self.edition.parts[alignment.edition]);
                 self.changed_rows.range(first..=last).next().is_some()
@@ -166,6 +175,8 @@ struct PartNotes<'a> {
     found: &'a PartFindings,
     names: &'a Names,
     decisions: &'a [Decision],
+    /// The findings that had to be left, with their bar.
+    left: BTreeMap<usize, &'a LeftBar>,
     /// Whether bars of a passage went or came back.
     bars_changed: &'a dyn Fn(&Passage) -> bool,
 }
@@ -217,6 +228,7 @@ impl PartNotes<'_> {
             (true, PassageKind::Cut) => "put back",
             (true, _) => "the source's music put back",
         };
+        let own = self.left.keys().find(|f| self.found.findings[**f].passage == Some(index));
         let bars = |from: &Point, to: &Point| {
             if from.bar_index == to.bar_index { from.bar.clone() } else { format!("{}–{}", from.bar, to.bar) }
         };
@@ -232,8 +244,16 @@ impl PartNotes<'_> {
             category: found.kind.words().into(),
             edition: String::new(),
             source: String::new(),
-            remark: format!("{place}: {what}; {done}"),
+            remark: self.with_reason(&format!("{place}: {what}; {done}"), own),
             name: self.names.passages[index].clone(),
+        }
+    }
+
+    /// A remark, and why the finding had to be left.
+    fn with_reason(&self, remark: &str, finding: Option<&usize>) -> String {
+        match finding.and_then(|finding| self.left.get(finding)) {
+            Some(bar) => format!("{remark}, because it could not be undone: {}", bar.reason),
+            None => remark.into(),
         }
     }
 
@@ -257,7 +277,7 @@ impl PartNotes<'_> {
             category: finding.category.name().into(),
             edition: finding.edition_reading.clone().unwrap_or_default(),
             source: finding.source_reading.clone().unwrap_or_default(),
-            remark: done(finding.status, self.decisions[index]).into(),
+            remark: self.with_reason(done(finding.status, self.decisions[index]), Some(&index)),
             name: self.names.findings[index].clone(),
         }
     }

@@ -36,7 +36,7 @@ use std::collections::BTreeSet;
 
 pub use bars::{BarError, Bars};
 pub use build::{Material, audit};
-pub use clean::clean_text;
+pub use clean::{clean_json, clean_text};
 pub use critical::Notes;
 pub use csv::{audit as audit_csv, keys as keys_csv, range as range_csv};
 pub use fingers::{Hands, HardStretch, Hardest, TempoReport};
