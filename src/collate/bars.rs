@@ -1,7 +1,7 @@
 //! Which bar stands for which: equal bars first, then the likeliest pairs
 //! among what lies between them.
 
-use super::cells::{Cell, LEAST_LIKENESS, Side, common_measure, frames, likenesses};
+use super::cells::{Cell, LEAST_LIKENESS, Side, common_measure, frames, likeness, likenesses};
 use super::{BarPair, PartView, barlines, repeats};
 use crate::score::{NoteId, Part};
 use crate::time::Time;
@@ -47,25 +47,61 @@ pub fn outline(views: &[PartView], scale: Time, whole_bars: bool) -> Vec<Row> {
             source.cut(piece);
         }
     }
+    let (mut rows, unlike, _) = laid(&edition, &source, whole_bars, 0);
+    if !whole_bars
+        && let Some(played) = repeats::Unfolded::new(views, &rows, unlike)
+        && let Some(better) = as_played(&mut edition, &mut source, played)
+    {
+        rows = better;
+    }
+    close(&mut rows);
+    rows
+}
+
+/// The rows with the second times of strains that the other side writes out;
+/// `None` where it writes out none.
+fn as_played(edition: &mut Side, source: &mut Side, mut played: repeats::Unfolded) -> Option<Vec<Row>> {
+    let folded = (edition.cells.clone(), source.cells.clone());
+    loop {
+        (edition.cells, source.cells) = folded.clone();
+        if played.is_empty() {
+            return None;
+        }
+        (edition.cells, source.cells) = played.cells(edition, source);
+        let (rows, _, shared) = laid(edition, source, false, played.count());
+        let kept = played.kept(&rows, &shared);
+        if kept.count() == played.count() {
+            return Some(rows);
+        }
+        played = kept;
+    }
+}
+
+/// Lays the cells beside each other. Says how many of each side have no equal
+/// one, and what the second times of strains share with the other side.
+fn laid(
+    edition: &Side,
+    source: &Side,
+    whole_bars: bool,
+    strains: usize,
+) -> (Vec<Row>, (usize, usize), Vec<repeats::Shared>) {
     let hashes = |side: &Side| side.cells.iter().map(Cell::hash).collect::<Vec<u64>>();
     // The source is the old text, the edition the new one.
-    let ops = capture_diff_slices(Algorithm::Myers, &hashes(&source), &hashes(&edition));
-    let mut sheet = Sheet { edition: &edition, source: &source, whole_bars, rows: Vec::new() };
+    let ops = capture_diff_slices(Algorithm::Myers, &hashes(source), &hashes(edition));
+    let shared = repeats::wanted([&edition.cells, &source.cells], strains);
+    let mut sheet = Sheet { edition, source, whole_bars, rows: Vec::new(), shared };
+    let mut unlike = (0, 0);
     for run in settled(&ops) {
         if run.equal {
             for (e, s) in run.edition.zip(run.source) {
                 sheet.paired(&edition.cells[e], &source.cells[s], false);
             }
         } else {
+            unlike = (unlike.0 + run.edition.len(), unlike.1 + run.source.len());
             sheet.gap(run.edition, run.source);
         }
     }
-    let mut rows = fused(sheet.rows);
-    if !whole_bars {
-        repeats::find(views, &edition, &source, &mut rows);
-    }
-    close(&mut rows);
-    rows
+    (fused(sheet.rows), unlike, sheet.shared)
 }
 
 /// Bars of both sides that are equal one by one, or differ as a whole.
@@ -122,21 +158,35 @@ pub(super) struct Sheet<'a> {
     pub source: &'a Side<'a>,
     whole_bars: bool,
     rows: Vec<Row>,
+    /// What the second time of each strain shares with the other side.
+    shared: Vec<repeats::Shared>,
 }
 
 impl Sheet<'_> {
     pub fn paired(&mut self, e: &Cell, s: &Cell, rewritten: bool) {
         let scale = self.edition.scale;
+        let strain = match (e.again, s.again) {
+            // Played twice on both sides: the first times are enough.
+            (Some(_), Some(_)) => return,
+            (one, other) => one.or(other),
+        };
+        if let Some(strain) = strain {
+            self.shared[strain].add(likeness(&e.content, &s.content), e.length().min(s.length()));
+        }
         // A pickup may be written as a full bar with rests before it.
         let (ours, theirs) = (self.edition.pickup(e.bar), self.source.pickup(s.bar));
         let shift = (theirs - s.from + e.from - ours) * scale;
-        let pair = BarPair { edition: Some(e.bar), source: Some(s.bar), shift, scale, ..self.place(Some(e), Some(s)) };
+        let pair = BarPair { shift, scale, ..self.place(Some(e), Some(s)) };
         self.rows.push(Row { pair, rewritten, edition_to: None, source_to: None });
     }
 
     pub fn alone(&mut self, e: Option<&Cell>, s: Option<&Cell>) {
         // A silent piece of a bar goes with the others.
         let silent = |side: &Side, cell: &Cell| cell.content.is_empty() && side.sounds(cell.bar);
+        // What only comes back is nothing of its own.
+        if e.or(s).is_some_and(|c| c.again.is_some()) {
+            return;
+        }
         if e.is_some_and(|c| silent(self.edition, c)) || s.is_some_and(|c| silent(self.source, c)) {
             return;
         }
@@ -148,10 +198,17 @@ impl Sheet<'_> {
             let from = if cell.from.is_zero() { cell.from } else { cell.from - side.pickup(cell.bar) };
             from.max(Time::zero()) * side.scale
         };
+        let end = |side: &Side, cell: &Cell| {
+            let to = cell.to - side.pickup(cell.bar);
+            side.ends_before(cell).then_some(to * side.scale)
+        };
+        let back = e.map(|c| (self.edition, c)).into_iter().chain(s.map(|c| (self.source, c)));
+        let back = back.into_iter().find(|(_, c)| c.again.is_some());
         BarPair {
-            edition: e.map(|c| c.bar),
-            source: s.map(|c| c.bar),
-            again: None,
+            edition: e.filter(|c| c.again.is_none()).map(|c| c.bar),
+            source: s.filter(|c| c.again.is_none()).map(|c| c.bar),
+            again: back.map(|(_, c)| c.bar),
+            again_to: back.and_then(|(side, c)| end(side, c)),
             edition_from: e.map_or(Time::zero(), |c| start(self.edition, c)),
             source_from: s.map_or(Time::zero(), |c| start(self.source, c)),
             shift: Time::zero(),
@@ -246,10 +303,12 @@ fn fused(rows: Vec<Row>) -> Vec<Row> {
     for row in rows {
         let goes_on = out.last().is_some_and(|last| {
             let (a, b) = (&last.pair, &row.pair);
-            (a.edition, a.source, a.shift, last.rewritten) == (b.edition, b.source, b.shift, row.rewritten)
+            (a.edition, a.source, a.again, a.shift, last.rewritten)
+                == (b.edition, b.source, b.again, b.shift, row.rewritten)
         });
-        if !goes_on {
-            out.push(row);
+        match out.last_mut().filter(|_| goes_on) {
+            Some(last) => last.pair.again_to = row.pair.again_to,
+            None => out.push(row),
         }
     }
     out

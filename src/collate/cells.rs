@@ -18,6 +18,8 @@ pub(super) struct Cell {
     pub from: Time,
     pub to: Time,
     pub content: Content,
+    /// The strain that it plays a second time, if it is laid out so.
+    pub again: Option<usize>,
 }
 
 /// All bars of one side, those of its parts together.
@@ -55,7 +57,7 @@ impl<'a> Side<'a> {
             // A part that is silent there may fill less of its bar.
             let lengths = parts.iter().filter(|p| bar < p.bars.len()).map(|p| p.bars[bar].length + p.pickup(bar));
             let to = lengths.max().unwrap_or_default() / scale;
-            Cell { bar, from: Time::zero(), to, content }
+            Cell { bar, from: Time::zero(), to, content, again: None }
         });
         Side { cells: cells.collect(), parts, scale }
     }
@@ -63,6 +65,12 @@ impl<'a> Side<'a> {
     /// What a short first bar lacks, in the source's values.
     pub fn pickup(&self, bar: usize) -> Time {
         self.parts.first().map_or(Time::zero(), |p| p.pickup(bar) / self.scale)
+    }
+
+    /// Whether a cell ends before its bar does.
+    pub fn ends_before(&self, cell: &Cell) -> bool {
+        let lengths = self.parts.iter().filter_map(|p| Some(p.bars.get(cell.bar)?.length + p.pickup(cell.bar)));
+        lengths.max().is_some_and(|length| cell.to < length / self.scale)
     }
 
     /// Whether any note is struck in a bar.
@@ -108,7 +116,7 @@ impl Cell {
             let place = *place + self.from;
             (place >= from && (whole || place < to)).then_some((*part, place - from, *class))
         });
-        Cell { bar: self.bar, from, to, content: inside.collect() }
+        Cell { bar: self.bar, from, to, content: inside.collect(), again: self.again }
     }
 
     pub fn hash(&self) -> u64 {

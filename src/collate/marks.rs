@@ -1,61 +1,23 @@
 //! Which mark is which: by the note or the time it stands at, and by meaning.
 
 use super::bars::Row;
+use super::matcher::{Again, Anchor, Entry, Matcher};
 use super::{MarkPair, PartAlignment, PartView, Rows, Stretch};
 use crate::score::{Category, Mark, MarkId, NoteId, Part, Place};
 use crate::time::Time;
-use rustc_hash::{FxHashMap, FxHashSet};
+use rustc_hash::FxHashMap;
 use std::borrow::Cow;
-
-/// Where a mark stands, in the source's own time.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-struct Anchor {
-    time: Time,
-    /// The source's voice, for marks that a note carries.
-    voice: Option<u32>,
-    /// Place in a group of grace notes, doubled, and one more after the main
-    /// note; 0 for main notes.
-    grace: u32,
-    /// In the second time of a strain that the edition writes out.
-    again: bool,
-}
-
-/// A mark made comparable across the two sides.
-struct Entry<'a> {
-    mark: MarkId,
-    /// Tells two marks of one meaning apart, where both sides have both.
-    reading: &'a str,
-    category: Category,
-    meaning: Cow<'a, str>,
-    start: Option<Anchor>,
-    end: Option<Anchor>,
-    staff: u32,
-    /// The source's voices that its chord's notes are in, a bit for each.
-    voices: u64,
-    /// The beat it stands in is so long; a mark less than a beat from its like is that one, moved.
-    beat: Time,
-    /// A mark of the source that comes back with its strain.
-    again: bool,
-}
-
-/// Of so many marks that say the same at one place the likest is chosen.
-const MOST_ALIKE: usize = 32;
 
 pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     let map = Map::new(view, rows, alignment);
-    let edition: Vec<Entry> = view.edition.marks.iter().enumerate().map(|(id, m)| map.edition_entry(id, m)).collect();
-    let own = view.source.marks.iter().enumerate().filter(|(_, m)| !map.is_folded(m));
-    let mut source: Vec<Entry> = own.map(|(id, m)| map.source_entry(id, m)).collect();
-    let back: Vec<Entry> = source.iter().filter_map(|e| map.comes_back(e)).collect();
-    source.extend(back);
+    let mut edition: Vec<Entry> =
+        view.edition.marks.iter().enumerate().map(|(id, m)| map.edition_entry(id, m)).collect();
+    let mut source: Vec<Entry> = view.source.marks.iter().enumerate().map(|(id, m)| map.source_entry(id, m)).collect();
+    for row in (0..rows.len()).filter(|r| rows[*r].pair.again.is_some()) {
+        map.come_back(row, &mut edition, &mut source);
+    }
     let mut matcher = Matcher::new(&edition, &source);
-    matcher.equal();
-    matcher.nearly(true, |e, s| e.meaning == s.meaning && at_another_note(e, s));
-    matcher.nearly(true, |e, s| e.meaning == s.meaning && laid_out(e, s));
-    matcher.nearly(false, |e, s| e.start == s.start);
-    matcher.nearly(false, |e, s| e.end.is_some() && e.end == s.end && e.meaning == s.meaning);
-    matcher.nearly(false, |e, s| e.meaning == s.meaning && overlap(e, s));
-    matcher.nearly(false, |e, s| e.meaning == s.meaning && close(e, s));
+    matcher.run();
     let mut pairs = matcher.finish();
     // A sign that the edition writes out is not missing.
     let mut written_out = vec![false; view.source.notes.len()];
@@ -64,7 +26,7 @@ pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
         let mark = &view.source.marks[id];
         matches!(mark.category, Category::Ornament | Category::Grace) && mark.at.note.is_some_and(|n| written_out[n])
     };
-    pairs.retain(|p| !map.prevails(p));
+    pairs.retain(|p| !(map.prevails(p) || p.edition.is_none() && p.source.is_some_and(|m| map.only_once(m))));
     pairs.retain(|p| p.edition.is_some() || !p.source.is_some_and(is_told));
     alignment.marks = pairs;
 }
@@ -85,8 +47,8 @@ struct Map<'a> {
     /// Notes of the edition that are struck where the source holds one: the
     /// first of them, and the one that is held.
     held: FxHashMap<NoteId, (NoteId, NoteId)>,
-    /// Bars of the source that the edition writes out once more.
-    back: FxHashSet<usize>,
+    /// Of each row which further time of its music it is; 0 for the first.
+    times: Vec<usize>,
 }
 
 /// A row and an offset in it.
@@ -118,8 +80,14 @@ impl<'a> Map<'a> {
                 held.entry(*note).or_insert((small.edition[0], small.source));
             }
         }
-        let back = rows.iter().filter(|r| r.pair.edition.is_some()).filter_map(|r| r.pair.again).collect();
-        Map { view, alignment, edition_rows, source_rows, rows, covers, inside, held, back }
+        let mut played: FxHashMap<(usize, Time), usize> = FxHashMap::default();
+        let time = |row: &Row| {
+            let from = if row.pair.edition.is_some() { row.pair.source_from } else { row.pair.edition_from };
+            let time = row.pair.again.map(|bar| played.entry((bar, from)).and_modify(|n| *n += 1).or_insert(1));
+            time.map_or(0, |n| *n)
+        };
+        let times = rows.iter().map(time).collect();
+        Map { view, alignment, edition_rows, source_rows, rows, covers, inside, held, times }
     }
 
     /// Whether other music covers a place of a row.
@@ -136,36 +104,71 @@ impl<'a> Map<'a> {
         let end = end.filter(|_| !is_trill(mark));
         let beat = self.view.edition.bars[mark.at.bar].meter.beat / self.scale(mark);
         let voices = self.voices_of_chord(mark);
-        Entry { mark: id, reading: &mark.reading, category, meaning, start, end, staff, voices, beat, again: false }
+        Entry { mark: id, reading: &mark.reading, category, meaning, start, end, staff, voices, beat, again: None }
     }
 
-    /// In a copy of its strain's second time, if the edition writes one.
-    fn comes_back<'m>(&self, entry: &Entry<'m>) -> Option<Entry<'m>> {
-        let mark = &self.view.source.marks[entry.mark];
-        if !self.back.contains(&mark.at.bar) {
-            return None;
-        }
-        let again = |a: Anchor| Anchor { again: true, ..a };
-        let (start, end) = (entry.start.map(again), entry.end.map(again));
-        let (category, meaning, staff) = (entry.category, entry.meaning.clone(), entry.staff);
-        Some(Entry {
-            mark: entry.mark,
-            reading: entry.reading,
-            category,
-            meaning,
+    /// Copies of the marks of a strain for a second time that only one side writes out.
+    fn come_back<'m>(&self, index: usize, edition: &mut Vec<Entry<'m>>, source: &mut Vec<Entry<'m>>) {
+        let row = &self.rows[index];
+        let pair = row.pair;
+        let edition_writes = pair.edition.is_some();
+        let from = if edition_writes { pair.source_from } else { pair.edition_from };
+        let own = |place: Place| {
+            pair.again == Some(place.bar) && place.offset >= from && pair.again_to.is_none_or(|to| place.offset < to)
+        };
+        let copy = |entry: &Entry<'m>, first: usize, start: Option<Anchor>, end: Option<Anchor>| Entry {
             start,
             end,
-            staff,
-            voices: entry.voices,
-            beat: entry.beat,
-            again: true,
-        })
+            meaning: entry.meaning.clone(),
+            again: Some(Again { row: index, first }),
+            ..*entry
+        };
+        let first = |entries: &[Entry]| entries.iter().take_while(|e| e.again.is_none()).count();
+        if edition_writes {
+            let again = |a: Anchor| Anchor { again: self.times[index], ..a };
+            for at in 0..first(source) {
+                let entry = &source[at];
+                if own(self.view.source.marks[entry.mark].at) {
+                    source.push(copy(entry, at, entry.start.map(again), entry.end.map(again)));
+                }
+            }
+            return;
+        }
+        let (ours, theirs) = (self.view.edition, self.view.source);
+        let mut second: FxHashMap<NoteId, NoteId> = FxHashMap::default();
+        for note in row.source_notes(theirs) {
+            if let Some(e) = self.alignment.source_to_edition[note] {
+                second.insert(e, note);
+            }
+        }
+        let Some(start) = pair.source.and_then(|b| theirs.bars.get(b)).map(|b| b.start) else { return };
+        for at in 0..first(edition) {
+            let entry = &edition[at];
+            let mark = &ours.marks[entry.mark];
+            if !own(mark.at) {
+                continue;
+            }
+            let anchor = |place: Place| match carrier(ours, place, mark) {
+                Some((note, grace)) => {
+                    let heads = std::iter::once(note).chain(ours.chord(note)).map(|n| ours.head(n));
+                    let (e, s) = heads.into_iter().find_map(|n| Some((n, *second.get(&n)?)))?;
+                    let after = (ours.time(place.bar, place.offset) - ours.onset(e)) / pair.scale;
+                    let onset = theirs.onset(s);
+                    let time = if grace > 0 { onset } else { onset + after };
+                    Some(Anchor { time, voice: Some(theirs.notes[s].voice), grace, again: 0 })
+                }
+                None => Some(Anchor { time: start + pair.to_source(place.offset), voice: None, grace: 0, again: 0 }),
+            };
+            let end = mark.end.filter(|_| entry.end.is_some()).and_then(anchor);
+            edition.push(copy(entry, at, anchor(mark.at), end));
+        }
     }
 
-    /// Whether the edition only repeats the music that a mark of the source stands in.
-    fn is_folded(&self, mark: &Mark) -> bool {
-        let row = self.source_rows.at(mark.at.bar, mark.at.offset);
-        row.is_some_and(|r| self.rows[r].pair.edition.is_none() && self.rows[r].pair.again.is_some())
+    /// What the second time has no need of, or has in its own way.
+    fn only_once(&self, mark: MarkId) -> bool {
+        let mark = &self.view.source.marks[mark];
+        let row = self.source_rows.at(mark.at.bar, mark.at.offset).map(|r| self.rows[r].pair);
+        super::matcher::said_once(mark.category) && row.is_some_and(|p| p.edition.is_none() && p.again.is_some())
     }
 
     fn scale(&self, mark: &Mark) -> Time {
@@ -180,7 +183,7 @@ impl<'a> Map<'a> {
         let end = end.filter(|_| !is_trill(mark));
         let beat = self.view.source.bars[mark.at.bar].meter.beat;
         let voices = start.and_then(|s: Anchor| s.voice).map_or(0, |v| 1 << v.min(63));
-        Entry { mark: id, reading: &mark.reading, category, meaning, start, end, staff, voices, beat, again: false }
+        Entry { mark: id, reading: &mark.reading, category, meaning, start, end, staff, voices, beat, again: None }
     }
 
     fn edition_anchor(&self, place: Place, mark: &Mark) -> Option<Anchor> {
@@ -193,11 +196,11 @@ impl<'a> Map<'a> {
             let time = if grace > 0 { onset } else { onset + after };
             let own = &part.notes[first];
             let row = self.edition_rows.at(own.bar, own.offset);
-            let again = row.is_some_and(|r| self.rows[r].pair.again.is_some());
+            let again = row.map_or(0, |r| self.times[r]);
             return Some(Anchor { time, voice: Some(self.view.source.notes[source].voice), grace, again });
         }
         if let Some(time) = self.edge(part, place, mark) {
-            return Some(Anchor { time, voice: None, grace: 0, again: false });
+            return Some(Anchor { time, voice: None, grace: 0, again: 0 });
         }
         let row = self.edition_rows.at(place.bar, place.offset)?;
         let pair = self.rows[row].pair;
@@ -206,7 +209,7 @@ impl<'a> Map<'a> {
             return None;
         }
         let time = self.view.source.bars[source].start + pair.to_source(place.offset);
-        Some(Anchor { time, voice: None, grace: 0, again: pair.source.is_none() })
+        Some(Anchor { time, voice: None, grace: 0, again: self.times[row] })
     }
 
     /// A signature that only one side prints says nothing where the other has
@@ -286,15 +289,15 @@ impl<'a> Map<'a> {
         if let Some((note, grace)) = carrier(part, place, mark) {
             let inside = part.chord(note).all(|n| self.inside[part.head(n)]);
             let time = if grace > 0 { part.onset(note) } else { part.time(place.bar, place.offset) };
-            return (!inside).then_some(Anchor { time, voice: Some(part.notes[note].voice), grace, again: false });
+            return (!inside).then_some(Anchor { time, voice: Some(part.notes[note].voice), grace, again: 0 });
         }
         if let Some(time) = self.edge(part, place, mark) {
-            return Some(Anchor { time, voice: None, grace: 0, again: false });
+            return Some(Anchor { time, voice: None, grace: 0, again: 0 });
         }
         let row = self.source_rows.at(place.bar, place.offset)?;
         let covered = self.covered(row, self.rows[row].pair.to_edition(place.offset));
         let time = part.time(place.bar, place.offset);
-        (!covered).then_some(Anchor { time, voice: None, grace: 0, again: false })
+        (!covered).then_some(Anchor { time, voice: None, grace: 0, again: 0 })
     }
 }
 
@@ -348,125 +351,4 @@ pub fn without_signs(meaning: &str) -> String {
         rest = sign.split_once('}').map_or("", |s| s.1);
     }
     out + rest
-}
-
-fn overlap(e: &Entry, s: &Entry) -> bool {
-    let (Some(a), Some(b), Some(c), Some(d)) = (e.start, e.end, s.start, s.end) else {
-        return false;
-    };
-    let shared = b.time.min(d.time) - a.time.max(c.time);
-    let whole = b.time.max(d.time) - a.time.min(c.time);
-    shared * Time::from(2) >= whole && whole > Time::from(0)
-}
-
-/// At another note of a chord whose notes the source has in several voices.
-fn at_another_note(e: &Entry, s: &Entry) -> bool {
-    let at = |entry: &Entry| entry.start.map(|a| (a.time, a.grace, a.again));
-    at(e).is_some()
-        && at(e) == at(s)
-        && e.end.map(|a| (a.time, a.grace)) == s.end.map(|a| (a.time, a.grace))
-        && e.voices & s.voices != 0
-}
-
-/// Moved by so little that it is for the layout only.
-fn laid_out(e: &Entry, s: &Entry) -> bool {
-    let near = |a: Anchor, b: Anchor| {
-        let apart = if a.time > b.time { a.time - b.time } else { b.time - a.time };
-        (a.voice, a.grace, a.again) == (None, b.grace, b.again) && b.voice.is_none() && apart < Time::new(1, 4)
-    };
-    let ends = match (e.end, s.end) {
-        (Some(a), Some(b)) => near(a, b) || a == b,
-        (a, b) => a.is_none() && b.is_none(),
-    };
-    ends && e.start.zip(s.start).is_some_and(|(a, b)| near(a, b) || a == b)
-}
-
-fn close(e: &Entry, s: &Entry) -> bool {
-    let (Some(a), Some(b)) = (e.start, s.start) else {
-        return false;
-    };
-    let apart = if a.time > b.time { a.time - b.time } else { b.time - a.time };
-    let alike = e.end.is_some() == s.end.is_some() && a.again == b.again;
-    a.voice.is_none() && b.voice.is_none() && alike && apart < e.beat.max(s.beat).max(Time::from(1))
-}
-
-struct Matcher<'a> {
-    edition: &'a [Entry<'a>],
-    source: &'a [Entry<'a>],
-    partner: Vec<Option<(usize, bool)>>,
-    taken: Vec<bool>,
-}
-
-type Key<'a> = (Category, &'a str, Anchor, Option<Anchor>);
-
-impl<'a> Matcher<'a> {
-    fn new(edition: &'a [Entry<'a>], source: &'a [Entry]) -> Self {
-        Matcher { edition, source, partner: vec![None; edition.len()], taken: vec![false; source.len()] }
-    }
-
-    /// Marks that say the same at the same place.
-    fn equal(&mut self) {
-        let mut places: FxHashMap<Key<'a>, Vec<usize>> = FxHashMap::default();
-        // The first of several comes last, where it is taken off easily.
-        for (index, entry) in self.source.iter().enumerate().rev() {
-            if let Some(start) = entry.start {
-                places.entry((entry.category, &entry.meaning, start, entry.end)).or_default().push(index);
-            }
-        }
-        for (index, entry) in self.edition.iter().enumerate() {
-            let Some(start) = entry.start else { continue };
-            let key = (entry.category, entry.meaning.as_ref(), start, entry.end);
-            let Some(free) = places.get_mut(&key) else { continue };
-            let likest = (free.len().saturating_sub(MOST_ALIKE)..free.len()).max_by_key(|at| {
-                let other = &self.source[free[*at]];
-                (other.staff == entry.staff, other.reading == entry.reading, *at)
-            });
-            let Some(at) = likest else { continue };
-            let s = free.remove(at);
-            self.partner[index] = Some((s, true));
-            self.taken[s] = true;
-        }
-    }
-
-    /// What is left, of the same category and alike in some way: one mark that
-    /// was altered, or is the `same`, not one gone and one come.
-    fn nearly(&mut self, same: bool, alike: impl Fn(&Entry, &Entry) -> bool) {
-        let mut free: FxHashMap<Category, Vec<usize>> = FxHashMap::default();
-        for (index, entry) in self.source.iter().enumerate() {
-            if !self.taken[index] && entry.start.is_some() {
-                free.entry(entry.category).or_default().push(index);
-            }
-        }
-        for e in 0..self.edition.len() {
-            let entry = &self.edition[e];
-            if self.partner[e].is_some() || entry.start.is_none() {
-                continue;
-            }
-            let Some(free) = free.get_mut(&entry.category) else { continue };
-            if let Some(at) = free.iter().position(|s| alike(entry, &self.source[*s])) {
-                let s = free.remove(at);
-                // Old signatures often have one accidental fewer.
-                let tolerated = entry.category == Category::Signature && one_accidental(entry, &self.source[s]);
-                self.partner[e] = Some((s, same || tolerated));
-                self.taken[s] = true;
-            }
-        }
-    }
-
-    fn finish(self) -> Vec<MarkPair> {
-        let mut out: Vec<MarkPair> = Vec::new();
-        for (entry, partner) in self.edition.iter().zip(&self.partner) {
-            let (source, same) = partner.map_or((None, false), |(s, same)| (Some(self.source[s].mark), same));
-            out.push(MarkPair { edition: Some(entry.mark), source, same });
-        }
-        let left = self.source.iter().zip(&self.taken).filter(|(entry, taken)| !entry.again && !**taken);
-        out.extend(left.map(|(entry, _)| MarkPair { edition: None, source: Some(entry.mark), same: false }));
-        out
-    }
-}
-
-fn one_accidental(e: &Entry, s: &Entry) -> bool {
-    let fifths = |entry: &Entry| entry.meaning.strip_prefix("key ").and_then(|f| f.parse::<i32>().ok());
-    let apart = fifths(e).zip(fifths(s)).map(|(a, b)| (a - b).rem_euclid(12));
-    matches!(apart, Some(1 | 11))
 }

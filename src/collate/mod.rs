@@ -9,6 +9,7 @@ mod bars;
 mod cells;
 mod draw;
 mod marks;
+mod matcher;
 mod melodies;
 mod notes;
 mod parts;
@@ -80,6 +81,8 @@ pub struct BarPair {
     /// Where one side writes out what the other only repeats: the bar that
     /// comes back, of the side that has no bar here.
     pub again: Option<usize>,
+    /// Where in that bar the music that comes back ends; `None` at its end.
+    pub again_to: Option<Time>,
     /// Where in its bars the pair begins: after 0 where the sides set their
     /// barlines otherwise.
     pub edition_from: Time,
@@ -162,6 +165,8 @@ pub struct MarkPair {
     pub source: Option<MarkId>,
     /// Both say the same at the same place.
     pub same: bool,
+    /// The row of a strain's second time that differs in it from the first.
+    pub again: Option<usize>,
 }
 
 /// Lays an edition beside a source, part by part as both print them.

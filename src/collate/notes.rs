@@ -34,26 +34,30 @@ pub fn align(view: &PartView, rows: &mut [Row], alignment: &mut PartAlignment) {
     for row in rows.iter_mut().filter(|r| r.pair.edition.is_some() && r.pair.source.is_some()) {
         row.rewritten = !align_row(view, row, alignment);
     }
-    for row in rows.iter().filter(|r| r.pair.again.is_some()) {
-        align_again(view, row, alignment);
+    for row in rows.iter_mut().filter(|r| r.pair.again.is_some()) {
+        row.rewritten = !align_again(view, row, alignment);
     }
 }
 
 /// The second time of a strain that one side writes out: its notes get the
 /// first time's as partners, which keep their own.
-fn align_again(view: &PartView, row: &Row, alignment: &mut PartAlignment) {
+fn align_again(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> bool {
     let mut row = *row;
     let edition_writes = row.pair.edition.is_some();
-    row.pair.edition = row.pair.edition.or(row.pair.again);
-    row.pair.source = row.pair.source.or(row.pair.again);
+    if edition_writes {
+        (row.pair.source, row.source_to) = (row.pair.again, row.pair.again_to);
+    } else {
+        (row.pair.edition, row.edition_to) = (row.pair.again, row.pair.again_to);
+    }
     let repeated = |a: &mut PartAlignment, mut table: Vec<Option<NoteId>>| {
         std::mem::swap(if edition_writes { &mut a.source_to_edition } else { &mut a.edition_to_source }, &mut table);
         table
     };
     let length = if edition_writes { view.source.notes.len() } else { view.edition.notes.len() };
     let first_time = repeated(alignment, vec![None; length]);
-    align_row(view, &row, alignment);
+    let same = align_row(view, &row, alignment);
     repeated(alignment, first_time);
+    same
 }
 
 /// Few bars of a part have more struck notes.

@@ -1,174 +1,207 @@
-//! Strains that one side writes twice and the other between repeat signs.
+//! Strains that one side writes twice and the other between repeat signs, or
+//! sends back to by words: they are laid out as they are played.
 
 use super::PartView;
 use super::bars::Row;
-use super::cells::{Side, likeness};
-use crate::score::{Category, Part};
+use super::cells::{Cell, Side};
+use crate::score::{Category, Mark, Part};
+use crate::time::Time;
 
-/// Bars of the second time are the first time's when they share this much on the average.
-const LEAST_COMMON: f64 = 0.7;
+/// What is written out a second time is the strain when it shares this much with it on the average.
+const LEAST_COMMON: f64 = 0.6;
+/// And so much of the strain must stand a first time, too.
+const LEAST_FIRST: f64 = 0.5;
 
-/// Marks the rows of a second time that only one side writes out.
-pub(super) fn find(views: &[PartView], edition: &Side, source: &Side, rows: &mut [Row]) {
-    let Some(view) = views.first() else { return };
-    for side in [written(source, edition, &strains(view.source)), folded(source, edition, &strains(view.edition))] {
-        if !side.strains.is_empty() {
-            side.work(rows);
-        }
+/// A barline or another place in a part.
+type Spot = (usize, Time);
+
+/// A stretch that is played again when its end is reached.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Strain {
+    from: Spot,
+    /// Where it goes back.
+    end: Spot,
+    /// How far it is played the second time: to the first ending, or to Fine.
+    again: Spot,
+}
+
+/// The second times of some strains, laid out behind the first.
+pub(super) struct Unfolded {
+    edition: Vec<Strain>,
+    source: Vec<Strain>,
+}
+
+/// What a strain's second time shares with the other side, and how long it is.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Shared {
+    common: f64,
+    whole: f64,
+}
+
+impl Unfolded {
+    /// The strains that the other side may write out. `unlike`: how many bars of
+    /// the edition and of the source stand beside no equal one.
+    pub(super) fn new(views: &[PartView], rows: &[Row], unlike: (usize, usize)) -> Option<Unfolded> {
+        let edition = views.iter().map(|v| strains(v.edition)).find(|s| !s.is_empty()).unwrap_or_default();
+        let source = views.iter().map(|v| strains(v.source)).find(|s| !s.is_empty()).unwrap_or_default();
+        let ends = |strains: &[Strain]| strains.iter().map(|s| last_bar(s.end)).collect::<Vec<usize>>();
+        let (ours, theirs) = (ends(&edition), ends(&source));
+        // Where both go back there is nothing to lay out.
+        let open = |own: Vec<Strain>, of_edition: bool| -> Vec<Strain> {
+            let (other, unlike) = if of_edition { (&theirs, unlike.1) } else { (&ours, unlike.0) };
+            let meets = |s: &Strain| {
+                let here = rows.iter().map(|r| {
+                    if of_edition { (r.pair.edition, r.pair.source) } else { (r.pair.source, r.pair.edition) }
+                });
+                here.filter(|r| r.0 == Some(last_bar(s.end))).any(|r| r.1.is_some_and(|bar| other.contains(&bar)))
+            };
+            own.into_iter().filter(|s| 2 * unlike >= s.again.0 - s.from.0 && !meets(s)).collect()
+        };
+        let found = Unfolded { edition: open(edition, true), source: open(source, false) };
+        (!found.is_empty()).then_some(found)
+    }
+
+    pub(super) fn is_empty(&self) -> bool {
+        self.edition.is_empty() && self.source.is_empty()
+    }
+
+    /// How many there are; those of the edition come first.
+    pub(super) fn count(&self) -> usize {
+        self.edition.len() + self.source.len()
+    }
+
+    pub(super) fn cells(&self, edition: &Side, source: &Side) -> (Vec<Cell>, Vec<Cell>) {
+        (laid_out(edition, &self.edition, 0), laid_out(source, &self.source, self.edition.len()))
+    }
+
+    /// Only those that the other side does write out.
+    pub(super) fn kept(&self, rows: &[Row], shared: &[Shared]) -> Unfolded {
+        let keep = |strains: &[Strain], first: usize, of_edition: bool| -> Vec<Strain> {
+            let written_out = |(at, strain): &(usize, &Strain)| {
+                let second = shared[first + at];
+                second.whole > 0.0
+                    && second.common >= LEAST_COMMON * second.whole
+                    && stands_once(strain, rows, of_edition)
+            };
+            strains.iter().enumerate().filter(written_out).map(|s| *s.1).collect()
+        };
+        Unfolded { edition: keep(&self.edition, 0, true), source: keep(&self.source, self.edition.len(), false) }
     }
 }
 
-/// A strain between repeat signs, and how many of its bars come back before
-/// the second ending.
-struct Strain {
-    first: usize,
-    last: usize,
-    again: usize,
+impl Shared {
+    pub(super) fn add(&mut self, likeness: f64, length: Time) {
+        self.common += likeness * length.numer() as f64 / length.denom() as f64;
+    }
 }
 
-fn strains(part: &Part) -> Vec<Strain> {
-    let of = |what: &str| -> Vec<usize> {
-        let signs = part.marks.iter().filter(|m| m.category == Category::Structure && m.reading.starts_with(what));
-        signs.map(|m| m.at.bar).collect()
-    };
-    let (forward, backward, first_endings) = (of("forward repeat"), of("backward repeat"), of("ending 1"));
-    let mut out: Vec<Strain> = Vec::new();
-    for last in backward {
-        let after = out.last().map_or(0, |s| s.last + 1);
-        let first = forward.iter().copied().filter(|b| *b <= last && *b >= after).max().unwrap_or(after);
-        let ending = first_endings.iter().copied().find(|b| (first..=last).contains(b));
-        if first <= last {
-            out.push(Strain { first, last, again: ending.unwrap_or(last + 1) - first });
+/// What each second time would share at most.
+pub(super) fn wanted(cells: [&[Cell]; 2], count: usize) -> Vec<Shared> {
+    let mut out = vec![Shared::default(); count];
+    for cell in cells.into_iter().flatten() {
+        if let Some(strain) = cell.again {
+            let length = cell.length();
+            out[strain].whole += length.numer() as f64 / length.denom() as f64;
         }
     }
     out
 }
 
-/// One side that writes the second time out, the other that repeats.
-struct Search<'a> {
-    strains: &'a [Strain],
-    writes: &'a Side<'a>,
-    repeats: &'a Side<'a>,
-    /// The edition is the one that writes it out.
-    edition_writes: bool,
+/// Whether most bars of a strain have partners the first time.
+fn stands_once(strain: &Strain, rows: &[Row], of_edition: bool) -> bool {
+    let bars = strain.from.0..=last_bar(strain.again).max(strain.from.0);
+    let own = |r: &&Row| if of_edition { r.pair.edition } else { r.pair.source }.is_some_and(|b| bars.contains(&b));
+    let (mut all, mut paired) = (0_u32, 0_u32);
+    for row in rows.iter().filter(|r| r.pair.again.is_none()).filter(own) {
+        all += 1;
+        paired += u32::from(row.pair.edition.is_some() && row.pair.source.is_some() && !row.rewritten);
+    }
+    f64::from(paired) >= LEAST_FIRST * f64::from(all)
 }
 
-fn written<'a>(source: &'a Side, edition: &'a Side, strains: &'a [Strain]) -> Search<'a> {
-    Search { strains, writes: edition, repeats: source, edition_writes: true }
+/// The bar that ends at a place.
+fn last_bar(end: Spot) -> usize {
+    if end.1.is_zero() { end.0.saturating_sub(1) } else { end.0 }
 }
 
-fn folded<'a>(source: &'a Side, edition: &'a Side, strains: &'a [Strain]) -> Search<'a> {
-    Search { strains, writes: source, repeats: edition, edition_writes: false }
+/// The cells of a side as they are played.
+fn laid_out(side: &Side, strains: &[Strain], first: usize) -> Vec<Cell> {
+    // Cells count from where a full bar would begin.
+    let place = |spot: Spot| match spot {
+        (0, at) if !at.is_zero() => (0, at / side.scale + side.pickup(0)),
+        (bar, at) => (bar, at / side.scale),
+    };
+    let mut out: Vec<Cell> = Vec::with_capacity(side.cells.len());
+    let mut ends: Vec<(usize, &Strain)> = strains.iter().enumerate().collect();
+    ends.sort_by_key(|(_, s)| s.end);
+    let mut ends = ends.into_iter().peekable();
+    for cell in &side.cells {
+        let mut rest = cell.clone();
+        while let Some((index, strain)) = ends.next_if(|(_, s)| place(s.end) < (rest.bar, rest.to)) {
+            let (bar, at) = place(strain.end);
+            if bar == rest.bar && at > rest.from {
+                out.push(rest.piece(rest.from, at));
+                rest = rest.piece(at, rest.to);
+            }
+            out.extend(played(side, place(strain.from), place(strain.again), first + index));
+        }
+        out.push(rest);
+    }
+    for (index, strain) in ends {
+        out.extend(played(side, place(strain.from), place(strain.again), first + index));
+    }
+    out
 }
 
-impl Search<'_> {
-    fn writes(&self, row: &Row) -> Option<usize> {
-        if self.edition_writes { row.pair.edition } else { row.pair.source }
-    }
-
-    fn repeats(&self, row: &Row) -> Option<usize> {
-        if self.edition_writes { row.pair.source } else { row.pair.edition }
-    }
-
-    fn work(&self, rows: &mut [Row]) {
-        // Only bars in one piece.
-        if self.writes.cells.len() != self.writes.cells.last().map_or(0, |c| c.bar + 1) {
-            return;
-        }
-        let mut at = 0;
-        while at < rows.len() {
-            let end =
-                at + rows[at..].iter().take_while(|r| self.writes(r).is_some() && self.repeats(r).is_none()).count();
-            if end == at {
-                at += 1;
-                continue;
-            }
-            self.run(rows, at, end);
-            at = end;
-        }
-    }
-
-    /// A run of bars that only the writing side has, wherever the diff put it: it
-    /// may as well begin earlier, as long as the bars before it are like its last,
-    /// or later, as long as the bars after it are like its first.
-    fn run(&self, rows: &mut [Row], from: usize, to: usize) {
-        let bars = to - from;
-        if self.strains.iter().all(|s| s.again != bars) {
-            return;
-        }
-        for up in 0..=from.min(bars) {
-            if up > 0 && !self.slides(rows, from - up, to - up) {
-                break;
-            }
-            let before = rows[..from - up].iter().rev().find_map(|r| self.repeats(r));
-            let Some(first) = self.begins(rows, from - up, to - from, before) else { continue };
-            for step in 0..up {
-                slide(rows, from - step - 1, to - step - 1);
-            }
-            return self.mark(rows, from - up, to - up, first);
-        }
-        for down in 1..=(rows.len() - to).min(bars) {
-            if !self.slides(rows, to + down - 1, from + down - 1) {
-                return;
-            }
-            let before = self.repeats(&rows[to + down - 1]);
-            let Some(first) = self.begins(rows, from + down, to - from, before) else { continue };
-            for step in 0..down {
-                slide(rows, to + step, from + step);
-            }
-            return self.mark(rows, from + down, to + down, first);
-        }
-    }
-
-    fn mark(&self, rows: &mut [Row], from: usize, to: usize, first: usize) {
-        for (n, row) in rows[from..to].iter_mut().enumerate() {
-            row.pair.again = Some(first + n);
-        }
-    }
-
-    /// The first bar of the strain that comes back in a run after `before`.
-    fn begins(&self, rows: &[Row], from: usize, bars: usize, before: Option<usize>) -> Option<usize> {
-        let strain = self.strains.iter().find(|s| Some(s.last) == before && s.again == bars)?;
-        self.comes_back(rows, from, strain).then_some(strain.first)
-    }
-
-    /// Whether the partner of a bar could as well be a run's bar's.
-    fn slides(&self, rows: &[Row], partner: usize, of_run: usize) -> bool {
-        let bar = |row: usize| self.writes(&rows[row]).and_then(|b| self.writes.cells.get(b));
-        self.repeats(&rows[partner]).is_some()
-            && !rows[partner].rewritten
-            && bar(partner).zip(bar(of_run)).is_some_and(|(a, b)| likeness(&a.content, &b.content) >= LEAST_COMMON)
-    }
-
-    fn comes_back(&self, rows: &[Row], from: usize, strain: &Strain) -> bool {
-        let shared: f64 = (0..strain.again)
-            .map(|n| {
-                let own = self.writes(&rows[from + n]).expect("of the run");
-                let own = &self.writes.cells[own].content;
-                // What is folded away must be the very same.
-                let at = self.repeats.cells.partition_point(|c| c.bar < strain.first + n);
-                self.repeats.cells.get(at).filter(|c| c.bar == strain.first + n).map_or(0.0, |c| {
-                    match own == &c.content {
-                        true => 1.0,
-                        false if self.edition_writes => likeness(own, &c.content),
-                        false => -(strain.again as f64),
-                    }
-                })
-            })
-            .sum();
-        shared >= LEAST_COMMON * strain.again as f64
-    }
+/// The cells between two places, once more.
+fn played(side: &Side, from: Spot, to: Spot, strain: usize) -> Vec<Cell> {
+    let inside = side.cells.iter().filter(|c| (c.bar, c.to) > from && (c.bar, c.from) < to);
+    inside
+        .filter_map(|cell| {
+            let lead = side.pickup(cell.bar).max(cell.from).min(cell.to);
+            let begin = if cell.bar == from.0 { lead.max(from.1) } else { lead };
+            let end = if cell.bar == to.0 { cell.to.min(to.1) } else { cell.to };
+            let piece = Cell { again: Some(strain), ..cell.piece(begin, end) };
+            (begin < end).then_some(piece)
+        })
+        .collect()
 }
 
-/// Gives the partner of a row beside a run to a row of the run.
-fn slide(rows: &mut [Row], partner: usize, of_run: usize) {
-    let (a, b) = (rows[partner].pair, rows[of_run].pair);
-    let edition_alone = b.source.is_none();
-    if edition_alone {
-        rows[of_run].pair = super::BarPair { edition: b.edition, ..a };
-        rows[partner].pair = super::BarPair { edition: a.edition, ..b };
-    } else {
-        rows[of_run].pair = super::BarPair { source: b.source, ..a };
-        rows[partner].pair = super::BarPair { source: a.source, ..b };
+/// What a part sends back, by signs and by words.
+fn strains(part: &Part) -> Vec<Strain> {
+    let structure: Vec<&Mark> = part.marks.iter().filter(|m| m.category == Category::Structure).collect();
+    // A barline ends one bar and begins the next.
+    let spot = |m: &Mark| match m.at.offset >= part.bars[m.at.bar].length {
+        true => (m.at.bar + 1, Time::zero()),
+        false => (m.at.bar, m.at.offset),
+    };
+    let of = |what: &str| -> Vec<Spot> {
+        let mut spots: Vec<Spot> = structure.iter().filter(|m| m.reading.starts_with(what)).map(|m| spot(m)).collect();
+        spots.sort_unstable();
+        spots
+    };
+    let (forward, first_endings) = (of("forward repeat"), of("ending 1"));
+    let mut out: Vec<Strain> = Vec::new();
+    for end in of("backward repeat") {
+        let after = out.last().map_or((0, Time::zero()), |s| s.end);
+        let from = forward.iter().copied().filter(|b| *b < end && *b >= after).max().unwrap_or(after);
+        let ending = first_endings.iter().copied().find(|b| (from..end).contains(b));
+        if from < end {
+            out.push(Strain { from, end, again: ending.unwrap_or(end) });
+        }
     }
+    // Words stand in the bar after which they send back, or hold.
+    let behind = |m: &Mark| (m.at.bar + 1, Time::zero());
+    let said = |m: &&&Mark, what: &str| m.meaning.starts_with(what) && m.kind != "repeat";
+    for word in structure.iter().filter(|m| said(m, "da capo") || said(m, "dal segno")) {
+        let from = match said(&word, "dal segno") {
+            true => structure.iter().filter(|m| m.meaning == "segno").map(|m| spot(m)).min(),
+            false => Some((0, Time::zero())),
+        };
+        let end = behind(word);
+        let Some(from) = from.filter(|f| *f < end) else { continue };
+        let fine = structure.iter().filter(|m| m.meaning == "fine").map(|m| behind(m)).find(|f| *f > from && *f < end);
+        out.push(Strain { from, end, again: fine.unwrap_or(end) });
+    }
+    out
 }

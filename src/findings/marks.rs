@@ -18,6 +18,15 @@ impl Finder<'_> {
                 continue;
             };
             let (row, at, source_at) = match (ours, theirs) {
+                // A second time differs from the first.
+                (Some(e), s) if pair.again.is_some() => {
+                    let row = pair.again.unwrap_or_default();
+                    (row, Spot::from(e.at), s.map(|s| Spot::from(s.at)))
+                }
+                (None, Some(s)) if pair.again.is_some() => {
+                    let row = pair.again.unwrap_or_default();
+                    (row, self.in_row(row, Spot::from(s.at)), Some(Spot::from(s.at)))
+                }
                 (Some(e), s) => {
                     let row = self.collation.edition_row(e.at.bar, e.at.offset);
                     let source = s.map(|s| Spot::from(s.at)).or_else(|| self.to_source(e.at));
@@ -31,7 +40,10 @@ impl Finder<'_> {
             };
             let end = match ours {
                 Some(e) => e.end.map(Spot::from),
-                None => lead.end.map(|end| self.to_edition(Spot::from(end))),
+                None => lead.end.map(|end| match pair.again {
+                    Some(row) => self.in_row(row, Spot::from(end)),
+                    None => self.to_edition(Spot::from(end)),
+                }),
             };
             let offset =
                 if ours.is_some() { at.offset } else { self.collation.outline[row].to_edition(lead.at.offset) };
@@ -67,10 +79,7 @@ impl Finder<'_> {
     /// Two marks that read alike differ by where they stand: say so.
     pub(super) fn tell_places(&self, ours: Option<&Mark>, theirs: Option<&Mark>, finding: &mut Finding) {
         let told = |mark: &Mark, part: &Part| {
-            let at = |p: Place| {
-                let beat = crate::time::beat_text(part.beat(p.bar, p.offset));
-                format!("{}:{beat}", part.bars[p.bar].number)
-            };
+            let at = |p: Place| super::notes::place_name(part, p.bar, p.offset);
             match mark.end {
                 Some(end) => format!("{} from {} to {}", mark.reading, at(mark.at), at(end)),
                 None => format!("{} at {}", mark.reading, at(mark.at)),

@@ -5,6 +5,7 @@ mod marks;
 mod notes;
 mod passages;
 mod places;
+mod repeats;
 
 use crate::collate::{Collation, PartAlignment};
 use crate::score::{Category, MarkId, NoteId, Part, Place, Score};
@@ -155,7 +156,7 @@ impl Finder<'_> {
         passages.extend(octaves);
         let (ornaments, of_realisation) = passages::of_ornaments(self, passages.len());
         passages.extend(ornaments);
-        passages.extend(passages::of_repeats(self));
+        passages.extend(repeats::of_repeats(self));
         let mut findings = Vec::new();
         self.notes(&of_octave, &of_stretch, &mut findings);
         for finding in &mut findings {
@@ -163,6 +164,7 @@ impl Finder<'_> {
                 finding.passage = Some(of_realisation[index]);
             }
         }
+        self.second_times(&mut findings);
         self.marks(&of_stretch, &mut findings);
         self.place_in_passages(&passages, &mut findings);
         // Passages are listed as they come in the music.

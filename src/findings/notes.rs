@@ -78,11 +78,28 @@ impl Finder<'_> {
         let there = pair.source.or(pair.again) == Some(theirs.bar);
         let moved = !there || ours.offset != pair.to_edition(theirs.offset);
         if !in_tie && (moved || lengths.0 != lengths.1 * self.collation.scale) {
-            let mut finding = self.note_finding(Category::Rhythm, Status::Altered, Some(e), Some(s), None);
-            finding.edition_reading = Some(format!("{} for {}", self.edition_name(e), length_name(lengths.0)));
-            finding.source_reading = Some(format!("{} for {}", self.source_name(s), length_name(lengths.1)));
-            out.push(finding);
+            out.extend(self.rhythm(e, s));
         }
+    }
+
+    /// A note of another length or at another place. The source's length is told
+    /// in the edition's values.
+    pub(super) fn rhythm(&self, e: NoteId, s: NoteId) -> Option<Finding> {
+        let (ours, theirs) = (self.edition.sounding(e), self.source.sounding(s) * self.collation.scale);
+        let mut finding = self.note_finding(Category::Rhythm, Status::Altered, Some(e), Some(s), None);
+        let (one, other) = (self.edition_name(e), self.source_name(s));
+        let readings = match ours == theirs {
+            true => {
+                let at = |part: &Part, n: NoteId| place_name(part, part.notes[n].bar, part.notes[n].offset);
+                (format!("{one} at {}", at(self.edition, e)), format!("{other} at {}", at(self.source, s)))
+            }
+            false => (format!("{one} for {}", length_name(ours)), format!("{other} for {}", length_name(theirs))),
+        };
+        if readings.0 == readings.1 {
+            return None;
+        }
+        (finding.edition_reading, finding.source_reading) = (Some(readings.0), Some(readings.1));
+        Some(finding)
     }
 
     /// Hundredths of a semitone by which a note lies from where it should.
@@ -182,6 +199,11 @@ fn name(sound: Sound, by: Interval) -> String {
         Sound::Unpitched(_) => "stroke".into(),
         Sound::Rest => "rest".into(),
     }
+}
+
+/// As in `7:2.5`: bar 7, beat 2.5.
+pub(super) fn place_name(part: &Part, bar: usize, offset: Time) -> String {
+    format!("{}:{}", part.bars[bar].number, crate::time::beat_text(part.beat(bar, offset)))
 }
 
 /// A length in a musician's words.

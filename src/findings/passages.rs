@@ -2,7 +2,7 @@
 
 use super::notes::table;
 use super::{Finder, Spot};
-use crate::collate::{BarPair, Collation, PartAlignment};
+use crate::collate::{Collation, PartAlignment};
 use crate::score::{NoteId, Part};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
@@ -73,7 +73,7 @@ impl Passage {
 }
 
 /// Where a note stands.
-fn spot(part: &Part, note: NoteId) -> Spot {
+pub(super) fn spot(part: &Part, note: NoteId) -> Spot {
     Spot { bar: part.notes[note].bar, offset: part.notes[note].offset }
 }
 
@@ -185,61 +185,6 @@ pub(super) fn of_octaves(finder: &Finder, first: usize) -> (Vec<Passage>, FxHash
         }
     }
     (out, of_note)
-}
-
-/// A passage for each strain that one side writes out and the other repeats.
-pub(super) fn of_repeats(finder: &Finder) -> Vec<Passage> {
-    let outline = &finder.collation.outline;
-    let mut out = Vec::new();
-    let mut row = 0;
-    while row < outline.len() {
-        let own = |r: &&BarPair| r.again.is_some() && r.edition.is_some() == outline[row].edition.is_some();
-        let bars = outline[row..].iter().take_while(own).count();
-        if bars == 0 {
-            row += 1;
-            continue;
-        }
-        let strain = &outline[row..row + bars];
-        let edition_writes = strain[0].edition.is_some();
-        let notes = |part: &Part, bar: fn(&BarPair) -> Option<usize>| -> Vec<NoteId> {
-            let bars = strain.iter().filter_map(bar).filter(|b| *b < part.bars.len());
-            bars.flat_map(|b| part.struck_in(b)).collect()
-        };
-        let (edition, source) = match edition_writes {
-            true => (notes(finder.edition, |r| r.edition), notes(finder.source, |r| r.again)),
-            false => (notes(finder.edition, |r| r.again), notes(finder.source, |r| r.source)),
-        };
-        let ends = |part: &Part, notes: &[NoteId], bars: (usize, usize)| {
-            let spots = notes.iter().map(|n| spot(part, *n));
-            let whole = |bar| Spot { bar, offset: Time::from(0) };
-            spots.clone().min().zip(spots.max()).unwrap_or((whole(bars.0), whole(bars.1)))
-        };
-        let bar = |r: &BarPair, of_edition: bool| {
-            if r.edition.is_some() == of_edition { r.edition.or(r.source) } else { r.again }
-        };
-        let bounds = |of_edition: bool| {
-            let at = |r: &BarPair| bar(r, of_edition).unwrap_or(0);
-            (at(&strain[0]), at(&strain[bars - 1]))
-        };
-        let (from, to) = ends(finder.edition, &edition, bounds(true));
-        let (source_from, source_to) = ends(finder.source, &source, bounds(false));
-        out.push(Passage {
-            kind: PassageKind::WrittenOutRepeat,
-            row,
-            from,
-            to,
-            source_from: Some(source_from),
-            source_to: Some(source_to),
-            octaves: None,
-            edition,
-            source,
-            bars: if edition_writes { 0 } else { bars },
-            stretch: None,
-            ornaments: vec![],
-        });
-        row += bars;
-    }
-    out
 }
 
 /// Ornaments written out, those that follow each other without a gap together,

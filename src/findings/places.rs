@@ -78,11 +78,21 @@ impl Finder<'_> {
         Some(Spot { bar, offset: pair.to_source(place.offset) })
     }
 
+    /// A place of the source in the edition's bar of a strain's second time, or
+    /// in as many bars after it.
+    pub(super) fn in_row(&self, row: usize, spot: Spot) -> Spot {
+        let outline = &self.collation.outline;
+        let own = |r: &&BarPair| r.again == Some(spot.bar) && spot.offset >= r.source_from;
+        let pair = outline[row..].iter().take_while(|r| r.again.is_some()).filter(own).last().unwrap_or(&outline[row]);
+        let bar = pair.edition.or(pair.again).unwrap_or_default();
+        Spot { bar, offset: pair.to_edition(spot.offset) }
+    }
+
     /// Where in the edition a place of the source would stand.
     pub(super) fn to_edition(&self, spot: Spot) -> Spot {
         let row = self.collation.source_row(spot.bar, spot.offset);
         let pair = self.collation.outline[row];
-        if let Some(bar) = pair.edition {
+        if let Some(bar) = pair.edition.or(pair.again) {
             return Spot { bar, offset: pair.to_edition(spot.offset) };
         }
         // Inside rewritten music: the bar that comes as late in it.
