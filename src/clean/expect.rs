@@ -4,6 +4,7 @@
 use super::job::PartJob;
 use super::marks::Verdict;
 use crate::findings::{Finding, Subject};
+use crate::musicxml::moved_signs;
 use crate::musicxml::rewrite::Fate;
 use crate::pitch::{Interval, Pitch};
 use crate::score::{Category, Mark, Meter, NoteId, Part, Place, Sound};
@@ -81,7 +82,10 @@ pub(super) fn mark_line(mark: &Mark, at: (usize, Time), end: Option<(usize, Time
             _ => p.moved(by).sound().to_string(),
         })
         .collect();
-    let meaning = format!("{} {}", mark.meaning, names.join(" "));
+    let meaning = match &*mark.kind {
+        "figured-bass" => moved_signs(mark, by),
+        _ => format!("{} {}", mark.meaning, names.join(" ")),
+    };
     MarkLine { bar: at.0, offset: at.1, end, category: mark.category, meaning: meaning.trim().to_string() }
 }
 

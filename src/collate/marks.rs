@@ -3,6 +3,7 @@
 use super::bars::Row;
 use super::matcher::{Again, Anchor, Entry, Matcher};
 use super::{MarkPair, PartAlignment, PartView, Rows, Stretch};
+use crate::musicxml::moved_signs;
 use crate::score::{Category, Mark, MarkId, NoteId, Part, Place};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
@@ -315,7 +316,9 @@ fn carrier(part: &Part, place: Place, mark: &Mark) -> Option<(usize, u32)> {
 fn meaning<'m>(mark: &'m Mark, view: &PartView, of_edition: bool) -> Cow<'m, str> {
     let by = if of_edition { view.interval.inverse() } else { crate::pitch::Interval::UNISON };
     match (mark.category, &*mark.kind) {
-        (_, "accidental-mark" | "figured-bass") if view.interval.fifths() != 0 => without_signs(&mark.meaning).into(),
+        (_, "accidental-mark") if view.interval.fifths() != 0 => without_signs(&mark.meaning).into(),
+        (_, "figured-bass") if view.interval.fifths() != 0 => moved_signs(mark, by).into(),
+        (_, "figured-bass") => Cow::Borrowed(&mark.meaning),
         (Category::Signature, "key") => {
             let fifths: i32 = mark.meaning.parse().unwrap_or(0);
             // Signatures of twelve fifths more sound the same.

@@ -1,7 +1,7 @@
 //! Notes and bars of the source as the edition would write them.
 
 use super::super::fragment::Fragment;
-use super::super::tree::{Tree, child, element, text_of};
+use super::super::tree::{Tree, alteration, child, element, text_of};
 use super::timed::set_offset;
 use super::{PartRewrite, SourceSide, pitch_fragment, voice_name};
 use crate::pitch::{Interval, LETTERS, Pitch};
@@ -35,6 +35,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                     }
                     out.children.push(rest);
                 }
+                // The first note of its chord may not be printed.
+                "chord" if !own.chord => {}
                 "grace" | "cue" | "chord" | "unpitched" | "tie" | "type" | "dot" | "time-modification" | "notehead" => {
                     out.children.push(Fragment::copy(item));
                 }
@@ -229,8 +231,8 @@ pub(in super::super) fn move_named_pitch(holder: &mut Fragment, step: &str, alte
     let Some(base) = Pitch::parse(&format!("{letter}4")) else {
         return;
     };
-    let signs: i32 = text(holder, alter).and_then(|t| t.parse().ok()).unwrap_or(0);
-    let moved = Pitch::new(base.step, signs * 100, octave).moved(by);
+    let signs = text(holder, alter).and_then(|t| alteration(&t)).unwrap_or(0);
+    let moved = Pitch::new(base.step, signs, octave).moved(by);
     let moved = if is_rest { moved } else { moved.simplest() };
     for child in &mut holder.children {
         if child.name == step {
