@@ -57,6 +57,13 @@ impl Content {
         note_line(note.bar, note.offset, sound, Interval::UNISON, part.sounding(id))
     }
 
+    /// The notes and marks of another line of the part.
+    pub(super) fn take_in(&mut self, other: Content) {
+        self.notes.extend(other.notes);
+        self.marks.extend(other.marks);
+        self.sort();
+    }
+
     pub(super) fn sort(&mut self) {
         self.notes.sort_unstable();
         self.marks.sort_unstable();
@@ -235,7 +242,7 @@ impl PartJob<'_, '_, '_> {
             };
             out.notes.push(note_line(bar, note.offset + shift, sound, Interval::UNISON, self.source.sounding(s)));
         }
-        for e in self.edition.struck() {
+        for e in self.edition.struck().filter(|e| self.is_compared(*e)) {
             let note = &self.edition.notes[e];
             let Some((bar, fate)) = self.edition_bar(rows, note.bar) else {
                 continue;

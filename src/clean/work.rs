@@ -4,6 +4,7 @@
 use super::decisions::{self, Decided};
 use super::expect::{self, Content};
 use super::job::PartJob;
+use super::merge::Merged;
 use super::{Decision, Failure, Policy, Restore, Sides, Summary, left};
 use crate::collate::BarPair;
 use crate::musicxml::Plan;
@@ -32,9 +33,11 @@ impl Work<'_, '_> {
     }
 }
 
-/// `left`: the rows that stay as the edition has them, whatever was decided.
+/// `lines`: the parts that are laid beside the source line by line. `left`: the
+/// rows that stay as the edition has them, whatever was decided.
 pub(super) fn work<'a, 'i>(
     sides: Sides<'a, 'i>,
+    lines: &'a [Merged],
     policy: &Policy,
     left: &BTreeSet<usize>,
 ) -> Result<Work<'a, 'i>, Failure> {
@@ -50,7 +53,20 @@ pub(super) fn work<'a, 'i>(
         changed_rows: (0..shape.len()).filter(|row| is_changed(shape[*row])).collect(),
         shape: shape.clone(),
     };
-    for (index, part) in sides.edition.parts.iter().enumerate() {
+    for (index, part) in sides.edition.printed().iter().enumerate() {
+        if let Some(merged) = lines.iter().find(|m| m.part == index) {
+            let decisions = merged.lines.iter().flat_map(|at| std::mem::take(&mut decided.findings[*at])).collect();
+            let job = PartJob::of_lines(&sides, merged, policy, decisions, &shape, &mut out.warnings);
+            job.rewrite(&mut out.plan, &mut out.summary, &mut out.warnings);
+            let mut expected = job.expected();
+            expected.take_in(expect::unmatched(&merged.rest, &shape));
+            out.expected.push(expected);
+            let mut decisions = job.decisions.into_iter();
+            for at in &merged.lines {
+                out.decisions[*at] = decisions.by_ref().take(sides.findings[*at].findings.len()).collect();
+            }
+            continue;
+        }
         let at = sides.collation.parts.iter().position(|a| a.edition == index);
         let Some(at) = at else {
             out.summary.parts_left += 1;
@@ -84,12 +100,14 @@ fn not_cleaned(sides: Sides, did: &Summary) -> Vec<String> {
         (false, true) => "; bars that came back are rests there",
         (true, true) => "; bars that went are gone there too, bars that came back are rests there",
     };
-    let is_cleaned = |part: &usize| sides.collation.parts.iter().any(|a| a.edition == *part);
+    let is_cleaned =
+        |part: &usize| sides.collation.parts.iter().any(|a| sides.edition.printed_part_of(a.edition) == *part);
     let alone = &sides.collation.unmatched_edition;
-    let (alone, unasked): (Vec<usize>, Vec<usize>) =
-        (0..sides.edition.parts.len()).filter(|p| !is_cleaned(p)).partition(|p| alone.contains(p));
+    let (_, unasked): (Vec<usize>, Vec<usize>) =
+        (0..sides.edition.printed().len()).filter(|p| !is_cleaned(p)).partition(|p| alone.contains(p));
+    let alone = alone.clone();
     let said = |parts: Vec<usize>, why: &str| {
-        let names: Vec<&str> = parts.iter().map(|p| sides.edition.parts[*p].spoken()).collect();
+        let names: Vec<_> = parts.iter().map(|p| sides.edition.parts[*p].spoken()).collect();
         let (noun, verb) = if names.len() == 1 { ("part", "was") } else { ("parts", "were") };
         (!names.is_empty()).then(|| format!("{noun} {} {verb} not cleaned{why}{bars}", names.join(", ")))
     };
@@ -123,7 +141,7 @@ fn kept_rows(sides: Sides, decided: &Decided, left: &BTreeSet<usize>) -> BTreeSe
 /// What becomes of each row where only one side has a bar.
 fn shape(sides: Sides, kept: &BTreeSet<usize>, restored: bool) -> Vec<Fate> {
     let fate = |(row, pair): (usize, &BarPair)| {
-        let restored = restored && !kept.contains(&row);
+        let restored = restored && !pair.outside && !kept.contains(&row);
         match (pair.edition, pair.source) {
             (Some(edition), None) if restored => Fate::Drop { edition },
             (Some(edition), source) => Fate::Keep { edition, source, shift: pair.shift },

@@ -160,6 +160,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 staves: 1,
                 octave_is_told: false,
                 drawn_from: Vec::new(),
+                line: crate::score::Line::default(),
             },
             marks: Collector::default(),
             odd: Oddities::default(),

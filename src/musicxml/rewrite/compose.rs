@@ -167,6 +167,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let divisions = times.fold(divisions, |d, t| lcm(d, t.denom()));
         let ticks = |t: Time| (t * Time::from(divisions)).to_integer();
         let mut timed = self.timed.get(&row).cloned().unwrap_or_default();
+        timed.extend(self.directions_alone(row));
         timed.sort_by_key(|t| t.0);
         let mut timed = timed.into_iter().peekable();
         let shift = self.fates[row].shift();
@@ -212,6 +213,14 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             }
         }
         let end = source.part.bars[bar].length + shift;
+        let alone = self.music_alone(row, divisions, source.part.bars[bar].length);
+        for (at, length, fragment) in alone {
+            if let Some(at) = at {
+                jump(at, &mut cursor, &mut out);
+            }
+            out.push(fragment);
+            cursor += length;
+        }
         if !notes.is_empty() {
             jump(end.max(cursor), &mut cursor, &mut out);
         }
