@@ -8,6 +8,7 @@ use super::meetings::{Meetings, Unit, meet};
 use super::parts::{self, Choice, Pair, Pairing};
 use crate::pitch::Interval;
 use crate::score::{Line, Score};
+use crate::time::Time;
 use rustc_hash::FxHashSet;
 use std::cmp::Reverse;
 
@@ -18,13 +19,15 @@ const LEAST_MET: f64 = 0.4;
 /// The same where the two are alone, and nothing else speaks for them.
 const LEAST_ALONE: f64 = 0.45;
 /// A line that follows another's source doubles so much of it at least.
-const LEAST_DOUBLED: f64 = 0.5;
+const LEAST_DOUBLED: f64 = 0.75;
 /// A line that is one of several in another brings so much of its own.
 const LEAST_OWN: f64 = 0.3;
 /// Voices that go apart have so much of the one line, and none of another.
 const CLEANLY: f64 = 0.8;
 /// Staves of parts that else belong together may be as much rewritten.
 const LEAST_REWRITTEN: f64 = 0.12;
+/// In a line that is one, so few of the notes are struck together with another.
+const MOST_TOGETHER: f64 = 0.05;
 /// Fewer notes than this meet by chance.
 const FEWEST: usize = 3;
 
@@ -258,6 +261,17 @@ impl Made<'_> {
                 if parts_of_it.is_empty() || whole { theirs } else { self.shared_out(a, &parts_of_it, *b, theirs) };
             return self.pair(ours, theirs);
         }
+        if self.is_one_line(a) {
+            let (ours, theirs) = (self.staff_of_edition(a), self.staff_of_source(those[0]));
+            self.pair(ours, theirs);
+            let found =
+                wandering(&self.edition.parts[ours], self.source, theirs, self.pairs[self.pairs.len() - 1].interval);
+            if let Some(line) = found {
+                self.source.parts.push(line);
+                self.pairs.last_mut().expect("just made").source = self.source.parts.len() - 1;
+            }
+            return;
+        }
         if let Some(voices) = self.voices_apart(a, those) {
             for (unit, b) in voices {
                 let unit = &self.meetings.edition[unit];
@@ -276,6 +290,16 @@ impl Made<'_> {
             _ => together(self.source, &parts),
         };
         self.pair(ours, theirs);
+    }
+
+    /// Whether hardly two notes of a staff are struck together: what it has of two parts it has one after the other.
+    fn is_one_line(&self, a: usize) -> bool {
+        let part = &self.edition.parts[self.ours[a].part];
+        let mut onsets: Vec<Time> =
+            part.struck().filter(|n| part.notes[*n].staff == self.ours[a].staff).map(|n| part.onset(n)).collect();
+        onsets.sort_unstable();
+        let together = onsets.windows(2).filter(|two| two[0] == two[1]).count();
+        (together as f64) < MOST_TOGETHER * onsets.len() as f64
     }
 
     /// The voices of a staff, where each has one of the source's staves to itself.
