@@ -109,3 +109,206 @@ fn slurs_and_hairpins_of_a_part_without_counterpart_go_with_the_bar_they_end_in(
     let clean = cleaned(&rest, &source);
     assert_eq!(told(&clean, 1).last().unwrap(), "6:2 G4 2");
 }
+
+#[test]
+fn a_bar_comes_back_before_the_first_with_all_that_holds() {
+    let whole = TUNE.join("|");
+    let source = scores(&[(flute(), &whole)]);
+    let edition = scores(&[(flute(), &TUNE[1..].join("|")), (oboe(), "A4w | G4h F#4h | G4w | A4h G4h | D4w")]);
+    let clean = cleaned(&edition, &source);
+    let first = clean.split("</measure>").next().unwrap();
+    for name in ["divisions", "key", "time", "clef"] {
+        assert_eq!(clean.matches(&format!("<{name}>")).count(), 2, "{name}: {clean}");
+        assert!(first.contains(&format!("<{name}>")), "{name}: {first}");
+    }
+}
+
+/// The same music with another way to write common time.
+fn common(text: &str) -> String {
+    text.replace("<time>", "<time symbol=\"common\">")
+}
+
+#[test]
+fn a_signature_that_holds_is_not_said_again() {
+    let bars = |at: usize, bar: &str| {
+        let mut bars = TUNE.to_vec();
+        bars[at] = bar;
+        bars.join("|")
+    };
+    // C against 4/4, and a bar that comes back, one that goes, one written again.
+    let source = scores(&[(flute(), &TUNE.join("|"))]);
+    for music in [
+        [TUNE[0], TUNE[1], TUNE[3], TUNE[4], TUNE[5]].join("|"),
+        [TUNE[0], TUNE[1], "E5s F#5s G5s A5s B5e A5e G5q D5q", TUNE[2], TUNE[3], TUNE[4], TUNE[5]].join("|"),
+        bars(2, "B4h C5e B4e A4e G4e"),
+        [TUNE[1], TUNE[2], TUNE[3], TUNE[4], TUNE[5]].join("|"),
+    ] {
+        let edition = common(&scores(&[(flute(), &music), (oboe(), &TUNE.join("|"))]));
+        let edition = scores_of_equal_length(&edition);
+        let clean = cleaned(&edition, &source);
+        assert_eq!(clean.matches("<time").count(), 2, "{clean}");
+    }
+    // Another time in a bar that is written again.
+    let other = bars(2, "@3/4 B4h C5e B4e A4e G4e");
+    let edition = scores(&[(flute(), &other.replace(TUNE[3], &format!("@4/4 {}", TUNE[3])))]);
+    assert_eq!(cleaned(&edition, &source).matches("<time>").count(), 1);
+    let clef = "</time>\n      </attributes>\n      <attributes>\n        <clef>\n          <sign>C</sign>\n          \
+                <line>1</line>\n        </clef>\n      </attributes>";
+    let at = edition.match_indices("</time>").nth(1).unwrap().0;
+    let apart = format!("{}{}", &edition[..at], edition[at..].replacen("</time>\n      </attributes>", clef, 1));
+    assert_eq!(cleaned(&apart, &source).matches("<time>").count(), 1);
+}
+
+/// Cuts or fills up the second part to the bars of the first.
+fn scores_of_equal_length(text: &str) -> String {
+    let parts: Vec<&str> = text.split("  <part id=").collect();
+    let bars = |part: &str| part.matches("<measure ").count();
+    let wanted = bars(parts[1]);
+    let mut second = parts[2].to_string();
+    while bars(&second) > wanted {
+        let from = second.rfind("    <measure ").unwrap();
+        let to = second.rfind("  </part>").unwrap();
+        second.replace_range(from..to, "");
+    }
+    while bars(&second) < wanted {
+        let from = second.rfind("    <measure ").unwrap();
+        let to = second.rfind("  </part>").unwrap();
+        let last = second[from..to].replace("<measure number=\"", "<measure number=\"1");
+        second.insert_str(to, &last);
+    }
+    format!("{}  <part id={}  <part id={second}", parts[0], parts[1])
+}
+
+#[test]
+fn a_slur_comes_with_its_grace_note() {
+    let music = "G4q A4e B4e C5q D5q | E5e D5e C5e B4e g:B4(slur[) A4h(slur]) | B4q G4q C5e B4e A4e G4e";
+    let source = scores(&[(flute(), music)]);
+    let edition = source.replace("<grace/>", "<grace slash=\"yes\"/>");
+    assert_eq!(compare(&edition, &source).clean, source);
+    assert_eq!(compare(&source, &edition).clean, edition);
+    // Another grace note, in a voice by another name.
+    let other = scores(&[(flute(), &music.replace("g:B4", "g:G4"))]).replace("<voice>1<", "<voice>3<");
+    assert_eq!(cleaned(&other, &source), source.replace("<voice>1<", "<voice>3<"));
+}
+
+#[test]
+fn a_direction_stands_where_the_divisions_could_not_say() {
+    let music = TUNE.join("|").replace("C5e. B4s", "C5e B4e");
+    let fine = scores(&[(Style { divisions: 48, ..flute() }, &music.replacen("G4q", "\"dolce\" G4q", 1))]);
+    let fine = fine.replacen("      </direction>", "        <offset>5</offset>\n      </direction>", 1);
+    let plain = scores(&[(Style { divisions: 2, ..flute() }, &music)]);
+    let clean = cleaned(&plain, &fine);
+    assert_eq!(told(&clean, 0).last().unwrap(), "words 1 to nowhere");
+    // In the middle of a bar, beside other marks.
+    let later = scores(&[(Style { divisions: 48, ..flute() }, &music.replacen("C5q D5q", "\"dolce\" C5q %p D5q", 1))]);
+    let later = later.replacen("      </direction>", "        <offset>5</offset>\n      </direction>", 1);
+    cleaned(&plain, &later);
+}
+
+fn figures(text: &str, at: &str, figures: &[(&str, i64)]) -> String {
+    let told = figures.iter().map(|(number, ticks)| {
+        format!(
+            "      <figured-bass>\n        <figure>\n          <figure-number>{number}</figure-number>\n        \
+             </figure>\n        <duration>{ticks}</duration>\n      </figured-bass>\n"
+        )
+    });
+    text.replacen(&format!("      <direction>\n        <direction-type>\n          <words>{at}</words>\n        </direction-type>\n      </direction>\n"), &told.collect::<String>(), 1)
+}
+
+#[test]
+fn figures_over_one_note_come_back_in_their_order() {
+    let bass = "G3h C3h | \"x\" D3w | G3h E3h | C3q D3q G3h";
+    let source = |style: Style| scores(&[(style, bass)]);
+    let style = || Style { divisions: 2, ..flute() };
+    let of = |told: &[(&str, i64)]| figures(&source(style()), "x", told);
+    let whole = of(&[("4", 4), ("3", 4)]);
+    for lacking in [of(&[]), of(&[("4", 8)]), of(&[("6", 4), ("5", 2), ("3", 2)]), of(&[("6", 2), ("4", 2), ("3", 4)])]
+    {
+        let clean = cleaned(&lacking, &whole);
+        assert_eq!(told(&clean, 0)[8..].len(), 2, "{clean}");
+    }
+    assert_eq!(told(&cleaned(&whole, &of(&[])), 0).len(), 8);
+    let (three, one) = (of(&[("6", 3), ("5", 3), ("3", 2)]), of(&[("5", 8)]));
+    cleaned(&one, &three);
+    cleaned(&three, &one);
+    // In a bar that is written again.
+    let other = figures(&scores(&[(style(), &bass.replace("D3w", "D3h D3h"))]), "x", &[("4", 4)]);
+    cleaned(&other, &whole);
+}
+
+#[test]
+fn two_voices_of_the_source_are_two_in_the_copy() {
+    let source = scores(&[(flute(), "G4q A4q B4q C5q & E4h G4h | D5h G4h | A4q F#4q G4h & E4h D4h | G4w")]);
+    let edition = scores(&[(flute(), "E4+G4q A4q G4+B4q C5q | D5h G4h | E4+A4q F#4q D4+G4h | G4w")]);
+    let clean = cleaned(&edition, &source);
+    assert_eq!(clean.matches("<voice>2</voice>").count(), 4, "{clean}");
+    // A name that the other staff has is not free.
+    let two = |music: &str| scores(&[(flute(), music)]);
+    let source = two("G4q A4q B4q C5q & E4h G4h & 2:C3w | D5h G4h & 2:C3w & 2:rw | G4w & 2:G2w & 2:rw")
+        .replace("<voice>2</voice>\n        <type>half</type>\n", "<voice>5</voice>\n        <type>half</type>\n");
+    let edition = two("E4+G4q A4q G4+B4q C5q & 2:C3w | D5h G4h & 2:C3w | G4w & 2:G2w");
+    let clean = cleaned(&edition, &source);
+    assert!(!clean.contains("<voice>2</voice>\n        <type>half</type>"), "{clean}");
+}
+
+#[test]
+fn a_part_without_counterpart_rests_on_all_its_staves_as_long_as_the_others() {
+    let whole = "G4q A4e B4e C5q D5q | E5e D5e C5e B4e A4h | @3/4 B4q G4q C5q | A4q F#4q D4q | @4/4 D5q C5e B4e A4q G4q | A4e B4e C5e A4e G4h";
+    let source = scores(&[(flute(), whole)]);
+    let cut = whole.replace("@3/4 B4q G4q C5q |", "@3/4");
+    let own = "G4w & 2:G2w | A4w & 2:A2w | @3/4 A4q F#4q D4q & 2:D3q 2:D3h | @4/4 G4w & 2:G2w | A4h G4h & 2:G2w";
+    let edition = scores(&[(flute(), &cut), (oboe(), own)]);
+    let clean = cleaned(&edition, &source);
+    assert_eq!(clean.matches("<rest measure=\"yes\"/>").count(), 2);
+    assert_eq!(clean.matches("<time>").count(), 6);
+}
+
+#[test]
+fn clefs_and_double_bars_inside_a_bar_written_again_stay_in_their_place() {
+    let source = scores(&[(flute(), &TUNE.join("|"))]);
+    let edition = scores(&[(flute(), &TUNE.join("|").replace("B4q G4q C5e B4e A4e G4e", "B4q G4q C5q \"x\" A4e G4e"))]);
+    let direction = "      <direction>\n        <direction-type>\n          <words>x</words>\n        </direction-type>\n      </direction>\n";
+    let clef = "      <attributes>\n        <clef>\n          <sign>C</sign>\n          <line>3</line>\n        </clef>\n      </attributes>\n";
+    let bar = "      <barline location=\"middle\">\n        <bar-style>light-light</bar-style>\n      </barline>\n";
+    let edited = edition.replace(direction, clef);
+    let clean = cleaned(&edited, &source);
+    let after: Vec<&str> = clean.split("<line>3</line>").nth(1).unwrap().split("</measure>").collect();
+    assert_eq!(after[0].matches("<note>").count(), 2, "{clean}");
+    let doubled = source.replacen(
+        "          <step>C</step>\n          <octave>5</octave>\n        </pitch>\n        <duration>24",
+        "@",
+        3,
+    );
+    assert!(doubled.contains('@'));
+    // A double bar of the source's in a bar that stays and in one that does not.
+    let with_bar = |text: &str| {
+        let third = text.match_indices("<measure ").nth(2).unwrap().0;
+        let note = third + text[third..].match_indices("      <note>").nth(2).unwrap().0;
+        format!("{}{bar}{}", &text[..note], &text[note..])
+    };
+    cleaned(&source, &with_bar(&source));
+    cleaned(&with_bar(&source), &source);
+    cleaned(&edited, &with_bar(&source));
+}
+
+#[test]
+fn a_part_without_counterpart_follows_time_and_repeats() {
+    let source = scores(&[(flute(), &TUNE.join("|"))]);
+    let music = TUNE.join("|");
+    let edition =
+        [TUNE[0], &format!("[: {}", TUNE[1]), TUNE[2], &format!("{} :]", TUNE[3]), TUNE[4], TUNE[5]].join("|");
+    let own = |signs: [&str; 2]| format!("G4w | {} A4w | G4w | F#4w {} | G4w | D4w", signs[0], signs[1]);
+    let repeated = scores(&[(flute(), &edition), (oboe(), &own(["[:", ":]"]))]);
+    assert!(!cleaned(&repeated, &source).contains("<repeat"));
+    let plain = scores(&[(flute(), &music), (oboe(), &own(["", ""]))]);
+    let source = scores(&[(flute(), &edition)]);
+    assert_eq!(cleaned(&plain, &source).matches("<repeat").count(), 4);
+    assert_eq!(cleaned(&repeated, &source), repeated);
+    // Another time, said over all bars.
+    let halves =
+        scores(&[(Style { time: (2, 2), ..flute() }, &music), (Style { time: (2, 2), ..oboe() }, &own(["", ""]))]);
+    let plain = scores(&[(flute(), &music)]);
+    let clean = cleaned(&halves, &plain);
+    assert_eq!(clean.matches("<beats>4</beats>").count(), 2);
+    assert!(!clean.contains("<beats>2</beats>"));
+}

@@ -4,10 +4,9 @@
 use super::job::PartJob;
 use super::marks::Verdict;
 use crate::findings::{Finding, Subject};
-use crate::musicxml::moved_signs;
 use crate::musicxml::rewrite::Fate;
 use crate::pitch::{Interval, Pitch};
-use crate::score::{Category, Mark, Meter, NoteId, Part, Place, Sound};
+use crate::score::{Category, Element, Mark, MarkId, Meter, NoteId, Part, Place, Sound};
 use crate::time::Time;
 use std::collections::{BTreeMap, HashMap};
 
@@ -44,7 +43,7 @@ pub struct MarkLine {
 impl Content {
     /// What a part holds as it stands.
     pub fn of(part: &Part) -> Content {
-        unmatched(part, &Fate::all_kept(part))
+        unmatched(part, &Fate::all_kept(part), &[])
     }
 
     /// A struck note of a part, its pitch moved.
@@ -55,13 +54,6 @@ impl Content {
             other => other,
         };
         note_line(note.bar, note.offset, sound, Interval::UNISON, part.sounding(id))
-    }
-
-    /// The notes and marks of another line of the part.
-    pub(super) fn take_in(&mut self, other: Content) {
-        self.notes.extend(other.notes);
-        self.marks.extend(other.marks);
-        self.sort();
     }
 
     pub(super) fn sort(&mut self) {
@@ -89,10 +81,7 @@ pub(super) fn mark_line(mark: &Mark, at: (usize, Time), end: Option<(usize, Time
             _ => p.moved(by).sound().to_string(),
         })
         .collect();
-    let meaning = match &*mark.kind {
-        "figured-bass" => moved_signs(mark, by),
-        _ => format!("{} {}", mark.meaning, names.join(" ")),
-    };
+    let meaning = format!("{} {}", mark.meaning, names.join(" "));
     MarkLine { bar: at.0, offset: at.1, end, category: mark.category, meaning: meaning.trim().to_string() }
 }
 
@@ -102,7 +91,7 @@ fn is_trill(mark: &Mark) -> bool {
 }
 
 /// The result's bar for each row.
-fn numbered(fates: &[Fate]) -> Vec<Option<usize>> {
+pub(super) fn numbered(fates: &[Fate]) -> Vec<Option<usize>> {
     let mut next = 0;
     fates
         .iter()
@@ -115,12 +104,12 @@ fn numbered(fates: &[Fate]) -> Vec<Option<usize>> {
         .collect()
 }
 
-/// A part without a source keeps what is its own, but for bars that go.
-pub fn unmatched(part: &Part, fates: &[Fate]) -> Content {
+/// A part without a source keeps what is its own, but for bars that go, and some marks.
+pub(super) fn unmatched(part: &Part, fates: &[Fate], gone: &[MarkId]) -> Content {
     let bars = numbered(fates);
     let mut out = Content { part: part.id.clone(), bars: bars.iter().flatten().count(), ..Content::default() };
     let mut row_of: HashMap<usize, usize> = HashMap::new();
-    let mut last = (0, Meter::default());
+    let mut last = part.bars.first().map_or((0, Meter::default()), |b| (b.fifths, b.meter));
     for (row, fate) in fates.iter().enumerate() {
         if let Fate::Keep { edition, .. } = fate
             && let Some(bar) = part.bars.get(*edition)
@@ -157,7 +146,8 @@ pub fn unmatched(part: &Part, fates: &[Fate]) -> Content {
     }
     let comes_back: Vec<usize> =
         (fates.iter().zip(&bars)).filter(|(f, _)| matches!(f, Fate::Fresh { .. })).filter_map(|(_, b)| *b).collect();
-    for mark in part.marks.iter().filter(|m| m.category != Category::Signature) {
+    let stays = |(id, mark): &(MarkId, &Mark)| mark.category != Category::Signature && !gone.contains(id);
+    for (_, mark) in part.marks.iter().enumerate().filter(stays) {
         let Some(bar) = place(mark.at.bar) else { continue };
         let end = mark.end.and_then(|e| place(e.bar).map(|b| (b, e.offset)));
         // A slur does not go over a bar of rest, and no line ends nowhere.
@@ -242,7 +232,7 @@ impl PartJob<'_, '_, '_> {
             };
             out.notes.push(note_line(bar, note.offset + shift, sound, Interval::UNISON, self.source.sounding(s)));
         }
-        for e in self.edition.struck().filter(|e| self.is_compared(*e)) {
+        for e in self.edition.struck() {
             let note = &self.edition.notes[e];
             let Some((bar, fate)) = self.edition_bar(rows, note.bar) else {
                 continue;
@@ -278,6 +268,8 @@ impl PartJob<'_, '_, '_> {
     fn expect_marks(&self, rows: &[Option<usize>], out: &mut Content) {
         let decisions = self.mark_decisions();
         let mut source: Vec<usize> = self.restored_signs();
+        let graces: Vec<Element> = self.gone_graces(&decisions).flat_map(|m| m.elements.iter().copied()).collect();
+        let is_gone = |place: Place| place.note.is_some_and(|n| graces.contains(&self.edition.notes[n].element));
         for pair in self.alignment.marks.iter() {
             match self.verdict(pair, &decisions) {
                 Verdict::Edition => {
@@ -285,8 +277,11 @@ impl PartJob<'_, '_, '_> {
                     let composed = [Some(mark.at), mark.end].into_iter().flatten().any(|p| {
                         self.edition_bar(rows, p.bar).is_none_or(|(_, fate)| !matches!(fate, Fate::Keep { .. }))
                     });
+                    // What stood on a grace note goes with it.
+                    let torn = is_gone(mark.at) || mark.end.is_some_and(is_gone);
                     match pair.source {
-                        Some(s) if composed && pair.same => source.push(s),
+                        Some(s) if (composed || torn) && pair.same => source.push(s),
+                        _ if torn && mark.category != Category::Grace => {}
                         _ => self.expect_edition_mark(mark, composed, rows, out),
                     }
                 }
@@ -335,48 +330,59 @@ impl PartJob<'_, '_, '_> {
         }
     }
 
-    /// Whether a bar of the edition has another key, and another time, than the bar before it.
-    fn says(&self, fate: &Fate) -> (bool, bool) {
-        let Some(bar) = fate.edition().filter(|b| *b > 0) else { return (true, true) };
-        let (before, own) = (&self.edition.bars[bar - 1], &self.edition.bars[bar]);
-        (own.fifths != before.fifths, own.meter != before.meter)
-    }
-
     /// Each bar's signatures: the source's where they are restored.
     fn expect_signatures(&self, out: &mut Content) {
-        let restored = self.with(|f| f.category == Category::Signature).any(|(_, undone)| undone);
-        let fifths = self.alignment.interval.fifths();
-        let mut last = (self.edition.bars.first().map_or(0, |b| b.fifths), Meter::default());
-        let mut follows = false;
-        let mut transpose = self.edition.bars.first().map_or(0, |b| b.transpose.fifths());
-        for fate in self.fates.iter().filter(|f| f.is_in_result()) {
-            transpose =
-                fate.edition().and_then(|b| self.edition.bars.get(b)).map_or(transpose, |b| b.transpose.fifths());
-            let source = fate.source().filter(|b| *b < self.source.bars.len());
-            let theirs =
-                source.map(|b| (self.source.sounding_fifths(b) + fifths - transpose, self.source.bars[b].meter));
-            match fate.edition().and_then(|b| self.edition.bars.get(b)) {
-                Some(bar) => {
-                    let ours = (bar.fifths, bar.meter);
-                    follows = theirs.is_some_and(|t| t.0 == ours.0);
-                    let near = theirs.is_some_and(|t| (t.0 - ours.0).abs() <= 1);
-                    last = match theirs.filter(|_| restored) {
-                        Some(theirs) if near => (ours.0, theirs.1),
-                        Some(theirs) => theirs,
-                        // A bar that is the edition's own goes on in what was restored before it.
-                        None if restored && source.is_none() => {
-                            let (key, time) = self.says(fate);
-                            (if key { ours.0 } else { last.0 }, if time { ours.1 } else { last.1 })
-                        }
-                        None => ours,
-                    };
-                }
-                None => {
-                    let theirs = theirs.unwrap_or(last);
-                    last = (if follows { theirs.0 } else { last.0 }, theirs.1);
-                }
-            }
-            out.signatures.push(last);
-        }
+        let by = Some(self.alignment.interval.fifths());
+        out.signatures = signatures(self.edition, self.source, &self.fates, self.restores_signatures(), by);
     }
+}
+
+/// Each bar's signatures: the source's time, and its key moved by so many
+/// fifths, where they are restored. Without an interval keys are the part's own.
+pub(super) fn signatures(
+    edition: &Part,
+    source: &Part,
+    fates: &[Fate],
+    restored: bool,
+    by: Option<i32>,
+) -> Vec<(i32, Meter)> {
+    let first = edition.bars.first();
+    let mut last = first.map_or((0, Meter::default()), |b| (b.fifths, b.meter));
+    let mut follows = false;
+    let mut transpose = first.map_or(0, |b| b.transpose.fifths());
+    let mut out = Vec::new();
+    for fate in fates.iter().filter(|f| f.is_in_result()) {
+        let own = fate.edition().and_then(|b| edition.bars.get(b));
+        transpose = own.map_or(transpose, |b| b.transpose.fifths());
+        let bar = fate.source().filter(|b| *b < source.bars.len());
+        let key = bar.zip(by).map(|(b, by)| source.sounding_fifths(b) + by - transpose);
+        // A source that says no time leaves the edition's.
+        let time = bar.filter(|b| says_time(source, *b)).map(|b| source.bars[b].meter);
+        let Some(own) = own else {
+            last = (key.filter(|_| follows).unwrap_or(last.0), time.unwrap_or(last.1));
+            out.push(last);
+            continue;
+        };
+        follows = key == Some(own.fifths);
+        let near = key.is_none_or(|k| (k - own.fifths).abs() <= 1);
+        last = match (bar, fate.edition()) {
+            (Some(_), _) if restored => {
+                (if near { own.fifths } else { key.unwrap_or(own.fifths) }, time.unwrap_or(own.meter))
+            }
+            // A bar that is the edition's own goes on in what was restored before it.
+            (None, Some(bar)) if restored && bar > 0 => {
+                let before = &edition.bars[bar - 1];
+                let key = if own.fifths != before.fifths { own.fifths } else { last.0 };
+                (key, if own.meter != before.meter { own.meter } else { last.1 })
+            }
+            _ => (own.fifths, own.meter),
+        };
+        out.push(last);
+    }
+    out
+}
+
+/// Whether a part says in or before a bar which time it is in.
+fn says_time(part: &Part, bar: usize) -> bool {
+    part.marks.iter().any(|m| m.category == Category::Signature && m.kind == "time" && m.at.bar <= bar)
 }

@@ -1,7 +1,6 @@
 //! One part of the edition with its source: what becomes of its bars, notes
 //! and marks.
 
-use super::merge::Merged;
 use super::{Decision, Policy, Sides, Summary};
 use crate::collate::PartAlignment;
 use crate::findings::{Finding, Subject};
@@ -23,8 +22,6 @@ pub(super) struct PartJob<'s, 'a, 'i> {
     /// What becomes of each finding.
     pub(super) decisions: Vec<Decision>,
     pub(super) fates: Vec<Fate>,
-    /// Whether each note of the edition is laid beside the source; `None` where all are.
-    compared: Option<&'a [bool]>,
 }
 
 impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
@@ -46,51 +43,27 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             policy,
             decisions,
             fates: shape.to_vec(),
-            compared: None,
         };
         job.settle(warnings);
         job
-    }
-
-    /// A part of which only some lines have a counterpart, or each another.
-    pub(super) fn of_lines(
-        sides: &'s Sides<'a, 'i>,
-        merged: &'a Merged,
-        policy: &'s Policy,
-        decisions: Vec<Decision>,
-        shape: &[Fate],
-        warnings: &mut Vec<String>,
-    ) -> Self {
-        let mut job = PartJob {
-            sides,
-            alignment: &merged.alignment,
-            edition: &sides.edition.parts[merged.part],
-            source: &merged.source,
-            findings: &merged.findings,
-            policy,
-            decisions,
-            fates: shape.to_vec(),
-            compared: Some(&merged.compared),
-        };
-        job.settle(warnings);
-        job
-    }
-
-    /// Whether a note of the edition is laid beside the source.
-    pub(super) fn is_compared(&self, note: NoteId) -> bool {
-        self.compared.is_none_or(|c| c[note])
     }
 
     pub(super) fn is_undone(&self, finding: usize) -> bool {
         self.decisions[finding] == Decision::Out
     }
 
+    pub(super) fn source_side(&self) -> SourceSide<'a, 'i> {
+        SourceSide { tree: self.sides.source_tree, part: self.source, alignment: self.alignment }
+    }
+
+    /// Whether the signatures become the source's; they do so all or none.
+    pub(super) fn restores_signatures(&self) -> bool {
+        self.with(|f| f.category == Category::Signature).any(|(_, undone)| undone)
+    }
+
     pub(super) fn rewrite(&self, plan: &mut Plan<'a, 'i>, summary: &mut Summary, warnings: &mut Vec<String>) {
-        let side = SourceSide { tree: self.sides.source_tree, part: self.source, alignment: self.alignment };
-        let mut rewrite = PartRewrite::new(plan, self.edition, Some(side), &self.fates);
-        rewrite.leave_alone(self.compared);
-        let signatures = self.with(|f| f.category == Category::Signature).any(|(_, undone)| undone);
-        rewrite.compose_bars(self.overrides(), signatures);
+        let mut rewrite = PartRewrite::new(plan, self.edition, Some(self.source_side()), &self.fates);
+        rewrite.compose_bars(self.overrides(), self.restores_signatures());
         summary.bars_rebuilt += self.fates.iter().filter(|f| matches!(f, Fate::Rebuild { .. })).count();
         summary.undone += self.decisions.iter().filter(|d| **d == Decision::Out).count();
         self.rewrite_notes(&mut rewrite, summary);

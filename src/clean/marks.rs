@@ -7,7 +7,7 @@ use crate::collate::MarkPair;
 use crate::findings::Subject;
 use crate::musicxml::apart::Look;
 use crate::musicxml::rewrite::PartRewrite;
-use crate::score::{Category, MarkId};
+use crate::score::{Category, Mark, MarkId};
 use std::collections::HashMap;
 
 impl<'a, 'i> PartJob<'_, 'a, 'i> {
@@ -34,6 +34,7 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
         let mut from_source: Vec<(MarkId, Look)> =
             self.restored_signs().into_iter().map(|m| (m, altered.clone())).collect();
         let (mut from_edition, mut plain) = (Vec::new(), Plain::default());
+        self.gone_graces(&decisions).for_each(|mark| rewrite.remove_graces(mark));
         for pair in &self.alignment.marks {
             let ours = pair.edition.map(|m| &self.edition.marks[m]);
             let composed = ours.is_some_and(|m| rewrite.is_in_composed_bar(m));
@@ -99,6 +100,16 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
             }
         }
         warnings.extend(plain.warnings(self));
+    }
+
+    /// The edition's grace notes that go, or have the source's in their place.
+    pub(super) fn gone_graces(
+        &self,
+        decisions: &HashMap<(Option<MarkId>, Option<MarkId>), Decision>,
+    ) -> impl Iterator<Item = &'a Mark> {
+        let pairs = self.alignment.marks.iter().filter(|p| self.verdict(p, decisions) != Verdict::Edition);
+        let marks = pairs.filter_map(|p| p.edition.map(|m| &self.edition.marks[m]));
+        marks.filter(|m| m.category == Category::Grace)
     }
 
     /// Whether the edition's mark of a pair is to be set apart.

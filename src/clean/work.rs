@@ -2,14 +2,14 @@
 //! of all parts in one plan.
 
 use super::decisions::{self, Decided};
-use super::expect::{self, Content};
+use super::expect::Content;
+use super::follow::Follower;
 use super::job::PartJob;
-use super::merge::Merged;
 use super::{Decision, Failure, Policy, Restore, Sides, Summary, left};
 use crate::collate::BarPair;
 use crate::musicxml::Plan;
-use crate::musicxml::rewrite::{Fate, PartRewrite};
-use std::collections::{BTreeMap, BTreeSet};
+use crate::musicxml::rewrite::Fate;
+use std::collections::BTreeSet;
 
 /// The changes, and what must come out.
 pub(super) struct Work<'a, 'i> {
@@ -33,11 +33,9 @@ impl Work<'_, '_> {
     }
 }
 
-/// `lines`: the parts that are laid beside the source line by line. `left`: the
-/// rows that stay as the edition has them, whatever was decided.
+/// `left`: the rows that stay as the edition has them, whatever was decided.
 pub(super) fn work<'a, 'i>(
     sides: Sides<'a, 'i>,
-    lines: &'a [Merged],
     policy: &Policy,
     left: &BTreeSet<usize>,
 ) -> Result<Work<'a, 'i>, Failure> {
@@ -49,39 +47,30 @@ pub(super) fn work<'a, 'i>(
         summary: Summary::default(),
         warnings: std::mem::take(&mut decided.warnings),
         expected: Vec::new(),
-        decisions: vec![Vec::new(); sides.findings.len()],
+        decisions: Vec::new(),
         changed_rows: (0..shape.len()).filter(|row| is_changed(shape[*row])).collect(),
         shape: shape.clone(),
     };
-    for (index, part) in sides.edition.printed().iter().enumerate() {
-        if let Some(merged) = lines.iter().find(|m| m.part == index) {
-            let decisions = merged.lines.iter().flat_map(|at| std::mem::take(&mut decided.findings[*at])).collect();
-            let job = PartJob::of_lines(&sides, merged, policy, decisions, &shape, &mut out.warnings);
-            job.rewrite(&mut out.plan, &mut out.summary, &mut out.warnings);
-            let mut expected = job.expected();
-            expected.take_in(expect::unmatched(&merged.rest, &shape));
-            out.expected.push(expected);
-            let mut decisions = job.decisions.into_iter();
-            for at in &merged.lines {
-                out.decisions[*at] = decisions.by_ref().take(sides.findings[*at].findings.len()).collect();
+    let jobs: Vec<PartJob> = (0..sides.collation.parts.len())
+        .map(|at| {
+            PartJob::new(&sides, at, policy, std::mem::take(&mut decided.findings[at]), &shape, &mut out.warnings)
+        })
+        .collect();
+    for (index, part) in sides.edition.parts.iter().enumerate() {
+        match jobs.iter().find(|job| job.alignment.edition == index) {
+            Some(job) => {
+                job.rewrite(&mut out.plan, &mut out.summary, &mut out.warnings);
+                out.expected.push(job.expected());
             }
-            continue;
+            None => {
+                out.summary.parts_left += 1;
+                let follower = Follower { part, leader: jobs.first(), fates: &shape };
+                follower.rewrite(&mut out.plan);
+                out.expected.push(follower.expected());
+            }
         }
-        let at = sides.collation.parts.iter().position(|a| a.edition == index);
-        let Some(at) = at else {
-            out.summary.parts_left += 1;
-            let mut rewrite = PartRewrite::new(&mut out.plan, part, None, &shape);
-            rewrite.compose_bars(BTreeMap::new(), false);
-            rewrite.finish();
-            out.expected.push(expect::unmatched(part, &shape));
-            continue;
-        };
-        let job =
-            PartJob::new(&sides, at, policy, std::mem::take(&mut decided.findings[at]), &shape, &mut out.warnings);
-        job.rewrite(&mut out.plan, &mut out.summary, &mut out.warnings);
-        out.expected.push(job.expected());
-        out.decisions[at] = job.decisions;
     }
+    out.decisions = jobs.into_iter().map(|job| job.decisions).collect();
     out.summary.bars_inserted = shape.iter().filter(|f| matches!(f, Fate::Fresh { .. })).count();
     out.summary.bars_removed = shape.iter().filter(|f| matches!(f, Fate::Drop { .. })).count();
     out.warnings.extend(not_cleaned(sides, &out.summary));
@@ -100,14 +89,12 @@ fn not_cleaned(sides: Sides, did: &Summary) -> Vec<String> {
         (false, true) => "; bars that came back are rests there",
         (true, true) => "; bars that went are gone there too, bars that came back are rests there",
     };
-    let is_cleaned =
-        |part: &usize| sides.collation.parts.iter().any(|a| sides.edition.printed_part_of(a.edition) == *part);
+    let is_cleaned = |part: &usize| sides.collation.parts.iter().any(|a| a.edition == *part);
     let alone = &sides.collation.unmatched_edition;
-    let (_, unasked): (Vec<usize>, Vec<usize>) =
-        (0..sides.edition.printed().len()).filter(|p| !is_cleaned(p)).partition(|p| alone.contains(p));
-    let alone = alone.clone();
+    let (alone, unasked): (Vec<usize>, Vec<usize>) =
+        (0..sides.edition.parts.len()).filter(|p| !is_cleaned(p)).partition(|p| alone.contains(p));
     let said = |parts: Vec<usize>, why: &str| {
-        let names: Vec<_> = parts.iter().map(|p| sides.edition.parts[*p].spoken()).collect();
+        let names: Vec<&str> = parts.iter().map(|p| sides.edition.parts[*p].spoken()).collect();
         let (noun, verb) = if names.len() == 1 { ("part", "was") } else { ("parts", "were") };
         (!names.is_empty()).then(|| format!("{noun} {} {verb} not cleaned{why}{bars}", names.join(", ")))
     };
@@ -141,7 +128,7 @@ fn kept_rows(sides: Sides, decided: &Decided, left: &BTreeSet<usize>) -> BTreeSe
 /// What becomes of each row where only one side has a bar.
 fn shape(sides: Sides, kept: &BTreeSet<usize>, restored: bool) -> Vec<Fate> {
     let fate = |(row, pair): (usize, &BarPair)| {
-        let restored = restored && !pair.outside && !kept.contains(&row);
+        let restored = restored && !kept.contains(&row);
         match (pair.edition, pair.source) {
             (Some(edition), None) if restored => Fate::Drop { edition },
             (Some(edition), source) => Fate::Keep { edition, source, shift: pair.shift },

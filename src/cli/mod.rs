@@ -5,7 +5,6 @@ mod clean;
 mod failure;
 mod input;
 mod keys;
-mod lines;
 mod marks;
 mod meant;
 mod mine;

@@ -3,7 +3,6 @@
 use super::audit::{Format, width};
 use super::failure::Failure;
 use super::input::{self, Octave};
-use super::lines::OneLine;
 use super::output::{Content, Output};
 use obelus::keys::Tempo;
 use obelus::report;
@@ -16,8 +15,9 @@ pub struct Args {
     /// The score, MusicXML; - reads standard input
     #[arg(required_unless_present = "list")]
     score: Option<PathBuf>,
-    #[command(flatten)]
-    line: OneLine,
+    /// Look only at this part: its id, name or number
+    #[arg(long, value_name = "P")]
+    part: Option<String>,
     /// Check every part looked at against this instrument [default: as its name tells]
     #[arg(long, value_name = "NAME")]
     instrument: Option<String>,
@@ -65,10 +65,9 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         return Ok(0);
     };
     let given: Vec<_> = args.instrument.as_deref().map(|n| table.find(n)).transpose()?.into_iter().collect();
-    let (file, mut reading) = input::load(path)?;
-    let wanted = args.line.find(&mut reading.score, &file)?;
+    let (file, reading) = input::load(path)?;
     let score = &reading.score;
-    let parts = input::on_instruments(score, wanted, &given, &table);
+    let parts = input::on_instruments(score, &file, args.part.as_deref(), &given, &table)?;
     let parts: Vec<_> = parts
         .into_iter()
         .map(|(place, on)| on.first().map_or((place, None, true), |(i, guessed)| (place, Some(*i), *guessed)))

@@ -96,7 +96,6 @@ mod tests {
             staves: 1,
             octave_is_told: false,
             drawn_from: vec![],
-            line: crate::score::Line::default(),
         }
     }
 

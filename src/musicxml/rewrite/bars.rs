@@ -2,9 +2,11 @@
 
 use super::super::fragment::Fragment;
 use super::super::marks::is_double;
-use super::super::tree::{Tree, child, child_text, element, text_of};
-use super::{Fate, PartRewrite};
-use crate::score::{Element, Part};
+use super::super::tree::{child, element, text_of};
+use super::compose::lcm;
+use super::holding::{Holding, State, leading, right_style};
+use super::{Fate, PartRewrite, voice_name};
+use crate::score::{Element, Note};
 use crate::time::Time;
 use roxmltree::Node;
 
@@ -42,25 +44,6 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         out
     }
 
-    /// Whether a bar has no source that would say its signatures, though others have.
-    fn goes_on(&self, fate: Fate) -> bool {
-        self.signatures_restored && fate.source().is_none() && fate.edition().is_some_and(|b| b > 0)
-    }
-
-    /// The time signature in force in a bar of the edition.
-    fn edition_time(&self, bar: usize) -> Option<Node<'a, 'i>> {
-        let tree = self.plan.tree();
-        let times = self.edition_times.get_or_init(|| times_in_force(self.part, |e| tree.node(e)));
-        times.get(bar).copied().flatten().map(|e| tree.node(e))
-    }
-
-    /// The same of the source.
-    fn source_time(&self, bar: usize) -> Option<Node<'a, 'i>> {
-        let source = self.source?;
-        let times = self.source_times.get_or_init(|| times_in_force(source.part, |e| source.node(e)));
-        times.get(bar).copied().flatten().map(|e| source.node(e))
-    }
-
     /// Writes rebuilt and fresh bars, takes dropped ones out, numbers all.
     pub(super) fn put_bars(&mut self) {
         self.settle_final_barline();
@@ -72,9 +55,10 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             }
         }
         let natural = self.fates.iter().all(|f| matches!(f, Fate::Keep { .. } | Fate::Absent));
-        if natural {
+        if natural && !self.signatures_restored && self.finer.is_empty() {
             return;
         }
+        let holdings = self.edition_holdings();
         let mut state = State::default();
         let mut anchor: Option<Element> = None;
         let mut moved_by = 0_i64;
@@ -94,17 +78,21 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                     let own = bar.divisions;
                     match fate {
                         Fate::Rebuild { source, .. } => {
+                            self.carry_over(row, &holdings[edition]);
                             let (content, divisions) = self.content(row, source, own);
                             // What holds in the bar stands before its notes.
-                            self.settle_attributes(row, edition, divisions, &mut state);
+                            self.settle_attributes(row, &holdings[edition], divisions, &mut state);
                             self.rebuild(edition, content);
                         }
-                        _ => self.settle_attributes(row, edition, own, &mut state),
+                        _ => {
+                            let divisions = self.finer.get(&edition).copied().unwrap_or(own);
+                            self.settle_attributes(row, &holdings[edition], divisions, &mut state);
+                        }
                     }
                     anchor = Some(self.measure(edition));
                 }
                 Fate::Fresh { source } => {
-                    let measure = self.fresh(row, source, &mut state, last_number + 1);
+                    let measure = self.fresh(row, source, holdings.first(), &mut state, last_number + 1);
                     let counted = measure.attributes.iter().all(|a| a != &("implicit".to_string(), "yes".to_string()));
                     if counted {
                         moved_by += 1;
@@ -125,7 +113,6 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                         && node.attribute("implicit") != Some("yes");
                     moved_by -= i64::from(counted);
                     self.plan.remove(measure);
-                    state.skipped(edition);
                     anchor = Some(measure);
                 }
                 Fate::Absent => {}
@@ -173,17 +160,25 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         for node in &old {
             self.plan.remove(element(*node));
         }
-        for fragment in content {
-            match old.first() {
-                Some(first) => self.plan.insert_before(element(*first), fragment),
-                None => self.plan.add_child(self.part.bars[edition].element, fragment),
-            }
+        // What stands before all notes stays before them.
+        let head = leading(measure).last();
+        match (head, old.first()) {
+            (Some(head), _) => content.into_iter().for_each(|f| self.plan.insert_after(element(head), f)),
+            (None, Some(first)) => content.into_iter().for_each(|f| self.plan.insert_before(element(*first), f)),
+            (None, None) => content.into_iter().for_each(|f| self.plan.add_child(self.part.bars[edition].element, f)),
         }
     }
 
     /// A new bar with the source's music.
-    fn fresh(&mut self, row: usize, bar: usize, state: &mut State, number: i64) -> Fragment {
-        let source = self.source;
+    fn fresh(
+        &mut self,
+        row: usize,
+        bar: usize,
+        first: Option<&Holding<'a, 'i>>,
+        state: &mut State,
+        number: i64,
+    ) -> Fragment {
+        let source = self.frame().filter(|s| bar < s.part.bars.len());
         let own = source.map(|s| (&s.part.bars[bar], s.node(s.part.bars[bar].element)));
         let mut measure = Fragment::new("measure").set("number", number);
         if let Some((_, node)) = own
@@ -193,33 +188,16 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             measure.set_attribute("number", node.attribute("number").unwrap_or("0"));
         }
         let near = self.nearest_edition_bar(row).unwrap_or(0);
-        let in_force = state.divisions.unwrap_or_else(|| self.part.bars.get(near).map_or(1, |b| b.divisions));
-        let (content, divisions) = self.content(row, bar, in_force);
-        let mut attributes = Fragment::new("attributes");
-        if state.divisions != Some(divisions) {
-            attributes.place(Fragment::leaf("divisions", divisions));
-            state.divisions = Some(divisions);
+        let in_force = state.divisions().unwrap_or_else(|| self.part.bars.get(near).map_or(1, |b| b.divisions));
+        let (mut content, mut divisions) = self.content(row, bar, in_force);
+        if content.is_empty() {
+            // A part that the source lacks rests.
+            let length =
+                own.map_or_else(|| self.part.bars.get(near).map_or(Time::from(4), |b| b.length), |o| o.0.length);
+            divisions = lcm(divisions, length.denom());
+            content = self.rests(near, length, divisions);
         }
-        let fifths = self.fifths.get(row).copied().unwrap_or(0);
-        if state.fifths.is_some_and(|f| f != fifths) || state.fifths.is_none() {
-            attributes.place(Fragment::new("key").with(Fragment::leaf("fifths", fifths)));
-            state.fifths = Some(fifths);
-        }
-        if let Some(meter) = self.source_time(bar).map(Fragment::copy)
-            && state.meter.as_ref() != Some(&meter)
-        {
-            attributes.place(meter.clone());
-            state.meter = Some(meter);
-        }
-        let is_first = self.fates[..row].iter().all(|f| !f.is_in_result());
-        if is_first && !self.part.bars.is_empty() {
-            for other in other_attributes(self.plan.tree(), self.part, 0..1) {
-                attributes.place(Fragment::copy(other));
-            }
-        }
-        if !attributes.children.is_empty() {
-            measure.children.push(attributes);
-        }
+        measure.children.extend(self.fresh_attributes(row, divisions, first, state));
         let mut barlines = self.barlines.remove(&row).unwrap_or_default();
         if let Some((_, node)) = own
             && !barlines.iter().any(|b| !b.0 && b.1.name == "bar-style")
@@ -239,154 +217,37 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             }
         };
         side(true, "left", &mut measure);
-        if content.is_empty() {
-            // A part that the source lacks rests.
-            let length =
-                own.map_or_else(|| self.part.bars.get(near).map_or(Time::from(4), |b| b.length), |o| o.0.length);
-            let ticks = (length * Time::from(divisions)).to_integer();
-            let rest = Fragment::new("note")
-                .with(Fragment::new("rest").set("measure", "yes"))
-                .with(Fragment::leaf("duration", ticks))
-                .with(Fragment::leaf("voice", 1));
-            measure.children.push(rest);
-        }
         measure.children.extend(content);
         side(false, "right", &mut measure);
         measure
     }
 
-    /// Makes sure that what a bar of the edition takes for granted still holds
-    /// when other bars than before come first.
-    fn settle_attributes(&mut self, row: usize, bar: usize, divisions: i64, state: &mut State) {
-        let tree = self.plan.tree();
-        let measure = tree.node(self.part.bars[bar].element);
-        let own = child(measure, "attributes");
-        let first = measure.children().find(|n| n.is_element() && MUSIC.contains(&n.tag_name().name()));
-        let leads = own.filter(|a| first.is_none_or(|f| a.range().start < f.range().start));
-        let declares = |name: &str| leads.and_then(|a| child(a, name));
-        let mut wanted: Vec<Fragment> = Vec::new();
-        match declares("divisions") {
-            Some(node) if divisions != self.part.bars[bar].divisions => {
-                self.plan.replace(element(node), Fragment::leaf("divisions", divisions));
-            }
-            Some(_) => {}
-            // Bars that went may have said what holds.
-            None if state.divisions.map_or(state.dropped_from.is_some(), |d| d != divisions) => {
-                wanted.push(Fragment::leaf("divisions", divisions));
-            }
-            None => {}
-        }
-        let fifths = self.fifths.get(row).copied().unwrap_or(self.part.bars[bar].fifths);
-        if declares("key").is_none() && state.fifths.map_or(state.dropped_from.is_some(), |f| f != fifths) {
-            wanted.push(Fragment::new("key").with(Fragment::leaf("fifths", fifths)));
-        }
-        let theirs = self.fates[row].source().filter(|_| self.signatures_restored);
-        let restored = theirs.and_then(|bar| self.source_time(bar));
-        let meter = match restored {
-            None if self.goes_on(self.fates[row]) && state.meter.is_some() => state.meter.clone(),
-            other => other.or_else(|| self.edition_time(bar)).map(Fragment::copy),
+    /// A bar of rest for each staff, in the voice that the part has on it.
+    fn rests(&self, near: usize, length: Time, divisions: i64) -> Vec<Fragment> {
+        let ticks = (length * Time::from(divisions)).to_integer();
+        let voice_on = |staff: u32| {
+            let near = self.part.bars.get(near).map_or(0..0, |b| b.notes.clone());
+            let on_staff = |n: &&Note| n.staff == staff;
+            let own = self.part.notes[near].iter().find(on_staff).or_else(|| self.part.notes.iter().find(on_staff));
+            own.map_or_else(|| staff.to_string(), |n| voice_name(self.plan.tree().node(n.element)))
         };
-        let unsaid = state.meter.is_some() || state.dropped_from.is_some();
-        if declares("time").is_none() && unsaid && state.meter != meter {
-            wanted.extend(meter.clone());
-        }
-        if let Some(from) = state.dropped_from {
-            for other in other_attributes(tree, self.part, from..bar) {
-                let mut own = leads.into_iter().flat_map(|a| a.children());
-                if !own.any(|n| same_kind(n, other)) {
-                    wanted.push(Fragment::copy(other));
-                }
+        let mut out = Vec::new();
+        for staff in 1..=self.part.staves.max(1) {
+            if staff > 1 {
+                out.push(Fragment::new("backup").with(Fragment::leaf("duration", ticks)));
             }
-        }
-        match leads {
-            Some(attributes) => wanted.into_iter().for_each(|w| self.plan.add_child(element(attributes), w)),
-            None if !wanted.is_empty() => {
-                let mut attributes = Fragment::new("attributes");
-                for fragment in wanted {
-                    attributes.place(fragment);
-                }
-                let elements = measure.children().filter(|n| n.is_element());
-                let head = elements.into_iter().find(|n| n.tag_name().name() != "print");
-                match head {
-                    Some(head) => self.plan.insert_before(element(head), attributes),
-                    None => self.plan.add_child(self.part.bars[bar].element, attributes),
-                }
+            let mut rest = Fragment::new("note")
+                .with(Fragment::new("rest").set("measure", "yes"))
+                .with(Fragment::leaf("duration", ticks));
+            let voice = voice_on(staff);
+            if !voice.is_empty() {
+                rest.place(Fragment::leaf("voice", voice));
             }
-            None => {}
+            if self.part.staves > 1 {
+                rest.place(Fragment::leaf("staff", staff));
+            }
+            out.push(rest);
         }
-        // After the bar its own last divisions hold.
-        let last = measure
-            .children()
-            .filter(|n| n.tag_name().name() == "attributes")
-            .filter_map(|a| child_text(a, "divisions").and_then(|t| t.parse().ok()))
-            .next_back();
-        state.divisions = Some(match last {
-            Some(last) if divisions == self.part.bars[bar].divisions => last,
-            _ => divisions,
-        });
-        state.fifths = Some(fifths);
-        state.meter = meter;
-        state.dropped_from = None;
+        out
     }
-}
-
-/// What holds at a point of the result.
-#[derive(Default)]
-struct State {
-    divisions: Option<i64>,
-    fifths: Option<i32>,
-    meter: Option<Fragment>,
-    dropped_from: Option<usize>,
-}
-
-impl State {
-    fn skipped(&mut self, bar: usize) {
-        self.dropped_from.get_or_insert(bar);
-    }
-}
-
-/// The style of a measure's right barline.
-fn right_style<'a, 'i>(measure: Node<'a, 'i>) -> Option<Node<'a, 'i>> {
-    let barlines = measure.children().filter(|n| n.tag_name().name() == "barline");
-    let right = barlines.filter(|b| b.attribute("location").unwrap_or("right") == "right");
-    right.filter_map(|b| child(b, "bar-style")).next_back()
-}
-
-/// The time signature in force in each bar.
-fn times_in_force<'a, 'i: 'a>(part: &Part, node: impl Fn(Element) -> Node<'a, 'i>) -> Vec<Option<Element>> {
-    let mut last = None;
-    let own = |bar: &crate::score::Bar| {
-        let attributes = node(bar.element).children().filter(|n| n.tag_name().name() == "attributes");
-        attributes.filter_map(|a| child(a, "time")).next_back().map(element)
-    };
-    part.bars
-        .iter()
-        .map(|bar| {
-            last = own(bar).or(last);
-            last
-        })
-        .collect()
-}
-
-/// What attributes say in some bars besides divisions and signatures: clefs,
-/// transposition, staves; of each the last.
-fn other_attributes<'a, 'i>(tree: &'a Tree<'i>, part: &Part, bars: std::ops::Range<usize>) -> Vec<Node<'a, 'i>> {
-    let mut out: Vec<Node<'a, 'i>> = Vec::new();
-    for bar in &part.bars[bars] {
-        let attributes = tree.node(bar.element).children().filter(|n| n.tag_name().name() == "attributes");
-        let other = |n: &Node| {
-            // Signatures are settled by themselves, and words are marks.
-            let apart = ["divisions", "key", "time", "measure-style", "directive"];
-            n.is_element() && !apart.contains(&n.tag_name().name())
-        };
-        for item in attributes.flat_map(|a| a.children()).filter(other) {
-            out.retain(|n| !same_kind(*n, item));
-            out.push(item);
-        }
-    }
-    out
-}
-
-fn same_kind(one: Node<'_, '_>, other: Node<'_, '_>) -> bool {
-    one.tag_name().name() == other.tag_name().name() && one.attribute("number") == other.attribute("number")
 }

@@ -129,6 +129,24 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         done
     }
 
+    /// Lays on a repeat or an ending of the source that a part without counterpart follows.
+    pub fn lay_barline(&mut self, mark: &Mark) {
+        let Some(source) = self.frame() else { return };
+        for id in &mark.elements {
+            let place = if mark.end_elements.contains(id) { mark.end.unwrap_or(mark.at) } else { mark.at };
+            let Some((row, mut offset)) = self.place_of_source(place) else { continue };
+            let node = source.node(*id);
+            if let Some(bar) = self.fates[row].edition().filter(|_| place.offset >= source.part.bars[place.bar].length)
+            {
+                // The bar may be longer here.
+                offset = self.part.bars[bar].length;
+            }
+            if home(node) == Home::Barline {
+                self.add_to_barline(row, offset, Fragment::copy(node));
+            }
+        }
+    }
+
     /// Lays a mark of the edition on again, in a bar that is rebuilt.
     pub fn lay_edition_mark(&mut self, mark: &Mark, look: &Look) -> bool {
         let tree = self.plan.tree();
@@ -155,6 +173,14 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             return is_source && self.lay_graces(owners, mark, look);
         }
         let Some(at) = at else { return false };
+        let is_lost = |node: &Node| {
+            let owner = node.ancestors().find_map(|n| owners.get(&element(n)).copied());
+            matches!(home(*node), Home::Notation(_)) && owner.is_none_or(|n| target(self, n).is_none())
+        };
+        if mark.end.is_some() && nodes.iter().any(is_lost) {
+            // No line begins or ends nowhere.
+            return false;
+        }
         let numbered = nodes.iter().find(|n| NUMBERED.contains(&n.tag_name().name()));
         // A start that was never ended must not take another's end, either.
         let numbered = numbered.filter(|n| end.is_some() || n.attribute("type") != Some("change"));
@@ -203,8 +229,6 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                     done = true;
                 }
                 (Home::Note, Some(target)) => {
-                    let of_verse = is_source && mark.category == Category::Lyric;
-                    let fragment = if of_verse { self.in_verse(fragment, mark) } else { fragment };
                     self.add_to_note(target, fragment);
                     done = true;
                 }
@@ -229,9 +253,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                     done = true;
                 }
                 (Home::Bar, _) => {
-                    let writing = writing(self, row);
-                    let by = sounding(self).plus(writing);
-                    self.add_timed(row, offset, self.moved_harmony(fragment, mark, by, writing));
+                    let by = sounding(self).plus(writing(self, row));
+                    self.add_timed(row, offset, self.moved_harmony(fragment, by));
                     done = true;
                 }
                 (Home::Barline, _) => {
@@ -343,6 +366,14 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let row = self.edition_rows[&self.part.notes[main].bar];
         for note in &notes {
             let mut fragment = self.compose_note(source, *note, row);
+            // They go with their note, in its voice.
+            let home = self.plan.tree().node(self.part.notes[main].element);
+            for name in ["voice", "staff"] {
+                fragment.remove(name);
+                if let Some(own) = child(home, name) {
+                    fragment.place(Fragment::copy(own));
+                }
+            }
             touch_of_note(source.node(source.part.notes[*note].element), look).apply(&mut fragment);
             self.composed.insert(*note, fragment);
         }

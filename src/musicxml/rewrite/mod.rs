@@ -1,12 +1,15 @@
 //! Turning what should become of a part into changes of its document: pitches
 //! put right, marks taken out and laid on, bars rebuilt from the source.
 
-mod alone;
+mod attributes;
 mod bars;
 mod clefs;
 pub(super) mod compose;
+mod content;
 mod dress;
+mod figures;
 mod frame;
+mod holding;
 mod lay;
 mod octaves;
 mod reader;
@@ -16,6 +19,7 @@ mod teacher;
 mod ties;
 mod timed;
 mod transpose;
+mod voices;
 
 use super::fragment::Fragment;
 use super::plan::Plan;
@@ -25,6 +29,7 @@ use crate::instrument::Clef;
 use crate::pitch::{Interval, LETTERS, Pitch};
 use crate::score::{Category, Element, Mark, NoteId, Part, Place};
 use crate::time::Time;
+use holding::Holding;
 use roxmltree::Node;
 use std::cell::{OnceCell, RefCell};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -116,6 +121,8 @@ pub struct PartRewrite<'p, 'a, 'i> {
     plan: &'p mut Plan<'a, 'i>,
     part: &'a Part,
     source: Option<SourceSide<'a, 'i>>,
+    /// The source of the part that one without counterpart follows.
+    leader: Option<SourceSide<'a, 'i>>,
     fates: &'p [Fate],
     edition_rows: HashMap<usize, usize>,
     source_rows: HashMap<usize, usize>,
@@ -150,16 +157,23 @@ pub struct PartRewrite<'p, 'a, 'i> {
     fifths: Vec<i32>,
     signatures_restored: bool,
     /// The edition's names for the source's voices, once they are asked for.
-    voice_names: RefCell<HashMap<u32, String>>,
-    /// The time signature in force in each bar of a side, once it is asked for.
-    edition_times: OnceCell<Vec<Option<Element>>>,
-    source_times: OnceCell<Vec<Option<Element>>>,
+    voice_names: RefCell<Option<HashMap<u32, String>>>,
+    /// What the source's bars say in their attributes, once it is asked for.
+    source_holdings: OnceCell<Vec<Holding<'a, 'i>>>,
+    /// Signatures at the start of rows, as they are to look, by row and name.
+    new_signatures: BTreeMap<(usize, String), Fragment>,
+    /// Those in the middle of rows.
+    late_signatures: BTreeMap<usize, Vec<(Time, Fragment)>>,
+    /// What comes to stand at a time in a bar of the edition that stays.
+    placed: BTreeMap<usize, Vec<(Time, Fragment)>>,
+    /// Bars of the edition from which figures go.
+    lost_figures: BTreeSet<usize>,
+    /// Bars of the edition that get finer divisions.
+    finer: BTreeMap<usize, i64>,
     /// Notes move by one interval, or by octaves, and signs stay where they are.
     moved_whole: bool,
     /// Clefs in the place of the part's own, with the bars from which they hold.
     other_clefs: Option<Vec<(usize, Clef)>>,
-    /// Whether each note is laid beside the source; `None` where all are.
-    compared: Option<&'a [bool]>,
 }
 
 struct Occupied {
@@ -191,6 +205,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             plan,
             part,
             source,
+            leader: None,
             fates,
             edition_rows: index(Fate::edition),
             source_rows: index(Fate::source),
@@ -212,12 +227,26 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             fifths: Vec::new(),
             signatures_restored: false,
             voice_names: RefCell::default(),
-            edition_times: OnceCell::new(),
-            source_times: OnceCell::new(),
+            source_holdings: OnceCell::new(),
+            new_signatures: BTreeMap::new(),
+            late_signatures: BTreeMap::new(),
+            placed: BTreeMap::new(),
+            lost_figures: BTreeSet::new(),
+            finer: BTreeMap::new(),
             moved_whole: false,
             other_clefs: None,
-            compared: None,
         }
+    }
+
+    /// A part without counterpart has the bar lengths, the time signatures and
+    /// the barlines of one that has one.
+    pub fn follow(&mut self, leader: SourceSide<'a, 'i>) {
+        self.leader = Some(leader);
+    }
+
+    /// The source's part that says how long new bars are, and in which time.
+    fn frame(&self) -> Option<SourceSide<'a, 'i>> {
+        self.source.or(self.leader)
     }
 
     /// Composes the notes of all bars that take the source's music. Call it
@@ -260,18 +289,29 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
 
     /// Takes a mark of the edition out.
     pub fn remove_mark(&mut self, mark: &Mark) {
+        if Self::is_leading_signature(mark) {
+            return;
+        }
         match (mark.category, &*mark.kind, mark.at.note) {
             // Its accidental may still be needed: settled with all others.
             (Category::Accidental, "accidental", Some(note)) => {
                 self.unflagged.insert(note);
             }
-            (Category::Grace, ..) => {
-                let gone = mark.elements.iter().filter_map(|e| self.edition_owner.get(e)).copied();
-                self.gone_graces.extend(gone.collect::<Vec<_>>());
+            (Category::Harmony, "figured-bass", _) => {
+                self.lost_figures.insert(mark.at.bar);
                 mark.elements.iter().for_each(|e| self.plan.remove(*e));
             }
+            (Category::Grace, ..) => self.remove_graces(mark),
             _ => mark.elements.iter().for_each(|e| self.plan.remove(*e)),
         }
+    }
+
+    /// Takes grace notes out. What stands on them is to be laid again, so that
+    /// it must be known first which they are.
+    pub fn remove_graces(&mut self, mark: &Mark) {
+        let gone = mark.elements.iter().filter_map(|e| self.edition_owner.get(e)).copied();
+        self.gone_graces.extend(gone.collect::<Vec<_>>());
+        mark.elements.iter().for_each(|e| self.plan.remove(*e));
     }
 
     /// Whether a mark lies in a bar that is taken out or rebuilt. Of a rebuilt
@@ -282,7 +322,15 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             matches!(fate, Fate::Keep { .. }) || rebuilt && mark.category == Category::Signature
         };
         let touched = |place: Place| self.edition_rows.get(&place.bar).is_some_and(|r| !stays(self.fates[*r]));
-        touched(mark.at) || mark.end.is_some_and(touched)
+        touched(mark.at) || mark.end.is_some_and(touched) || self.is_on_gone_grace(mark)
+    }
+
+    /// Whether a mark stands on a grace note that goes.
+    fn is_on_gone_grace(&self, mark: &Mark) -> bool {
+        let gone = |note: NoteId| self.gone_graces.contains(&note);
+        !self.gone_graces.is_empty()
+            && mark.category != Category::Grace
+            && [Some(mark.at), mark.end].into_iter().flatten().filter_map(|p| p.note).any(gone)
     }
 
     /// Where a source note is in the result.
@@ -383,12 +431,11 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
 
     /// Ends the changes of this part.
     pub fn finish(mut self) {
-        if self.source.is_some() {
-            self.mend_ties_at_seams();
+        match self.source {
+            Some(_) => self.mend_ties_at_seams(),
+            None => self.close_seams(),
         }
-        if self.source.is_none() || self.compared.is_some() {
-            self.close_seams();
-        }
+        self.settle_timed();
         self.put_graces();
         self.settle_accidentals();
         self.settle_stems();

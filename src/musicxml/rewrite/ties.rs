@@ -94,8 +94,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 _ => self.same_sound(source, bar, *n, forward),
             })
             .collect();
-        let mut present = tied_over(self.part, bar, forward);
-        present.retain(|n| !self.is_alone(*n));
+        let present = tied_over(self.part, bar, forward);
         for note in &present {
             if !targets.contains(note) {
                 self.remove_tie(*note, kind);

@@ -1,26 +1,104 @@
-//! What stands in time rather than on a note: directions and chord symbols, and
-//! their places among the notes of a bar.
+//! What stands in time rather than on a note: directions, chord symbols, clefs
+//! and barlines, and their places among the notes of a bar.
 
 use super::super::apart::Touch;
 use super::super::fragment::Fragment;
 use super::super::tree::{child, element, text_of};
+use super::compose::lcm;
 use super::{Fate, PartRewrite};
-use crate::score::NoteId;
+use crate::score::{Element, NoteId};
 use crate::time::Time;
 use roxmltree::Node;
+
+/// The finest that a copy's divisions become for the sake of a direction.
+pub(super) const MOST_DIVISIONS: i64 = 1 << 16;
+
+/// Where in a document something is put, and at what time that is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Host {
+    Before(Element, Time),
+    After(Element, Time),
+    /// Into a bar in which nothing stands.
+    Into(Element),
+}
+
+impl Host {
+    fn time(self) -> Time {
+        match self {
+            Host::Before(_, at) | Host::After(_, at) => at,
+            Host::Into(_) => Time::zero(),
+        }
+    }
+}
 
 impl PartRewrite<'_, '_, '_> {
     /// A new direction (or harmony) at a place of the result.
     pub fn add_timed(&mut self, row: usize, offset: Time, fragment: Fragment) {
         match self.fates[row] {
-            Fate::Keep { edition, .. } => self.put_in_bar(edition, offset, fragment),
+            Fate::Keep { edition, .. } => self.placed.entry(edition).or_default().push((offset, fragment)),
             _ => self.timed.entry(row).or_default().push((offset, fragment)),
         }
     }
 
+    /// Puts what was added to bars that stay; where their divisions cannot say
+    /// its time, these become finer.
+    pub(super) fn settle_timed(&mut self) {
+        self.settle_figures();
+        for (bar, items) in std::mem::take(&mut self.placed) {
+            let items: Vec<(Host, Time, Fragment)> =
+                items.into_iter().map(|(at, f)| (self.host(bar, at, &f), at, f)).collect();
+            let apart = items.iter().map(|(host, at, _)| *at - host.time());
+            self.refine(bar, apart);
+            let divisions = self.divisions(bar);
+            for (host, at, fragment) in items {
+                for fragment in line_up(vec![(at, fragment)], host.time(), divisions) {
+                    match host {
+                        Host::Before(element, _) => self.plan.insert_before(element, fragment),
+                        Host::After(element, _) => self.plan.insert_after(element, fragment),
+                        Host::Into(element) => self.plan.add_child(element, fragment),
+                    }
+                }
+            }
+        }
+    }
+
+    pub(super) fn divisions(&self, bar: usize) -> i64 {
+        self.finer.get(&bar).copied().unwrap_or(self.part.bars[bar].divisions)
+    }
+
+    /// Makes a bar's divisions so fine that they can say all these times.
+    pub(super) fn refine(&mut self, bar: usize, times: impl Iterator<Item = Time>) {
+        let old = self.divisions(bar);
+        let new = times.fold(old, |d, t| lcm(d, t.denom()));
+        if new == old || new > MOST_DIVISIONS {
+            return;
+        }
+        self.finer.insert(bar, new);
+        let factor = Time::new(new, self.part.bars[bar].divisions.max(1));
+        let mut at_start = true;
+        let measure = self.plan.tree().node(self.part.bars[bar].element);
+        for item in super::super::tree::elements(measure) {
+            let name = item.tag_name().name();
+            let leaf = match name {
+                "note" | "backup" | "forward" | "figured-bass" => child(item, "duration"),
+                "direction" | "harmony" | "sound" => child(item, "offset"),
+                // Those at the start are settled with what holds there.
+                "attributes" if !at_start => child(item, "divisions"),
+                _ => None,
+            };
+            at_start &= !matches!(name, "note" | "backup" | "forward");
+            let Some(leaf) = leaf else { continue };
+            if let Some(ticks) = crate::time::parse_decimal(text_of(leaf)) {
+                let mut new = Fragment::shell(leaf);
+                new.text = ticks_text(ticks * factor);
+                self.plan.replace(element(leaf), new);
+            }
+        }
+    }
+
     /// Before the note at its time; after the one that ends there; else before
-    /// the last note that comes earlier, with an offset.
-    pub(super) fn put_in_bar(&mut self, bar: usize, offset: Time, mut fragment: Fragment) {
+    /// the last note that comes earlier.
+    pub(super) fn host(&self, bar: usize, offset: Time, fragment: &Fragment) -> Host {
         let notes = self.part.bars[bar].notes.clone();
         let own = |n: NoteId| &self.part.notes[n];
         let staff = fragment.child("staff").and_then(|s| s.text.parse::<u32>().ok()).unwrap_or(1);
@@ -32,31 +110,29 @@ impl PartRewrite<'_, '_, '_> {
             while first > notes.start && own(first - 1).grace > 0 && own(first - 1).voice == own(note).voice {
                 first -= 1;
             }
-            return self.plan.insert_before(own(first).element, fragment);
+            return Host::Before(own(first).element, offset);
         }
         let ending = notes.clone().filter(stays).filter(|n| own(*n).offset + own(*n).duration == offset);
         if let Some(note) = ending.min_by_key(|n| (own(*n).staff != staff, std::cmp::Reverse(*n))) {
             let last = self.part.chord(note).last().expect("a chord has a note");
-            return self.plan.insert_after(own(last).element, fragment);
+            return Host::After(own(last).element, offset);
         }
         let earlier = notes.clone().filter(stays).filter(|n| own(*n).offset < offset).max_by_key(|n| own(*n).offset);
         let host = earlier.or_else(|| notes.clone().find(stays));
-        let Some(host) = host else {
-            return self.put_in_silent_bar(bar, offset, fragment);
-        };
-        set_offset(&mut fragment, offset - own(host).offset, self.part.bars[bar].divisions);
-        self.plan.insert_before(own(host).element, fragment);
+        match host {
+            Some(host) => Host::Before(own(host).element, own(host).offset),
+            None => self.host_in_silent_bar(bar),
+        }
     }
 
     /// In a bar without notes: before whatever moves the time on.
-    fn put_in_silent_bar(&mut self, bar: usize, offset: Time, mut fragment: Fragment) {
-        set_offset(&mut fragment, offset, self.part.bars[bar].divisions);
+    fn host_in_silent_bar(&self, bar: usize) -> Host {
         let measure = self.plan.tree().node(self.part.bars[bar].element);
         let moves = |n: &Node| matches!(n.tag_name().name(), "forward" | "backup" | "barline");
         let head = |n: &Node| n.attribute("location") != Some("left");
         match measure.children().filter(moves).find(head) {
-            Some(host) => self.plan.insert_before(element(host), fragment),
-            None => self.plan.add_child(self.part.bars[bar].element, fragment),
+            Some(host) => Host::Before(element(host), Time::zero()),
+            None => Host::Into(self.part.bars[bar].element),
         }
     }
 
@@ -108,17 +184,65 @@ pub(super) fn sort_children(direction: &mut Fragment) {
     direction.children.sort_by_key(|c| super::super::fragment::rank("direction", &c.name));
 }
 
-/// `by` is in quarter notes; an offset counts divisions.
-pub(super) fn set_offset(fragment: &mut Fragment, by: Time, divisions: i64) {
-    fragment.remove("offset");
-    if by.is_zero() {
-        return;
+/// What stands in time, written where the time is `at`. Directions and chord
+/// symbols say how far they are from it; to others the time is moved, and back.
+/// Figures that follow each other say how long each of them lasts.
+pub(super) fn line_up(items: Vec<(Time, Fragment)>, at: Time, divisions: i64) -> Vec<Fragment> {
+    let mut out: Vec<Fragment> = Vec::new();
+    // The last figure: where it is, and its time.
+    let mut figure: Option<(usize, Time)> = None;
+    for (time, mut fragment) in items {
+        match fragment.name.as_str() {
+            "direction" | "harmony" | "sound" => {
+                set_offset(&mut fragment, time - at, divisions);
+                out.push(fragment);
+            }
+            "figured-bass" if time == at || figure.is_some_and(|f| f.1 <= time) => {
+                if let Some((place, before)) = figure.filter(|f| f.1 < time) {
+                    set_duration(&mut out[place], ticks(time - before, divisions));
+                }
+                figure = Some((out.len(), time));
+                out.push(fragment);
+            }
+            _ => {
+                out.extend(jump(at, time, divisions));
+                out.push(fragment);
+                out.extend(jump(time, at, divisions));
+                figure = figure.filter(|_| time == at);
+            }
+        }
     }
-    let ticks = by * Time::from(divisions);
-    let text = if ticks.is_integer() {
-        ticks.to_integer().to_string()
-    } else {
-        format!("{}", ticks.numer() as f64 / ticks.denom() as f64)
-    };
-    fragment.place(Fragment::leaf("offset", text));
+    out
+}
+
+pub(super) fn set_duration(figure: &mut Fragment, ticks: i64) {
+    figure.remove("duration");
+    figure.children.push(Fragment::leaf("duration", ticks));
+}
+
+pub(super) fn ticks(time: Time, divisions: i64) -> i64 {
+    (time * Time::from(divisions)).round().to_integer()
+}
+
+/// From one time of a bar to another.
+pub(super) fn jump(from: Time, to: Time, divisions: i64) -> Option<Fragment> {
+    let (name, by) = if to > from { ("forward", to - from) } else { ("backup", from - to) };
+    (to != from).then(|| Fragment::new(name).with(Fragment::leaf("duration", ticks(by, divisions))))
+}
+
+/// `by` is in quarter notes; an offset counts divisions.
+fn set_offset(fragment: &mut Fragment, by: Time, divisions: i64) {
+    fragment.remove("offset");
+    if !by.is_zero() {
+        fragment.place(Fragment::leaf("offset", ticks_text(by * Time::from(divisions))));
+    }
+}
+
+/// A number of divisions; no more decimals than are read.
+fn ticks_text(ticks: Time) -> String {
+    if ticks.is_integer() {
+        return ticks.to_integer().to_string();
+    }
+    let text = format!("{:.3}", ticks.numer() as f64 / ticks.denom() as f64);
+    text.trim_end_matches('0').trim_end_matches('.').to_string()
 }

@@ -1,0 +1,108 @@
+//! A part of the edition without counterpart: its bars, its time and its repeats
+//! are those of a part that has one.
+
+use super::expect::{self, Content};
+use super::job::PartJob;
+use super::marks::Verdict;
+use crate::musicxml::Plan;
+use crate::musicxml::rewrite::{Fate, PartRewrite};
+use crate::pitch::Interval;
+use crate::score::{Category, Mark, MarkId, Part};
+use crate::time::Time;
+use std::collections::BTreeMap;
+
+/// A part without counterpart, and the part that it follows, if there is one.
+pub(super) struct Follower<'s, 'j, 'a, 'i> {
+    pub part: &'a Part,
+    pub leader: Option<&'s PartJob<'j, 'a, 'i>>,
+    pub fates: &'s [Fate],
+}
+
+impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
+    pub fn rewrite(&self, plan: &mut Plan<'a, 'i>) {
+        let mut rewrite = PartRewrite::new(plan, self.part, None, self.fates);
+        if let Some(leader) = self.leader {
+            rewrite.follow(leader.source_side());
+        }
+        rewrite.compose_bars(BTreeMap::new(), self.leader.is_some_and(PartJob::restores_signatures));
+        let (gone, new) = self.barlines();
+        gone.into_iter().for_each(|m| rewrite.remove_mark(&self.part.marks[m]));
+        if let Some(leader) = self.leader {
+            new.into_iter().for_each(|m| rewrite.lay_barline(&leader.source.marks[m]));
+        }
+        rewrite.finish();
+    }
+
+    /// What the part must hold: what is its own, but for bars that go, and what it follows.
+    pub fn expected(&self) -> Content {
+        let (gone, new) = self.barlines();
+        let mut out = expect::unmatched(self.part, self.fates, &gone);
+        let Some(leader) = self.leader else { return out };
+        let restored = leader.restores_signatures();
+        out.signatures = expect::signatures(self.part, leader.source, self.fates, restored, None);
+        let rows = expect::numbered(self.fates);
+        for mark in new.into_iter().map(|m| &leader.source.marks[m]) {
+            let end = mark.end.map(|end| self.place_of_source(end.bar, end.offset));
+            let at = self.place_of_source(mark.at.bar, mark.at.offset);
+            if let (Some((row, offset)), true) = (at, end.is_none_or(|end| end.is_some())) {
+                let in_copy = |(row, offset): (usize, Time)| rows[row].map(|bar| (bar, offset));
+                let end = end.flatten().and_then(in_copy);
+                out.marks.extend(in_copy((row, offset)).map(|at| expect::mark_line(mark, at, end, Interval::UNISON)));
+            }
+        }
+        out.sort();
+        out
+    }
+
+    /// Repeats and endings that go, and the source's that come in.
+    fn barlines(&self) -> (Vec<MarkId>, Vec<MarkId>) {
+        let (mut gone, mut new) = (Vec::new(), Vec::new());
+        let Some(leader) = self.leader else { return (gone, new) };
+        let decisions = leader.mark_decisions();
+        for pair in &leader.alignment.marks {
+            let verdict = leader.verdict(pair, &decisions);
+            let theirs = pair.source.map(|m| (m, &leader.source.marks[m])).filter(|(_, m)| is_at_barline(m));
+            let ours = pair.edition.map(|m| &leader.edition.marks[m]).filter(|m| is_at_barline(m));
+            if verdict == Verdict::Edition {
+                continue;
+            }
+            if let Some(ours) = ours {
+                let same = |m: &Mark| {
+                    same_sign(m, ours) && m.at.bar == ours.at.bar && m.end.map(|e| e.bar) == ours.end.map(|e| e.bar)
+                };
+                gone.extend(self.part.marks.iter().position(same));
+            }
+            let Some((id, theirs)) = theirs.filter(|_| verdict == Verdict::Source) else { continue };
+            let there = self.place_of_source(theirs.at.bar, theirs.at.offset);
+            let is_there = self.part.marks.iter().enumerate().any(|(own, m)| {
+                same_sign(m, theirs) && !gone.contains(&own) && there.is_some() && self.place(m) == there
+            });
+            if !is_there {
+                new.push(id);
+            }
+        }
+        (gone, new)
+    }
+
+    /// The row of a mark of this part, and where in it.
+    fn place(&self, mark: &Mark) -> Option<(usize, Time)> {
+        let row = self.fates.iter().position(|f| f.edition() == Some(mark.at.bar))?;
+        Some((row, mark.at.offset))
+    }
+
+    /// Where something at a barline of the source comes to stand. The bar may be longer here.
+    fn place_of_source(&self, bar: usize, offset: Time) -> Option<(usize, Time)> {
+        let row = self.fates.iter().position(|f| f.is_in_result() && f.source() == Some(bar))?;
+        let at_end = self.leader.is_some_and(|l| offset >= l.source.bars[bar].length);
+        let own = self.fates[row].edition().map(|bar| self.part.bars[bar].length);
+        Some((row, own.filter(|_| at_end).unwrap_or(offset)))
+    }
+}
+
+fn is_at_barline(mark: &Mark) -> bool {
+    mark.category == Category::Structure && matches!(&*mark.kind, "repeat" | "ending")
+}
+
+fn same_sign(one: &Mark, other: &Mark) -> bool {
+    (one.category, &one.kind, &one.meaning) == (other.category, &other.kind, &other.meaning)
+}

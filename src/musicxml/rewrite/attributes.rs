@@ -1,0 +1,253 @@
+//! Making the attributes of each bar say what holds there, once.
+
+use super::super::fragment::Fragment;
+use super::super::tree::{child_text, element, elements};
+use super::holding::{Holding, State, fifths_of, for_all_staves, has, holdings, leading, of_name, say_the_same};
+use super::{Fate, PartRewrite};
+use crate::score::Mark;
+use roxmltree::Node;
+
+impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
+    /// What the edition's bars say in their attributes.
+    pub(super) fn edition_holdings(&self) -> Vec<Holding<'a, 'i>> {
+        let tree = self.plan.tree();
+        holdings(self.part, |e| tree.node(e))
+    }
+
+    /// The same of the source, or of the source's part that this one follows.
+    pub(super) fn source_holdings(&self) -> &[Holding<'a, 'i>] {
+        let all = || self.frame().map_or_else(Vec::new, |s| holdings(s.part, |e| s.node(e)));
+        self.source_holdings.get_or_init(all)
+    }
+
+    /// Whether a mark is a signature at the start of a bar: these are settled
+    /// together, where bars come and go.
+    pub(super) fn is_leading_signature(mark: &Mark) -> bool {
+        mark.category == crate::score::Category::Signature && mark.at.offset.is_zero()
+    }
+
+    /// Whether a bar has no source that would say its signatures, though others have.
+    pub(super) fn goes_on(&self, fate: Fate) -> bool {
+        self.signatures_restored && fate.source().is_none() && fate.edition().is_some_and(|b| b > 0)
+    }
+
+    /// What the source says at the start of a row.
+    fn theirs(&self, row: usize, name: &str) -> Vec<Fragment> {
+        let holding = self.fates[row].source().and_then(|bar| self.source_holdings().get(bar));
+        let all = holding.map_or_else(Vec::new, |h| of_name(&h.start, name));
+        let first = all.iter().find(|f| f.attributes.iter().all(|a| a.0 != "number" || a.1 == "1"));
+        first.map(for_all_staves).into_iter().collect()
+    }
+
+    fn new_signature(&self, row: usize, name: &str) -> Option<Vec<Fragment>> {
+        self.new_signatures.get(&(row, name.to_string())).map(|f| vec![f.clone()])
+    }
+
+    /// The time signature that a row is to have.
+    fn wanted_time(&self, row: usize, own: Option<&Holding>, state: &State) -> Vec<Fragment> {
+        let said = state.of("time");
+        let ours = own.map_or_else(|| said.clone(), |h| of_name(&h.start, "time"));
+        let fate = self.fates[row];
+        let theirs = if self.signatures_restored || own.is_none() { self.theirs(row, "time") } else { Vec::new() };
+        if theirs.is_empty() {
+            let goes_on = own.is_some_and(|h| say_the_same(&of_name(&h.before, "time"), &ours));
+            return if self.goes_on(fate) && goes_on && !said.is_empty() { said } else { ours };
+        }
+        if say_the_same(&theirs, &ours) {
+            return ours;
+        }
+        self.new_signature(row, "time").filter(|new| say_the_same(new, &theirs)).unwrap_or(theirs)
+    }
+
+    /// The key signature that a row is to have.
+    fn wanted_key(&self, row: usize, own: Option<&Holding>, first: Option<&Holding>, state: &State) -> Vec<Fragment> {
+        let Some(fifths) = self.fifths.get(row).copied() else { return state.of("key") };
+        let fits = |keys: &Vec<Fragment>| keys.first().and_then(fifths_of).unwrap_or(0) == fifths;
+        let ours = own.or(first.filter(|_| state.held.is_empty())).map(|h| of_name(&h.start, "key"));
+        let bar = self.fates[row].edition().filter(|_| own.is_some());
+        match ours {
+            Some(keys) if bar.is_some_and(|bar| self.part.bars[bar].fifths == fifths) || fits(&keys) => return keys,
+            _ => {}
+        }
+        let held = state.of("key");
+        if !held.is_empty() && fits(&held) {
+            return held;
+        }
+        let new = self.new_signature(row, "key").filter(fits);
+        new.unwrap_or_else(|| vec![Fragment::new("key").with(Fragment::leaf("fifths", fifths))])
+    }
+
+    /// Makes sure that what a bar of the edition takes for granted still holds
+    /// when other bars than before come first, and that nothing is said twice.
+    pub(super) fn settle_attributes(&mut self, row: usize, own: &Holding<'a, 'i>, divisions: i64, state: &mut State) {
+        let bar = self.fates[row].edition().expect("a bar of the edition");
+        let mut more: Vec<Fragment> = Vec::new();
+        let mut names: Vec<&str> = vec!["divisions", "key", "time"];
+        for name in own.start.iter().map(|n| n.tag_name().name()) {
+            if !names.contains(&name) {
+                names.push(name);
+            }
+        }
+        for name in names {
+            let wanted = match name {
+                "divisions" => {
+                    let said = of_name(&own.start, name);
+                    match said.is_empty() && divisions == self.part.bars[bar].divisions {
+                        true => state.of(name).into_iter().filter(|_| state.divisions() == Some(divisions)).collect(),
+                        false => vec![Fragment::leaf(name, divisions)],
+                    }
+                }
+                "key" => self.wanted_key(row, Some(own), None, state),
+                "time" => self.wanted_time(row, Some(own), state),
+                _ => of_name(&own.start, name),
+            };
+            self.settle_kind(own, name, &wanted, &state.of(name), &mut more);
+            state.set(name, wanted);
+        }
+        self.add_attributes(bar, more);
+        // What comes later in the bar holds after it.
+        for item in own.attributes.iter().filter(|(_, at)| !at.is_zero()).flat_map(|(node, _)| elements(*node)) {
+            if !self.plan.is_removed(element(item)) && item.tag_name().name() != "divisions" {
+                state.put(Fragment::copy(item));
+            }
+        }
+        let scale = divisions / self.part.bars[bar].divisions.max(1);
+        let late = own.attributes.iter().filter(|(_, at)| !at.is_zero());
+        let late = late.filter_map(|(node, _)| child_text(*node, "divisions")?.parse::<i64>().ok()).next_back();
+        // A bar that is written again has but one.
+        if let Some(late) = late.filter(|_| matches!(self.fates[row], Fate::Keep { .. })) {
+            state.set("divisions", vec![Fragment::leaf("divisions", late * scale)]);
+        }
+        for (_, item) in self.late_signatures.get(&row).into_iter().flatten() {
+            state.put(item.clone());
+        }
+    }
+
+    fn settle_kind(
+        &mut self,
+        own: &Holding<'a, 'i>,
+        name: &str,
+        wanted: &[Fragment],
+        held: &[Fragment],
+        more: &mut Vec<Fragment>,
+    ) {
+        let declared = own.declared(name);
+        let says = |nodes: &[Node], like: &[Fragment]| {
+            let said: Vec<Fragment> = nodes.iter().map(|n| Fragment::copy(*n)).collect();
+            say_the_same(&said, like)
+        };
+        if say_the_same(held, wanted) {
+            // Where the edition itself said it twice, it may.
+            let twice = say_the_same(&of_name(&own.before, name), wanted) && says(&of_nodes(&own.start, name), wanted);
+            if !twice {
+                declared.iter().for_each(|n| self.plan.remove(element(*n)));
+            }
+            return;
+        }
+        // What is said of one staff goes on beside what holds on the others.
+        let as_is = of_nodes(&own.start, name);
+        if says(&as_is, wanted) {
+            let is_held = |n: &Node| has(held, &Fragment::copy(*n));
+            let lacking = as_is.iter().filter(|n| !declared.contains(n) && !is_held(n));
+            more.extend(lacking.map(|n| Fragment::copy(*n)));
+            let before = of_name(&own.before, name);
+            let needless = declared.iter().filter(|n| is_held(n) && !has(&before, &Fragment::copy(**n)));
+            needless.for_each(|n| self.plan.remove(element(*n)));
+            return;
+        }
+        match declared.split_first() {
+            Some((first, rest)) => {
+                let mut wanted = wanted.iter().cloned();
+                match wanted.next() {
+                    Some(new) => self.plan.replace(element(*first), new),
+                    None => self.plan.remove(element(*first)),
+                }
+                rest.iter().for_each(|n| self.plan.remove(element(*n)));
+                more.extend(wanted);
+            }
+            None => more.extend(wanted.iter().cloned()),
+        }
+    }
+
+    fn add_attributes(&mut self, bar: usize, more: Vec<Fragment>) {
+        if more.is_empty() {
+            return;
+        }
+        let measure = self.plan.tree().node(self.part.bars[bar].element);
+        if let Some(home) = leading(measure).next() {
+            return more.into_iter().for_each(|item| self.plan.add_child(element(home), item));
+        }
+        let mut attributes = Fragment::new("attributes");
+        for item in more {
+            attributes.place(item);
+        }
+        match elements(measure).find(|n| n.tag_name().name() != "print") {
+            Some(head) => self.plan.insert_before(element(head), attributes),
+            None => self.plan.add_child(self.part.bars[bar].element, attributes),
+        }
+    }
+
+    /// The attributes of a new bar: what does not hold already.
+    pub(super) fn fresh_attributes(
+        &self,
+        row: usize,
+        divisions: i64,
+        first: Option<&Holding>,
+        state: &mut State,
+    ) -> Option<Fragment> {
+        let mut out = Fragment::new("attributes");
+        let first = first.filter(|_| state.held.is_empty());
+        if state.divisions() != Some(divisions) {
+            out.place(Fragment::leaf("divisions", divisions));
+        }
+        let (key, time) = (
+            self.wanted_key(row, None, first, state),
+            self.wanted_time(row, first.filter(|_| self.theirs(row, "time").is_empty()), state),
+        );
+        for (name, wanted) in [("key", &key), ("time", &time)] {
+            if !say_the_same(&state.of(name), wanted) {
+                for item in wanted {
+                    out.place(item.clone());
+                }
+            }
+        }
+        let apart = ["divisions", "key", "time"];
+        let rest: Vec<Fragment> = first.map_or_else(Vec::new, |h| {
+            h.start.iter().filter(|n| !apart.contains(&n.tag_name().name())).map(|n| Fragment::copy(*n)).collect()
+        });
+        for item in &rest {
+            out.place(item.clone());
+        }
+        state.held.extend(rest);
+        state.set("divisions", vec![Fragment::leaf("divisions", divisions)]);
+        state.set("key", key);
+        state.set("time", time);
+        for (_, item) in self.late_signatures.get(&row).into_iter().flatten() {
+            state.put(item.clone());
+        }
+        (!out.children.is_empty()).then_some(out)
+    }
+
+    /// Attributes and barlines in the middle of a bar that is written again come
+    /// to stand among its new notes.
+    pub(super) fn carry_over(&mut self, row: usize, own: &Holding<'a, 'i>) {
+        for (node, at) in own.attributes.iter().filter(|(_, at)| !at.is_zero()) {
+            let mut moved = Fragment::shell(*node);
+            let stays = |n: &Node| n.tag_name().name() != "divisions" && !self.plan.is_removed(element(*n));
+            moved.children = elements(*node).filter(stays).map(Fragment::copy).collect();
+            self.plan.remove(element(*node));
+            if !moved.children.is_empty() {
+                self.timed.entry(row).or_default().push((*at, moved));
+            }
+        }
+    }
+
+    /// A signature of the source for the start of a row, as it is to look.
+    pub(super) fn note_signature(&mut self, row: usize, fragment: Fragment) {
+        self.new_signatures.insert((row, fragment.name.clone()), fragment);
+    }
+}
+
+fn of_nodes<'a, 'i>(held: &[Node<'a, 'i>], name: &str) -> Vec<Node<'a, 'i>> {
+    held.iter().copied().filter(|n| n.tag_name().name() == name).collect()
+}
