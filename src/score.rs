@@ -158,6 +158,29 @@ pub struct Part {
     pub octave_is_told: bool,
     /// The parts of its score that it was drawn from; none for a part that is printed.
     pub drawn_from: Vec<usize>,
+    /// Which staff and which voice of a part it is; neither where it is all of it.
+    pub line: Line,
+}
+
+/// Which line of a part: a staff of it, a voice, a voice of a staff, or all of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub struct Line {
+    /// 1-based, from the top.
+    pub staff: Option<u32>,
+    /// 1-based, in the order in which the part's voices first appear.
+    pub voice: Option<u32>,
+}
+
+impl Line {
+    /// All of its part.
+    pub fn is_whole(self) -> bool {
+        self == Line::default()
+    }
+
+    /// Whether a note or mark of a staff and a voice, 0-based, is in it.
+    pub fn holds(self, staff: u32, voice: u32) -> bool {
+        self.staff.is_none_or(|s| s == staff) && self.voice.is_none_or(|v| v == voice + 1)
+    }
 }
 
 #[derive(Debug, Clone)]
@@ -344,9 +367,14 @@ impl Part {
         (0..self.notes.len()).filter(|n| self.notes[*n].is_struck())
     }
 
-    /// The name, or the id of a part without one.
-    pub fn spoken(&self) -> &str {
-        if self.name.is_empty() { &self.id } else { &self.name }
+    /// The name, or the id of a part without one, and which line of the part it is.
+    pub fn spoken(&self) -> Cow<'_, str> {
+        spoken(&self.name, &self.id, self.line)
+    }
+
+    /// Whether the score prints it so; else it was drawn from what is printed.
+    pub fn is_printed(&self) -> bool {
+        self.drawn_from.is_empty()
     }
 
     /// The note that a grace note belongs to.
@@ -371,6 +399,29 @@ impl Part {
             end += 1;
         }
         first..end
+    }
+}
+
+impl Score {
+    /// The parts as the score prints them; lines drawn from them come after.
+    pub fn printed(&self) -> &[Part] {
+        &self.parts[..self.parts.iter().take_while(|p| p.is_printed()).count()]
+    }
+
+    /// The printed part that a line is of; of one that wanders, the first.
+    pub fn printed_part_of(&self, line: usize) -> usize {
+        self.parts[line].drawn_from.first().copied().unwrap_or(line)
+    }
+}
+
+/// A part as it is spoken of, with its line.
+pub fn spoken<'n>(name: &'n str, id: &'n str, line: Line) -> Cow<'n, str> {
+    let name = if name.is_empty() { id } else { name };
+    match (line.staff, line.voice) {
+        (None, None) => name.into(),
+        (Some(staff), None) => format!("{name}, staff {staff}").into(),
+        (None, Some(voice)) => format!("{name}, voice {voice}").into(),
+        (Some(staff), Some(voice)) => format!("{name}, staff {staff}, voice {voice}").into(),
     }
 }
 

@@ -103,11 +103,11 @@ fn the_report_has_the_promised_fields() {
         names.sort();
         names.join(" ")
     };
-    assert_eq!(names(&report), "edition parts schema source unmatched_parts warnings");
-    assert_eq!(report["schema"], 1);
+    assert_eq!(names(&report), "edition not_compared parts schema source warnings");
+    assert_eq!(report["schema"], 2);
     assert_eq!(names(&report["edition"]), "file title");
     let part = &report["parts"][0];
-    assert_eq!(names(part), "bars findings notes part passages range source_part totals transposition");
+    assert_eq!(names(part), "bars findings notes part passages range scope source_part totals transposition");
     assert_eq!(
         names(&part["findings"][0]),
         "bar bar_index beat category edition_reading end offset passage source_bar \
@@ -123,7 +123,8 @@ fn the_report_has_the_promised_fields() {
     assert_eq!(names(range), "highest instrument lowest outside");
     assert_eq!(names(&range["outside"][0]), "bar bar_index beat displaced offset pitch side");
     // The basso is the source's only.
-    assert_eq!(report["unmatched_parts"], json!({"edition": [], "source": [{"id": "P2", "name": "Basso"}]}));
+    let basso = json!({"id": "P2", "name": "Basso", "staff": null, "voice": null, "notes": 205});
+    assert_eq!(report["not_compared"], json!({"edition": [], "source": [basso]}));
 }
 
 #[test]

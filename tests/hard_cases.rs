@@ -153,7 +153,7 @@ fn told(audit: &Audit) -> String {
     let mut out = String::new();
     for part in &audit.parts {
         if audit.parts.len() > 1 || part.part.name != part.source_part.name {
-            let _ = writeln!(out, "{} from {}", part.part.name, part.source_part.name);
+            let _ = writeln!(out, "{} from {}", part.part.spoken(), part.source_part.spoken());
         }
         if part.transposition.semitones != 0 {
             let _ = writeln!(out, "{}", part.transposition.name);
@@ -181,11 +181,12 @@ fn told(audit: &Audit) -> String {
             let _ = writeln!(out, "{place} {} {}: {} / {}", f.category, f.status.name(), readings.0, readings.1);
         }
     }
-    let alone = |side: &str, parts: &[report::PartName]| {
-        parts.iter().map(|p| format!("{side}'s part without a partner: {}\n", p.name)).collect::<String>()
+    let alone = |side: &str, lines: &[report::LineAlone]| {
+        let told = |l: &report::LineAlone| format!("{side}'s line without a partner: {}\n", l.part.spoken());
+        lines.iter().map(told).collect::<String>()
     };
     let warnings: String = audit.warnings.iter().map(|w| format!("warning: {w}\n")).collect();
     out + &warnings
-        + &alone("the edition", &audit.unmatched_parts.edition)
-        + &alone("the source", &audit.unmatched_parts.source)
+        + &alone("the edition", &audit.not_compared.edition)
+        + &alone("the source", &audit.not_compared.source)
 }

@@ -10,7 +10,7 @@ use crate::findings::Subject;
 use crate::musicxml::apart::Look;
 use crate::musicxml::rewrite::{Fate, PartRewrite, SourceSide};
 use crate::musicxml::{self, Input, Plan, Tree};
-use crate::score::{Category, MarkId, Part, Score};
+use crate::score::{Category, Mark, MarkId, Part, Score};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A copy of the edition, of the source or of an earlier clean copy, in any
@@ -106,7 +106,13 @@ fn additions(sides: &Sides) -> BTreeSet<MarkOf> {
     let mut out = BTreeSet::new();
     for (alignment, found) in sides.collation.parts.iter().zip(sides.findings) {
         let added = found.findings.iter().filter_map(|f| match f.subject {
-            Subject::Mark { edition: Some(mark), source: None } => Some((alignment.edition, mark)),
+            Subject::Mark { edition: Some(mark), source: None } => {
+                // By the part that prints it, also where a line of it was laid beside the source.
+                let part = sides.edition.printed_part_of(alignment.edition);
+                let first = sides.edition.parts[alignment.edition].marks[mark].elements.first()?;
+                let is = |m: &Mark| m.elements.first() == Some(first);
+                Some((part, sides.edition.parts[part].marks.iter().position(is)?))
+            }
             _ => None,
         });
         out.extend(added);

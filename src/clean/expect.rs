@@ -4,6 +4,7 @@
 use super::job::PartJob;
 use super::marks::Verdict;
 use crate::findings::{Finding, Subject};
+use crate::musicxml::moved_signs;
 use crate::musicxml::rewrite::Fate;
 use crate::pitch::{Interval, Pitch};
 use crate::score::{Category, Element, Mark, MarkId, Meter, NoteId, Part, Place, Sound};
@@ -56,6 +57,13 @@ impl Content {
         note_line(note.bar, note.offset, sound, Interval::UNISON, part.sounding(id))
     }
 
+    /// The notes and marks of another line of the part.
+    pub(super) fn take_in(&mut self, other: Content) {
+        self.notes.extend(other.notes);
+        self.marks.extend(other.marks);
+        self.sort();
+    }
+
     pub(super) fn sort(&mut self) {
         self.notes.sort_unstable();
         self.marks.sort_unstable();
@@ -81,7 +89,10 @@ pub(super) fn mark_line(mark: &Mark, at: (usize, Time), end: Option<(usize, Time
             _ => p.moved(by).sound().to_string(),
         })
         .collect();
-    let meaning = format!("{} {}", mark.meaning, names.join(" "));
+    let meaning = match &*mark.kind {
+        "figured-bass" => moved_signs(mark, by),
+        _ => format!("{} {}", mark.meaning, names.join(" ")),
+    };
     MarkLine { bar: at.0, offset: at.1, end, category: mark.category, meaning: meaning.trim().to_string() }
 }
 
@@ -232,7 +243,7 @@ impl PartJob<'_, '_, '_> {
             };
             out.notes.push(note_line(bar, note.offset + shift, sound, Interval::UNISON, self.source.sounding(s)));
         }
-        for e in self.edition.struck() {
+        for e in self.edition.struck().filter(|e| self.is_compared(*e)) {
             let note = &self.edition.notes[e];
             let Some((bar, fate)) = self.edition_bar(rows, note.bar) else {
                 continue;

@@ -1,6 +1,7 @@
 //! One part of the edition with its source: what becomes of its bars, notes
 //! and marks.
 
+use super::merge::Merged;
 use super::{Decision, Policy, Sides, Summary};
 use crate::collate::PartAlignment;
 use crate::findings::{Finding, Subject};
@@ -22,6 +23,8 @@ pub(super) struct PartJob<'s, 'a, 'i> {
     /// What becomes of each finding.
     pub(super) decisions: Vec<Decision>,
     pub(super) fates: Vec<Fate>,
+    /// Whether each note of the edition is laid beside the source; `None` where all are.
+    compared: Option<&'a [bool]>,
 }
 
 impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
@@ -43,9 +46,39 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             policy,
             decisions,
             fates: shape.to_vec(),
+            compared: None,
         };
         job.settle(warnings);
         job
+    }
+
+    /// A part of which only some lines have a counterpart, or each another.
+    pub(super) fn of_lines(
+        sides: &'s Sides<'a, 'i>,
+        merged: &'a Merged,
+        policy: &'s Policy,
+        decisions: Vec<Decision>,
+        shape: &[Fate],
+        warnings: &mut Vec<String>,
+    ) -> Self {
+        let mut job = PartJob {
+            sides,
+            alignment: &merged.alignment,
+            edition: &sides.edition.parts[merged.part],
+            source: &merged.source,
+            findings: &merged.findings,
+            policy,
+            decisions,
+            fates: shape.to_vec(),
+            compared: Some(&merged.compared),
+        };
+        job.settle(warnings);
+        job
+    }
+
+    /// Whether a note of the edition is laid beside the source.
+    pub(super) fn is_compared(&self, note: NoteId) -> bool {
+        self.compared.is_none_or(|c| c[note])
     }
 
     pub(super) fn is_undone(&self, finding: usize) -> bool {
@@ -63,6 +96,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
 
     pub(super) fn rewrite(&self, plan: &mut Plan<'a, 'i>, summary: &mut Summary, warnings: &mut Vec<String>) {
         let mut rewrite = PartRewrite::new(plan, self.edition, Some(self.source_side()), &self.fates);
+        rewrite.leave_alone(self.compared);
         rewrite.compose_bars(self.overrides(), self.restores_signatures());
         summary.bars_rebuilt += self.fates.iter().filter(|f| matches!(f, Fate::Rebuild { .. })).count();
         summary.undone += self.decisions.iter().filter(|d| **d == Decision::Out).count();

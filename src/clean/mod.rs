@@ -13,6 +13,7 @@ mod layer;
 mod left;
 mod looks;
 mod marks;
+mod merge;
 mod policy;
 mod proof;
 mod provenance;
@@ -158,7 +159,8 @@ pub struct Sides<'a, 'i> {
 /// When the decisions are not of these scores; with `Policy::strict`, where a
 /// bar would have to be left.
 pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
-    let first = work::work(sides, policy, &BTreeSet::new())?;
+    let lines = merge::parts_of_lines(sides);
+    let first = work::work(sides, &lines, policy, &BTreeSet::new())?;
     let wanted = left::Wanted::of(&first);
     let refused = refused_in_timewise(sides, &first);
     if policy.strict {
@@ -174,7 +176,7 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
     let ((mut cleaned, work), rows) = rounds::try_in_rounds(&field, refused, |rows, last| {
         let work = match first.take() {
             Some(first) => first,
-            None => work::work(sides, policy, rows)?,
+            None => work::work(sides, &lines, policy, rows)?,
         };
         if last { Ok(as_it_is(sides, work)) } else { attempt(sides, policy, work, rows) }
     })?;
@@ -196,7 +198,7 @@ fn refused_in_timewise(sides: Sides, work: &Work) -> LeftRows {
 /// The edition's own text, in which all was left.
 fn as_it_is<'a, 'i>(sides: Sides<'a, 'i>, mut work: Work<'a, 'i>) -> (Cleaned, Work<'a, 'i>) {
     work.plan = Plan::new(sides.edition_tree);
-    let parts = &sides.edition.parts;
+    let parts = sides.edition.printed();
     let found: usize = sides.findings.iter().map(|found| found.findings.len()).sum();
     work.decisions.iter_mut().flatten().for_each(|d| *d = Decision::Keep);
     work.summary = Summary { kept: found, parts_left: work.summary.parts_left, ..Summary::default() };

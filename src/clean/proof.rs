@@ -86,11 +86,11 @@ pub(super) fn prove_clean(
 ) -> Result<Proof, Fault> {
     let input = sides.edition_tree.input.with_text(text.to_string());
     let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
-    let score = musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
+    let mut score = musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
     let rows = work.rows();
     let mut proof = compare(&score, &work.expected).map_err(|failure| placed(failure, &rows))?;
-    let unruly = |byte: Option<usize>, what: String| {
-        let row = byte.and_then(|byte| row_of_byte(&tree, &score, byte, |bar| rows.get(bar).copied()));
+    let unruly = |score: &Score, byte: Option<usize>, what: String| {
+        let row = byte.and_then(|byte| row_of_byte(&tree, score, byte, |bar| rows.get(bar).copied()));
         let rows = row.into_iter().map(|row| (row, what.clone())).collect();
         let difference = Difference { part: "-".into(), bar: "-".into(), what, bars: vec![] };
         Fault { failure: Failure::Unproved(vec![difference]), rows }
@@ -99,11 +99,12 @@ pub(super) fn prove_clean(
         musicxml::out_of_order(&tree).filter(|_| musicxml::out_of_order(sides.edition_tree).is_none())
     {
         let at = tree.node(at).range().start;
-        return Err(unruly(Some(at), format!("an element is not where the schema wants it ({place})")));
+        return Err(unruly(&score, Some(at), format!("an element is not where the schema wants it ({place})")));
     }
     let pairs = sides.collation.parts.iter();
     let pairs = pairs.map(|a| Pair { edition: a.edition, source: a.source, interval: a.interval, share: 1.0 });
     let pairing = Pairing { pairs: pairs.collect(), unmatched_edition: vec![], unmatched_source: vec![] };
+    collate::draw_like(sides.edition, &mut score);
     let collation = collate::lay(&score, sides.source, pairing, true);
     let findings = findings::find(&score, sides.source, &collation);
     let mut kept: HashMap<Saying, usize> = HashMap::new();
@@ -139,10 +140,11 @@ pub(super) fn prove_clean(
     if nothing_kept {
         let again = Sides { edition_tree: &tree, edition: &score, collation: &collation, findings: &findings, ..sides };
         let policy = Policy { provenance: None, decisions: None, ..policy.clone() };
-        let again = super::work::work(again, &policy, &BTreeSet::new())?;
+        let lines = super::merge::parts_of_lines(again);
+        let again = super::work::work(again, &lines, &policy, &BTreeSet::new())?;
         if !again.plan.is_empty() {
             let first = again.plan.finish().sorted().ok().and_then(|edits| edits.first().map(|e| e.range.start));
-            return Err(unruly(first, "cleaned again, it would change once more".into()));
+            return Err(unruly(&score, first, "cleaned again, it would change once more".into()));
         }
         proof.again = true;
     }

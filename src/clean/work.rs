@@ -2,13 +2,15 @@
 //! of all parts in one plan.
 
 use super::decisions::{self, Decided};
-use super::expect::Content;
+use super::expect::{self, Content};
 use super::follow::Follower;
 use super::job::PartJob;
+use super::merge::Merged;
 use super::{Decision, Failure, Policy, Restore, Sides, Summary, left};
 use crate::collate::BarPair;
 use crate::musicxml::Plan;
 use crate::musicxml::rewrite::Fate;
+use crate::score::Part;
 use std::collections::BTreeSet;
 
 /// The changes, and what must come out.
@@ -33,9 +35,43 @@ impl Work<'_, '_> {
     }
 }
 
-/// `left`: the rows that stay as the edition has them, whatever was decided.
+/// What is to be done to one part of the edition.
+struct Job<'s, 'a, 'i> {
+    part: usize,
+    /// Its pairs of lines, in the order of their findings.
+    lines: Vec<usize>,
+    job: PartJob<'s, 'a, 'i>,
+    /// What of the part is laid beside nothing.
+    rest: Option<&'a Part>,
+}
+
+impl<'s, 'a, 'i> Job<'s, 'a, 'i> {
+    /// `None` for a part that is laid beside nothing.
+    fn new(
+        sides: &'s Sides<'a, 'i>,
+        part: usize,
+        lines: &'a [Merged],
+        policy: &'s Policy,
+        decided: &mut Decided,
+        shape: &[Fate],
+        warnings: &mut Vec<String>,
+    ) -> Option<Self> {
+        if let Some(merged) = lines.iter().find(|m| m.part == part) {
+            let decisions = merged.lines.iter().flat_map(|at| std::mem::take(&mut decided.findings[*at])).collect();
+            let job = PartJob::of_lines(sides, merged, policy, decisions, shape, warnings);
+            return Some(Job { part, lines: merged.lines.clone(), job, rest: Some(&merged.rest) });
+        }
+        let at = sides.collation.parts.iter().position(|a| a.edition == part)?;
+        let job = PartJob::new(sides, at, policy, std::mem::take(&mut decided.findings[at]), shape, warnings);
+        Some(Job { part, lines: vec![at], job, rest: None })
+    }
+}
+
+/// `lines`: the parts that are laid beside the source line by line. `left`: the
+/// rows that stay as the edition has them, whatever was decided.
 pub(super) fn work<'a, 'i>(
     sides: Sides<'a, 'i>,
+    lines: &'a [Merged],
     policy: &Policy,
     left: &BTreeSet<usize>,
 ) -> Result<Work<'a, 'i>, Failure> {
@@ -51,26 +87,33 @@ pub(super) fn work<'a, 'i>(
         changed_rows: (0..shape.len()).filter(|row| is_changed(shape[*row])).collect(),
         shape: shape.clone(),
     };
-    let jobs: Vec<PartJob> = (0..sides.collation.parts.len())
-        .map(|at| {
-            PartJob::new(&sides, at, policy, std::mem::take(&mut decided.findings[at]), &shape, &mut out.warnings)
-        })
+    let jobs: Vec<Job> = (0..sides.edition.printed().len())
+        .filter_map(|part| Job::new(&sides, part, lines, policy, &mut decided, &shape, &mut out.warnings))
         .collect();
-    for (index, part) in sides.edition.parts.iter().enumerate() {
-        match jobs.iter().find(|job| job.alignment.edition == index) {
-            Some(job) => {
-                job.rewrite(&mut out.plan, &mut out.summary, &mut out.warnings);
-                out.expected.push(job.expected());
+    for (index, part) in sides.edition.printed().iter().enumerate() {
+        match jobs.iter().find(|job| job.part == index) {
+            Some(own) => {
+                own.job.rewrite(&mut out.plan, &mut out.summary, &mut out.warnings);
+                let mut expected = own.job.expected();
+                if let Some(rest) = own.rest {
+                    expected.take_in(expect::unmatched(rest, &shape, &[]));
+                }
+                out.expected.push(expected);
             }
             None => {
                 out.summary.parts_left += 1;
-                let follower = Follower { part, leader: jobs.first(), fates: &shape };
+                let follower = Follower { part, leader: jobs.first().map(|own| &own.job), fates: &shape };
                 follower.rewrite(&mut out.plan);
                 out.expected.push(follower.expected());
             }
         }
     }
-    out.decisions = jobs.into_iter().map(|job| job.decisions).collect();
+    for own in jobs {
+        let mut decisions = own.job.decisions.into_iter();
+        for at in own.lines {
+            out.decisions[at] = decisions.by_ref().take(sides.findings[at].findings.len()).collect();
+        }
+    }
     out.summary.bars_inserted = shape.iter().filter(|f| matches!(f, Fate::Fresh { .. })).count();
     out.summary.bars_removed = shape.iter().filter(|f| matches!(f, Fate::Drop { .. })).count();
     out.warnings.extend(not_cleaned(sides, &out.summary));
@@ -89,12 +132,14 @@ fn not_cleaned(sides: Sides, did: &Summary) -> Vec<String> {
         (false, true) => "; bars that came back are rests there",
         (true, true) => "; bars that went are gone there too, bars that came back are rests there",
     };
-    let is_cleaned = |part: &usize| sides.collation.parts.iter().any(|a| a.edition == *part);
+    let is_cleaned =
+        |part: &usize| sides.collation.parts.iter().any(|a| sides.edition.printed_part_of(a.edition) == *part);
     let alone = &sides.collation.unmatched_edition;
-    let (alone, unasked): (Vec<usize>, Vec<usize>) =
-        (0..sides.edition.parts.len()).filter(|p| !is_cleaned(p)).partition(|p| alone.contains(p));
+    let (_, unasked): (Vec<usize>, Vec<usize>) =
+        (0..sides.edition.printed().len()).filter(|p| !is_cleaned(p)).partition(|p| alone.contains(p));
+    let alone = alone.clone();
     let said = |parts: Vec<usize>, why: &str| {
-        let names: Vec<&str> = parts.iter().map(|p| sides.edition.parts[*p].spoken()).collect();
+        let names: Vec<_> = parts.iter().map(|p| sides.edition.parts[*p].spoken()).collect();
         let (noun, verb) = if names.len() == 1 { ("part", "was") } else { ("parts", "were") };
         (!names.is_empty()).then(|| format!("{noun} {} {verb} not cleaned{why}{bars}", names.join(", ")))
     };
@@ -128,7 +173,7 @@ fn kept_rows(sides: Sides, decided: &Decided, left: &BTreeSet<usize>) -> BTreeSe
 /// What becomes of each row where only one side has a bar.
 fn shape(sides: Sides, kept: &BTreeSet<usize>, restored: bool) -> Vec<Fate> {
     let fate = |(row, pair): (usize, &BarPair)| {
-        let restored = restored && !kept.contains(&row);
+        let restored = restored && !pair.outside && !kept.contains(&row);
         match (pair.edition, pair.source) {
             (Some(edition), None) if restored => Fate::Drop { edition },
             (Some(edition), source) => Fate::Keep { edition, source, shift: pair.shift },

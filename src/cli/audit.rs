@@ -2,18 +2,18 @@
 
 use super::failure::Failure;
 use super::input::{self, Octave};
+use super::lines::LinesOfBoth;
 use super::output::{Content, Output, suits};
 use super::progress::Progress;
 use clap::ValueEnum;
 use obelus::beside::{side_by_side, staves};
 use obelus::clean::{self, Policy, Sides};
-use obelus::collate::{self, Choice};
+use obelus::collate;
 use obelus::engrave;
 use obelus::findings;
 use obelus::keys::{Chart, Tempo};
 use obelus::musicxml::{self, Input, Tree, warnings_of_both};
 use obelus::report::{self, Audit, Bars, Hands, Material, PartReport};
-use obelus::score::Score;
 use std::io::IsTerminal;
 use std::mem::ManuallyDrop;
 use std::path::{Path, PathBuf};
@@ -26,12 +26,8 @@ pub struct Args {
     edition: PathBuf,
     /// The plain source, MusicXML; - reads standard input
     source: PathBuf,
-    /// Look only at this part of the edition: its id, name or number
-    #[arg(long, value_name = "P")]
-    part: Option<String>,
-    /// Compare with this part of the source: its id, name or number
-    #[arg(long, value_name = "P")]
-    source_part: Option<String>,
+    #[command(flatten)]
+    lines: LinesOfBoth,
     /// Check every part looked at against this instrument's range [default: as its name tells]
     #[arg(long, value_name = "NAME")]
     instrument: Option<String>,
@@ -184,10 +180,9 @@ fn audit_of(
     let table = input::instruments(args.instruments.as_deref())?;
     let given = args.instrument.as_deref().map(|n| table.find(n)).transpose()?;
     let warnings = warnings_of_both(&edition, &source);
-    let (edition, source) = (ManuallyDrop::new(edition.score), ManuallyDrop::new(source.score));
-    let mut source = source;
-    let choice = choice(args, &edition, &source)?;
-    let pairing = collate::pair_parts(&edition, &mut source, choice);
+    let (mut edition, mut source) = (ManuallyDrop::new(edition.score), ManuallyDrop::new(source.score));
+    let choice = args.lines.choice([(&mut edition, &args.edition), (&mut source, &args.source)])?;
+    let pairing = collate::pair_parts(&mut edition, &mut source, choice);
     progress.step("laying them side by side");
     // As clean lays the two beside each other, and as staves stand.
     let whole_bars =
@@ -258,10 +253,10 @@ fn write_side_by_side(args: &Args, output: &Output) -> Result<(), Failure> {
     }
     let inputs = (Input::open(&args.edition)?, Input::open(&args.source)?);
     let trees = (Tree::parse(&inputs.0)?, Tree::parse(&inputs.1)?);
-    let edition = musicxml::read(&trees.0)?.score;
+    let mut edition = musicxml::read(&trees.0)?.score;
     let mut source = musicxml::read(&trees.1)?.score;
-    let choice = choice(args, &edition, &source)?;
-    let pairing = collate::pair_parts(&edition, &mut source, choice);
+    let choice = args.lines.choice([(&mut edition, &args.edition), (&mut source, &args.source)])?;
+    let pairing = collate::pair_parts(&mut edition, &mut source, choice);
     let collation = collate::lay(&edition, &source, pairing, true);
     let findings = findings::find(&edition, &source, &collation);
     let made = side_by_side(Sides {
@@ -288,17 +283,6 @@ fn write_side_by_side(args: &Args, output: &Output) -> Result<(), Failure> {
 }
 
 const ELSEWHERE: &str = "on one staff of several, or in several parts";
-
-/// The parts that the user named.
-fn choice(args: &Args, edition: &Score, source: &Score) -> Result<Choice, Failure> {
-    let choose = |score, file: &Path, wanted: &Option<String>| {
-        wanted.as_deref().map(|w| input::part(score, &file.display().to_string(), w)).transpose()
-    };
-    Ok(Choice {
-        edition: choose(edition, &args.edition, &args.part)?,
-        source: choose(source, &args.source, &args.source_part)?,
-    })
-}
 
 /// Columns for text: as many as COLUMNS says, within what reads well.
 pub fn width() -> usize {

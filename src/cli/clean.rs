@@ -2,6 +2,7 @@
 
 use super::failure::Failure;
 use super::input::{self, Octave};
+use super::lines::LinesOfBoth;
 use super::meant::Meant;
 use super::mine::Mine;
 use super::notes::NotesFile;
@@ -11,7 +12,7 @@ use super::progress::Progress;
 use clap::ValueEnum;
 use obelus::clean::NewKey;
 use obelus::clean::{self, Additions, Apart, Cleaned, Decisions, Origin, Policy, Provenance, Restore, Sides, Wishes};
-use obelus::collate::{self, Choice};
+use obelus::collate;
 use obelus::engrave;
 use obelus::findings;
 use obelus::musicxml::{self, Input, Tree};
@@ -31,12 +32,8 @@ pub struct Args {
     /// Write the clean copy there; .mxl packs it
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,
-    /// Clean only this part of the edition: its id, name or number
-    #[arg(long, value_name = "P")]
-    part: Option<String>,
-    /// Compare with this part of the source: its id, name or number
-    #[arg(long, value_name = "P")]
-    source_part: Option<String>,
+    #[command(flatten)]
+    lines: LinesOfBoth,
     /// Leave the editor's additions of these categories in
     #[arg(long, value_name = "CATEGORY,…", value_delimiter = ',', value_parser = mark_category)]
     keep: Vec<Category>,
@@ -210,20 +207,14 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     progress.step("reading the edition");
     let (edition_input, edition_origin) = input::open(&args.edition)?;
     let edition_tree = Tree::parse(&edition_input)?;
-    let edition = musicxml::read(&edition_tree)?;
+    let mut edition = musicxml::read(&edition_tree)?;
     progress.step("reading the source");
     let (source_input, source_origin) = input::open(&args.source)?;
     let source_tree = Tree::parse(&source_input)?;
     let mut source = musicxml::read(&source_tree)?;
-    let choose = |score, file: &Path, wanted: &Option<String>| {
-        wanted.as_deref().map(|w| input::part(score, &file.display().to_string(), w)).transpose()
-    };
-    let choice = Choice {
-        edition: choose(&edition.score, &args.edition, &args.part)?,
-        source: choose(&source.score, &args.source, &args.source_part)?,
-    };
+    let choice = args.lines.choice([(&mut edition.score, &args.edition), (&mut source.score, &args.source)])?;
     progress.step("laying them side by side");
-    let pairing = collate::pair_parts(&edition.score, &mut source.score, choice);
+    let pairing = collate::pair_parts(&mut edition.score, &mut source.score, choice);
     let collation = collate::lay(&edition.score, &source.score, pairing, true);
     let Some(first) = collation.parts.first() else {
         return Err(Failure::wrong_use(format!(
@@ -232,6 +223,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
             args.source.display()
         )));
     };
+    let part = edition.score.printed_part_of(first.edition);
     let findings = findings::find(&edition.score, &source.score, &collation);
     let provenance = Provenance {
         edition: edition_origin,
@@ -252,9 +244,11 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     };
     let key = match (args.transpose, args.key) {
         (Some(by), _) => Some(NewKey::By(by)),
-        (None, key) => key.map(|fifths| NewKey::Fifths { fifths, part: first.edition }),
+        (None, key) => key.map(|fifths| NewKey::Fifths { fifths, part }),
     };
-    let cleaned_parts: Vec<usize> = collation.parts.iter().map(|a| a.edition).collect();
+    let mut cleaned_parts: Vec<usize> =
+        collation.parts.iter().map(|a| edition.score.printed_part_of(a.edition)).collect();
+    cleaned_parts.dedup();
     let wishes = Wishes { key, ..meant.wishes(&edition.score, &cleaned_parts)? };
     let signed = mine.is_none().then_some(&provenance);
     if !wishes.change() {
@@ -274,7 +268,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     policy.provenance = Some(provenance);
     let mut laid = None;
     if let Some(mine) = &mine {
-        let layered = mine.lay(&edition_input, &cleaned, &sides, first.edition, &policy)?;
+        let layered = mine.lay(&edition_input, &cleaned, &sides, part, &policy)?;
         cleaned.text = layered.text;
         cleaned.proof = layered.proof.after(&cleaned.proof);
         cleaned.warnings.extend(layered.warnings);
@@ -290,7 +284,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         progress.step("engraving");
         let copy = edition_input.with_text(cleaned.text.clone());
         let shown = Shown {
-            part: args.part.is_some().then_some(first.edition),
+            part: args.lines.edition.is_named().then_some(part),
             apart: args.additions != How::Strip || policy.decisions.is_some(),
             title: source.score.title.clone(),
             source: named(&source_input, &source.score),

@@ -104,17 +104,16 @@ pub type OnInstruments<'t> = (usize, Vec<(&'t Instrument, bool)>);
 /// tells.
 pub fn on_instruments<'t>(
     score: &Score,
-    file: &str,
-    wanted: Option<&str>,
+    wanted: Option<usize>,
     given: &[&'t Instrument],
     table: &'t Instruments,
-) -> Result<Vec<OnInstruments<'t>>, Failure> {
-    let wanted = wanted.map(|p| part(score, file, p)).transpose()?;
+) -> Vec<OnInstruments<'t>> {
     let on = |p: usize| match given {
         [] => (p, table.guess(&score.parts[p].name).map(|i| (i, true)).into_iter().collect()),
         given => (p, given.iter().map(|i| (*i, false)).collect()),
     };
-    Ok((0..score.parts.len()).filter(|p| wanted.is_none_or(|w| w == *p)).map(on).collect())
+    let all = if wanted.is_some() { score.parts.len() } else { score.printed().len() };
+    (0..all).filter(|p| wanted.is_none_or(|w| w == *p)).map(on).collect()
 }
 
 /// The standard instruments, with the user's own table if there is one.

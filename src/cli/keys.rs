@@ -3,6 +3,7 @@
 use super::audit::{Format, width};
 use super::failure::Failure;
 use super::input::{self, Octave};
+use super::lines::OneLine;
 use super::output::{Content, Output};
 use obelus::keys::Tempo;
 use obelus::report;
@@ -14,9 +15,8 @@ use std::path::PathBuf;
 pub struct Args {
     /// The score, MusicXML; - reads standard input
     score: PathBuf,
-    /// Look only at this part: its id, name or number
-    #[arg(long, value_name = "P")]
-    part: Option<String>,
+    #[command(flatten)]
+    line: OneLine,
     /// Try it on this instrument; several times to compare instruments [default: as the part's name tells]
     #[arg(long = "instrument", value_name = "NAME")]
     names: Vec<String>,
@@ -58,13 +58,14 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
             given.push(instrument);
         }
     }
-    let (file, reading) = input::load(&args.score)?;
+    let (file, mut reading) = input::load(&args.score)?;
+    let wanted = args.line.find(&mut reading.score, &file)?;
     let score = &reading.score;
-    let parts = input::on_instruments(score, &file, args.part.as_deref(), &given, &table)?;
+    let parts = input::on_instruments(score, wanted, &given, &table);
     let tempo = Tempo::of(score, args.tempo);
     let report = report::keys_report(score, &file, &parts, args.octave.reading(), tempo, reading.warnings);
     match args.format {
-        Format::Text => output.write(Content::Text(&report::keys_text(&report, args.part.is_some(), width())))?,
+        Format::Text => output.write(Content::Text(&report::keys_text(&report, args.line.is_named(), width())))?,
         Format::Json => output.write(Content::Bytes(report.json().as_bytes()))?,
         Format::Csv => output.write(Content::Bytes(report::keys_csv(&report).as_bytes()))?,
     }

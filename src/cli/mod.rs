@@ -5,6 +5,7 @@ mod clean;
 mod failure;
 mod input;
 mod keys;
+mod lines;
 mod marks;
 mod meant;
 mod mine;

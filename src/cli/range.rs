@@ -3,6 +3,7 @@
 use super::audit::{Format, width};
 use super::failure::Failure;
 use super::input::{self, Octave};
+use super::lines::OneLine;
 use super::output::{Content, Output};
 use obelus::keys::Tempo;
 use obelus::report;
@@ -15,9 +16,8 @@ pub struct Args {
     /// The score, MusicXML; - reads standard input
     #[arg(required_unless_present = "list")]
     score: Option<PathBuf>,
-    /// Look only at this part: its id, name or number
-    #[arg(long, value_name = "P")]
-    part: Option<String>,
+    #[command(flatten)]
+    line: OneLine,
     /// Check every part looked at against this instrument [default: as its name tells]
     #[arg(long, value_name = "NAME")]
     instrument: Option<String>,
@@ -65,9 +65,10 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         return Ok(0);
     };
     let given: Vec<_> = args.instrument.as_deref().map(|n| table.find(n)).transpose()?.into_iter().collect();
-    let (file, reading) = input::load(path)?;
+    let (file, mut reading) = input::load(path)?;
+    let wanted = args.line.find(&mut reading.score, &file)?;
     let score = &reading.score;
-    let parts = input::on_instruments(score, &file, args.part.as_deref(), &given, &table)?;
+    let parts = input::on_instruments(score, wanted, &given, &table);
     let parts: Vec<_> = parts
         .into_iter()
         .map(|(place, on)| on.first().map_or((place, None, true), |(i, guessed)| (place, Some(*i), *guessed)))

@@ -2,7 +2,7 @@
 //! among what lies between them.
 
 use super::cells::{Cell, LEAST_LIKENESS, Side, common_measure, frames, likeness, likenesses};
-use super::{BarPair, PartView, barlines, repeats};
+use super::{BarPair, PartView, Scope, barlines, repeats, scope};
 use crate::score::{NoteId, Part};
 use crate::time::Time;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
@@ -33,12 +33,15 @@ const SHORTEST_PIECE: i64 = 4;
 ///
 /// `whole_bars` keeps every bar in one piece; `scale` says how many times as
 /// long the edition writes its values.
-pub fn outline(views: &[PartView], scale: Time, whole_bars: bool) -> Vec<Row> {
+pub fn outline(views: &[PartView], scale: Time, whole_bars: bool) -> (Vec<Row>, Scope) {
     let mut edition =
         Side::new(views.iter().map(|v| v.edition).collect(), scale, |part, note| views[part].edition_height(note));
     let mut source = Side::new(views.iter().map(|v| v.source).collect(), Time::from(1), |part, note| {
         views[part].source_height(note)
     });
+    let scope = scope::find(&edition, &source);
+    edition.restrict(scope.edition.clone());
+    source.restrict(scope.source.clone());
     let (ours, theirs) = (edition.usual_length(), source.usual_length());
     if !whole_bars && ours != theirs && !ours.is_zero() && !theirs.is_zero() {
         let piece = common_measure(ours, theirs);
@@ -55,7 +58,7 @@ pub fn outline(views: &[PartView], scale: Time, whole_bars: bool) -> Vec<Row> {
         rows = better;
     }
     close(&mut rows);
-    rows
+    (with_outside(rows, &scope, views), scope)
 }
 
 /// The rows with the second times of strains that the other side writes out;
@@ -102,6 +105,33 @@ fn laid(
         }
     }
     (fused(sheet.rows), unlike, sheet.shared)
+}
+
+/// The bars that lie outside of the common piece, before and after it.
+fn with_outside(rows: Vec<Row>, scope: &Scope, views: &[PartView]) -> Vec<Row> {
+    let count = |side: fn(&PartView) -> usize| views.iter().map(side).max().unwrap_or(0);
+    let (ours, theirs) = (count(|v| v.edition.bars.len()), count(|v| v.source.bars.len()));
+    let alone = |edition: Option<usize>, source: Option<usize>| Row {
+        pair: BarPair {
+            edition,
+            source,
+            again: None,
+            again_to: None,
+            outside: true,
+            edition_from: Time::zero(),
+            source_from: Time::zero(),
+            shift: Time::zero(),
+            scale: Time::from(1),
+        },
+        rewritten: false,
+        edition_to: None,
+        source_to: None,
+    };
+    let before = (0..scope.edition.start).map(|e| alone(Some(e), None));
+    let before = before.chain((0..scope.source.start).map(|s| alone(None, Some(s))));
+    let after = (scope.edition.end..ours).map(|e| alone(Some(e), None));
+    let after = after.chain((scope.source.end..theirs).map(|s| alone(None, Some(s))));
+    before.chain(rows).chain(after).collect()
 }
 
 /// Bars of both sides that are equal one by one, or differ as a whole.
@@ -209,6 +239,7 @@ impl Sheet<'_> {
             source: s.filter(|c| c.again.is_none()).map(|c| c.bar),
             again: back.map(|(_, c)| c.bar),
             again_to: back.and_then(|(side, c)| end(side, c)),
+            outside: false,
             edition_from: e.map_or(Time::zero(), |c| start(self.edition, c)),
             source_from: s.map_or(Time::zero(), |c| start(self.source, c)),
             shift: Time::zero(),
@@ -332,7 +363,8 @@ fn close(rows: &mut [Row]) {
 impl Row {
     /// Its bars have nothing to do with each other, or there is only one.
     pub fn is_alien(&self) -> bool {
-        self.rewritten || self.pair.again.is_none() && (self.pair.edition.is_none() || self.pair.source.is_none())
+        let alone = self.pair.edition.is_none() || self.pair.source.is_none();
+        self.rewritten || alone && self.pair.again.is_none() && !self.pair.outside
     }
 
     /// Struck notes of the edition in it, none where its bar has none in this part.

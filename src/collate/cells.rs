@@ -6,6 +6,7 @@ use crate::time::Time;
 use rustc_hash::{FxHashMap, FxHasher};
 use std::cmp::Ordering;
 use std::hash::{Hash, Hasher};
+use std::ops::Range;
 
 /// One struck note: its part, its time in the cell (in the source's values), its pitch class.
 pub(super) type Content = Vec<(usize, Time, i32)>;
@@ -25,7 +26,9 @@ pub(super) struct Cell {
 /// All bars of one side, those of its parts together.
 pub(super) struct Side<'a> {
     pub cells: Vec<Cell>,
-    parts: Vec<&'a Part>,
+    pub parts: Vec<&'a Part>,
+    /// The first bar that is looked at.
+    first: usize,
     /// Values of this side are so many times as long as the source's.
     pub scale: Time,
 }
@@ -59,12 +62,35 @@ impl<'a> Side<'a> {
             let to = lengths.max().unwrap_or_default() / scale;
             Cell { bar, from: Time::zero(), to, content, again: None }
         });
-        Side { cells: cells.collect(), parts, scale }
+        Side { cells: cells.collect(), parts, first: 0, scale }
     }
 
     /// What a short first bar lacks, in the source's values.
     pub fn pickup(&self, bar: usize) -> Time {
-        self.parts.first().map_or(Time::zero(), |p| p.pickup(bar) / self.scale)
+        let lacks = |part: &&Part| {
+            let own = &part.bars[bar];
+            if own.length < own.meter.bar { (own.meter.bar - own.length) / self.scale } else { Time::zero() }
+        };
+        match self.parts.first().filter(|p| bar < p.bars.len()) {
+            // A piece that begins within its file may begin with a pickup, too.
+            Some(part) if bar == self.first && bar > 0 => lacks(part),
+            Some(part) => part.pickup(bar) / self.scale,
+            None => Time::zero(),
+        }
+    }
+
+    /// Keeps only some bars.
+    pub fn restrict(&mut self, bars: Range<usize>) {
+        if bars == (0..self.cells.len()) {
+            return;
+        }
+        self.first = bars.start;
+        self.cells = self.cells.drain(bars).collect();
+        let lacking = self.cells.first().filter(|c| c.bar > 0).map_or(Time::zero(), |c| self.pickup(c.bar));
+        if let Some(cell) = self.cells.first_mut().filter(|_| !lacking.is_zero()) {
+            cell.to += lacking;
+            cell.content.iter_mut().for_each(|note| note.1 += lacking);
+        }
     }
 
     /// Whether a cell ends before its bar does.

@@ -1,11 +1,10 @@
-//! Parts that no source prints as such: one staff of a keyboard part, or a line
-//! that wanders between two parts. They are drawn from the source's own parts
-//! before the pairing, and remember from which.
+//! Parts that no score prints as such: one staff or voice of a part, a line
+//! that wanders between two parts, several parts as one. They are drawn from
+//! printed parts, stand after them in their score, and remember from which.
 
-use super::parts::{self, Choice, Pairing};
 use super::{PartView, bars};
 use crate::pitch::Interval;
-use crate::score::{Bar, Mark, NoteId, Part, Place, Score};
+use crate::score::{Bar, Category, Line, Mark, Note, NoteId, Part, Place, Score};
 use crate::time::Time;
 use std::collections::HashMap;
 
@@ -13,56 +12,90 @@ use std::collections::HashMap;
 /// bars, and such a share of them.
 const FEWEST_BARS: usize = 2;
 const LEAST_SHARE: f64 = 0.05;
-/// From this share of common melodies on, a part has its source.
-const WELL_MATCHED: f64 = 0.9;
 
-/// Pairs the parts, after adding to the source the parts that the edition's
-/// seem to be drawn from. Where the user chose a part, it is drawn from that.
-pub fn pair_parts(edition: &Score, source: &mut Score, mut choice: Choice) -> Pairing {
-    let pairing = parts::pair(edition, source, choice);
-    let single = |part: usize| edition.parts[part].staves <= 1;
-    let mut drawn: Vec<Part> = Vec::new();
-    let mut divided: Vec<usize> = Vec::new();
-    for pair in pairing.pairs.iter().filter(|p| single(p.edition)) {
-        let own = &source.parts[pair.source];
-        if own.staves > 1 && !divided.contains(&pair.source) {
-            divided.push(pair.source);
-            drawn.extend((1..=own.staves).map(|staff| staff_of(own, pair.source, staff)));
-        }
-        if choice.source.is_none() && own.staves <= 1 && pair.share < WELL_MATCHED && source.parts.len() > 1 {
-            drawn.extend(wandering(&edition.parts[pair.edition], source, pair.source, pair.interval));
-        }
+/// Adds a line of a printed part to its score; a line drawn before is used again.
+pub fn draw_line(score: &mut Score, part: usize, line: Line) -> usize {
+    if line.is_whole() {
+        return part;
     }
-    let first = source.parts.len();
-    source.parts.extend(drawn.into_iter().filter(|p| p.struck().next().is_some()));
-    if source.parts.len() == first {
-        return pairing;
-    }
-    if choice.source.is_some()
-        && let Some(part) = pairing.pairs.first().map(|p| p.edition)
-    {
-        // Which of the staves.
-        let fits = |at: &usize| {
-            let chosen = Choice { edition: Some(part), source: Some(*at) };
-            parts::pair(edition, source, chosen).pairs.first().map_or(0, |p| (p.share * 1000.0) as i64)
-        };
-        choice.source = (first..source.parts.len()).max_by_key(fits);
-    }
-    parts::pair(edition, source, choice)
+    let known = score.parts.iter().position(|p| p.line == line && p.drawn_from == [part]);
+    known.unwrap_or_else(|| {
+        let drawn = line_of(&score.parts[part], part, line);
+        score.parts.push(drawn);
+        score.parts.len() - 1
+    })
 }
 
-fn staff_of(part: &Part, place: usize, staff: u32) -> Part {
-    let mut out = compose(&[part], &vec![0; part.bars.len()], |s| s == staff);
-    out.name = format!("{}, staff {staff}", part.spoken());
+/// Draws the lines that one score has from another of the same parts.
+pub fn draw_like(like: &Score, score: &mut Score) {
+    for line in &like.parts[like.printed().len()..] {
+        if let [part] = line.drawn_from[..] {
+            let drawn = line_of(&score.parts[part], part, line.line);
+            score.parts.push(drawn);
+        }
+    }
+}
+
+/// Marks that stand once for all lines of a score.
+pub(super) fn is_of_all(category: Category) -> bool {
+    matches!(category, Category::Signature | Category::Structure | Category::Tempo | Category::Rehearsal)
+}
+
+fn line_of(part: &Part, place: usize, line: Line) -> Part {
+    let holds = |_, note: &Note| line.holds(note.staff, note.voice);
+    // What no note carries belongs to every voice of its staff, and some of it to every staff.
+    let has = |_, mark: &Mark| is_of_all(mark.category) || line.staff.is_none_or(|s| s == mark.staff);
+    let (mut out, from) = compose(&[part], |_, _| true, holds, has);
+    renumber_voices(&mut out, |note| from[note]);
+    out.line = line;
     out.drawn_from = vec![place];
     out
 }
 
+/// Several parts as one, each with voices of its own. What stands in all of them is there once.
+pub(super) fn together(score: &mut Score, parts: &[usize]) -> usize {
+    let mut from = parts.to_vec();
+    from.sort_unstable();
+    if let Some(known) = score.parts.iter().position(|p| p.drawn_from == from && p.line.is_whole()) {
+        return known;
+    }
+    let own: Vec<&Part> = from.iter().map(|p| &score.parts[*p]).collect();
+    let has = |which, mark: &Mark| which == 0 || !is_of_all(mark.category);
+    let (mut out, part_of) = compose(&own, |_, _| true, |_, _| true, has);
+    renumber_voices(&mut out, |note| part_of[note]);
+    name_after(&mut out, &own);
+    out.drawn_from = from;
+    score.parts.push(out);
+    score.parts.len() - 1
+}
+
+/// A part with only some of its struck notes, and what hangs on them; rests stay.
+pub(super) fn share(score: &mut Score, part: usize, keeps: impl Fn(NoteId) -> bool) -> usize {
+    let own = &score.parts[part];
+    let ids: HashMap<_, _> = own.notes.iter().enumerate().map(|(id, n)| (n.element, id)).collect();
+    let holds = |_, note: &Note| {
+        let id = ids[&note.element];
+        note.is_rest() || keeps(own.head(if note.grace > 0 { own.main_note(id).unwrap_or(id) } else { id }))
+    };
+    let (mut out, from) = compose(&[own], |_, _| true, holds, |_, _| true);
+    renumber_voices(&mut out, |note| from[note]);
+    out.line = own.line;
+    out.drawn_from = if own.is_printed() { vec![part] } else { own.drawn_from.clone() };
+    score.parts.push(out);
+    score.parts.len() - 1
+}
+
+fn name_after(out: &mut Part, parts: &[&Part]) {
+    let ids: Vec<&str> = parts.iter().map(|p| p.id.as_str()).collect();
+    let names: Vec<_> = parts.iter().map(|p| p.spoken()).collect();
+    (out.id, out.name) = (ids.join(" and "), names.join(" and "));
+}
+
 /// The line of the edition's part, bar by bar from whichever of the source's
 /// parts has it; `None` where its own part is as good.
-fn wandering(edition: &Part, source: &Score, own: usize, interval: Interval) -> Option<Part> {
+pub(super) fn wandering(edition: &Part, source: &Score, own: usize, interval: Interval) -> Option<Part> {
     let view = PartView { edition, source: &source.parts[own], interval };
-    let rows = bars::outline(&[view], Time::from(1), true);
+    let (rows, _) = bars::outline(&[view], Time::from(1), true);
     let content = |part: &Part, bar: usize, by: i32| -> Vec<(Time, i32)> {
         let note = |n: NoteId| Some((part.notes[n].offset, part.notes[n].pitch()?.sound() + by));
         let mut notes: Vec<(Time, i32)> = part.struck_in(bar).filter_map(note).collect();
@@ -83,7 +116,7 @@ fn wandering(edition: &Part, source: &Score, own: usize, interval: Interval) -> 
             let other = &source.parts[*part];
             s < other.bars.len() && content(other, s, interval.semitones * 100) == ours
         };
-        let others = (0..source.parts.len()).filter(|p| *p != own);
+        let others = (0..source.printed().len()).filter(|p| *p != own);
         from[s] = [own].into_iter().chain(others).find(fits).filter(|p| *p != own);
         let mine = content(&source.parts[own], s, interval.semitones * 100);
         octaves_of_own[s] = same_but_for_octaves(&mine, &ours);
@@ -97,14 +130,15 @@ fn wandering(edition: &Part, source: &Score, own: usize, interval: Interval) -> 
     if count < FEWEST_BARS || (count as f64) < LEAST_SHARE * f64::from(sounding) {
         return None;
     }
-    let bars: Vec<usize> = from.iter().map(|p| usize::from(*p == Some(other))).collect();
-    let (mine, theirs) = (&source.parts[own], &source.parts[other]);
-    let mut out = compose(&[mine, theirs], &bars, |_| true);
+    let takes_other: Vec<bool> = from.iter().map(|p| *p == Some(other)).collect();
     // As they are printed.
-    let (upper, lower) = if own < other { (mine, theirs) } else { (theirs, mine) };
-    out.id = format!("{} and {}", upper.id, lower.id);
-    out.name = format!("{} and {}", upper.spoken(), lower.spoken());
-    out.drawn_from = vec![own, other];
+    let order = if own < other { [own, other] } else { [other, own] };
+    let parts = order.map(|p| &source.parts[p]);
+    let of_bar = |which: usize, bar: usize| takes_other.get(bar).is_some_and(|is| *is == (order[which] == other));
+    let (mut out, _) = compose(&parts, of_bar, |_, _| true, |which, mark| of_bar(which, mark.at.bar));
+    renumber_voices(&mut out, |_| 0);
+    name_after(&mut out, &parts);
+    out.drawn_from = order.to_vec();
     Some(out)
 }
 
@@ -112,48 +146,81 @@ fn same_but_for_octaves(mine: &[(Time, i32)], ours: &[(Time, i32)]) -> bool {
     mine.len() == ours.len() && mine.iter().zip(ours).all(|(a, b)| a.0 == b.0 && (a.1 - b.1) % 1200 == 0)
 }
 
-/// Notes and marks of several parts as one: of each bar those of the part that
-/// `bars` names, as far as they stand on a wanted staff.
-fn compose(parts: &[&Part], bars: &[usize], staff: impl Fn(u32) -> bool) -> Part {
-    let first = parts[0];
-    let mut out = Part { bars: vec![], notes: vec![], marks: vec![], staves: 1, ..first.clone() };
-    let mut new_id: HashMap<(usize, NoteId), NoteId> = HashMap::new();
-    for (index, &which) in bars.iter().enumerate() {
-        let part = parts[which];
-        let Some(bar) = part.bars.get(index) else { continue };
+/// Notes and marks of several parts as one: of each bar those of the parts that
+/// `takes` says, of them the notes that `holds` says with all that they carry,
+/// and the marks that no note carries and `has` says. With it, the part that each note is from.
+fn compose(
+    parts: &[&Part],
+    takes: impl Fn(usize, usize) -> bool,
+    holds: impl Fn(usize, &Note) -> bool,
+    has: impl Fn(usize, &Mark) -> bool,
+) -> (Part, Vec<usize>) {
+    let first = parts.iter().max_by_key(|p| p.bars.len()).expect("drawn from a part at least");
+    let mut out = Part {
+        bars: vec![],
+        notes: vec![],
+        marks: vec![],
+        staves: 1,
+        id: parts[0].id.clone(),
+        name: parts[0].name.clone(),
+        line: Line::default(),
+        drawn_from: vec![],
+        octave_is_told: parts[0].octave_is_told,
+    };
+    let mut new_id: Vec<HashMap<NoteId, NoteId>> = vec![HashMap::new(); parts.len()];
+    let mut part_of: Vec<usize> = Vec::new();
+    for (index, frame) in first.bars.iter().enumerate() {
         let start = out.notes.len();
-        for id in bar.notes.clone().filter(|n| staff(part.notes[*n].staff)) {
-            new_id.insert((which, id), out.notes.len());
-            let mut note = part.notes[id].clone();
-            note.staff = 1;
-            out.notes.push(note);
+        for (which, part) in parts.iter().enumerate().filter(|(which, _)| takes(*which, index)) {
+            let Some(bar) = part.bars.get(index) else { continue };
+            let mut chord_goes_on = false;
+            for id in bar.notes.clone() {
+                let note = &part.notes[id];
+                let inside = holds(which, note);
+                if !note.chord {
+                    chord_goes_on = false;
+                }
+                if inside {
+                    new_id[which].insert(id, out.notes.len());
+                    // The first note of a chord may be another line's.
+                    out.notes.push(Note { staff: 1, chord: note.chord && chord_goes_on, ..note.clone() });
+                    part_of.push(which);
+                    chord_goes_on = true;
+                }
+            }
         }
-        out.bars.push(Bar { notes: start..out.notes.len(), ..bar.clone() });
+        out.bars.push(Bar { notes: start..out.notes.len(), ..frame.clone() });
     }
     for (which, part) in parts.iter().enumerate() {
-        for (id, note) in part.notes.iter().enumerate() {
-            let Some(new) = new_id.get(&(which, id)) else { continue };
-            let there = |n: Option<NoteId>| n.and_then(|n| new_id.get(&(which, n)).copied());
+        for (id, new) in &new_id[which] {
+            let there = |n: Option<NoteId>| n.and_then(|n| new_id[which].get(&n).copied());
+            let note = &part.notes[*id];
             (out.notes[*new].tied_from, out.notes[*new].tied_to) = (there(note.tied_from), there(note.tied_to));
         }
-        let place = |p: Place| Place { note: p.note.and_then(|n| new_id.get(&(which, n)).copied()), ..p };
-        let own = part.marks.iter().filter(|m| bars.get(m.at.bar) == Some(&which) && staff(m.staff));
+        let place = |p: Place| Place { note: p.note.and_then(|n| new_id[which].get(&n).copied()), ..p };
+        let own = part.marks.iter().filter(|m| match m.at.note {
+            Some(note) => new_id[which].contains_key(&note),
+            None => takes(which, m.at.bar) && has(which, m),
+        });
         out.marks.extend(own.map(|m| Mark { at: place(m.at), end: m.end.map(place), staff: 1, ..m.clone() }));
     }
-    renumber_voices(&mut out);
-    out
+    (out, part_of)
 }
 
-/// Voices count in order of first appearance.
-fn renumber_voices(part: &mut Part) {
-    let mut seen: Vec<u32> = Vec::new();
-    let mut place = |voice: u32| match seen.iter().position(|v| *v == voice) {
+/// Voices count in order of first appearance; those of two parts are never one.
+fn renumber_voices(part: &mut Part, of_part: impl Fn(NoteId) -> usize) {
+    let mut seen: Vec<(usize, u32)> = Vec::new();
+    let mut place = |key: (usize, u32)| match seen.iter().position(|v| *v == key) {
         Some(at) => at as u32,
         None => {
-            seen.push(voice);
+            seen.push(key);
             seen.len() as u32 - 1
         }
     };
-    part.notes.iter_mut().for_each(|n| n.voice = place(n.voice));
-    part.marks.iter_mut().for_each(|m| m.voice = place(m.voice));
+    for (id, note) in part.notes.iter_mut().enumerate() {
+        note.voice = place((of_part(id), note.voice));
+    }
+    for mark in &mut part.marks {
+        mark.voice = mark.at.note.map_or(0, |n| part.notes[n].voice);
+    }
 }

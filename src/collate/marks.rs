@@ -3,6 +3,7 @@
 use super::bars::Row;
 use super::matcher::{Again, Anchor, Entry, Matcher};
 use super::{MarkPair, PartAlignment, PartView, Rows, Stretch};
+use crate::musicxml::moved_signs;
 use crate::score::{Category, Mark, MarkId, NoteId, Part, Place};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
@@ -26,6 +27,9 @@ pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
         let mark = &view.source.marks[id];
         matches!(mark.category, Category::Ornament | Category::Grace) && mark.at.note.is_some_and(|n| written_out[n])
     };
+    // What lies outside of the piece stays what it is.
+    pairs.retain(|p| p.edition.is_some() || !map.is_outside(p));
+    pairs.iter_mut().filter(|p| p.source.is_none() && map.is_outside(p)).for_each(|p| p.same = true);
     pairs.retain(|p| !(map.prevails(p) || p.edition.is_none() && p.source.is_some_and(|m| map.only_once(m))));
     pairs.retain(|p| p.edition.is_some() || !p.source.is_some_and(is_told));
     alignment.marks = pairs;
@@ -212,6 +216,16 @@ impl<'a> Map<'a> {
         Some(Anchor { time, voice: None, grace: 0, again: self.times[row] })
     }
 
+    /// Whether a mark stands outside of the piece that both sides have.
+    fn is_outside(&self, pair: &MarkPair) -> bool {
+        let row = match (pair.edition, pair.source) {
+            (Some(m), _) => self.edition_rows.at(self.view.edition.marks[m].at.bar, Time::zero()),
+            (None, Some(m)) => self.source_rows.at(self.view.source.marks[m].at.bar, Time::zero()),
+            (None, None) => None,
+        };
+        row.is_some_and(|r| self.rows[r].pair.outside)
+    }
+
     /// A signature that only one side prints says nothing where the other has
     /// the same from before.
     fn prevails(&self, pair: &MarkPair) -> bool {
@@ -245,12 +259,18 @@ impl<'a> Map<'a> {
     /// Barlines and signatures at the two ends of a piece belong to each other
     /// whatever the music beside them is.
     fn edge(&self, part: &Part, place: Place, mark: &Mark) -> Option<Time> {
-        let last = part.bars.len() - 1;
+        let of = |row: Option<&Row>, bar: fn(&Row) -> Option<usize>| row.and_then(bar);
+        let inside = || self.rows.iter().filter(|r| !r.pair.outside);
+        let own = |r: &Row| if std::ptr::eq(part, self.view.edition) { r.pair.edition } else { r.pair.source };
+        let (first, last) = (inside().find_map(own)?, inside().filter_map(own).next_back()?);
         match mark.category {
-            Category::Signature if place.bar == 0 && place.offset == Time::from(0) => Some(Time::from(0)),
+            Category::Signature if place.bar == first && place.offset == Time::from(0) => {
+                let start = of(inside().find(|r| r.pair.source.is_some()), |r| r.pair.source)?;
+                self.view.source.bars.get(start).map(|b| b.start)
+            }
             Category::Structure if place.bar == last && place.offset >= part.bars[last].length => {
-                let end = self.view.source.bars.last()?;
-                Some(end.start + end.length)
+                let end = inside().filter_map(|r| r.pair.source).next_back()?;
+                self.view.source.bars.get(end).map(|b| b.start + b.length)
             }
             _ => None,
         }
@@ -315,7 +335,9 @@ fn carrier(part: &Part, place: Place, mark: &Mark) -> Option<(usize, u32)> {
 fn meaning<'m>(mark: &'m Mark, view: &PartView, of_edition: bool) -> Cow<'m, str> {
     let by = if of_edition { view.interval.inverse() } else { crate::pitch::Interval::UNISON };
     match (mark.category, &*mark.kind) {
-        (_, "accidental-mark" | "figured-bass") if view.interval.fifths() != 0 => without_signs(&mark.meaning).into(),
+        (_, "accidental-mark") if view.interval.fifths() != 0 => without_signs(&mark.meaning).into(),
+        (_, "figured-bass") if view.interval.fifths() != 0 => moved_signs(mark, by).into(),
+        (_, "figured-bass") => Cow::Borrowed(&mark.meaning),
         (Category::Signature, "key") => {
             let fifths: i32 = mark.meaning.parse().unwrap_or(0);
             // Signatures of twelve fifths more sound the same.

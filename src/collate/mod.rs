@@ -8,20 +8,26 @@ mod barlines;
 mod bars;
 mod cells;
 mod draw;
+mod lines;
 mod marks;
 mod matcher;
+mod meetings;
 mod melodies;
 mod notes;
 mod parts;
 mod repeats;
 mod scarce;
+mod scope;
 mod settle;
+mod shared;
 
 use crate::pitch::{Interval, Pitch};
 use crate::score::{MarkId, NoteId, Part, Score};
 use crate::time::Time;
+use std::ops::Range;
 
-pub use draw::pair_parts;
+pub use draw::{draw_like, draw_line};
+pub use lines::pair_parts;
 pub use marks::without_signs;
 pub use parts::{Choice, Pair, Pairing, pair};
 
@@ -34,10 +40,21 @@ pub struct Collation {
     /// Parts of the edition for which the source has nothing.
     pub unmatched_edition: Vec<usize>,
     pub unmatched_source: Vec<usize>,
+    pub scope: Scope,
     /// How many times as long the edition writes its values.
     pub scale: Time,
     edition_rows: Rows,
     source_rows: Rows,
+    /// When each bar of the source begins.
+    source_starts: Vec<Time>,
+}
+
+/// The bars of both sides that are the same piece: a movement, an excerpt, or all. What lies outside has no
+/// counterpart, and is none of the editor's doing.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Scope {
+    pub edition: Range<usize>,
+    pub source: Range<usize>,
 }
 
 /// Finds the row of a place.
@@ -83,6 +100,8 @@ pub struct BarPair {
     pub again: Option<usize>,
     /// Where in that bar the music that comes back ends; `None` at its end.
     pub again_to: Option<Time>,
+    /// It lies outside of the piece that both sides have.
+    pub outside: bool,
     /// Where in its bars the pair begins: after 0 where the sides set their
     /// barlines otherwise.
     pub edition_from: Time,
@@ -184,18 +203,28 @@ pub fn lay(edition: &Score, source: &Score, pairing: Pairing, whole_bars: bool) 
         .map(|p| PartView { edition: &edition.parts[p.edition], source: &source.parts[p.source], interval: p.interval })
         .collect();
     let scale = if whole_bars { Time::from(1) } else { parts::scale(&views) };
-    let rows = bars::outline(&views, scale, whole_bars);
+    let (rows, scope) = bars::outline(&views, scale, whole_bars);
     let parts = views.iter().zip(&pairing.pairs).map(|(view, p)| align(view, p.edition, p.source, &rows)).collect();
     let outline: Vec<BarPair> = rows.into_iter().map(|r| r.pair).collect();
-    Collation {
+    let mut out = Collation {
         edition_rows: Rows::new(outline.iter(), |p| Some((p.edition?, p.edition_from))),
         source_rows: Rows::new(outline.iter(), |p| Some((p.source?, p.source_from))),
         scale,
+        scope,
         outline,
         parts,
         unmatched_edition: pairing.unmatched_edition,
         unmatched_source: pairing.unmatched_source,
-    }
+        source_starts: starts(source),
+    };
+    shared::settle(edition, source, &mut out);
+    out
+}
+
+/// When each bar of a score begins.
+fn starts(score: &Score) -> Vec<Time> {
+    let longest = score.parts.iter().max_by_key(|p| p.bars.len());
+    longest.map_or(Vec::new(), |p| p.bars.iter().map(|b| b.start).collect())
 }
 
 /// The two sides of a pair of parts while they are being aligned.

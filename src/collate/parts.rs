@@ -74,7 +74,7 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
         Some(part) => vec![part],
         None => (0..count).collect::<Vec<_>>(),
     };
-    let editions = chosen(choice.edition, edition.parts.len());
+    let editions = chosen(choice.edition, edition.printed().len());
     let sources = chosen(choice.source, source.parts.len());
     let forced = choice.edition.is_some() && choice.source.is_some()
         || editions.len() == 1 && sources.len() == 1 && choice.edition.or(choice.source).is_some();
@@ -228,6 +228,36 @@ fn ratio(edition: &Part, source: &Part) -> Option<Time> {
     (best.1 > all / 2.0 && best.0 > Time::from(0)).then_some(best.0)
 }
 
+/// The interval, by the least octave, by which most melodies of some parts are moved, and the two parts that share
+/// most of them by it.
+pub(super) fn interval_of_all(
+    edition: &Score,
+    source: &Score,
+    editions: &[usize],
+    sources: &[usize],
+) -> Option<(Interval, (usize, usize))> {
+    let melodies: Vec<Melody> = sources.iter().map(|p| melody(&source.parts[*p])).collect();
+    for measure in &MEASURES[..2] {
+        let index = Index::new(&melodies, measure.length);
+        let mut votes: BTreeMap<Interval, f64> = BTreeMap::new();
+        let mut likest: Vec<(f64, Interval, (usize, usize))> = Vec::new();
+        for &part in editions {
+            let own = melody(&edition.parts[part]);
+            for (at, interval, share) in index.votes(&own) {
+                let octaves = interval.semitones.div_euclid(12);
+                let least = Interval::new(interval.steps - 7 * octaves, interval.semitones - 12 * octaves);
+                *votes.entry(least).or_default() += share * own.notes() as f64;
+                likest.push((share, least, (part, sources[at])));
+            }
+        }
+        let best = votes.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
+        let Some((interval, _)) = best.filter(|b| b.1 >= measure.fewest as f64) else { continue };
+        let own = likest.into_iter().filter(|l| l.1 == interval).max_by(|a, b| a.0.total_cmp(&b.0));
+        return own.map(|l| (interval, l.2));
+    }
+    None
+}
+
 /// The key, in semitones of an octave, that most parts of the edition would have.
 fn leading(candidates: &[(f64, usize, usize, Interval)]) -> i32 {
     let mut best: BTreeMap<(i32, usize), f64> = BTreeMap::new();
@@ -257,7 +287,7 @@ fn whole_octaves(edition: &Part, source: &Part, interval: Interval) -> Interval 
 
 /// Percussion, silent parts and those of a note or two have no melody: they are
 /// matched by name or, in scores of as many parts, by place.
-fn pair_pitchless(
+pub(super) fn pair_pitchless(
     edition: &Score,
     source: &Score,
     editions: &[usize],

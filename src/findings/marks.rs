@@ -1,6 +1,7 @@
 //! Findings about marks.
 
 use super::{Finder, Finding, Passage, PassageKind, Spot, Status, Subject};
+use crate::musicxml::moved_reading;
 use crate::pitch::Interval;
 use crate::score::{Category, Mark, Part, Place};
 
@@ -78,27 +79,32 @@ impl Finder<'_> {
 
     /// Two marks that read alike differ by where they stand: say so.
     pub(super) fn tell_places(&self, ours: Option<&Mark>, theirs: Option<&Mark>, finding: &mut Finding) {
-        let told = |mark: &Mark, part: &Part| {
+        let told = |mark: &Mark, reading: &str, part: &Part| {
             let at = |p: Place| super::notes::place_name(part, p.bar, p.offset);
             match mark.end {
-                Some(end) => format!("{} from {} to {}", mark.reading, at(mark.at), at(end)),
-                None => format!("{} at {}", mark.reading, at(mark.at)),
+                Some(end) => format!("{reading} from {} to {}", at(mark.at), at(end)),
+                None => format!("{reading} at {}", at(mark.at)),
             }
         };
-        finding.edition_reading = ours.map(|m| told(m, self.edition));
-        finding.source_reading = theirs.map(|m| told(m, self.source));
+        finding.edition_reading = ours.map(|m| told(m, &m.reading, self.edition));
+        finding.source_reading = theirs.map(|m| told(m, &self.moved_reading(m), self.source));
     }
 
     /// The reading of a source mark in the edition's key.
     pub(super) fn moved_reading(&self, mark: &Mark) -> String {
+        // As the edition, which may transpose, would write it.
+        let writes = |part: &Part, bar: usize| part.bars.get(bar).map_or(Interval::UNISON, |b| b.transpose);
+        let ours = writes(self.edition, 0);
+        if mark.category == Category::Harmony {
+            let to = self.alignment.interval.plus(ours.inverse());
+            return moved_reading(mark, writes(self.source, mark.at.bar), to);
+        }
         if self.alignment.interval == Interval::UNISON {
             return mark.reading.to_string();
         }
         if mark.category == Category::Signature && mark.kind == "key" {
             let fifths: i32 = mark.meaning.parse().unwrap_or(0);
-            // As the edition, which may transpose, would write it.
-            let transpose = self.edition.bars.first().map_or(0, |b| b.transpose.fifths());
-            return crate::pitch::key_name(fifths + self.alignment.interval.fifths() - transpose);
+            return crate::pitch::key_name(fifths + self.alignment.interval.fifths() - ours.fifths());
         }
         let mut reading = mark.reading.to_string();
         if mark.category == Category::Grace {

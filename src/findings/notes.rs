@@ -16,7 +16,8 @@ impl Finder<'_> {
         let held = a.ties.iter().flat_map(|t| t.source.iter().skip(1));
         let told_s = table(self.source, held.chain(a.realisations.iter().flat_map(|r| &r.chord)));
         let in_tie = table(self.edition, a.ties.iter().map(|t| &t.edition[0]));
-        for e in self.edition.struck() {
+        let scope = &self.collation.scope;
+        for e in self.edition.struck().filter(|n| scope.edition.contains(&self.edition.notes[*n].bar)) {
             match a.edition_to_source[e] {
                 _ if told_e[e] => {}
                 None => {
@@ -26,7 +27,7 @@ impl Finder<'_> {
                 Some(s) => self.pair(e, s, in_tie[e], of_octave, out),
             }
         }
-        for s in self.source.struck() {
+        for s in self.source.struck().filter(|n| scope.source.contains(&self.source.notes[*n].bar)) {
             if a.source_to_edition[s].is_none() && !told_s[s] {
                 let passage = self.stretch_of(None, Some(s)).map(|s| of_stretch[s]);
                 out.push(self.note_finding(Category::Note, Status::Omitted, None, Some(s), passage));

@@ -14,6 +14,10 @@ const MOST_MEMBERS: usize = 10_000;
 /// How each member's entry in an archive's directory begins.
 const DIRECTORY_ENTRY: &[u8] = b"PK\x01\x02";
 
+/// Members that may be the score where nothing names it, and the signs that tell.
+const MOST_LIKELY: usize = 20;
+const START: usize = 4096;
+
 type Archive<'a> = ZipArchive<Cursor<&'a [u8]>>;
 
 /// The archive that a score came from.
@@ -22,6 +26,8 @@ pub(super) struct Container {
     pub bytes: Vec<u8>,
     /// The name of the member that is the score.
     pub root: String,
+    /// How it was found, if not as it should be.
+    pub odd: Option<String>,
 }
 
 /// Whether a file begins as an archive does.
@@ -36,7 +42,20 @@ pub(super) fn unpack(bytes: Vec<u8>) -> Result<(Container, Vec<u8>), String> {
         return Err(format!("more than {MOST_MEMBERS} files in one archive"));
     }
     let mut archive = ZipArchive::new(Cursor::new(bytes.as_slice())).map_err(|e| in_words(&e))?;
-    let container = member(&mut archive, CONTAINER).map_err(|reason| match reason {
+    let (root, text, odd) = match named(&mut archive) {
+        Ok((root, text)) => (root, text, None),
+        Err(reason) => {
+            let (root, text) = only_score(&mut archive).ok_or(reason.clone())?;
+            let odd = format!("the archive is damaged: {reason}; its only score, {root}, was read");
+            (root, text, Some(odd))
+        }
+    };
+    Ok((Container { root, odd, bytes }, text))
+}
+
+/// The score that the container names.
+fn named(archive: &mut Archive<'_>) -> Result<(String, Vec<u8>), String> {
+    let container = member(archive, CONTAINER).map_err(|reason| match reason {
         None => format!("{CONTAINER}, which names the score inside, is missing"),
         Some(reason) => format!("{CONTAINER}: {reason}"),
     })?;
@@ -44,13 +63,40 @@ pub(super) fn unpack(bytes: Vec<u8>) -> Result<(Container, Vec<u8>), String> {
     let told = root_file(&container).map_err(|reason| format!("{CONTAINER}: {reason}"))?;
     // Some programs write the name as a path.
     for root in [told.as_str(), told.trim_start_matches("./").trim_start_matches('/')] {
-        match member(&mut archive, root) {
-            Ok(text) => return Ok((Container { root: root.to_string(), bytes }, text)),
+        match member(archive, root) {
+            Ok(text) => return Ok((root.to_string(), text)),
             Err(None) => {}
             Err(Some(reason)) => return Err(format!("{root}: {reason}")),
         }
     }
     Err(format!("{CONTAINER} names {told}, but there is no such file in the archive"))
+}
+
+/// The one member that is a score, if there is just one.
+fn only_score(archive: &mut Archive<'_>) -> Option<(String, Vec<u8>)> {
+    let may_be = |name: &String| {
+        let lower = name.to_lowercase();
+        let is_xml = [".xml", ".musicxml"].into_iter().any(|ending| lower.ends_with(ending));
+        is_xml && !["META-INF/", "__MACOSX/"].into_iter().any(|folder| name.starts_with(folder))
+    };
+    let names = archive.file_names().flatten().map(|name| name.into_owned()).filter(may_be);
+    let names: Vec<String> = names.take(MOST_LIKELY + 1).collect();
+    if names.len() > MOST_LIKELY {
+        return None;
+    }
+    let mut found = None;
+    for name in names {
+        let Ok(text) = member(archive, &name) else { continue };
+        let start = decode_plainly(&text).map_or(String::new(), |text| text.chars().take(START).collect());
+        if !["<score-partwise", "<score-timewise"].iter().any(|root| start.contains(root)) {
+            continue;
+        }
+        if found.is_some() {
+            return None;
+        }
+        found = Some((name, text));
+    }
+    found
 }
 
 /// The first root file that is MusicXML, or the first of all.

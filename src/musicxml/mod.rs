@@ -21,7 +21,7 @@ mod words;
 pub use beside::{APART, TEXT_COLOR};
 pub use error::Error;
 pub use identification::{FIELD as PROVENANCE_FIELD, sign};
-pub use marks::{Placement, ROWS as PLACEMENTS, Row as PlacementRow, placement};
+pub use marks::{Placement, ROWS as PLACEMENTS, Row as PlacementRow, moved_reading, moved_signs, placement};
 pub use open::Input;
 pub use order::out_of_order;
 pub use plan::Plan;

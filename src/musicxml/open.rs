@@ -85,6 +85,11 @@ impl Input {
         Ok(Input { file, text, encoding, bom: bom > 0, container })
     }
 
+    /// What was odd in how the text was found.
+    pub(super) fn odd(&self) -> Option<&str> {
+        self.container.as_ref()?.odd.as_deref()
+    }
+
     /// Another text under the same name, to be read back; it has no archive.
     pub fn with_text(&self, text: String) -> Input {
         Input { file: self.file.clone(), text, encoding: self.encoding, bom: self.bom, container: None }

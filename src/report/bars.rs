@@ -96,6 +96,7 @@ mod tests {
             staves: 1,
             octave_is_told: false,
             drawn_from: vec![],
+            line: crate::score::Line::default(),
         }
     }
 

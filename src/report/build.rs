@@ -1,13 +1,13 @@
 //! From scores, alignment and findings to the one result of an audit.
 
 use super::*;
-use crate::collate::{BarPair, Collation, PartAlignment};
+use crate::collate::{BarPair, Collation, PartAlignment, Scope};
 use crate::findings::{self, PartFindings, Passage, Spot};
 use crate::instrument::{Instrument, RangeCheck, Reading, check};
 use crate::pitch::Interval;
 use crate::score::{NoteId, Score};
 use std::collections::{BTreeMap, BTreeSet, HashSet};
-use std::ops::RangeInclusive;
+use std::ops::{Range, RangeInclusive};
 
 /// Everything that an audit has worked out.
 #[derive(Clone)]
@@ -36,8 +36,9 @@ pub struct Material<'a> {
 /// When `bars` names a bar that a part does not have.
 pub fn audit(material: Material) -> Result<Audit, BarError> {
     let m = &material;
-    let names = |parts: &[usize], score: &Score| -> Vec<PartName> {
-        parts.iter().map(|p| PartName::of(&score.parts[*p])).collect()
+    let alone = |parts: &[usize], score: &Score| -> Vec<LineAlone> {
+        let of = |part: &Part| LineAlone { part: PartName::of(part), notes: part.struck().count() };
+        parts.iter().map(|p| of(&score.parts[*p])).collect()
     };
     let mut parts = Vec::new();
     for (place, alignment) in m.collation.parts.iter().enumerate() {
@@ -61,9 +62,9 @@ pub fn audit(material: Material) -> Result<Audit, BarError> {
         edition: ScoreName { file: m.edition_file.into(), title: m.edition.title.clone() },
         source: ScoreName { file: m.source_file.into(), title: m.source.title.clone() },
         parts,
-        unmatched_parts: Unmatched {
-            edition: names(&m.collation.unmatched_edition, m.edition),
-            source: names(&m.collation.unmatched_source, m.source),
+        not_compared: NotCompared {
+            edition: alone(&m.collation.unmatched_edition, m.edition),
+            source: alone(&m.collation.unmatched_source, m.source),
         },
         warnings: material.warnings.into_iter().chain(phrases::values(material.collation.scale)).collect(),
     })
@@ -103,10 +104,12 @@ impl PartBuilder<'_> {
         let interval = self.alignment.interval;
         let numbers = self.edition.bars.iter().map(|b| b.number.clone());
         let in_bars = |bar: usize| self.bars.contains(&bar);
+        let scope = &self.collation.scope.edition;
         let marks = self.edition.marks.iter();
         PartReport {
             part: PartName::of(self.edition),
             source_part: PartName::of(self.source),
+            scope: self.scope(),
             transposition: Transposition {
                 semitones: interval.semitones,
                 steps: interval.steps,
@@ -119,11 +122,24 @@ impl PartBuilder<'_> {
             totals: findings::count(kept.iter().copied()),
             range: self.range_result(),
             foreign_bars: self.foreign_bars(),
-            marks: marks.filter(|m| in_bars(m.at.bar)).count(),
+            marks: marks.filter(|m| in_bars(m.at.bar) && scope.contains(&m.at.bar)).count(),
             only: self.only(),
             first_bar: *self.bars.start(),
             bar_numbers: numbers.enumerate().filter_map(|(b, number)| in_bars(b).then_some(number)).collect(),
         }
+    }
+
+    fn scope(&self) -> ScopeReport {
+        let Scope { edition, source } = &self.collation.scope;
+        let ends = |part: &Part, bars: &Range<usize>| {
+            let bars = bars.start..bars.end.min(part.bars.len());
+            let last = bars.end.saturating_sub(1).max(bars.start);
+            let end = part.bars.get(last).map_or(Time::zero(), |b| b.length);
+            (Point::new(part, bars.start, Time::zero()), Point::new(part, last, end), part.bars.len() - bars.len())
+        };
+        let (from, to, edition_rest) = ends(self.edition, edition);
+        let (source_from, source_to, source_rest) = ends(self.source, source);
+        ScopeReport { from, to, source_from, source_to, edition_rest, source_rest }
     }
 
     /// What only the edition has, and what stands in the place of other music.
@@ -134,7 +150,9 @@ impl PartBuilder<'_> {
             stretches.flat_map(|s| self.alignment.stretches[s].outline.0..=self.alignment.stretches[s].outline.1);
         let in_passages = rows.filter_map(|row| outline[row].edition);
         let alone = outline.iter().filter(|row| row.source.is_none()).filter_map(|row| row.edition);
-        in_passages.chain(alone).collect()
+        let scope = &self.collation.scope.edition;
+        let outside = (0..self.edition.bars.len()).filter(|b| !scope.contains(b));
+        in_passages.chain(alone).chain(outside).collect()
     }
 
     fn only(&self) -> Option<String> {
@@ -148,8 +166,10 @@ impl PartBuilder<'_> {
     }
 
     fn notes(&self) -> NoteCounts {
-        let ours: Vec<NoteId> =
-            self.edition.struck().filter(|n| self.bars.contains(&self.edition.notes[*n].bar)).collect();
+        let scope = &self.collation.scope.edition;
+        let is_in = |n: &NoteId| self.bars.contains(&self.edition.notes[*n].bar);
+        let inside = |n: &NoteId| scope.contains(&self.edition.notes[*n].bar);
+        let ours: Vec<NoteId> = self.edition.struck().filter(is_in).filter(inside).collect();
         let matched = |n: &&NoteId| self.alignment.edition_to_source[**n].is_some();
         NoteCounts { edition: ours.len(), source: self.source_notes(), matched: ours.iter().filter(matched).count() }
     }
@@ -158,7 +178,8 @@ impl PartBuilder<'_> {
     fn source_notes(&self) -> usize {
         let bars = self.edition.bars.len();
         if bars == 0 || self.bars == (0..=bars - 1) {
-            return self.source.struck().count();
+            let scope = &self.collation.scope.source;
+            return self.source.struck().filter(|n| scope.contains(&self.source.notes[*n].bar)).count();
         }
         let own = |r: &&BarPair| r.edition.is_some_and(|b| self.bars.contains(&b));
         let mut theirs: Vec<usize> = self.collation.outline.iter().filter(own).filter_map(|r| r.source).collect();

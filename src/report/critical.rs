@@ -95,7 +95,7 @@ impl Notes<'_> {
              key.\n",
         );
         for (index, part) in self.audit.parts.iter().enumerate() {
-            let _ = write!(out, "\n## {}\n\n{}\n\n", plain(part.part.spoken()), key_relation(part));
+            let _ = write!(out, "\n## {}\n\n{}\n\n", plain(&part.part.spoken()), key_relation(part));
             let remarks = self.of_part(index);
             if remarks.is_empty() {
                 out.push_str("Nothing differs.\n");
@@ -142,7 +142,7 @@ impl Notes<'_> {
         for (index, part) in self.audit.parts.iter().enumerate() {
             for r in self.of_part(index) {
                 out += &line(&[
-                    part.part.spoken(),
+                    &part.part.spoken(),
                     &r.bar,
                     &r.sign,
                     &r.source_bar,
@@ -155,7 +155,7 @@ impl Notes<'_> {
             }
             for remark in self.on_of(index).flat_map(adapted::remarks) {
                 let (bar, sign) = (&remark.bar, &sign(remark.part, remark.at, remark.voice));
-                out += &line(&[part.part.spoken(), bar, sign, "", remark.category, "", "", &remark.text, ""]);
+                out += &line(&[&part.part.spoken(), bar, sign, "", remark.category, "", "", &remark.text, ""]);
             }
         }
         out

@@ -13,7 +13,7 @@ pub fn audit(audit: &Audit) -> String {
             let end = f.end.as_ref();
             let passage = f.passage.map(|p| word(&part.passages[p].kind));
             out += &line(&[
-                part.part.spoken(),
+                &part.part.spoken(),
                 &f.at.bar,
                 &f.at.beat,
                 &f.at.offset,
@@ -42,7 +42,7 @@ pub fn range(report: &RangeReport) -> String {
                 .position(|p| p.outside_places.contains(&place))
                 .map_or(String::new(), |p| (p + 1).to_string());
             out += &line(&[
-                part.part.spoken(),
+                &part.part.spoken(),
                 &range.instrument,
                 &o.at.bar,
                 &o.at.beat,
@@ -89,7 +89,7 @@ pub fn keys(report: &KeysReport) -> String {
             let sounding = key.sounding.as_ref().map(|c| [c.lowest.as_str(), c.highest.as_str()]);
             let ([low, high], [sounds_low, sounds_high]) = (written.unwrap_or_default(), sounding.unwrap_or_default());
             out += &line(&[
-                part.part.spoken(),
+                &part.part.spoken(),
                 &on.instrument,
                 &key.rank.to_string(),
                 &key.transposition.name,

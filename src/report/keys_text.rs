@@ -29,7 +29,7 @@ pub fn keys(report: &KeysReport, all_parts: bool, width: usize) -> String {
     }
     for part in &report.parts {
         if part.instruments.is_empty() {
-            page.title(part.part.spoken());
+            page.title(&part.part.spoken());
             page.paragraph(super::range_text::NO_INSTRUMENT);
         }
         if part.instruments.len() > 1 {

@@ -29,9 +29,10 @@ mod tests;
 
 use crate::findings::{Finding, PassageKind, Status, Totals};
 use crate::instrument::Side;
-use crate::score::{Category, Part};
+use crate::score::{Category, Line, Part, spoken};
 use crate::time::{self, Time};
 use serde::Serialize;
+use std::borrow::Cow;
 use std::collections::BTreeSet;
 
 pub use bars::{BarError, Bars};
@@ -50,7 +51,7 @@ pub use range_text::{instruments as instruments_text, range as range_text};
 pub use text::audit as audit_text;
 
 /// The number of the JSON's form.
-pub const SCHEMA: u32 = 1;
+pub const SCHEMA: u32 = 2;
 
 /// What `obelus audit` says.
 #[derive(Debug, Serialize)]
@@ -59,7 +60,7 @@ pub struct Audit {
     pub edition: ScoreName,
     pub source: ScoreName,
     pub parts: Vec<PartReport>,
-    pub unmatched_parts: Unmatched,
+    pub not_compared: NotCompared,
     pub warnings: Vec<String>,
 }
 
@@ -69,28 +70,52 @@ pub struct ScoreName {
     pub title: Option<String>,
 }
 
+/// A line of a score: a part, a staff of it, or a voice.
 #[derive(Debug, Clone, Serialize)]
 pub struct PartName {
     pub id: String,
     pub name: String,
+    /// 1-based; `None` where the line has all of its part's staves, and voices.
+    pub staff: Option<u32>,
+    pub voice: Option<u32>,
 }
 
 impl PartName {
     pub fn of(part: &Part) -> PartName {
-        PartName { id: part.id.clone(), name: part.name.clone() }
+        let Line { staff, voice } = part.line;
+        PartName { id: part.id.clone(), name: part.name.clone(), staff, voice }
     }
 
-    /// The name, or the id of a part without one.
-    pub fn spoken(&self) -> &str {
-        if self.name.is_empty() { &self.id } else { &self.name }
+    /// The name, or the id of a part without one, and which line of the part it is.
+    pub fn spoken(&self) -> Cow<'_, str> {
+        spoken(&self.name, &self.id, Line { staff: self.staff, voice: self.voice })
     }
 }
 
-/// Parts for which the other side has none.
+/// Lines without a counterpart on the other side: never counted, never taken out.
 #[derive(Debug, Serialize)]
-pub struct Unmatched {
-    pub edition: Vec<PartName>,
-    pub source: Vec<PartName>,
+pub struct NotCompared {
+    pub edition: Vec<LineAlone>,
+    pub source: Vec<LineAlone>,
+}
+
+#[derive(Debug, Serialize)]
+pub struct LineAlone {
+    #[serde(flatten)]
+    pub part: PartName,
+    /// Struck notes.
+    pub notes: usize,
+}
+
+/// The stretch of both sides that is the same piece, first and last bar each, and how many bars of either lie outside.
+#[derive(Debug, Serialize)]
+pub struct ScopeReport {
+    pub from: Point,
+    pub to: Point,
+    pub source_from: Point,
+    pub source_to: Point,
+    pub edition_rest: usize,
+    pub source_rest: usize,
 }
 
 /// One part of the edition beside its part of the source.
@@ -98,6 +123,7 @@ pub struct Unmatched {
 pub struct PartReport {
     pub part: PartName,
     pub source_part: PartName,
+    pub scope: ScopeReport,
     pub transposition: Transposition,
     pub notes: NoteCounts,
     pub findings: Vec<FindingReport>,
@@ -260,7 +286,7 @@ impl Audit {
     /// Whether anything at all was found; a part without a partner counts.
     pub fn found_something(&self) -> bool {
         let found = |p: &PartReport| !p.findings.is_empty() || !p.passages.is_empty();
-        self.parts.iter().any(found) || !self.unmatched_parts.edition.is_empty()
+        self.parts.iter().any(found) || !self.not_compared.edition.is_empty()
     }
 
     /// The report as JSON, with a line end.

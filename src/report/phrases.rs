@@ -201,15 +201,18 @@ pub fn values(scale: Time) -> Option<String> {
 /// Parts that have no partner, a sentence for each side that has some.
 pub fn unmatched(audit: &Audit) -> Vec<String> {
     let mut out = Vec::new();
-    let sides =
-        [("edition", "source", &audit.unmatched_parts.edition), ("source", "edition", &audit.unmatched_parts.source)];
+    let sides = [("edition", "source", &audit.not_compared.edition), ("source", "edition", &audit.not_compared.source)];
     for (side, other, parts) in sides {
         if parts.is_empty() {
             continue;
         }
-        let names: Vec<&str> = parts.iter().map(|p| p.spoken()).collect();
-        let noun = if names.len() == 1 { "part" } else { "parts" };
-        out.push(format!("The {other} has nothing that goes with the {side}'s {noun} {}.", names.join(", ")));
+        let names: Vec<_> = parts.iter().map(|p| p.part.spoken()).collect();
+        let notes: usize = parts.iter().map(|p| p.notes).sum();
+        out.push(format!(
+            "The {other} has nothing that goes with the {side}'s {} ({}); not compared.",
+            names.join(", "),
+            count(notes, "note")
+        ));
     }
     out
 }

@@ -28,7 +28,7 @@ pub fn range(report: &RangeReport, width: usize) -> String {
 }
 
 fn range_part(page: &mut Page, part: &RangePart) {
-    page.title(part.part.spoken());
+    page.title(&part.part.spoken());
     let (Some(range), Some(reading)) = (&part.range, &part.reading) else {
         page.paragraph(NO_INSTRUMENT);
         return;

@@ -1,7 +1,7 @@
 //! What was found in a part, in a few sentences.
 
 use super::phrases::{bar_list, count};
-use super::{PartReport, RangeResult, sum};
+use super::{PartReport, Point, RangeResult, sum};
 use crate::findings::Status;
 use crate::instrument::Side;
 use crate::score::Category;
@@ -26,6 +26,7 @@ pub fn summary(part: &PartReport) -> Vec<String> {
     if let Some(only) = &part.only {
         out.push(format!("Only {only} {} looked at.", were(part.bar_numbers.len())));
     }
+    out.extend(scope(part));
     let n = &part.notes;
     let of_notes = |category, status| {
         let counts = part.totals.get(&category);
@@ -65,6 +66,31 @@ pub fn summary(part: &PartReport) -> Vec<String> {
         out.push(marks);
     }
     out
+}
+
+/// Which bars of the source the edition has, where it or the source has more.
+fn scope(part: &PartReport) -> Option<String> {
+    let s = &part.scope;
+    let bars = |from: &Point, to: &Point| match from.bar_index == to.bar_index {
+        true => format!("bar {}", from.bar),
+        false => format!("bars {} to {}", from.bar, to.bar),
+    };
+    let other = |rest: usize| count(rest, "other bar");
+    let (ours, theirs) = (bars(&s.from, &s.to), bars(&s.source_from, &s.source_to));
+    match (s.edition_rest, s.source_rest) {
+        (0, 0) => None,
+        (0, rest) => {
+            Some(format!("The edition has the source's {theirs}; the source's {} were not compared.", other(rest)))
+        }
+        (rest, 0) => {
+            Some(format!("The source has the edition's {ours}; the edition's {} were not compared.", other(rest)))
+        }
+        (mine, rest) => Some(format!(
+            "The edition's {ours} are the source's {theirs}; {} of the edition and {} of the source were not compared.",
+            other(mine),
+            other(rest)
+        )),
+    }
 }
 
 /// How many marks are the editor's.

@@ -33,9 +33,9 @@ pub fn write_for(text: &str, instrument: &Instrument, asked: Option<Reading>) ->
 pub fn adapt(text: &str, wishes: &Wishes) -> Result<Cleaned, Failure> {
     let input = Input::from_bytes("score.musicxml", text.into()).unwrap();
     let tree = Tree::parse(&input).unwrap();
-    let score = musicxml::read(&tree).unwrap().score;
+    let mut score = musicxml::read(&tree).unwrap().score;
     let mut source = score.clone();
-    let pairing = collate::pair_parts(&score, &mut source, Choice::default());
+    let pairing = collate::pair_parts(&mut score, &mut source, Choice::default());
     let collation = collate::lay(&score, &source, pairing, true);
     let found = findings::find(&score, &source, &collation);
     let (edition_tree, source_tree) = (&tree, &tree);

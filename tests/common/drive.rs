@@ -28,7 +28,7 @@ pub fn read(bytes: &[u8]) {
 /// Audits one score against another, in all formats.
 pub fn audit(bytes: &[u8]) {
     both(bytes, |edition, source| {
-        let (collation, findings) = compare(&edition.1, &mut source.1, false);
+        let (collation, findings) = compare(&mut edition.1, &mut source.1, false);
         let guess = |part: usize| TABLE.guess(&edition.1.score.parts[part].name).map(|i| (i, true));
         let instruments: Vec<_> = collation.parts.iter().map(|pair| guess(pair.edition)).collect();
         let material = Material {
@@ -55,7 +55,7 @@ pub fn audit(bytes: &[u8]) {
 /// Cleans one score by another; it may be refused.
 pub fn clean(bytes: &[u8]) {
     both(bytes, |edition, source| {
-        let (collation, findings) = compare(&edition.1, &mut source.1, true);
+        let (collation, findings) = compare(&mut edition.1, &mut source.1, true);
         if collation.parts.is_empty() {
             return; // The program refuses two scores that have nothing in common.
         }
@@ -100,16 +100,16 @@ pub fn clean(bytes: &[u8]) {
 
 type Side<'i> = (Tree<'i>, Reading);
 
-fn both(bytes: &[u8], then: impl Fn(&Side<'_>, &mut Side<'_>)) {
+fn both(bytes: &[u8], then: impl Fn(&mut Side<'_>, &mut Side<'_>)) {
     let at = bytes.windows(BETWEEN.len()).position(|w| w == BETWEEN);
     let (edition, source) = at.map_or((bytes, bytes), |at| (&bytes[..at], &bytes[at + BETWEEN.len()..]));
     let (Some(edition), Some(source)) = (input("edition", edition), input("source", source)) else { return };
-    let (Some(edition), Some(mut source)) = (score(&edition), score(&source)) else { return };
-    then(&edition, &mut source);
+    let (Some(mut edition), Some(mut source)) = (score(&edition), score(&source)) else { return };
+    then(&mut edition, &mut source);
 }
 
-fn compare(edition: &Reading, source: &mut Reading, whole_bars: bool) -> (Collation, Vec<PartFindings>) {
-    let pairing = collate::pair_parts(&edition.score, &mut source.score, Choice::default());
+fn compare(edition: &mut Reading, source: &mut Reading, whole_bars: bool) -> (Collation, Vec<PartFindings>) {
+    let pairing = collate::pair_parts(&mut edition.score, &mut source.score, Choice::default());
     let collation = collate::lay(&edition.score, &source.score, pairing, whole_bars);
     let findings = findings::find(&edition.score, &source.score, &collation);
     (collation, findings)

@@ -129,7 +129,7 @@ fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) -> Vec<(Item,
         realisation.chord.iter().for_each(|n| told_s[*n] = true);
     }
     let mut out = Vec::with_capacity(view.edition.notes.len());
-    for (index, row) in rows.iter().enumerate() {
+    for (index, row) in rows.iter().enumerate().filter(|(_, r)| !r.pair.outside) {
         let alien = row.is_alien();
         let kind = |kind: Kind| if alien { Kind::Alien } else { kind };
         let from = out.len();

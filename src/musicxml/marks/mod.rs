@@ -6,10 +6,13 @@ mod lines;
 mod placement;
 mod says;
 mod signs;
+mod verses;
 mod wording;
 
 pub use flanks::{Pair, flank_name, flanks, is_flank};
+pub use harmony::{moved_reading, moved_signs};
 pub use placement::{Placement, ROWS, Row, placement};
+pub use verses::verse_of;
 
 use crate::musicxml::spans::End;
 use crate::musicxml::tree::{element, elements};
@@ -18,6 +21,7 @@ use crate::score::{Category, Element, Mark, MarkId, Part, Place, Wording};
 use crate::time::Time;
 use placement::category;
 use roxmltree::Node;
+use verses::Verses;
 
 /// More than this is not told of a part; it would be noise.
 const MOST_ODD: usize = 10_000;
@@ -30,6 +34,7 @@ pub struct Collector {
     pub odd: Vec<(usize, String)>,
     /// Words at a time, so that dashes after them find them.
     last_words: Option<(Time, u32, MarkId)>,
+    verses: Verses,
 }
 
 /// Where a mark stands, and in which voice and staff.

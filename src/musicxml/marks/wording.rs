@@ -51,8 +51,8 @@ impl Collector {
             return;
         }
         reading.push_str(hyphen);
-        let verse = lyric.attribute("number").or(lyric.attribute("name")).unwrap_or("1");
-        let meaning = format!("{verse} {reading}");
+        let called = lyric.attribute("number").or(lyric.attribute("name")).unwrap_or("1");
+        let meaning = format!("{} {reading}", self.verses.number(called));
         self.add(part, Sign::new(category, "lyric", reading).meaning(meaning), spot, vec![element(lyric)]);
     }
 }

@@ -24,6 +24,8 @@ impl PartReader<'_, '_> {
                     };
                     self.divisions = divisions.ok_or_else(|| self.tree.content_error(item, wrong()))?;
                     self.divided = true;
+                    // Twos in the divisions halve a quarter exactly.
+                    self.coarse = Time::new(1, 1 << self.divisions.trailing_zeros());
                 }
                 "key" => self.key(item),
                 "time" => self.time(item),
@@ -47,10 +49,14 @@ impl PartReader<'_, '_> {
         }
         let untouched = self.part.bars[self.here()].notes.start == self.part.notes.len();
         let transpose = self.transpose_of(1);
+        let at_start = self.cursor.is_zero();
+        let bar = self.part.bars.last_mut().expect("inside a bar");
         if untouched {
-            let bar = self.part.bars.last_mut().expect("inside a bar");
             bar.divisions = self.divisions;
             bar.transpose = transpose;
+        }
+        // They may stand after a backup, with the notes of another staff.
+        if at_start {
             bar.fifths = self.fifths.unwrap_or(0);
             bar.mode = self.mode;
             bar.meter = self.meter;

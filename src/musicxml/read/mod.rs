@@ -1,19 +1,23 @@
 //! A document into a score: parts, bars, notes and their marks.
 
 mod attributes;
+mod clock;
+mod finish;
 mod graces;
+mod lengths;
 mod note;
 mod odd;
 mod parts;
 
 use crate::musicxml::Error;
 use crate::musicxml::marks::{Collector, Spot};
-use crate::musicxml::spans;
 use crate::musicxml::tree::{Tree, child, child_text, element, elements, one_line, text_of};
 use crate::pitch::{Interval, Mode, Pitch};
-use crate::score::{Bar, Category, Element, Meter, NoteId, Part, Place, Score};
+use crate::score::{Bar, Meter, NoteId, Part, Place, Score};
 use crate::time::{Time, parse_decimal};
+use clock::Drift;
 use graces::Graces;
+use lengths::Way;
 use odd::Oddities;
 use parts::{BarNode, PartNode};
 use roxmltree::Node;
@@ -55,7 +59,7 @@ pub fn warnings_of_both(edition: &Reading, source: &Reading) -> Vec<String> {
 /// Reads a parsed document. Errors have the place of what cannot be read.
 pub fn read(tree: &Tree<'_>) -> Result<Reading, Error> {
     let root = tree.root();
-    let mut warnings = Vec::new();
+    let mut warnings: Vec<Oddity> = tree.input.odd().map(str::to_string).into_iter().collect();
     let mut score = Score { title: title(root), parts: Vec::new() };
     for node in parts::parts(tree, &mut warnings)? {
         if node.bars.is_empty() {
@@ -119,8 +123,21 @@ struct PartReader<'a, 'i> {
     ties: BTreeMap<(Time, Pitch), Vec<NoteId>>,
     cursor: Time,
     furthest: Time,
+    drift: Drift,
+    /// What holds the music of the present bar.
+    content: Option<Node<'a, 'i>>,
+    /// What the lengths of each line of the bar, from backup to backup, go by;
+    /// empty until it is asked.
+    ways: Vec<Way>,
+    line: usize,
+    /// The longest note that divisions may have rounded though it is in no tuplet.
+    coarse: Time,
     /// Onset of the note that a chord note joins.
     chord_onset: Time,
+    /// And its length.
+    chord_length: Time,
+    /// That note is not printed.
+    unseen_head: bool,
     graces: Graces,
     /// How many notes the present chord has.
     in_chord: usize,
@@ -143,6 +160,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 staves: 1,
                 octave_is_told: false,
                 drawn_from: Vec::new(),
+                line: crate::score::Line::default(),
             },
             marks: Collector::default(),
             odd: Oddities::default(),
@@ -161,7 +179,14 @@ impl<'a, 'i> PartReader<'a, 'i> {
             ties: BTreeMap::new(),
             cursor: Time::zero(),
             furthest: Time::zero(),
+            drift: Drift::default(),
+            content: None,
+            ways: Vec::new(),
+            line: 0,
+            coarse: Time::from(1),
             chord_onset: Time::zero(),
+            chord_length: Time::zero(),
+            unseen_head: false,
             graces: Graces::default(),
             in_chord: 0,
             carriers: Vec::new(),
@@ -197,7 +222,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let start = self.part.bars.last().map_or(Time::zero(), |b| b.start + b.length);
         let first = self.part.notes.len();
         let first_mark = self.part.marks.len();
-        self.in_chord = 0;
+        (self.in_chord, self.unseen_head) = (0, false);
         let number = node.measure.attribute("number").map_or_else(|| (place + 1).to_string(), str::to_string);
         self.part.bars.push(Bar {
             number,
@@ -211,19 +236,14 @@ impl<'a, 'i> PartReader<'a, 'i> {
             transpose: self.transpose_of(1),
             notes: first..first,
         });
-        self.cursor = Time::zero();
-        self.furthest = Time::zero();
+        self.start_clock(node.content);
         let mut right_barlines = Vec::new();
         for item in elements(node.content) {
             match item.tag_name().name() {
                 "note" => self.note(item)?,
                 "backup" => {
                     let back = self.duration(item)?.unwrap_or_default();
-                    if back > self.cursor {
-                        self.warn("a voice goes back before the bar's start; it was read from the start");
-                    }
-                    self.cursor = (self.cursor - back).max(Time::zero());
-                    self.figures = Time::zero();
+                    self.back(back);
                 }
                 "forward" => {
                     let forward = self.duration(item)?.unwrap_or_default();
@@ -320,20 +340,6 @@ impl<'a, 'i> PartReader<'a, 'i> {
         Spot { place: Place { bar, offset, note: None }, order, voice, staff }
     }
 
-    fn advance(&mut self, node: Node<'_, '_>, by: Time) -> Result<(), Error> {
-        let start = self.part.bars[self.here()].start;
-        self.cursor = self
-            .cursor
-            .checked_add(by)
-            .filter(|t| t.checked_add(start).is_some_and(|t| t.denom() < 1 << 30))
-            .ok_or_else(|| self.tree.content_error(node, "the lengths in this bar do not add up to any real time"))?;
-        self.furthest = self.furthest.max(self.cursor);
-        if !by.is_zero() {
-            self.figures = Time::zero();
-        }
-        Ok(())
-    }
-
     /// The duration in quarter notes, if the element has one.
     fn duration(&mut self, node: Node<'_, '_>) -> Result<Option<Time>, Error> {
         self.length(child(node, "duration"))
@@ -356,65 +362,5 @@ impl<'a, 'i> PartReader<'a, 'i> {
             .filter(|t| *t <= Time::from(LARGEST_DURATION))
             .ok_or_else(|| self.tree.content_error(holder, format!("a duration of {text:?} is not a length")))?;
         Ok(Some(time))
-    }
-
-    fn finish(mut self) -> (Part, Vec<String>) {
-        let ends = std::mem::take(&mut self.marks.ends);
-        let alone = spans::pair(&mut self.part, ends);
-        for (bar, what) in std::mem::take(&mut self.marks.odd) {
-            self.odd.add(&self.part.bars[bar].number, &what);
-        }
-        for end in alone {
-            let what = end.kind.name();
-            let what = match end.mark {
-                Some(_) => format!("{what} starts and does not end; it was read as a start alone"),
-                None => format!("{what} ends that did not start; its end was passed over"),
-            };
-            self.odd.add(&self.part.bars[end.place.bar].number, &what);
-        }
-        let mut untied: Vec<NoteId> = std::mem::take(&mut self.ties).into_values().flatten().collect();
-        untied.sort_unstable();
-        for note in untied {
-            let bar = self.part.notes[note].bar;
-            self.odd.add(
-                &self.part.bars[bar].number,
-                "a tie is not taken up by a note of the same pitch; it was passed over",
-            );
-        }
-        self.drop_last_double_bar();
-        self.let_signatures_sound();
-        let name = if self.part.name.is_empty() { String::new() } else { format!(" ({})", self.part.name) };
-        let odd = self.odd.lines(&format!("part {}{name}", self.part.id)).collect();
-        (self.part, odd)
-    }
-
-    /// A signature means what it says as it sounds; the transposition comes
-    /// after it in the document.
-    fn let_signatures_sound(&mut self) {
-        let keys = self.part.marks.iter_mut().filter(|m| m.category == Category::Signature && m.kind == "key");
-        for mark in keys {
-            let transpose = self.part.bars[mark.at.bar].transpose.fifths();
-            let written: i32 = mark.meaning.parse().unwrap_or(0);
-            mark.meaning = (written + transpose).to_string().into();
-        }
-    }
-
-    /// Every piece ends with a double bar, written or not.
-    fn drop_last_double_bar(&mut self) {
-        let last = self.part.bars.len().saturating_sub(1);
-        let is_last = |bar: usize, offset: Time, bars: &[Bar]| bar == last && offset >= bars[last].length;
-        let bars = &self.part.bars;
-        let doubled: Vec<Element> = self
-            .part
-            .marks
-            .iter()
-            .filter(|m| m.kind == "bar-style" && m.category == Category::Structure)
-            .filter(|m| is_last(m.at.bar, m.at.offset, bars))
-            .flat_map(|m| m.elements.clone())
-            .collect();
-        if doubled.is_empty() {
-            return;
-        }
-        self.part.marks.retain(|m| m.kind != "bar-style" || !m.elements.iter().any(|e| doubled.contains(e)));
     }
 }

@@ -3,7 +3,7 @@
 use super::{MOST_IN_CHORD, MOST_VOICES, PartReader};
 use crate::musicxml::Error;
 use crate::musicxml::marks::Spot;
-use crate::musicxml::tree::{alteration, child, child_text, element, elements, text_of};
+use crate::musicxml::tree::{alteration, child_text, element, elements, text_of};
 use crate::pitch::{LETTERS, Pitch};
 use crate::score::{Note, Place, Sound};
 use crate::time::Time;
@@ -19,6 +19,8 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let mut carriers = std::mem::take(&mut self.carriers);
         let mut length = None;
         let mut has_staff = false;
+        // No dots, no tuplet.
+        let mut is_plain = true;
         for item in elements(node) {
             match item.tag_name().name() {
                 // The commonest come first.
@@ -26,7 +28,8 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 "duration" => length = length.or(Some(item)),
                 "voice" => voice_name = text_of(item),
                 // The commonest of what is no mark; the table, which says so of all, need not be asked.
-                "type" | "dot" | "stem" | "beam" | "time-modification" => {}
+                "type" | "stem" | "beam" => {}
+                "dot" | "time-modification" => is_plain = false,
                 "grace" => grace = Some(item),
                 "chord" => chord = true,
                 "cue" => cue = true,
@@ -71,11 +74,29 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 Sound::Rest
             }
         };
-        let duration = match (grace, self.length(length)?) {
+        let told = match (grace, self.length(length)?) {
             (Some(_), _) => Time::zero(),
             (None, Some(duration)) => duration,
             (None, None) => self.told_by_type(node),
         };
+        let told_plainly = grace.is_some() || is_plain && self.ways.is_empty() && !self.is_coarse(told);
+        let duration = if told_plainly { told } else { self.as_printed(node, told, chord) };
+        if node.attribute("print-object") == Some("no") && sound != Sound::Rest {
+            carriers.clear();
+            self.carriers = carriers;
+            let tied = match sound {
+                Sound::Pitched(written) if tie_stop => Some(written),
+                _ => None,
+            };
+            return self.pass_over(node, chord, grace.is_some(), tied, [told, duration]);
+        }
+        // The printed notes of a chord have their own first one.
+        let is_new_head = chord && self.unseen_head;
+        if is_new_head {
+            (chord, self.unseen_head) = (false, false);
+        } else if !chord {
+            self.unseen_head = false;
+        }
         if chord && self.part.bars[self.here()].notes.start == self.part.notes.len() {
             self.warn("a bar begins with a note of a chord that has no first note; it was read as a note of its own");
             chord = false;
@@ -84,7 +105,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         if self.in_chord > MOST_IN_CHORD {
             return Err(self.tree.content_error(node, format!("a chord of more than {MOST_IN_CHORD} notes")));
         }
-        let onset = if chord { self.chord_onset } else { self.cursor };
+        let onset = if chord || is_new_head { self.chord_onset } else { self.cursor };
         let last = self.part.notes.last().filter(|_| chord).map(|n| (n.voice, n.staff));
         if let (Some((_, of_chord)), false) = (last, has_staff) {
             staff = of_chord;
@@ -93,9 +114,6 @@ impl<'a, 'i> PartReader<'a, 'i> {
             Some((of_chord, _)) => of_chord,
             None => self.voice(node, voice_name, staff)?,
         };
-        if node.attribute("print-object") == Some("no") && sound != Sound::Rest {
-            self.warn("notes that are not printed were read as notes");
-        }
         let transpose = self.transpose_of(staff);
         if let Sound::Pitched(written) = &mut sound {
             *written = written.moved(transpose);
@@ -124,9 +142,9 @@ impl<'a, 'i> PartReader<'a, 'i> {
         }
         if grace.is_none() {
             self.tie(id, tie_start, tie_stop);
-            if !chord {
-                self.chord_onset = onset;
-                self.advance(node, duration)?;
+            if !chord && !is_new_head {
+                (self.chord_onset, self.chord_length) = (onset, duration);
+                self.advance_by(node, told, duration)?;
             }
         } else if !chord {
             self.chord_onset = onset;
@@ -140,6 +158,41 @@ impl<'a, 'i> PartReader<'a, 'i> {
         }
         carriers.clear();
         self.carriers = carriers;
+        Ok(())
+    }
+
+    /// A note that is not printed is no music: time goes on, as by a forward.
+    fn pass_over(
+        &mut self,
+        node: Node<'_, '_>,
+        chord: bool,
+        grace: bool,
+        tied: Option<Pitch>,
+        [told, duration]: [Time; 2],
+    ) -> Result<(), Error> {
+        self.warn("notes that are not printed are no music; they were passed over");
+        if let Some(written) = tied {
+            // A tie to it leads nowhere that is seen.
+            let onset = if chord { self.chord_onset } else { self.cursor };
+            let staff = child_text(node, "staff").and_then(|t| t.parse().ok()).unwrap_or(1);
+            let at = self.part.bars[self.here()].start + onset;
+            self.ties.remove(&(at, written.moved(self.transpose_of(staff))));
+        }
+        if chord {
+            return Ok(());
+        }
+        (self.in_chord, self.unseen_head) = (1, true);
+        self.chord_onset = self.cursor;
+        if grace {
+            return Ok(());
+        }
+        self.chord_length = duration;
+        let (furthest, full) = (self.furthest, self.part.bars[self.here()].meter.bar);
+        self.advance_by(node, told, duration)?;
+        // What goes beyond the bar makes it no longer.
+        if !full.is_zero() && self.cursor > full {
+            self.furthest = furthest.max(full);
+        }
         Ok(())
     }
 
@@ -159,16 +212,6 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let voice = *self.voices.entry(key).or_insert(next as u32);
         self.last_voice = Some((key, voice));
         Ok(voice)
-    }
-
-    /// The length that a note without a duration shows by its type and dots.
-    fn told_by_type(&mut self, node: Node<'_, '_>) -> Time {
-        let Some(length) = shown_length(node) else {
-            self.warn("a note has neither a duration nor a type; it was read as taking no time");
-            return Time::zero();
-        };
-        self.warn("a note has no duration; it was read as long as it looks");
-        length
     }
 
     /// The written pitch.
@@ -202,21 +245,4 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let octave = child_text(node, "display-octave").unwrap_or("4");
         Pitch::parse(&format!("{step}{octave}")).unwrap_or(Pitch::new(6, 0, 4))
     }
-}
-
-/// The length of a note's type with its dots and, in a tuplet, its ratio.
-fn shown_length(node: Node<'_, '_>) -> Option<Time> {
-    const TYPES: [&str; 14] = [
-        "maxima", "long", "breve", "whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th",
-        "512th", "1024th",
-    ];
-    let place = TYPES.iter().position(|t| Some(*t) == child_text(node, "type"))?;
-    let plain = Time::new(32, 1 << place);
-    let dots = node.children().filter(|n| n.tag_name().name() == "dot").count().min(8);
-    let dotted = plain * (Time::from(2) - Time::new(1, 1 << dots));
-    let ratio = child(node, "time-modification").and_then(|m| {
-        let number = |name| child_text(m, name).and_then(|t| t.parse::<i64>().ok()).filter(|n| (1..1000).contains(n));
-        Some(Time::new(number("normal-notes")?, number("actual-notes")?))
-    });
-    Some(dotted * ratio.unwrap_or_else(|| Time::from(1)))
 }

@@ -1,7 +1,7 @@
 //! Notes and bars of the source as the edition would write them.
 
 use super::super::fragment::Fragment;
-use super::super::tree::{Tree, child, element, text_of};
+use super::super::tree::{Tree, alteration, child, element, text_of};
 use super::voices::{voice_of, voices_in};
 use super::{PartRewrite, SourceSide, pitch_fragment};
 use crate::pitch::{Interval, LETTERS, Pitch};
@@ -34,6 +34,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                     }
                     out.children.push(rest);
                 }
+                // The first note of its chord may not be printed.
+                "chord" if !own.chord => {}
                 "grace" | "cue" | "chord" | "unpitched" | "tie" | "type" | "dot" | "time-modification" | "notehead" => {
                     out.children.push(Fragment::copy(item));
                 }
@@ -103,8 +105,8 @@ pub(in super::super) fn move_named_pitch(holder: &mut Fragment, step: &str, alte
     let Some(base) = Pitch::parse(&format!("{letter}4")) else {
         return;
     };
-    let signs: i32 = text(holder, alter).and_then(|t| t.parse().ok()).unwrap_or(0);
-    let moved = Pitch::new(base.step, signs * 100, octave).moved(by);
+    let signs = text(holder, alter).and_then(|t| alteration(&t)).unwrap_or(0);
+    let moved = Pitch::new(base.step, signs, octave).moved(by);
     let moved = if is_rest { moved } else { moved.simplest() };
     for child in &mut holder.children {
         if child.name == step {

@@ -53,6 +53,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let shift = self.fates[row].shift();
         let end = source.part.bars[bar].length + shift;
         let mut timed = self.timed.get(&row).cloned().unwrap_or_default();
+        timed.extend(self.directions_alone(row));
         timed.sort_by_key(|t| t.0);
         let lengths = notes.clone().flat_map(|n| [source.part.notes[n].offset + shift, source.part.notes[n].duration]);
         let divisions = lengths.chain([end]).fold(divisions, |d, t| lcm(d, t.denom()));
@@ -93,6 +94,11 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             out.extend(line_up(last.take().unwrap_or_default(), cursor, divisions));
         }
         out.extend(line_up(last.take().unwrap_or_default(), cursor, divisions));
+        for (at, length, fragment) in self.music_alone(row, divisions, source.part.bars[bar].length) {
+            out.extend(at.and_then(|at| jump(&mut cursor, at, divisions)));
+            out.push(fragment);
+            cursor += length;
+        }
         if !notes.is_empty() {
             out.extend(jump(&mut cursor, end, divisions));
         }

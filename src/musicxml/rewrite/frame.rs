@@ -1,10 +1,12 @@
 //! Laying on what frames the notes: barlines, signatures, chord symbols.
 
+use super::super::accidentals::{accidental_name, alteration_of};
 use super::super::fragment::Fragment;
+use super::super::marks::verse_of;
 use super::super::tree::{child, element};
 use super::PartRewrite;
 use crate::pitch::Interval;
-use crate::score::Mark;
+use crate::score::{Category, Mark};
 use crate::time::Time;
 use roxmltree::Node;
 
@@ -83,11 +85,28 @@ impl PartRewrite<'_, '_, '_> {
         self.add_timed(row, offset, Fragment::new("attributes").with(fragment));
     }
 
-    pub(super) fn moved_harmony(&self, mut fragment: Fragment, by: Interval) -> Fragment {
-        for chord in &mut fragment.children {
-            match chord.name.as_str() {
-                "root" => super::compose::move_named_pitch(chord, "root-step", "root-alter", by),
-                "bass" => super::compose::move_named_pitch(chord, "bass-step", "bass-alter", by),
+    /// A chord symbol or figures of a document, as this part writes them: `by` leads
+    /// from what is written there to what is here, `writing` from what sounds.
+    pub(super) fn moved_harmony(
+        &self,
+        mut fragment: Fragment,
+        mark: &Mark,
+        by: Interval,
+        writing: Interval,
+    ) -> Fragment {
+        let mut altered = mark.pitches.iter();
+        for item in &mut fragment.children {
+            match item.name.as_str() {
+                "root" => move_root(item, "root-step", "root-alter", by),
+                "bass" => move_root(item, "bass-step", "bass-alter", by),
+                // The pitches of figures are those that their signs make.
+                "figure" if by.fifths() != 0 => {
+                    for sign in item.children.iter_mut().filter(|c| matches!(c.name.as_str(), "prefix" | "suffix")) {
+                        let pitch = alteration_of(sign.text.trim()).and_then(|_| altered.next());
+                        let name = pitch.and_then(|p| accidental_name(p.moved(writing).alter));
+                        sign.text = name.map_or_else(|| sign.text.clone(), str::to_string);
+                    }
+                }
                 _ => {}
             }
         }
@@ -95,5 +114,39 @@ impl PartRewrite<'_, '_, '_> {
             fragment.remove("staff");
         }
         fragment
+    }
+
+    /// A syllable of the source in the verse that has its place in this part,
+    /// whatever that is called.
+    pub(super) fn in_verse(&self, mut fragment: Fragment, mark: &Mark) -> Fragment {
+        let verse = verse_of(mark);
+        let like = self.part.marks.iter().find(|m| m.category == Category::Lyric && verse_of(m) == verse);
+        let called = |name: &str| {
+            let node = like.map(|m| self.plan.tree().node(m.elements[0]));
+            node.and_then(|node| node.attribute(name)).map(str::to_string)
+        };
+        let own = |name: &str| fragment.attributes.iter().find(|a| a.0 == name).map(|a| a.1.clone());
+        let own = own("number").or(own("name")).unwrap_or("1".into());
+        let theirs = like.map_or(verse.into(), |_| called("number").or(called("name")).unwrap_or("1".into()));
+        if own == theirs {
+            return fragment;
+        }
+        fragment.attributes.retain(|(name, _)| !matches!(name.as_str(), "number" | "name"));
+        match like {
+            Some(_) => ["number", "name"].iter().for_each(|name| {
+                called(name).iter().for_each(|value| fragment.set_attribute(name, value));
+            }),
+            None => fragment.set_attribute("number", verse),
+        }
+        fragment
+    }
+}
+
+/// Moves a root or a bass; a text that is printed for the old one goes.
+fn move_root(item: &mut Fragment, step: &str, alter: &str, by: Interval) {
+    super::compose::move_named_pitch(item, step, alter, by);
+    let letter = item.children.iter_mut().find(|c| c.name == step).filter(|_| by.steps % 7 != 0);
+    if let Some(letter) = letter {
+        letter.attributes.retain(|(name, value)| name != "text" || value.trim().is_empty());
     }
 }

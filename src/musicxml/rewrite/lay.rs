@@ -229,6 +229,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                     done = true;
                 }
                 (Home::Note, Some(target)) => {
+                    let of_verse = is_source && mark.category == Category::Lyric;
+                    let fragment = if of_verse { self.in_verse(fragment, mark) } else { fragment };
                     self.add_to_note(target, fragment);
                     done = true;
                 }
@@ -253,8 +255,9 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                     done = true;
                 }
                 (Home::Bar, _) => {
-                    let by = sounding(self).plus(writing(self, row));
-                    self.add_timed(row, offset, self.moved_harmony(fragment, by));
+                    let writing = writing(self, row);
+                    let by = sounding(self).plus(writing);
+                    self.add_timed(row, offset, self.moved_harmony(fragment, mark, by, writing));
                     done = true;
                 }
                 (Home::Barline, _) => {

@@ -1,6 +1,7 @@
 //! Turning what should become of a part into changes of its document: pitches
 //! put right, marks taken out and laid on, bars rebuilt from the source.
 
+mod alone;
 mod attributes;
 mod bars;
 mod clefs;
@@ -174,6 +175,8 @@ pub struct PartRewrite<'p, 'a, 'i> {
     moved_whole: bool,
     /// Clefs in the place of the part's own, with the bars from which they hold.
     other_clefs: Option<Vec<(usize, Clef)>>,
+    /// Whether each note is laid beside the source; `None` where all are.
+    compared: Option<&'a [bool]>,
 }
 
 struct Occupied {
@@ -235,6 +238,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             finer: BTreeMap::new(),
             moved_whole: false,
             other_clefs: None,
+            compared: None,
         }
     }
 
@@ -431,9 +435,11 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
 
     /// Ends the changes of this part.
     pub fn finish(mut self) {
-        match self.source {
-            Some(_) => self.mend_ties_at_seams(),
-            None => self.close_seams(),
+        if self.source.is_some() {
+            self.mend_ties_at_seams();
+        }
+        if self.source.is_none() || self.compared.is_some() {
+            self.close_seams();
         }
         self.settle_timed();
         self.put_graces();

@@ -21,7 +21,8 @@ impl PartRewrite<'_, '_, '_> {
             }
         }
         self.close_ties(&places);
-        for mark in &self.part.marks {
+        let with_source = self.source.is_some();
+        for mark in self.part.marks.iter().filter(|m| !with_source || self.is_mark_alone(m)).collect::<Vec<_>>() {
             let Some(end) = mark.end else { continue };
             let torn = match (places.get(&mark.at.bar), places.get(&end.bar)) {
                 (Some(from), Some(to)) => goes_with_notes(mark) && fresh.iter().any(|bar| (*from..*to).contains(bar)),
@@ -38,7 +39,7 @@ impl PartRewrite<'_, '_, '_> {
     fn close_ties(&mut self, places: &HashMap<usize, usize>) {
         let part = self.part;
         let place = |note: NoteId| places.get(&part.notes[note].bar).copied();
-        for from in 0..part.notes.len() {
+        for from in (0..part.notes.len()).filter(|n| self.source.is_none() || self.is_alone(*n)).collect::<Vec<_>>() {
             let Some(to) = part.notes[from].tied_to.filter(|to| part.notes[*to].bar != part.notes[from].bar) else {
                 continue;
             };

@@ -94,7 +94,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 _ => self.same_sound(source, bar, *n, forward),
             })
             .collect();
-        let present = tied_over(self.part, bar, forward);
+        let mut present = tied_over(self.part, bar, forward);
+        present.retain(|n| !self.is_alone(*n));
         for note in &present {
             if !targets.contains(note) {
                 self.remove_tie(*note, kind);

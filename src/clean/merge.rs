@@ -1,0 +1,260 @@
+//! Lines of one part of the edition come together for the rewriting of that
+//! part: their sources as one part, their alignments as one.
+
+use super::Sides;
+use crate::collate::{MarkPair, PartAlignment, Realisation, TieChange};
+use crate::findings::{Finding, Subject};
+use crate::pitch::Interval;
+use crate::score::{Bar, Category, Element, Mark, MarkId, Note, NoteId, Part, Place, Sound};
+use crate::time::Time;
+use std::collections::{HashMap, HashSet};
+
+/// All that is laid beside one part of the edition.
+pub(super) struct Merged {
+    /// The part, by its place in the edition.
+    pub part: usize,
+    /// What the lines have in the source; pitches as one interval asks.
+    pub source: Part,
+    pub alignment: PartAlignment,
+    /// The findings of its lines, one after the other.
+    pub findings: Vec<Finding>,
+    /// Its pairs of lines, by their place in the collation.
+    pub lines: Vec<usize>,
+    /// The part with what is in none of these lines: its other notes are rests there.
+    pub rest: Part,
+    /// Whether each note of the part is in one of the lines.
+    pub compared: Vec<bool>,
+}
+
+/// Each part of the edition that is laid beside the source line by line.
+pub(super) fn parts_of_lines(sides: Sides) -> Vec<Merged> {
+    let of_part = |part: usize| {
+        let own = |a: &PartAlignment| sides.edition.parts[a.edition].drawn_from == [part];
+        let lines: Vec<usize> =
+            (0..sides.collation.parts.len()).filter(|line| own(&sides.collation.parts[*line])).collect();
+        (!lines.is_empty()).then(|| Merger::new(sides, part).merge(lines))
+    };
+    (0..sides.edition.printed().len()).filter_map(of_part).collect()
+}
+
+struct Merger<'a, 'i> {
+    sides: Sides<'a, 'i>,
+    part: &'a Part,
+    place: usize,
+    notes: HashMap<Element, NoteId>,
+    /// Marks without elements go by their category.
+    marks: HashMap<(Option<Element>, Category), MarkId>,
+}
+
+/// From the notes and marks of a line to those of the whole.
+struct Numbers {
+    edition: Vec<NoteId>,
+    edition_marks: Vec<MarkId>,
+    source: Vec<NoteId>,
+    source_marks: Vec<MarkId>,
+}
+
+impl<'a, 'i> Merger<'a, 'i> {
+    fn new(sides: Sides<'a, 'i>, place: usize) -> Self {
+        let part = &sides.edition.parts[place];
+        let notes = part.notes.iter().enumerate().map(|(id, n)| (n.element, id)).collect();
+        let marks = part.marks.iter().enumerate().map(|(id, m)| (name(m), id)).collect();
+        Merger { sides, part, place, notes, marks }
+    }
+
+    fn merge(self, lines: Vec<usize>) -> Merged {
+        let first = &self.sides.collation.parts[lines[0]];
+        let (source, numbers) = self.sources(&lines, first.interval);
+        let mut alignment = PartAlignment {
+            edition: self.place,
+            source: first.source,
+            interval: first.interval,
+            edition_to_source: vec![None; self.part.notes.len()],
+            source_to_edition: vec![None; source.notes.len()],
+            ties: Vec::new(),
+            realisations: Vec::new(),
+            stretches: Vec::new(),
+            marks: Vec::new(),
+        };
+        let mut findings = Vec::new();
+        for (line, to) in lines.iter().zip(&numbers) {
+            let own = &self.sides.collation.parts[*line];
+            let (ties, realisations) = (alignment.ties.len(), alignment.realisations.len());
+            take_in(&mut alignment, own, to);
+            findings.extend(self.sides.findings[*line].findings.iter().map(|finding| {
+                let note = |n: Option<NoteId>, table: &[NoteId]| n.map(|n| table[n]);
+                let subject = match finding.subject {
+                    Subject::Note { edition, source } => {
+                        Subject::Note { edition: note(edition, &to.edition), source: note(source, &to.source) }
+                    }
+                    Subject::Mark { edition, source } => Subject::Mark {
+                        edition: note(edition, &to.edition_marks),
+                        source: note(source, &to.source_marks),
+                    },
+                    Subject::Tie(tie) => Subject::Tie(ties + tie),
+                    Subject::Realisation(index) => Subject::Realisation(realisations + index),
+                };
+                Finding { subject, ..finding.clone() }
+            }));
+        }
+        alignment.marks = once(alignment.marks, &source);
+        let mut compared = vec![false; self.part.notes.len()];
+        numbers.iter().flat_map(|n| &n.edition).for_each(|n| compared[*n] = true);
+        let rest = self.rest(&compared, &alignment.marks);
+        Merged { part: self.place, source, alignment, findings, lines, rest, compared }
+    }
+
+    /// The sources of all lines as one part, each on its line's staff and in voices of its own.
+    fn sources(&self, lines: &[usize], interval: Interval) -> (Part, Vec<Numbers>) {
+        let alignments: Vec<&PartAlignment> = lines.iter().map(|l| &self.sides.collation.parts[*l]).collect();
+        let parts: Vec<&Part> = alignments.iter().map(|a| &self.sides.source.parts[a.source]).collect();
+        let longest = parts.iter().max_by_key(|p| p.bars.len()).expect("a line at least");
+        let mut out =
+            Part { bars: vec![], notes: vec![], marks: vec![], staves: self.part.staves, ..(*longest).clone() };
+        let mut numbers: Vec<Numbers> = alignments.iter().map(|a| self.numbers(a)).collect();
+        let voices: Vec<u32> = parts.iter().map(|p| p.notes.iter().map(|n| n.voice + 1).max().unwrap_or(0)).collect();
+        let first_voice = |at: usize| voices[..at].iter().sum::<u32>();
+        for (index, frame) in longest.bars.iter().enumerate() {
+            let start = out.notes.len();
+            for (at, part) in parts.iter().enumerate() {
+                let Some(bar) = part.bars.get(index) else { continue };
+                // What moves by another octave than the first line is written so that one interval fits.
+                let more = alignments[at].interval.plus(interval.inverse());
+                let staff = self.staff(&numbers[at].edition);
+                for id in bar.notes.clone() {
+                    numbers[at].source[id] = out.notes.len();
+                    let note = part.notes[id].clone();
+                    let voice = note.voice + first_voice(at);
+                    out.notes.push(Note { staff, voice, sound: moved(note.sound, more), ..note });
+                }
+            }
+            let length = parts.iter().filter_map(|p| p.bars.get(index)).map(|b| b.length).max();
+            let length = length.unwrap_or(frame.length);
+            out.bars.push(Bar { notes: start..out.notes.len(), length, ..frame.clone() });
+        }
+        let mut seen: HashMap<(Element, Category), MarkId> = HashMap::new();
+        for (at, part) in parts.iter().enumerate() {
+            let more = alignments[at].interval.plus(interval.inverse());
+            let there = |n: NoteId| numbers[at].source[n];
+            for (id, note) in part.notes.iter().enumerate() {
+                let own = &mut out.notes[numbers[at].source[id]];
+                (own.tied_from, own.tied_to) = (note.tied_from.map(there), note.tied_to.map(there));
+            }
+            for (id, mark) in part.marks.iter().enumerate() {
+                let key = mark.elements.first().map(|e| (*e, mark.category));
+                let known = key.and_then(|key| seen.get(&key).copied()).filter(|_| mark.at.note.is_none());
+                numbers[at].source_marks[id] = known.unwrap_or_else(|| {
+                    let place = |p: Place| Place { note: p.note.map(|n| numbers[at].source[n]), ..p };
+                    let mut own = Mark { at: place(mark.at), end: mark.end.map(place), ..mark.clone() };
+                    own.staff = self.staff(&numbers[at].edition);
+                    own.voice += first_voice(at);
+                    own.pitches.iter_mut().for_each(|p| *p = p.moved(more));
+                    out.marks.push(own);
+                    out.marks.len() - 1
+                });
+                seen.extend(key.map(|key| (key, numbers[at].source_marks[id])));
+            }
+        }
+        (out, numbers)
+    }
+
+    fn numbers(&self, alignment: &PartAlignment) -> Numbers {
+        let (line, source) = (&self.sides.edition.parts[alignment.edition], &self.sides.source.parts[alignment.source]);
+        Numbers {
+            edition: line.notes.iter().map(|n| self.notes[&n.element]).collect(),
+            edition_marks: line.marks.iter().map(|m| self.marks[&name(m)]).collect(),
+            source: vec![0; source.notes.len()],
+            source_marks: vec![0; source.marks.len()],
+        }
+    }
+
+    /// The staff that most notes of a line stand on.
+    fn staff(&self, notes: &[NoteId]) -> u32 {
+        let mut counts: HashMap<u32, usize> = HashMap::new();
+        notes.iter().for_each(|n| *counts.entry(self.part.notes[*n].staff).or_default() += 1);
+        counts.into_iter().max_by_key(|(staff, count)| (*count, u32::MAX - staff)).map_or(1, |c| c.0)
+    }
+
+    fn rest(&self, compared: &[bool], marks: &[MarkPair]) -> Part {
+        let known: HashSet<MarkId> = marks.iter().filter_map(|p| p.edition).collect();
+        let mut out = self.part.clone();
+        for (note, _) in out.notes.iter_mut().zip(compared).filter(|(_, compared)| **compared) {
+            note.sound = Sound::Rest;
+        }
+        let on_compared = |m: &Mark| m.at.note.is_some_and(|n| compared[n]);
+        let own = self.part.marks.iter().enumerate().filter(|(id, m)| !known.contains(id) && !on_compared(m));
+        out.marks = own.map(|(_, m)| m.clone()).collect();
+        out
+    }
+}
+
+/// A mark by its first element; a mark that is not printed has none.
+fn name(mark: &Mark) -> (Option<Element>, Category) {
+    (mark.elements.first().copied(), mark.category)
+}
+
+fn moved(sound: Sound, by: Interval) -> Sound {
+    match sound {
+        Sound::Pitched(pitch) => Sound::Pitched(pitch.moved(by)),
+        other => other,
+    }
+}
+
+fn take_in(into: &mut PartAlignment, own: &PartAlignment, to: &Numbers) {
+    let edition = |notes: &[NoteId]| notes.iter().map(|n| to.edition[*n]).collect::<Vec<_>>();
+    let source = |notes: &[NoteId]| notes.iter().map(|n| to.source[*n]).collect::<Vec<_>>();
+    for (e, s) in own.edition_to_source.iter().enumerate() {
+        if let Some(s) = s {
+            into.edition_to_source[to.edition[e]] = Some(to.source[*s]);
+        }
+    }
+    for (s, e) in own.source_to_edition.iter().enumerate() {
+        if let Some(e) = e {
+            into.source_to_edition[to.source[s]] = Some(to.edition[*e]);
+        }
+    }
+    let tie = |t: &TieChange| TieChange { added: t.added, edition: edition(&t.edition), source: source(&t.source) };
+    into.ties.extend(own.ties.iter().map(tie));
+    into.realisations.extend(own.realisations.iter().map(|r| Realisation {
+        source: to.source[r.source],
+        chord: source(&r.chord),
+        edition: edition(&r.edition),
+        sign: r.sign.map(|m| to.source_marks[m]),
+        name: r.name,
+    }));
+    into.marks.extend(own.marks.iter().map(|p| MarkPair {
+        again: p.again,
+        edition: p.edition.map(|m| to.edition_marks[m]),
+        source: p.source.map(|m| to.source_marks[m]),
+        same: p.same,
+    }));
+}
+
+/// What stands once for several lines is one mark: that it is the same in one line prevails, and what lacks in
+/// several comes back once.
+fn once(pairs: Vec<MarkPair>, source: &Part) -> Vec<MarkPair> {
+    let mut of_edition: HashMap<MarkId, usize> = HashMap::new();
+    let mut of_source: HashSet<(Category, String, usize, Time)> = HashSet::new();
+    let mut out: Vec<MarkPair> = Vec::new();
+    for pair in pairs {
+        match (pair.edition, pair.source) {
+            (Some(mark), _) => match of_edition.get(&mark) {
+                Some(at) if !out[*at].same && pair.same => out[*at] = pair,
+                Some(_) => {}
+                None => {
+                    of_edition.insert(mark, out.len());
+                    out.push(pair);
+                }
+            },
+            (None, Some(mark)) => {
+                let own = &source.marks[mark];
+                let key = (own.category, own.meaning.to_string(), own.at.bar, own.at.offset);
+                if own.at.note.is_some() || of_source.insert(key) {
+                    out.push(pair);
+                }
+            }
+            (None, None) => {}
+        }
+    }
+    out
+}

@@ -1,0 +1,408 @@
+//! Lines beside lines: a part, a staff of it, or a voice where staves are
+//! shared. Where the two sides divide their music alike, parts are paired as
+//! they are printed. Else both scores are laid beside each other as a whole,
+//! and notes that meet at one place and pitch say which line is which.
+
+use super::draw::{draw_line, share, together, wandering};
+use super::meetings::{Meetings, Unit, meet};
+use super::parts::{self, Choice, Pair, Pairing};
+use crate::pitch::Interval;
+use crate::score::{Line, Score};
+use crate::time::Time;
+use rustc_hash::FxHashSet;
+use std::cmp::Reverse;
+
+/// From this share of common melodies on, a part has its source.
+const WELL_MATCHED: f64 = 0.9;
+/// Of two lines that belong together so much of the shorter one meets the other.
+const LEAST_MET: f64 = 0.4;
+/// The same where the two are alone, and nothing else speaks for them.
+const LEAST_ALONE: f64 = 0.45;
+/// A line that follows another's source doubles so much of it at least.
+const LEAST_DOUBLED: f64 = 0.75;
+/// A line that is one of several in another brings so much of its own.
+const LEAST_OWN: f64 = 0.3;
+/// Voices that go apart have so much of the one line, and none of another.
+const CLEANLY: f64 = 0.8;
+/// Staves of parts that else belong together may be as much rewritten.
+const LEAST_REWRITTEN: f64 = 0.12;
+/// In a line that is one, so few of the notes are struck together with another.
+const MOST_TOGETHER: f64 = 0.05;
+/// Fewer notes than this meet by chance.
+const FEWEST: usize = 3;
+
+/// Pairs lines, after adding to both scores those that no part prints. Where
+/// the user chose a line, only that is looked at.
+pub fn pair_parts(edition: &mut Score, source: &mut Score, choice: Choice) -> Pairing {
+    let pairing = parts::pair(edition, source, choice);
+    if !is_divided_alike(edition, source, choice, &pairing)
+        && let Some(pairing) = by_meetings(edition, source, choice, &pairing)
+    {
+        return pairing;
+    }
+    with_wandering(edition, source, choice, pairing)
+}
+
+/// Whether parts belong to parts, and nothing is left that could be a line of one.
+fn is_divided_alike(edition: &Score, source: &Score, choice: Choice, pairing: &Pairing) -> bool {
+    let sounds = |score: &Score, part: &usize| score.parts[*part].struck().next().is_some();
+    let staves = |p: &Pair| edition.parts[p.edition].staves == source.parts[p.source].staves;
+    let weak = || pairing.pairs.iter().any(|p| p.share < WELL_MATCHED);
+    let left = pairing.unmatched_source.iter().any(|p| sounds(source, p)) && choice.source.is_none();
+    pairing.pairs.iter().all(staves)
+        && !pairing.unmatched_edition.iter().any(|p| sounds(edition, p))
+        && !(left && weak())
+        && !pairing.pairs.is_empty()
+}
+
+/// Adds lines that wander between two parts of the source, where they fit better.
+fn with_wandering(edition: &Score, source: &mut Score, choice: Choice, pairing: Pairing) -> Pairing {
+    if choice.source.is_some() || source.printed().len() < 2 {
+        return pairing;
+    }
+    let weak = |p: &&Pair| {
+        p.share < WELL_MATCHED && edition.parts[p.edition].staves <= 1 && source.parts[p.source].staves <= 1
+    };
+    let found: Vec<_> = pairing
+        .pairs
+        .iter()
+        .filter(weak)
+        .filter_map(|p| wandering(&edition.parts[p.edition], source, p.source, p.interval))
+        .filter(|p| p.struck().next().is_some())
+        .collect();
+    if found.is_empty() {
+        return pairing;
+    }
+    source.parts.extend(found);
+    parts::pair(edition, source, choice)
+}
+
+/// A staff of either side by its place in the table of meetings.
+struct Staff {
+    part: usize,
+    staff: u32,
+    units: Vec<usize>,
+    notes: usize,
+}
+
+fn staves(score: &Score, units: &[Unit]) -> Vec<Staff> {
+    let mut out: Vec<Staff> = Vec::new();
+    for (at, unit) in units.iter().enumerate() {
+        match out.iter_mut().find(|s| (s.part, s.staff) == (unit.part, unit.staff)) {
+            Some(staff) => {
+                staff.units.push(at);
+                staff.notes += unit.notes;
+            }
+            None => out.push(Staff { part: unit.part, staff: unit.staff, units: vec![at], notes: unit.notes }),
+        }
+    }
+    debug_assert!(out.iter().all(|s| s.part < score.parts.len()));
+    out
+}
+
+/// One staff of the edition with those of the source whose music it has.
+type Met = (usize, Vec<usize>);
+
+fn by_meetings(edition: &mut Score, source: &mut Score, choice: Choice, known: &Pairing) -> Option<Pairing> {
+    let chosen = |part: Option<usize>, score: &Score| part.map_or((0..score.printed().len()).collect(), |p| vec![p]);
+    let (editions, sources) = (chosen(choice.edition, edition), chosen(choice.source, source));
+    let meetings = meet(edition, source, (&editions, &sources), known)?;
+    let (ours, theirs) = (staves(edition, &meetings.edition), staves(source, &meetings.source));
+    let forced = choice.edition.is_some() && choice.source.is_some();
+    let met = meeting_staves(edition, source, &meetings, &ours, &theirs, forced);
+    if met.is_empty() {
+        return None;
+    }
+    let mut made = Made { edition, source, meetings: &meetings, ours: &ours, theirs: &theirs, pairs: Vec::new() };
+    let whole = made.whole_parts(&met);
+    for (a, those) in met.iter().filter(|(a, _)| !whole.iter().any(|w| w.0 == ours[*a].part)) {
+        made.line(*a, those, &met);
+    }
+    for (ours, theirs) in whole {
+        made.pair(ours, theirs);
+    }
+    let mut pairs = made.pairs;
+    parts::pair_pitchless(edition, source, &editions, &sources, forced, &mut pairs);
+    pairs.sort_by_key(|p| {
+        let own = &edition.parts[p.edition];
+        (own.drawn_from.first().copied().unwrap_or(p.edition), own.line, p.edition)
+    });
+    let left = |score: &mut Score, all: &[usize], used: &[usize]| -> Vec<usize> {
+        all.iter().flat_map(|part| lines_left(score, *part, used)).collect()
+    };
+    let (used_e, used_s): (Vec<usize>, Vec<usize>) = pairs.iter().map(|p| (p.edition, p.source)).unzip();
+    // Beside one part that the user chose, the other side's other parts were not looked for.
+    let unmatched_edition = if choice.source.is_some() { vec![] } else { left(edition, &editions, &used_e) };
+    let unmatched_source = if choice.edition.is_some() { vec![] } else { left(source, &sources, &used_s) };
+    Some(Pairing { pairs, unmatched_edition, unmatched_source })
+}
+
+/// Which staves have music in common, each of the edition's with those of the source.
+fn meeting_staves(
+    edition: &Score,
+    source: &Score,
+    meetings: &Meetings,
+    ours: &[Staff],
+    theirs: &[Staff],
+    forced: bool,
+) -> Vec<Met> {
+    let alone = ours.len() == 1 && theirs.len() == 1;
+    let least = if alone { LEAST_ALONE } else { LEAST_MET };
+    // How many notes of each side's staff the other's has.
+    let have = |a: usize, b: usize| meetings.between(&ours[a].units, &theirs[b].units);
+    let mut table: Vec<(f64, usize, usize)> = Vec::new();
+    for a in (0..ours.len()).filter(|a| ours[*a].notes > 0) {
+        for b in (0..theirs.len()).filter(|b| theirs[*b].notes > 0) {
+            let (mine, other) = have(a, b);
+            let few = ours[a].notes.min(theirs[b].notes);
+            let share = (mine / ours[a].notes as f64).max(other / theirs[b].notes as f64);
+            let enough = mine.max(other) >= FEWEST.min(few) as f64;
+            if forced && alone || enough && share >= least {
+                table.push(((mine + other) / (ours[a].notes + theirs[b].notes) as f64, a, b));
+            }
+        }
+    }
+    let likeness = |a: usize, b: usize| {
+        let (one, other) = (&edition.parts[ours[a].part], &source.parts[theirs[b].part]);
+        let name = one.name.to_lowercase() != other.name.to_lowercase();
+        (name, ours[a].staff.abs_diff(theirs[b].staff), ours[a].part.abs_diff(theirs[b].part), a, b)
+    };
+    // What is even to one in twenty, names and order settle.
+    table.sort_by_key(|(share, a, b)| (Reverse((share * 20.0).round() as i64), likeness(*a, *b)));
+    let mut out: Vec<Met> = Vec::new();
+    let mut taken = vec![false; theirs.len()];
+    for (_, a, b) in &table {
+        if !taken[*b] && out.iter().all(|m| m.0 != *a) {
+            taken[*b] = true;
+            out.push((*a, vec![*b]));
+        }
+    }
+    // A staff of the source that is one of several in the edition's.
+    for (_, a, b) in &table {
+        let Some((_, those)) = out.iter_mut().find(|m| m.0 == *a).filter(|_| !taken[*b]) else { continue };
+        let before: Vec<usize> = those.iter().flat_map(|t| theirs[*t].units.clone()).collect();
+        if meetings.more_of_ours(&ours[*a].units, &before, &theirs[*b].units) >= LEAST_OWN * theirs[*b].notes as f64 {
+            taken[*b] = true;
+            those.push(*b);
+        }
+    }
+    // A staff of the edition that has its own share of one of the source's, or doubles it.
+    for (_, a, b) in &table {
+        if out.iter().any(|m| m.0 == *a) {
+            continue;
+        }
+        if have(*a, *b).0 >= LEAST_DOUBLED * ours[*a].notes as f64 {
+            out.push((*a, vec![*b]));
+        }
+    }
+    out.sort_unstable();
+    out
+}
+
+/// The pairs while they are being made, with the lines that they need.
+struct Made<'s> {
+    edition: &'s mut Score,
+    source: &'s mut Score,
+    meetings: &'s Meetings,
+    ours: &'s [Staff],
+    theirs: &'s [Staff],
+    pairs: Vec<Pair>,
+}
+
+impl Made<'_> {
+    /// Parts of both sides all of whose staves belong to each other.
+    fn whole_parts(&self, met: &[Met]) -> Vec<(usize, usize)> {
+        let mut out = Vec::new();
+        let parts: Vec<usize> = met.iter().map(|m| self.ours[m.0].part).collect();
+        for part in sorted(parts) {
+            let own: Vec<&Met> = met.iter().filter(|m| self.ours[m.0].part == part).collect();
+            let theirs = sorted(own.iter().flat_map(|m| m.1.iter().map(|b| self.theirs[*b].part)).collect());
+            let [from] = theirs[..] else { continue };
+            let left_e: Vec<usize> = self.places(self.ours, part).filter(|a| own.iter().all(|m| m.0 != *a)).collect();
+            let has = |b: &usize| own.iter().any(|m| m.1.contains(b));
+            let left_s: Vec<usize> = self.places(self.theirs, from).filter(|b| !has(b)).collect();
+            let several = self.places(self.ours, part).count() > 1 || self.places(self.theirs, from).count() > 1;
+            let shared = met
+                .iter()
+                .any(|m| self.ours[m.0].part != part && m.1.iter().any(|b| self.theirs[*b].part == from) && several);
+            // What is left on both sides may be the same, much changed.
+            let rewritten = left_e.len() == left_s.len()
+                && left_e.iter().zip(&left_s).all(|(a, b)| {
+                    let (mine, other) = self.meetings.between(&self.ours[*a].units, &self.theirs[*b].units);
+                    mine + other >= LEAST_REWRITTEN * (self.ours[*a].notes + self.theirs[*b].notes) as f64
+                });
+            let straight = self.places(self.ours, part).count() == self.places(self.theirs, from).count();
+            if !shared && (straight && rewritten || !several) {
+                out.push((part, from));
+            }
+        }
+        out
+    }
+
+    fn places<'t>(&self, staves: &'t [Staff], part: usize) -> impl Iterator<Item = usize> + use<'t> {
+        (0..staves.len()).filter(move |s| staves[*s].part == part)
+    }
+
+    /// Lays one staff of the edition beside what it has of the source.
+    fn line(&mut self, a: usize, those: &[usize], met: &[Met]) {
+        let own = &self.ours[a];
+        if let [b] = those {
+            let others: Vec<usize> = met.iter().filter(|m| m.0 != a && m.1 == [*b]).map(|m| m.0).collect();
+            let doubles = |other: &usize| {
+                let (theirs, mine) = (&self.ours[*other], self.theirs[*b].notes as f64);
+                self.meetings.between(&theirs.units, &self.theirs[*b].units).1 >= CLEANLY * mine
+            };
+            let parts_of_it: Vec<usize> = others.iter().copied().filter(|o| !doubles(o)).collect();
+            let ours = self.staff_of_edition(a);
+            let whole =
+                self.meetings.between(&own.units, &self.theirs[*b].units).1 >= CLEANLY * self.theirs[*b].notes as f64;
+            let theirs = self.staff_of_source(*b);
+            let theirs =
+                if parts_of_it.is_empty() || whole { theirs } else { self.shared_out(a, &parts_of_it, *b, theirs) };
+            return self.pair(ours, theirs);
+        }
+        if self.is_one_line(a) {
+            let (ours, theirs) = (self.staff_of_edition(a), self.staff_of_source(those[0]));
+            self.pair(ours, theirs);
+            let found =
+                wandering(&self.edition.parts[ours], self.source, theirs, self.pairs[self.pairs.len() - 1].interval);
+            if let Some(line) = found {
+                self.source.parts.push(line);
+                self.pairs.last_mut().expect("just made").source = self.source.parts.len() - 1;
+            }
+            return;
+        }
+        if let Some(voices) = self.voices_apart(a, those) {
+            for (unit, b) in voices {
+                let unit = &self.meetings.edition[unit];
+                let staff = Some(unit.staff).filter(|_| self.edition.parts[unit.part].staves > 1);
+                let line = Line { staff, voice: Some(unit.voice + 1) };
+                let ours = draw_line(self.edition, unit.part, line);
+                let theirs = self.staff_of_source(b);
+                self.pair(ours, theirs);
+            }
+            return;
+        }
+        let ours = self.staff_of_edition(a);
+        let parts = sorted(those.iter().map(|b| self.staff_of_source(*b)).collect());
+        let theirs = match parts[..] {
+            [one] => one,
+            _ => together(self.source, &parts),
+        };
+        self.pair(ours, theirs);
+    }
+
+    /// Whether hardly two notes of a staff are struck together: what it has of two parts it has one after the other.
+    fn is_one_line(&self, a: usize) -> bool {
+        let part = &self.edition.parts[self.ours[a].part];
+        let mut onsets: Vec<Time> =
+            part.struck().filter(|n| part.notes[*n].staff == self.ours[a].staff).map(|n| part.onset(n)).collect();
+        onsets.sort_unstable();
+        let together = onsets.windows(2).filter(|two| two[0] == two[1]).count();
+        (together as f64) < MOST_TOGETHER * onsets.len() as f64
+    }
+
+    /// The voices of a staff, where each has one of the source's staves to itself.
+    fn voices_apart(&self, a: usize, those: &[usize]) -> Option<Vec<(usize, usize)>> {
+        let units = &self.ours[a].units;
+        if units.len() != those.len() {
+            return None;
+        }
+        let mut out = Vec::new();
+        for unit in units {
+            let notes = self.meetings.edition[*unit].notes as f64;
+            let has = |b: &usize| {
+                let (mine, other) = self.meetings.between(&[*unit], &self.theirs[*b].units);
+                mine >= CLEANLY * notes && other >= CLEANLY * self.theirs[*b].notes as f64
+            };
+            out.push((*unit, those.iter().copied().find(|b| has(b) && out.iter().all(|(_, taken)| taken != b))?));
+        }
+        Some(out)
+    }
+
+    /// Of a staff of the source that several of the edition have between them, the share of one: a voice if one
+    /// has it to itself, else the notes that it has, and of the others those that lie nearest.
+    fn shared_out(&mut self, a: usize, others: &[usize], b: usize, drawn: usize) -> usize {
+        let staff = &self.theirs[b];
+        for unit in &staff.units {
+            let voice = &self.meetings.source[*unit];
+            let own = self.meetings.between(&self.ours[a].units, &[*unit]);
+            let apart = own.1 >= CLEANLY * voice.notes as f64 && own.0 >= CLEANLY * self.ours[a].notes as f64;
+            if staff.units.len() > 1 && apart {
+                let line = Line { staff: self.source.parts[drawn].line.staff, voice: Some(voice.voice + 1) };
+                return draw_line(self.source, staff.part, line);
+            }
+        }
+        let mut all = others.to_vec();
+        all.push(a);
+        all.sort_unstable();
+        let nth = all.iter().position(|x| *x == a).expect("one of them");
+        let units: Vec<&[usize]> = all.iter().map(|x| self.ours[*x].units.as_slice()).collect();
+        let whole = &self.source.parts[staff.part];
+        let owners = self.meetings.owners(&units, whole, &staff.units);
+        let mine: FxHashSet<_> =
+            owners.into_iter().filter(|o| o.1 == nth).map(|(note, _)| whole.notes[note].element).collect();
+        let notes: Vec<bool> = self.source.parts[drawn].notes.iter().map(|n| mine.contains(&n.element)).collect();
+        share(self.source, drawn, |note| notes[note])
+    }
+
+    fn staff_of_edition(&mut self, a: usize) -> usize {
+        let Staff { part, staff, .. } = self.ours[a];
+        let line = Line { staff: Some(staff).filter(|_| self.edition.parts[part].staves > 1), voice: None };
+        draw_line(self.edition, part, line)
+    }
+
+    fn staff_of_source(&mut self, b: usize) -> usize {
+        let Staff { part, staff, .. } = self.theirs[b];
+        let line = Line { staff: Some(staff).filter(|_| self.source.parts[part].staves > 1), voice: None };
+        draw_line(self.source, part, line)
+    }
+
+    fn pair(&mut self, edition: usize, source: usize) {
+        let units = |score: &Score, part: usize, all: &[Unit]| -> Vec<usize> {
+            let own = &score.parts[part];
+            let from = if own.is_printed() { vec![part] } else { own.drawn_from.clone() };
+            let inside = |u: &Unit| from.contains(&u.part) && own.line.holds(u.staff, u.voice);
+            (0..all.len()).filter(|u| inside(&all[*u])).collect()
+        };
+        let ours = units(self.edition, edition, &self.meetings.edition);
+        let theirs = units(self.source, source, &self.meetings.source);
+        let octaves = self.meetings.octaves(&ours, &theirs);
+        let interval = self.meetings.interval.plus(Interval::octaves(octaves));
+        let (mine, _) = self.meetings.between(&ours, &theirs);
+        let notes: usize = ours.iter().map(|u| self.meetings.edition[*u].notes).sum();
+        let share = mine / notes.max(1) as f64;
+        self.pairs.push(Pair { edition, source, interval, share });
+    }
+}
+
+fn sorted(mut all: Vec<usize>) -> Vec<usize> {
+    all.sort_unstable();
+    all.dedup();
+    all
+}
+
+/// What of a part is in no line that is used: all of it, staves, or voices.
+fn lines_left(score: &mut Score, part: usize, used: &[usize]) -> Vec<usize> {
+    let of_part = |u: &&usize| **u == part || score.parts[**u].drawn_from.contains(&part);
+    let own: Vec<usize> = used.iter().filter(of_part).copied().collect();
+    if own.is_empty() {
+        return vec![part];
+    }
+    if own.contains(&part) || score.parts[part].drawn_from.contains(&part) {
+        return vec![];
+    }
+    let lines: Vec<Line> = own.iter().map(|u| score.parts[*u].line).collect();
+    let whole = &score.parts[part];
+    let mut left: Vec<Line> = Vec::new();
+    for note in whole.struck().map(|n| &whole.notes[n]) {
+        if lines.iter().any(|l| l.holds(note.staff, note.voice)) || left.iter().any(|l| l.holds(note.staff, note.voice))
+        {
+            continue;
+        }
+        let staff = Some(note.staff).filter(|_| whole.staves > 1);
+        let of_voices = lines.iter().any(|l| l.voice.is_some() && l.staff.is_none_or(|s| Some(s) == staff));
+        left.push(Line { staff, voice: Some(note.voice + 1).filter(|_| of_voices) });
+    }
+    left.into_iter().map(|line| draw_line(score, part, line)).collect()
+}

@@ -1,0 +1,203 @@
+//! Which notes of two scores meet at one place, whatever part they are in.
+
+use super::parts::{self, Pairing};
+use super::{PartView, bars, height};
+use crate::pitch::Interval;
+use crate::score::{Bar, Line, Note, NoteId, Part, Score};
+use crate::time::Time;
+use rustc_hash::FxHashMap;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A voice of a staff of a part.
+pub(super) struct Unit {
+    pub part: usize,
+    pub staff: u32,
+    /// 0-based, as the part counts its voices.
+    pub voice: u32,
+    /// Struck notes in the bars that both sides have.
+    pub notes: usize,
+}
+
+/// Two notes at one place of one pitch class, by their voices, and so many octaves from each other.
+struct Meeting {
+    edition: (usize, NoteId),
+    source: (usize, NoteId),
+    octaves: i32,
+}
+
+pub(super) struct Meetings {
+    pub edition: Vec<Unit>,
+    pub source: Vec<Unit>,
+    /// From source to edition, by the least octave.
+    pub interval: Interval,
+    /// How many octaves more most notes move.
+    octaves: i32,
+    /// Those of each note of the edition together.
+    all: Vec<Meeting>,
+    /// For each voice of the edition the mean height of its notes.
+    heights: Vec<f64>,
+}
+
+/// A note in another octave tells half as much.
+const OTHER_OCTAVE: f64 = 0.5;
+
+/// Lays some parts of both scores beside each other as a whole. `None` where they share no melodies.
+pub(super) fn meet(
+    edition: &Score,
+    source: &Score,
+    (editions, sources): (&[usize], &[usize]),
+    known: &Pairing,
+) -> Option<Meetings> {
+    let (interval, likest) = parts::interval_of_all(edition, source, editions, sources)?;
+    let (mut ours, mut theirs) = (AllInOne::new(edition, editions), AllInOne::new(source, sources));
+    let likest = known.pairs.first().map_or(likest, |p| (p.edition, p.source));
+    ours.part.marks.clone_from(&edition.parts[likest.0].marks);
+    theirs.part.marks.clone_from(&source.parts[likest.1].marks);
+    let view = PartView { edition: &edition.parts[likest.0], source: &source.parts[likest.1], interval };
+    let scale = parts::scale(&[view]);
+    let view = PartView { edition: &ours.part, source: &theirs.part, interval };
+    let (rows, _) = bars::outline(&[view], scale, false);
+    let (mut all, mut sums) = (Vec::new(), vec![0.0; ours.units.len()]);
+    for row in rows.iter().filter(|r| r.pair.edition.is_some() && r.pair.source.is_some()) {
+        let mut other: Vec<(Time, i32, usize, NoteId)> = Vec::new();
+        for n in row.source_notes(&theirs.part) {
+            let note = &theirs.part.notes[n];
+            let unit = note.voice as usize;
+            theirs.units[unit].notes += 1;
+            other.push((row.pair.to_edition(note.offset), height(&theirs.part, n, interval), unit, theirs.note_of[n]));
+        }
+        other.sort_unstable();
+        for n in row.edition_notes(&ours.part) {
+            let note = &ours.part.notes[n];
+            let (unit, own) = (note.voice as usize, height(&ours.part, n, Interval::UNISON));
+            ours.units[unit].notes += 1;
+            sums[unit] += f64::from(own);
+            let from = other.partition_point(|b| b.0 < note.offset);
+            let here = other[from..].iter().take_while(|b| b.0 == note.offset);
+            all.extend(here.filter(|b| (own - b.1) % 1200 == 0).map(|b| Meeting {
+                edition: (unit, ours.note_of[n]),
+                source: (b.2, b.3),
+                octaves: (own - b.1) / 1200,
+            }));
+        }
+    }
+    let octaves = most(all.iter().map(|m| m.octaves), 0)?;
+    let heights = sums.iter().zip(&ours.units).map(|(sum, unit)| sum / unit.notes.max(1) as f64).collect();
+    Some(Meetings { edition: ours.units, source: theirs.units, interval, octaves, all, heights })
+}
+
+/// The number that comes most often; of several the nearest to a usual one.
+fn most(numbers: impl Iterator<Item = i32>, usual: i32) -> Option<i32> {
+    let mut counts: BTreeMap<i32, usize> = BTreeMap::new();
+    numbers.for_each(|n| *counts.entry(n).or_default() += 1);
+    counts.into_iter().max_by_key(|(n, count)| (*count, -(n - usual).abs(), *n)).map(|c| c.0)
+}
+
+impl Meetings {
+    fn worth(&self, meeting: &Meeting) -> f64 {
+        if meeting.octaves == self.octaves { 1.0 } else { OTHER_OCTAVE }
+    }
+
+    /// How many notes of some voices of the edition meet some of the source's, and the other way round.
+    pub fn between(&self, ours: &[usize], theirs: &[usize]) -> (f64, f64) {
+        let (mut mine, mut other) = (FxHashMap::default(), FxHashMap::default());
+        let inside = |m: &&Meeting| ours.contains(&m.edition.0) && theirs.contains(&m.source.0);
+        for meeting in self.all.iter().filter(inside) {
+            let worth = self.worth(meeting);
+            let best = |table: &mut FxHashMap<(usize, NoteId), f64>, key| {
+                let own = table.entry(key).or_insert(0.0);
+                *own = own.max(worth);
+            };
+            best(&mut mine, meeting.edition);
+            best(&mut other, meeting.source);
+        }
+        (mine.values().sum(), other.values().sum())
+    }
+
+    /// How many notes of some voices of the edition meet `more` and not `before`.
+    pub fn more_of_ours(&self, ours: &[usize], before: &[usize], more: &[usize]) -> f64 {
+        let met = |theirs: &[usize]| -> BTreeSet<(usize, NoteId)> {
+            let exact = |m: &&Meeting| m.octaves == self.octaves;
+            let inside = |m: &&Meeting| ours.contains(&m.edition.0) && theirs.contains(&m.source.0);
+            self.all.iter().filter(exact).filter(inside).map(|m| m.edition).collect()
+        };
+        met(more).difference(&met(before)).count() as f64
+    }
+
+    /// By how many octaves, more than the interval, most notes of some voices move.
+    pub fn octaves(&self, ours: &[usize], theirs: &[usize]) -> i32 {
+        let inside = |m: &&Meeting| ours.contains(&m.edition.0) && theirs.contains(&m.source.0);
+        most(self.all.iter().filter(inside).map(|m| m.octaves), self.octaves).unwrap_or(self.octaves)
+    }
+
+    /// Which of several groups of the edition's voices has each note of some voices of the source; a note that none
+    /// has goes to the group that lies nearest.
+    pub fn owners(&self, groups: &[&[usize]], part: &Part, voices: &[usize]) -> Vec<(NoteId, usize)> {
+        let group_of = |unit: usize| groups.iter().position(|g| g.contains(&unit));
+        let exact = self.all.iter().filter(|m| m.octaves == self.octaves && voices.contains(&m.source.0));
+        let met: FxHashMap<NoteId, usize> = exact.filter_map(|m| Some((m.source.1, group_of(m.edition.0)?))).collect();
+        let mean = |group: &[usize]| {
+            let notes: usize = group.iter().map(|u| self.edition[*u].notes).sum();
+            let sum: f64 = group.iter().map(|u| self.heights[*u] * self.edition[*u].notes as f64).sum();
+            sum / notes.max(1) as f64
+        };
+        let means: Vec<f64> = groups.iter().map(|g| mean(g)).collect();
+        let by = self.interval.plus(Interval::octaves(self.octaves));
+        let inside = |note: &Note| {
+            voices.iter().any(|u| (self.source[*u].staff, self.source[*u].voice) == (note.staff, note.voice))
+        };
+        let owner = |n: NoteId| {
+            let nearest = || {
+                let own = f64::from(height(part, n, by));
+                let distance = |g: &usize| (own - means[*g]).abs();
+                (0..means.len()).min_by(|a, b| distance(a).total_cmp(&distance(b))).unwrap_or(0)
+            };
+            met.get(&n).copied().unwrap_or_else(nearest)
+        };
+        part.struck().filter(|n| inside(&part.notes[*n])).map(|n| (n, owner(n))).collect()
+    }
+}
+
+/// The struck notes of several parts as one part; each voice of each staff is one of its voices.
+struct AllInOne {
+    part: Part,
+    units: Vec<Unit>,
+    /// The note of its own part that each note is.
+    note_of: Vec<NoteId>,
+}
+
+impl AllInOne {
+    fn new(score: &Score, parts: &[usize]) -> AllInOne {
+        let longest = parts.iter().max_by_key(|p| score.parts[**p].bars.len()).expect("a score has parts");
+        let frame = &score.parts[*longest];
+        let mut out = AllInOne {
+            part: Part { bars: vec![], notes: vec![], marks: vec![], line: Line::default(), ..frame.clone() },
+            units: Vec::new(),
+            note_of: Vec::new(),
+        };
+        for (index, bar) in frame.bars.iter().enumerate() {
+            let start = out.part.notes.len();
+            for &place in parts {
+                let part = &score.parts[place];
+                let Some(own) = part.bars.get(index) else { continue };
+                for id in own.notes.clone().filter(|n| part.notes[*n].is_struck()) {
+                    let note = &part.notes[id];
+                    let voice = out.unit(place, note);
+                    out.part.notes.push(Note { voice, tied_to: None, chord: false, ..note.clone() });
+                    out.note_of.push(id);
+                }
+            }
+            out.part.bars.push(Bar { notes: start..out.part.notes.len(), ..bar.clone() });
+        }
+        out
+    }
+
+    fn unit(&mut self, part: usize, note: &Note) -> u32 {
+        let is = |u: &Unit| (u.part, u.staff, u.voice) == (part, note.staff, note.voice);
+        let known = self.units.iter().position(is);
+        known.unwrap_or_else(|| {
+            self.units.push(Unit { part, staff: note.staff, voice: note.voice, notes: 0 });
+            self.units.len() - 1
+        }) as u32
+    }
+}

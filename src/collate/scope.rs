@@ -1,0 +1,103 @@
+//! Which bars of both sides are the same piece: a movement of a larger file, a
+//! strophe, an excerpt. What lies outside of it is nobody's doing.
+
+use super::Scope;
+use super::cells::{LEAST_LIKENESS, Side, likeness, likenesses};
+use crate::score::{Category, Part};
+use crate::time::Time;
+
+/// A rest of so many bars lies outside where a border stands before it or after it.
+const FEWEST_AFTER_BORDER: usize = 3;
+/// The same without a border: an editor cuts less.
+const FEWEST: usize = 8;
+/// What a bar without a partner costs inside the piece: far jumps to a few bars that are alike do not pay.
+const ALONE: f64 = 0.12;
+/// Larger tables are not searched.
+const LARGEST: usize = 1 << 22;
+/// Bars of a second time share this much with the first, on the average.
+const LEAST_COMMON: f64 = 0.7;
+/// Of the shorter side so much must be found in the other.
+const LEAST_FOUND: f64 = 0.5;
+
+/// The common piece; all of both sides where nothing speaks for less.
+pub(super) fn find(edition: &Side, source: &Side) -> Scope {
+    let (n, m) = (edition.cells.len(), source.cells.len());
+    let all = Scope { edition: 0..n, source: 0..m };
+    if n.abs_diff(m) < FEWEST_AFTER_BORDER || n * m > LARGEST {
+        return all;
+    }
+    let Some(found) = best_stretch(edition, source) else { return all };
+    let (lead, tail) = ((found.edition.start, found.source.start), (n - found.edition.end, m - found.source.end));
+    // As many bars as the other side has there may stand for each other.
+    let outside = |own: usize, other: usize, side: &Side, seam: &dyn Fn(usize) -> usize| {
+        let rest = own.saturating_sub(other);
+        let least = if is_border(side, seam(rest)) { FEWEST_AFTER_BORDER } else { FEWEST };
+        if rest >= least && !is_second_time(side, seam(rest), rest) { rest } else { 0 }
+    };
+    let first = |rest: usize| rest;
+    let (e, s) = (&|rest: usize| n - rest, &|rest: usize| m - rest);
+    Scope {
+        edition: outside(lead.0, lead.1, edition, &first)..n - outside(tail.0, tail.1, edition, e),
+        source: outside(lead.1, lead.0, source, &first)..m - outside(tail.1, tail.0, source, s),
+    }
+}
+
+/// The stretch of both sides, in one piece as far as may be, that shares most.
+fn best_stretch(edition: &Side, source: &Side) -> Option<Scope> {
+    let (n, m) = (edition.cells.len(), source.cells.len());
+    let like = likenesses(&edition.cells, &source.cells);
+    let width = m + 1;
+    // The best sum that ends here, and where it began.
+    let mut best: Vec<(f64, u32, u32)> = (0..=m).map(|j| (0.0, 0, j as u32)).collect();
+    let mut end = (0.0, (0, 0), (0, 0));
+    for i in 1..=n {
+        let mut before = std::mem::take(&mut best);
+        before.resize(width, (0.0, 0, 0));
+        best.push((0.0, i as u32, 0));
+        for j in 1..=m {
+            let silent = edition.cells[i - 1].content.is_empty() && source.cells[j - 1].content.is_empty();
+            let gain = if silent { 0.0 } else { like[(i - 1) * m + j - 1] - LEAST_LIKENESS };
+            let paired = (before[j - 1].0 + gain, before[j - 1].1, before[j - 1].2);
+            let up = (before[j].0 - ALONE, before[j].1, before[j].2);
+            let left = (best[j - 1].0 - ALONE, best[j - 1].1, best[j - 1].2);
+            let mut here = (0.0, i as u32, j as u32);
+            for other in [left, up, paired] {
+                if other.0 > here.0 {
+                    here = other;
+                }
+            }
+            best.push(here);
+            if here.0 > end.0 + 1e-9 {
+                end = (here.0, (here.1 as usize, i), (here.2 as usize, j));
+            }
+        }
+    }
+    let (sum, e, s) = end;
+    let few = n.min(m) as f64;
+    let found = (e.1 - e.0).min(s.1 - s.0) as f64;
+    (found >= LEAST_FOUND * few && sum >= LEAST_FOUND * LEAST_FOUND * found)
+        .then_some(Scope { edition: e.0..e.1, source: s.0..s.1 })
+}
+
+/// Whether the bars before a seam are played again after it: a repeat written out is no other piece.
+fn is_second_time(side: &Side, seam: usize, bars: usize) -> bool {
+    let cells = |from: usize| side.cells.get(from..from + bars);
+    let Some((before, after)) = seam.checked_sub(bars).and_then(cells).zip(cells(seam)) else { return false };
+    let sum: f64 = before.iter().zip(after).map(|(a, b)| likeness(&a.content, &b.content)).sum();
+    sum >= LEAST_COMMON * bars as f64
+}
+
+/// Whether a piece may end before a bar: a double bar stands there, or another time or key begins.
+fn is_border(side: &Side, bar: usize) -> bool {
+    let of_part = |part: &&Part| {
+        let Some((before, own)) = bar.checked_sub(1).and_then(|b| part.bars.get(b)).zip(part.bars.get(bar)) else {
+            return false;
+        };
+        let double = part.marks.iter().filter(|m| m.category == Category::Structure).any(|m| {
+            (m.at.bar + 1 == bar && m.at.offset >= before.length || m.at.bar == bar && m.at.offset == Time::zero())
+                && m.kind == "bar-style"
+        });
+        double || before.meter != own.meter || before.fifths != own.fifths
+    };
+    side.parts.iter().any(|p| of_part(p))
+}

@@ -1,0 +1,127 @@
+//! What stands once for several lines belongs to each of them: tempo, rehearsal
+//! marks, repeats and road words of a score to all its parts, dynamics between
+//! two staves to both. A line that prints them as well has added nothing, one
+//! that does not has lost nothing.
+
+use super::draw::is_of_all;
+use super::{Collation, MarkPair};
+use crate::score::{Category, Mark, Part, Score};
+use crate::time::Time;
+use rustc_hash::FxHashSet;
+
+/// A mark by what it says and when, in the source's time.
+type Saying<'s> = (Category, &'s str, Time);
+
+/// Takes out of the alignments what another line of the same score has at the same time.
+pub(super) fn settle(edition: &Score, source: &Score, collation: &mut Collation) {
+    let groups = groups(edition, source, collation);
+    let mut verdicts: Vec<Vec<Verdict>> = Vec::new();
+    for (index, alignment) in collation.parts.iter().enumerate() {
+        let (ours, theirs) = (&edition.parts[alignment.edition], &source.parts[alignment.source]);
+        // Most parts have nothing that is in doubt.
+        let in_doubt = |p: &MarkPair| match (p.edition, p.source) {
+            (Some(m), None) => !p.same && is_free(&ours.marks[m]),
+            (None, Some(m)) => is_free(&theirs.marks[m]),
+            _ => false,
+        };
+        let several = edition.printed().len() + source.printed().len() > 2 || groups[index].len() > 1;
+        if !several || !alignment.marks.iter().any(in_doubt) {
+            verdicts.push(Vec::new());
+            continue;
+        }
+        let of_lines = |wide: bool| {
+            let lines = groups[index].iter().map(|g| &collation.parts[*g]);
+            let mut said: (FxHashSet<Saying>, FxHashSet<Saying>) = Default::default();
+            if wide {
+                edition.printed().iter().for_each(|p| collect_edition(p, collation, &mut said.0));
+                source.printed().iter().for_each(|p| collect_source(p, &mut said.1));
+            } else if groups[index].len() > 1 {
+                let of = |score: &'_ Score, part: usize| match &score.parts[part] {
+                    own if own.is_printed() => vec![part],
+                    own => own.drawn_from.clone(),
+                };
+                for line in lines {
+                    of(edition, line.edition)
+                        .into_iter()
+                        .for_each(|p| collect_edition(&edition.parts[p], collation, &mut said.0));
+                    of(source, line.source).into_iter().for_each(|p| collect_source(&source.parts[p], &mut said.1));
+                }
+            }
+            said
+        };
+        let (wide, near) = (of_lines(true), of_lines(false));
+        let verdict = |p: &MarkPair| match (p.edition, p.source) {
+            (Some(m), None) if !p.same && is_free(&ours.marks[m]) => {
+                let mark = &ours.marks[m];
+                let Some(said) = edition_saying(mark, collation) else { return Verdict::Stays };
+                let there = if is_of_all(mark.category) { &wide.1 } else { &near.1 };
+                if there.contains(&said) { Verdict::Same } else { Verdict::Stays }
+            }
+            (None, Some(m)) if is_free(&theirs.marks[m]) => {
+                let mark = &theirs.marks[m];
+                let there = if is_of_all(mark.category) { &wide.0 } else { &near.0 };
+                if there.contains(&source_saying(mark, theirs)) { Verdict::Elsewhere } else { Verdict::Stays }
+            }
+            _ => Verdict::Stays,
+        };
+        verdicts.push(alignment.marks.iter().map(verdict).collect());
+    }
+    for (alignment, verdicts) in collation.parts.iter_mut().zip(verdicts) {
+        if verdicts.iter().all(|v| *v == Verdict::Stays) {
+            continue;
+        }
+        let settled = alignment.marks.iter().zip(verdicts).filter_map(|(pair, verdict)| match verdict {
+            Verdict::Stays => Some(*pair),
+            Verdict::Same => Some(MarkPair { same: true, ..*pair }),
+            Verdict::Elsewhere => None,
+        });
+        alignment.marks = settled.collect();
+    }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Verdict {
+    Stays,
+    /// The source has it, in another line.
+    Same,
+    /// The edition has it, in another line.
+    Elsewhere,
+}
+
+/// No note carries it, and it moves with no key.
+fn is_free(mark: &Mark) -> bool {
+    mark.at.note.is_none() && !matches!(mark.category, Category::Signature | Category::Harmony | Category::OctaveLine)
+}
+
+fn source_saying<'s>(mark: &'s Mark, part: &Part) -> Saying<'s> {
+    (mark.category, &mark.meaning, part.time(mark.at.bar, mark.at.offset))
+}
+
+fn edition_saying<'s>(mark: &'s Mark, collation: &Collation) -> Option<Saying<'s>> {
+    let row = collation.edition_rows.at(mark.at.bar, mark.at.offset)?;
+    let pair = collation.outline[row];
+    let bar = pair.source.or(pair.again)?;
+    Some((mark.category, &mark.meaning, *collation.source_starts.get(bar)? + pair.to_source(mark.at.offset)))
+}
+
+fn collect_edition<'s>(part: &'s Part, collation: &Collation, said: &mut FxHashSet<Saying<'s>>) {
+    said.extend(part.marks.iter().filter(|m| is_free(m)).filter_map(|m| edition_saying(m, collation)));
+}
+
+fn collect_source<'s>(part: &'s Part, said: &mut FxHashSet<Saying<'s>>) {
+    said.extend(part.marks.iter().filter(|m| is_free(m)).map(|m| source_saying(m, part)));
+}
+
+/// For each alignment those whose lines stand in one part with its own, on either side.
+fn groups(edition: &Score, source: &Score, collation: &Collation) -> Vec<Vec<usize>> {
+    let of = |score: &Score, part: usize| match &score.parts[part] {
+        own if own.is_printed() => vec![part],
+        own => own.drawn_from.clone(),
+    };
+    let lines: Vec<(Vec<usize>, Vec<usize>)> =
+        collation.parts.iter().map(|a| (of(edition, a.edition), of(source, a.source))).collect();
+    let beside = |a: &(Vec<usize>, Vec<usize>), b: &(Vec<usize>, Vec<usize>)| {
+        a.0.iter().any(|p| b.0.contains(p)) || a.1.iter().any(|p| b.1.contains(p))
+    };
+    lines.iter().map(|own| (0..lines.len()).filter(|other| beside(own, &lines[*other])).collect()).collect()
+}

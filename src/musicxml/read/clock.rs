@@ -1,0 +1,117 @@
+//! Where in its bar the reading is. The durations of a file may be roundings;
+//! then the place that they come to is not the exact one, and both are kept.
+
+use super::PartReader;
+use crate::musicxml::Error;
+use crate::time::Time;
+use roxmltree::Node;
+
+/// Sums in hundreds of thousands, and in no finer parts of a quarter, are reckoned safely.
+const LARGEST: i64 = 1 << 16;
+const FINEST: i64 = 1 << 20;
+/// Whatever roundings come to, places of shorter notes stay apart.
+const MOST_SLACK: (i64, i64) = (1, 16);
+
+/// How the durations of a bar and the exact places in it have come apart.
+#[derive(Debug, Default)]
+pub(super) struct Drift {
+    /// Whether they have, in this bar.
+    on: bool,
+    /// The place that the durations come to.
+    told: Time,
+    /// Places that notes ended at: as told, and exact.
+    places: Vec<(Time, Time)>,
+    /// What all roundings come to at most.
+    slack: Time,
+}
+
+impl Drift {
+    fn start(&mut self, at: Time) {
+        self.on = at.denom() <= FINEST && at < Time::from(LARGEST);
+        self.told = at;
+        self.slack = Time::zero();
+        self.places.clear();
+    }
+
+    fn go_on(&mut self, by: Time) {
+        let sum = self.told.checked_add(by).filter(|t| t.denom() <= FINEST && *t < Time::from(LARGEST));
+        self.on &= sum.is_some();
+        self.told = sum.unwrap_or_default();
+    }
+
+    /// The exact place of one that is told, if a note began or ended near it.
+    fn known(&self, told: Time) -> Option<Time> {
+        let far = |at: Time| if at > told { at - told } else { told - at };
+        let start = (Time::zero(), Time::zero());
+        let near = self.places.iter().copied().chain([start]).min_by_key(|(at, _)| far(*at));
+        near.filter(|(at, _)| far(*at) <= self.slack).map(|(_, exact)| exact)
+    }
+}
+
+impl<'a, 'i> PartReader<'a, 'i> {
+    /// Time goes on by a note that may last longer or shorter than its duration says.
+    pub(super) fn advance_by(&mut self, node: Node<'_, '_>, told: Time, exact: Time) -> Result<(), Error> {
+        if !self.drift.on && told == exact {
+            return self.step(node, exact);
+        }
+        if !self.drift.on {
+            self.drift.start(self.cursor);
+        }
+        if told != exact {
+            let (half, most) = (Time::new(1, 2 * self.divisions), Time::new(MOST_SLACK.0, MOST_SLACK.1));
+            self.drift.slack = self.drift.slack.checked_add(half).filter(|s| *s < most).unwrap_or(most);
+        }
+        self.drift.go_on(told);
+        self.step(node, exact)?;
+        self.drift.places.push((self.drift.told, self.cursor));
+        Ok(())
+    }
+
+    /// Time goes on without a note.
+    pub(super) fn advance(&mut self, node: Node<'_, '_>, by: Time) -> Result<(), Error> {
+        if !self.drift.on {
+            return self.step(node, by);
+        }
+        self.drift.go_on(by);
+        let known = self.drift.known(self.drift.told).filter(|at| *at >= self.cursor);
+        self.step(node, known.map_or(by, |at| at - self.cursor))
+    }
+
+    fn step(&mut self, node: Node<'_, '_>, by: Time) -> Result<(), Error> {
+        let start = self.part.bars[self.here()].start;
+        self.cursor = self
+            .cursor
+            .checked_add(by)
+            .filter(|t| t.checked_add(start).is_some_and(|t| t.denom() < 1 << 30))
+            .ok_or_else(|| self.tree.content_error(node, "the lengths in this bar do not add up to any real time"))?;
+        self.furthest = self.furthest.max(self.cursor);
+        if !by.is_zero() {
+            self.figures = Time::zero();
+        }
+        Ok(())
+    }
+
+    /// Another voice begins earlier.
+    pub(super) fn back(&mut self, by: Time) {
+        let (from, slack) =
+            if self.drift.on { (self.drift.told, self.drift.slack) } else { (self.cursor, Time::zero()) };
+        if by > from + slack {
+            self.warn("a voice goes back before the bar's start; it was read from the start");
+        }
+        let told = from.checked_add(-by).unwrap_or_default().max(Time::zero());
+        self.cursor = if self.drift.on { self.drift.known(told).unwrap_or(told) } else { told };
+        self.drift.told = told;
+        self.figures = Time::zero();
+        self.line += 1;
+    }
+
+    /// A bar begins.
+    pub(super) fn start_clock(&mut self, content: Node<'a, 'i>) {
+        self.content = Some(content);
+        self.cursor = Time::zero();
+        self.furthest = Time::zero();
+        self.drift.on = false;
+        self.ways.clear();
+        self.line = 0;
+    }
+}

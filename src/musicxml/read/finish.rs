@@ -1,0 +1,69 @@
+//! What can be told only when a part is read to its end.
+
+use super::PartReader;
+use crate::musicxml::spans;
+use crate::score::{Bar, Category, Element, NoteId, Part};
+use crate::time::Time;
+
+impl PartReader<'_, '_> {
+    pub(super) fn finish(mut self) -> (Part, Vec<String>) {
+        let ends = std::mem::take(&mut self.marks.ends);
+        let alone = spans::pair(&mut self.part, ends);
+        for (bar, what) in std::mem::take(&mut self.marks.odd) {
+            self.odd.add(&self.part.bars[bar].number, &what);
+        }
+        for end in alone {
+            let what = end.kind.name();
+            let what = match end.mark {
+                Some(_) => format!("{what} starts and does not end; it was read as a start alone"),
+                None => format!("{what} ends that did not start; its end was passed over"),
+            };
+            self.odd.add(&self.part.bars[end.place.bar].number, &what);
+        }
+        let mut untied: Vec<NoteId> = std::mem::take(&mut self.ties).into_values().flatten().collect();
+        untied.sort_unstable();
+        for note in untied {
+            let bar = self.part.notes[note].bar;
+            self.odd.add(
+                &self.part.bars[bar].number,
+                "a tie is not taken up by a note of the same pitch; it was passed over",
+            );
+        }
+        self.marks.number_verses(&mut self.part);
+        self.drop_last_double_bar();
+        self.let_signatures_sound();
+        let name = if self.part.name.is_empty() { String::new() } else { format!(" ({})", self.part.name) };
+        let odd = self.odd.lines(&format!("part {}{name}", self.part.id)).collect();
+        (self.part, odd)
+    }
+
+    /// A signature means what it says as it sounds; the transposition comes
+    /// after it in the document.
+    fn let_signatures_sound(&mut self) {
+        let keys = self.part.marks.iter_mut().filter(|m| m.category == Category::Signature && m.kind == "key");
+        for mark in keys {
+            let transpose = self.part.bars[mark.at.bar].transpose.fifths();
+            let written: i32 = mark.meaning.parse().unwrap_or(0);
+            mark.meaning = (written + transpose).to_string().into();
+        }
+    }
+
+    /// Every piece ends with a double bar, written or not.
+    fn drop_last_double_bar(&mut self) {
+        let last = self.part.bars.len().saturating_sub(1);
+        let is_last = |bar: usize, offset: Time, bars: &[Bar]| bar == last && offset >= bars[last].length;
+        let bars = &self.part.bars;
+        let doubled: Vec<Element> = self
+            .part
+            .marks
+            .iter()
+            .filter(|m| m.kind == "bar-style" && m.category == Category::Structure)
+            .filter(|m| is_last(m.at.bar, m.at.offset, bars))
+            .flat_map(|m| m.elements.clone())
+            .collect();
+        if doubled.is_empty() {
+            return;
+        }
+        self.part.marks.retain(|m| m.kind != "bar-style" || !m.elements.iter().any(|e| doubled.contains(e)));
+    }
+}

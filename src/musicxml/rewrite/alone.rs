@@ -1,0 +1,101 @@
+//! Lines of a part without a counterpart in the source: they stay what they
+//! are, also in a bar of which the other lines are written again.
+
+use super::super::fragment::Fragment;
+use super::super::tree::element;
+use super::{PartRewrite, voice_name};
+use crate::score::{Element, Mark, NoteId};
+use crate::time::Time;
+use std::collections::BTreeSet;
+
+/// What stands in a bar beside its notes and has a time.
+const TIMED: [&str; 3] = ["direction", "harmony", "figured-bass"];
+
+impl<'a> PartRewrite<'_, 'a, '_> {
+    /// Says for each note of the part whether it is laid beside the source; the
+    /// others are left alone.
+    pub fn leave_alone(&mut self, compared: Option<&'a [bool]>) {
+        self.compared = compared;
+    }
+
+    pub(super) fn is_alone(&self, note: NoteId) -> bool {
+        self.compared.is_some_and(|c| !c[note])
+    }
+
+    /// Marks that go with none of the lines that are laid beside the source.
+    pub(super) fn is_mark_alone(&self, mark: &Mark) -> bool {
+        self.compared.is_some() && mark.at.note.is_some_and(|n| self.is_alone(n))
+    }
+
+    /// The music of these lines in a bar that is written again, each voice from
+    /// its first note: place in the bar, how long it goes on, element. What has
+    /// no length and begins no voice comes at once.
+    pub(super) fn music_alone(&self, row: usize, divisions: i64, length: Time) -> Vec<(Option<Time>, Time, Fragment)> {
+        let Some(compared) = self.compared else { return Vec::new() };
+        let ticks = |t: Time| (t * Time::from(divisions)).to_integer();
+        let Some(bar) = self.fates[row].edition() else { return self.rests_alone(compared, ticks(length), length) };
+        let tree = self.plan.tree();
+        let notes: Vec<NoteId> = self.part.bars[bar].notes.clone().filter(|n| !compared[*n]).collect();
+        let voices: BTreeSet<u32> = notes.iter().map(|n| self.part.notes[*n].voice).collect();
+        let mut out = Vec::new();
+        for voice in voices {
+            for note in notes.iter().map(|n| &self.part.notes[*n]).filter(|n| n.voice == voice) {
+                let mut own = Fragment::copy(tree.node(note.element));
+                if note.grace == 0 {
+                    own.remove("duration");
+                    own.place(Fragment::leaf("duration", ticks(note.duration)));
+                }
+                let at = Some(note.offset).filter(|_| !note.chord);
+                out.push((at, if note.chord { Time::zero() } else { note.duration }, own));
+            }
+        }
+        out
+    }
+
+    /// Directions and chord symbols of these lines in a bar that is written again, by their places.
+    pub(super) fn directions_alone(&self, row: usize) -> Vec<(Time, Fragment)> {
+        let (Some(_), Some(source), Some(bar)) = (self.compared, self.source, self.fates[row].edition()) else {
+            return Vec::new();
+        };
+        let tree = self.plan.tree();
+        let laid: BTreeSet<usize> = source.alignment.marks.iter().filter_map(|p| p.edition).collect();
+        let here = |(id, mark): (usize, &'a Mark)| (!laid.contains(&id) && mark.at.note.is_none()).then_some(mark);
+        let mut done: BTreeSet<Element> = BTreeSet::new();
+        let mut out = Vec::new();
+        for mark in self.part.marks.iter().enumerate().filter_map(here) {
+            for (place, own) in mark.elements.iter().map(|e| {
+                let at_end = mark.end.filter(|_| mark.end_elements.contains(e));
+                (at_end.unwrap_or(mark.at), tree.node(*e))
+            }) {
+                let holder = own.ancestors().find(|n| TIMED.contains(&n.tag_name().name()));
+                if let Some(holder) = holder.filter(|h| place.bar == bar && done.insert(element(*h))) {
+                    out.push((place.offset, Fragment::copy(holder)));
+                }
+            }
+        }
+        out
+    }
+
+    /// A bar of rest on each staff that has none but these lines.
+    fn rests_alone(&self, compared: &[bool], ticks: i64, length: Time) -> Vec<(Option<Time>, Time, Fragment)> {
+        let staves = |wanted: bool| -> BTreeSet<u32> {
+            let own = self.part.notes.iter().zip(compared).filter(|(_, c)| **c == wanted);
+            own.map(|(n, _)| n.staff).collect()
+        };
+        let rest = |staff: u32| {
+            let first = self.part.notes.iter().zip(compared).find(|(n, c)| n.staff == staff && !**c);
+            let voice = first.map_or(String::new(), |(n, _)| voice_name(self.plan.tree().node(n.element)));
+            let mut out = Fragment::new("note")
+                .with(Fragment::new("rest").set("measure", "yes"))
+                .with(Fragment::leaf("duration", ticks));
+            if !voice.is_empty() {
+                out.place(Fragment::leaf("voice", voice));
+            }
+            if self.part.staves > 1 {
+                out.place(Fragment::leaf("staff", staff));
+            }
+            (Some(Time::zero()), length, out)
+        };
+        staves(false).difference(&staves(true)).map(|s| rest(*s)).collect()
+    }
+}
