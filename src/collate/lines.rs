@@ -24,6 +24,8 @@ const LEAST_DOUBLED: f64 = 0.75;
 const LEAST_OWN: f64 = 0.3;
 /// Voices that go apart have so much of the one line, and none of another.
 const CLEANLY: f64 = 0.8;
+/// A voice that one of several lines has for itself has so much in common with it, and half of that with no other.
+const LEAST_APART: f64 = 0.5;
 /// Staves of parts that else belong together may be as much rewritten.
 const LEAST_REWRITTEN: f64 = 0.12;
 /// In a line that is one, so few of the notes are struck together with another.
@@ -222,9 +224,9 @@ impl Made<'_> {
             let has = |b: &usize| own.iter().any(|m| m.1.contains(b));
             let left_s: Vec<usize> = self.places(self.theirs, from).filter(|b| !has(b)).collect();
             let several = self.places(self.ours, part).count() > 1 || self.places(self.theirs, from).count() > 1;
-            let shared = met
-                .iter()
-                .any(|m| self.ours[m.0].part != part && m.1.iter().any(|b| self.theirs[*b].part == from) && several);
+            // What others have as well is all of it in a part that doubles them, else a share.
+            let of_other = |m: &Met| self.ours[m.0].part != part && m.1.iter().any(|b| self.theirs[*b].part == from);
+            let shared = met.iter().any(of_other) && (several || !self.has_most(part, from));
             // What is left on both sides may be the same, much changed.
             let rewritten = left_e.len() == left_s.len()
                 && left_e.iter().zip(&left_s).all(|(a, b)| {
@@ -237,6 +239,16 @@ impl Made<'_> {
             }
         }
         out
+    }
+
+    /// Whether a part of the edition has most of the notes of one of the source.
+    fn has_most(&self, part: usize, from: usize) -> bool {
+        let units = |staves: &[Staff], part: usize| -> Vec<usize> {
+            self.places(staves, part).flat_map(|s| staves[s].units.clone()).collect()
+        };
+        let notes: usize = self.places(self.theirs, from).map(|b| self.theirs[b].notes).sum();
+        let (_, met) = self.meetings.between(&units(self.ours, part), &units(self.theirs, from));
+        met >= CLEANLY * notes as f64
     }
 
     fn places<'t>(&self, staves: &'t [Staff], part: usize) -> impl Iterator<Item = usize> + use<'t> {
@@ -324,18 +336,14 @@ impl Made<'_> {
     /// has it to itself, else the notes that it has, and of the others those that lie nearest.
     fn shared_out(&mut self, a: usize, others: &[usize], b: usize, drawn: usize) -> usize {
         let staff = &self.theirs[b];
-        for unit in &staff.units {
-            let voice = &self.meetings.source[*unit];
-            let own = self.meetings.between(&self.ours[a].units, &[*unit]);
-            let apart = own.1 >= CLEANLY * voice.notes as f64 && own.0 >= CLEANLY * self.ours[a].notes as f64;
-            if staff.units.len() > 1 && apart {
-                let line = Line { staff: self.source.parts[drawn].line.staff, voice: Some(voice.voice + 1) };
-                return draw_line(self.source, staff.part, line);
-            }
-        }
         let mut all = others.to_vec();
         all.push(a);
         all.sort_unstable();
+        if let Some(unit) = self.voice_of(a, &all, &staff.units) {
+            let voice = self.meetings.source[unit].voice + 1;
+            let line = Line { staff: self.source.parts[drawn].line.staff, voice: Some(voice) };
+            return draw_line(self.source, staff.part, line);
+        }
         let nth = all.iter().position(|x| *x == a).expect("one of them");
         let units: Vec<&[usize]> = all.iter().map(|x| self.ours[*x].units.as_slice()).collect();
         let whole = &self.source.parts[staff.part];
@@ -344,6 +352,26 @@ impl Made<'_> {
             owners.into_iter().filter(|o| o.1 == nth).map(|(note, _)| whole.notes[note].element).collect();
         let notes: Vec<bool> = self.source.parts[drawn].notes.iter().map(|n| mine.contains(&n.element)).collect();
         share(self.source, drawn, |note| notes[note])
+    }
+
+    /// The voice that one of several staves of the edition has, where each has one voice of the source's staff.
+    fn voice_of(&self, a: usize, all: &[usize], units: &[usize]) -> Option<usize> {
+        if units.len() != all.len() {
+            return None;
+        }
+        let mut owners: Vec<(usize, usize)> = Vec::new();
+        for unit in units {
+            let met = |x: &usize| self.meetings.between(&self.ours[*x].units, &[*unit]).1;
+            let owner = all.iter().copied().max_by(|x, y| met(x).total_cmp(&met(y)))?;
+            let others = all.iter().filter(|x| **x != owner).map(met).fold(0.0, f64::max);
+            let notes = self.meetings.source[*unit].notes as f64;
+            let clear = met(&owner) >= LEAST_APART * notes && others <= met(&owner) / 2.0;
+            if !clear || owners.iter().any(|o| o.0 == owner) {
+                return None;
+            }
+            owners.push((owner, *unit));
+        }
+        owners.into_iter().find(|o| o.0 == a).map(|o| o.1)
     }
 
     fn staff_of_edition(&mut self, a: usize) -> usize {

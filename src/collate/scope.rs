@@ -7,9 +7,11 @@ use crate::score::{Category, Part};
 use crate::time::Time;
 
 /// A rest of so many bars lies outside where a border stands before it or after it.
-const FEWEST_AFTER_BORDER: usize = 3;
-/// The same without a border: an editor cuts less.
-const FEWEST: usize = 8;
+const AT_BORDER: usize = 3;
+/// The same before the piece, without a border: where an editor cuts, it is after the beginning.
+const BEFORE: usize = 4;
+/// The same after it: an editor cuts less.
+const AFTER: usize = 8;
 /// What a bar without a partner costs inside the piece: far jumps to a few bars that are alike do not pay.
 const ALONE: f64 = 0.12;
 /// Larger tables are not searched.
@@ -23,22 +25,31 @@ const LEAST_FOUND: f64 = 0.5;
 pub(super) fn find(edition: &Side, source: &Side) -> Scope {
     let (n, m) = (edition.cells.len(), source.cells.len());
     let all = Scope { edition: 0..n, source: 0..m };
-    if n.abs_diff(m) < FEWEST_AFTER_BORDER || n * m > LARGEST {
+    if n.abs_diff(m) < AT_BORDER || n * m > LARGEST {
         return all;
     }
     let Some(found) = best_stretch(edition, source) else { return all };
     let (lead, tail) = ((found.edition.start, found.source.start), (n - found.edition.end, m - found.source.end));
     // As many bars as the other side has there may stand for each other.
-    let outside = |own: usize, other: usize, side: &Side, seam: &dyn Fn(usize) -> usize| {
+    let rest = |own: usize, other: usize, side: &Side, before: bool| {
         let rest = own.saturating_sub(other);
-        let least = if is_border(side, seam(rest)) { FEWEST_AFTER_BORDER } else { FEWEST };
-        if rest >= least && !is_second_time(side, seam(rest), rest) { rest } else { 0 }
+        let seam = if before { rest } else { side.cells.len() - rest };
+        let least = match is_border(side, seam) {
+            true => AT_BORDER,
+            false if before => BEFORE,
+            false => AFTER,
+        };
+        let is_other = rest > 0 && !is_second_time(side, seam, rest);
+        (if is_other { rest } else { 0 }, is_other && rest >= least)
     };
-    let first = |rest: usize| rest;
-    let (e, s) = (&|rest: usize| n - rest, &|rest: usize| m - rest);
+    // An excerpt has something before it, after it, or both, in whatever length.
+    let of_side = |side: &Side, before: (usize, bool), after: (usize, bool)| match before.1 || after.1 {
+        true => before.0..side.cells.len() - after.0,
+        false => 0..side.cells.len(),
+    };
     Scope {
-        edition: outside(lead.0, lead.1, edition, &first)..n - outside(tail.0, tail.1, edition, e),
-        source: outside(lead.1, lead.0, source, &first)..m - outside(tail.1, tail.0, source, s),
+        edition: of_side(edition, rest(lead.0, lead.1, edition, true), rest(tail.0, tail.1, edition, false)),
+        source: of_side(source, rest(lead.1, lead.0, source, true), rest(tail.1, tail.0, source, false)),
     }
 }
 

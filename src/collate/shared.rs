@@ -5,12 +5,13 @@
 
 use super::draw::is_of_all;
 use super::{Collation, MarkPair};
+use crate::pitch::Interval;
 use crate::score::{Category, Mark, Part, Score};
 use crate::time::Time;
 use rustc_hash::FxHashSet;
 
 /// A mark by what it says and when, in the source's time.
-type Saying<'s> = (Category, &'s str, Time);
+type Saying<'s> = (Category, &'s str, Time, Vec<i32>);
 
 /// Takes out of the alignments what another line of the same score has at the same time.
 pub(super) fn settle(edition: &Score, source: &Score, collation: &mut Collation) {
@@ -34,7 +35,7 @@ pub(super) fn settle(edition: &Score, source: &Score, collation: &mut Collation)
             let mut said: (FxHashSet<Saying>, FxHashSet<Saying>) = Default::default();
             if wide {
                 edition.printed().iter().for_each(|p| collect_edition(p, collation, &mut said.0));
-                source.printed().iter().for_each(|p| collect_source(p, &mut said.1));
+                source.printed().iter().for_each(|p| collect_source(p, alignment.interval, &mut said.1));
             } else if groups[index].len() > 1 {
                 let of = |score: &'_ Score, part: usize| match &score.parts[part] {
                     own if own.is_printed() => vec![part],
@@ -44,7 +45,9 @@ pub(super) fn settle(edition: &Score, source: &Score, collation: &mut Collation)
                     of(edition, line.edition)
                         .into_iter()
                         .for_each(|p| collect_edition(&edition.parts[p], collation, &mut said.0));
-                    of(source, line.source).into_iter().for_each(|p| collect_source(&source.parts[p], &mut said.1));
+                    of(source, line.source)
+                        .into_iter()
+                        .for_each(|p| collect_source(&source.parts[p], alignment.interval, &mut said.1));
                 }
             }
             said
@@ -60,7 +63,11 @@ pub(super) fn settle(edition: &Score, source: &Score, collation: &mut Collation)
             (None, Some(m)) if is_free(&theirs.marks[m]) => {
                 let mark = &theirs.marks[m];
                 let there = if is_of_all(mark.category) { &wide.0 } else { &near.0 };
-                if there.contains(&source_saying(mark, theirs)) { Verdict::Elsewhere } else { Verdict::Stays }
+                if there.contains(&source_saying(mark, theirs, alignment.interval)) {
+                    Verdict::Elsewhere
+                } else {
+                    Verdict::Stays
+                }
             }
             _ => Verdict::Stays,
         };
@@ -88,28 +95,34 @@ enum Verdict {
     Elsewhere,
 }
 
-/// No note carries it, and it moves with no key.
+/// No note carries it.
 fn is_free(mark: &Mark) -> bool {
-    mark.at.note.is_none() && !matches!(mark.category, Category::Signature | Category::Harmony | Category::OctaveLine)
+    mark.at.note.is_none() && mark.category != Category::Signature
 }
 
-fn source_saying<'s>(mark: &'s Mark, part: &Part) -> Saying<'s> {
-    (mark.category, &mark.meaning, part.time(mark.at.bar, mark.at.offset))
+fn source_saying<'s>(mark: &'s Mark, part: &Part, by: Interval) -> Saying<'s> {
+    (mark.category, &mark.meaning, part.time(mark.at.bar, mark.at.offset), classes(mark, by))
+}
+
+/// The pitches of a chord symbol in the edition's key, without their octaves.
+fn classes(mark: &Mark, by: Interval) -> Vec<i32> {
+    mark.pitches.iter().map(|p| p.moved(by).sound().rem_euclid(1200)).collect()
 }
 
 fn edition_saying<'s>(mark: &'s Mark, collation: &Collation) -> Option<Saying<'s>> {
     let row = collation.edition_rows.at(mark.at.bar, mark.at.offset)?;
     let pair = collation.outline[row];
     let bar = pair.source.or(pair.again)?;
-    Some((mark.category, &mark.meaning, *collation.source_starts.get(bar)? + pair.to_source(mark.at.offset)))
+    let time = *collation.source_starts.get(bar)? + pair.to_source(mark.at.offset);
+    Some((mark.category, &mark.meaning, time, classes(mark, Interval::UNISON)))
 }
 
 fn collect_edition<'s>(part: &'s Part, collation: &Collation, said: &mut FxHashSet<Saying<'s>>) {
     said.extend(part.marks.iter().filter(|m| is_free(m)).filter_map(|m| edition_saying(m, collation)));
 }
 
-fn collect_source<'s>(part: &'s Part, said: &mut FxHashSet<Saying<'s>>) {
-    said.extend(part.marks.iter().filter(|m| is_free(m)).map(|m| source_saying(m, part)));
+fn collect_source<'s>(part: &'s Part, by: Interval, said: &mut FxHashSet<Saying<'s>>) {
+    said.extend(part.marks.iter().filter(|m| is_free(m)).map(|m| source_saying(m, part, by)));
 }
 
 /// For each alignment those whose lines stand in one part with its own, on either side.
