@@ -83,7 +83,7 @@ pub(super) fn work<'a, 'i>(
         summary: Summary::default(),
         warnings: std::mem::take(&mut decided.warnings),
         expected: Vec::new(),
-        decisions: Vec::new(),
+        decisions: vec![Vec::new(); sides.findings.len()],
         changed_rows: (0..shape.len()).filter(|row| is_changed(shape[*row])).collect(),
         shape: shape.clone(),
     };
