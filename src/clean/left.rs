@@ -191,7 +191,8 @@ pub(super) fn passages_of(sides: Sides, row: usize) -> BTreeSet<usize> {
     for (alignment, found) in sides.collation.parts.iter().zip(sides.findings) {
         for passage in &found.passages {
             let (first, last) = passage.rows(sides.collation, alignment, &sides.edition.parts[alignment.edition]);
-            if (first..=last).contains(&row) && passage.kind != PassageKind::OctaveDisplacement {
+            let alone = matches!(passage.kind, PassageKind::OctaveDisplacement | PassageKind::RevoicedChords);
+            if (first..=last).contains(&row) && !alone {
                 out.extend(first..=last);
             }
         }

@@ -73,6 +73,7 @@ impl<'a, 'i> Merger<'a, 'i> {
             source_to_edition: vec![None; source.notes.len()],
             ties: Vec::new(),
             realisations: Vec::new(),
+            revoiced: Vec::new(),
             stretches: Vec::new(),
             marks: Vec::new(),
         };

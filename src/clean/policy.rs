@@ -110,7 +110,7 @@ impl Policy {
     /// What on the command line leaves a finding as it is; `None` for an
     /// addition that its category keeps.
     pub(super) fn left_by(&self, finding: &Finding, passage: Option<PassageKind>) -> Option<Restore> {
-        let kind = passage.map(|kind| match kind {
+        let kind = passage.filter(|kind| *kind != PassageKind::RevoicedChords).map(|kind| match kind {
             PassageKind::OctaveDisplacement => Restore::Octaves,
             PassageKind::WrittenOutOrnament => Restore::Readings,
             _ => Restore::Passages,

@@ -136,6 +136,7 @@ pub struct PartAlignment {
     pub source_to_edition: Vec<Option<NoteId>>,
     pub ties: Vec<TieChange>,
     pub realisations: Vec<Realisation>,
+    pub revoiced: Vec<Revoiced>,
     pub stretches: Vec<Stretch>,
     pub marks: Vec<MarkPair>,
 }
@@ -160,6 +161,15 @@ pub struct Realisation {
     pub sign: Option<MarkId>,
     /// What they are: a trill, a turn …
     pub name: &'static str,
+}
+
+/// Chords of the same tones, laid out otherwise: the notes that differ.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Revoiced {
+    pub edition: Vec<NoteId>,
+    pub source: Vec<NoteId>,
+    /// Bars of the outline it touches, first and last.
+    pub outline: (usize, usize),
 }
 
 /// Music that is not the other side's: nothing inside it has a partner.
@@ -269,6 +279,7 @@ fn align(view: &PartView, edition: usize, source: usize, rows: &[bars::Row]) -> 
         source_to_edition: vec![None; view.source.notes.len()],
         ties: Vec::new(),
         realisations: Vec::new(),
+        revoiced: Vec::new(),
         stretches: Vec::new(),
         marks: Vec::new(),
     };

@@ -98,6 +98,7 @@ fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> bool 
         let source = groups(view.source, &theirs, sv, row.pair.scale);
         align_voice(view, &edition, &source, alignment);
     }
+    across(&ours, &theirs, alignment);
     // A note may stand in another voice on the other side.
     for same_octave in [true, false] {
         for a in &ours {
@@ -115,6 +116,38 @@ fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> bool 
         }
     }
     true
+}
+
+/// The same pitch at the same place goes before whatever its own voice has for
+/// a note, across voices and hands. What they leave goes together, if it stands
+/// in one place.
+fn across(ours: &[Struck], theirs: &[Struck], alignment: &mut PartAlignment) {
+    let of = |notes: &[Struck], id: Option<NoteId>| id.and_then(|id| notes.iter().find(|n| n.3 == id).copied());
+    for a in ours {
+        let partner = of(theirs, alignment.edition_to_source[a.3]);
+        if partner.is_some_and(|b| (a.0, a.1) == (b.0, b.1)) {
+            continue;
+        }
+        let free = |b: &&Struck| {
+            let theirs = of(ours, alignment.source_to_edition[b.3]);
+            let exact = theirs.is_some_and(|c| (c.0, c.1) == (b.0, b.1));
+            // Inside one voice the walk through it has weighed both.
+            let elsewhere = partner.is_none_or(|p| p.2 != b.2) && theirs.is_none_or(|c| c.2 != a.2);
+            !exact && elsewhere
+        };
+        let Some(b) = theirs.iter().filter(|b| (a.0, a.1) == (b.0, b.1)).find(free) else { continue };
+        let left = of(ours, alignment.source_to_edition[b.3]);
+        alignment.part_edition(a.3);
+        if let Some(other) = left {
+            alignment.part_edition(other.3);
+        }
+        alignment.pair(a.3, b.3);
+        if let (Some(e), Some(s)) = (left, partner)
+            && e.0 == s.0
+        {
+            alignment.pair(e.3, s.3);
+        }
+    }
 }
 
 /// By place and height; where two voices meet in one pitch, by length and voice.
@@ -244,9 +277,33 @@ fn group_cost(view: &PartView, e: &Group, s: &Group) -> i32 {
     pitch / size + place + length
 }
 
+/// The notes of two chords from below, if one is the other in another octave.
+fn moved_as_it_is(view: &PartView, e: &Group, s: &Group) -> Option<Vec<(NoteId, NoteId)>> {
+    if e.notes.len() < 2 || e.notes.len() != s.notes.len() {
+        return None;
+    }
+    let (mut ours, mut theirs) = (e.notes.clone(), s.notes.clone());
+    ours.sort_by_key(|n| view.edition_height(*n));
+    theirs.sort_by_key(|n| view.source_height(*n));
+    let apart = view.edition_height(ours[0]) - view.source_height(theirs[0]);
+    let pairs: Vec<(NoteId, NoteId)> = ours.into_iter().zip(theirs).collect();
+    let all = pairs.iter().all(|(a, b)| view.edition_height(*a) - view.source_height(*b) == apart);
+    (all && apart != 0 && apart % 1200 == 0).then_some(pairs)
+}
+
 /// Inside two chords: equal pitches first, then octaves, then what is left in
 /// order, as long as it stands in the same place.
 fn pair_groups(view: &PartView, e: &Group, s: &Group, alignment: &mut PartAlignment) {
+    // A chord moved as it is has none of its notes in its place, though a pitch may be the same.
+    if let Some(pairs) = moved_as_it_is(view, e, s) {
+        let free = |(a, b): &(NoteId, NoteId)| {
+            alignment.edition_to_source[*a].is_none() && alignment.source_to_edition[*b].is_none()
+        };
+        if pairs.iter().all(free) {
+            pairs.into_iter().for_each(|(a, b)| alignment.pair(a, b));
+            return;
+        }
+    }
     type Test = fn(i32) -> bool;
     let tests: [Test; 3] = [|apart| apart == 0, |apart| apart % 1200 == 0, |_| true];
     for test in tests {

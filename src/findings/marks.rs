@@ -122,9 +122,14 @@ impl Finder<'_> {
     pub(super) fn place_in_passages(&self, passages: &[Passage], findings: &mut [Finding]) {
         use PassageKind::{OctaveDisplacement, WrittenOutOrnament, WrittenOutRepeat};
         let takes_in = |p: &Passage| matches!(p.kind, OctaveDisplacement | WrittenOutOrnament | WrittenOutRepeat);
-        let voice = |p: &Passage| p.edition.first().map(|n| self.edition.notes[*n].voice + 1);
-        let wide: Vec<(usize, &Passage, Option<u32>)> =
-            passages.iter().enumerate().filter(|p| takes_in(p.1)).map(|(place, p)| (place, p, voice(p))).collect();
+        let voices = |p: &Passage| {
+            let mut voices: Vec<u32> = p.edition.iter().map(|n| self.edition.notes[*n].voice + 1).collect();
+            voices.sort_unstable();
+            voices.dedup();
+            voices
+        };
+        let wide: Vec<(usize, &Passage, Vec<u32>)> =
+            passages.iter().enumerate().filter(|p| takes_in(p.1)).map(|(place, p)| (place, p, voices(p))).collect();
         if wide.is_empty() {
             return;
         }
@@ -135,12 +140,12 @@ impl Finder<'_> {
                 Subject::Mark { source: Some(m), .. } => self.source.marks[m].at.note.is_none(),
                 _ => false,
             };
-            let around = wide.iter().find(|(_, p, voice)| match p.kind {
+            let around = wide.iter().find(|(_, p, voices)| match p.kind {
                 WrittenOutRepeat => {
                     let again = self.collation.outline[finding.row].again.is_some();
                     again && (p.from.bar..=p.to.bar).contains(&finding.at.bar)
                 }
-                _ => (p.from..=p.to).contains(&finding.at) && (stands_in_time || *voice == Some(finding.voice)),
+                _ => (p.from..=p.to).contains(&finding.at) && (stands_in_time || voices.contains(&finding.voice)),
             });
             finding.passage = around.map(|p| p.0);
         }

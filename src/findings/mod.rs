@@ -152,7 +152,9 @@ struct Finder<'a> {
 impl Finder<'_> {
     fn find(&self) -> PartFindings {
         let (mut passages, of_stretch) = passages::of_stretches(self);
-        let (octaves, of_octave) = passages::of_octaves(self, passages.len());
+        let (chords, of_chords) = passages::of_chords(self, passages.len());
+        passages.extend(chords);
+        let (octaves, of_octave) = passages::of_octaves(self, &of_chords, passages.len());
         passages.extend(octaves);
         let (ornaments, of_realisation) = passages::of_ornaments(self, passages.len());
         passages.extend(ornaments);
@@ -160,8 +162,13 @@ impl Finder<'_> {
         let mut findings = Vec::new();
         self.notes(&of_octave, &of_stretch, &mut findings);
         for finding in &mut findings {
-            if let Subject::Realisation(index) = finding.subject {
-                finding.passage = Some(of_realisation[index]);
+            match finding.subject {
+                Subject::Realisation(index) => finding.passage = Some(of_realisation[index]),
+                Subject::Note { edition, source } if finding.passage.is_none() => {
+                    let ours = edition.and_then(|n| of_chords.edition.get(&n));
+                    finding.passage = ours.or(source.and_then(|n| of_chords.source.get(&n))).copied();
+                }
+                _ => {}
             }
         }
         self.second_times(&mut findings);

@@ -18,6 +18,7 @@ pub enum PassageKind {
     Cut,
     WrittenOutRepeat,
     WrittenOutOrnament,
+    RevoicedChords,
 }
 
 impl PassageKind {
@@ -31,6 +32,7 @@ impl PassageKind {
             PassageKind::Cut => "cut",
             PassageKind::WrittenOutRepeat => "written-out repeat",
             PassageKind::WrittenOutOrnament => "written-out ornament",
+            PassageKind::RevoicedChords => "revoiced chords",
         }
     }
 }
@@ -128,9 +130,46 @@ pub(super) fn of_stretches(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
     (out, places)
 }
 
+/// The passage of each note of some.
+#[derive(Default)]
+pub(super) struct Told {
+    pub edition: FxHashMap<NoteId, usize>,
+    pub source: FxHashMap<NoteId, usize>,
+}
+
+/// Chords of the same tones, laid out otherwise.
+pub(super) fn of_chords(finder: &Finder, first: usize) -> (Vec<Passage>, Told) {
+    let (mut out, mut told) = (Vec::new(), Told::default());
+    for chords in &finder.alignment.revoiced {
+        let place = first + out.len();
+        told.edition.extend(chords.edition.iter().map(|n| (*n, place)));
+        told.source.extend(chords.source.iter().map(|n| (*n, place)));
+        let ours = chords.edition.iter().map(|n| spot(finder.edition, *n));
+        let theirs = chords.source.iter().map(|n| spot(finder.source, *n));
+        // What is only left out stands where it would.
+        let there: Vec<Spot> = ours.chain(theirs.clone().map(|s| finder.to_edition(s))).collect();
+        let (Some(from), Some(to)) = (there.iter().min(), there.iter().max()) else { continue };
+        out.push(Passage {
+            kind: PassageKind::RevoicedChords,
+            row: chords.outline.0,
+            from: *from,
+            to: *to,
+            source_from: theirs.clone().min().or_else(|| finder.spot_in_source(*from)),
+            source_to: theirs.max().or_else(|| finder.spot_in_source(*to)),
+            octaves: None,
+            edition: chords.edition.clone(),
+            source: chords.source.clone(),
+            bars: 0,
+            stretch: None,
+            ornaments: vec![],
+        });
+    }
+    (out, told)
+}
+
 /// Runs of notes in one voice that lie the same number of octaves off, across
 /// rests. The table gives each note its passage.
-pub(super) fn of_octaves(finder: &Finder, first: usize) -> (Vec<Passage>, FxHashMap<NoteId, usize>) {
+pub(super) fn of_octaves(finder: &Finder, of_chords: &Told, first: usize) -> (Vec<Passage>, FxHashMap<NoteId, usize>) {
     let mut out: Vec<Passage> = Vec::new();
     let mut of_note = FxHashMap::default();
     // The passage that is open in each voice, and how far off it is.
@@ -140,7 +179,7 @@ pub(super) fn of_octaves(finder: &Finder, first: usize) -> (Vec<Passage>, FxHash
         let Some(s) = finder.alignment.edition_to_source[e] else {
             continue;
         };
-        if written_out[s] {
+        if written_out[s] || of_chords.edition.contains_key(&e) {
             continue;
         }
         let note = &finder.edition.notes[e];
@@ -184,7 +223,53 @@ pub(super) fn of_octaves(finder: &Finder, first: usize) -> (Vec<Passage>, FxHash
             }
         }
     }
+    let kept = joined(finder, &mut out);
+    for place in of_note.values_mut() {
+        *place = first + kept[*place - first];
+    }
     (out, of_note)
+}
+
+/// Whether nothing stands in its own octave on a staff between two passages.
+fn goes_on(finder: &Finder, before: &Passage, after: &Passage) -> bool {
+    let (part, staff) = (finder.edition, finder.edition.notes[after.edition[0]].staff);
+    let from = before.edition.iter().max().map_or(0, |n| n + 1);
+    let between = (from..after.edition[0]).filter(|n| part.notes[*n].is_struck() && part.notes[*n].staff == staff);
+    let right = |n: &NoteId| finder.alignment.edition_to_source[*n].is_none_or(|s| finder.apart(*n, s) == 0);
+    !between.into_iter().filter(|n| (before.to..=after.from).contains(&spot(part, *n))).any(|n| right(&n))
+}
+
+/// What two voices of one staff have at the same time, or one after the other, in
+/// the same other octave is one passage. Says which passage each has become part of.
+fn joined(finder: &Finder, passages: &mut Vec<Passage>) -> Vec<usize> {
+    let staff = |p: &Passage| finder.edition.notes[p.edition[0]].staff;
+    let mut out: Vec<Passage> = Vec::new();
+    let mut place = Vec::new();
+    // They come in the order of their first notes.
+    for passage in passages.drain(..) {
+        let meets = |p: &Passage| {
+            (p.octaves, staff(p)) == (passage.octaves, staff(&passage))
+                && p.from <= passage.to
+                && (passage.from <= p.to || goes_on(finder, p, &passage))
+        };
+        match out.iter().rposition(meets) {
+            Some(at) => {
+                let known = &mut out[at];
+                known.to = known.to.max(passage.to);
+                known.source_from = known.source_from.min(passage.source_from);
+                known.source_to = known.source_to.max(passage.source_to);
+                known.edition.extend(passage.edition);
+                known.source.extend(passage.source);
+                place.push(at);
+            }
+            None => {
+                place.push(out.len());
+                out.push(passage);
+            }
+        }
+    }
+    *passages = out;
+    place
 }
 
 /// Ornaments written out, those that follow each other without a gap together,

@@ -78,6 +78,10 @@ impl Finder<'_> {
         Some(Spot { bar, offset: pair.to_source(place.offset) })
     }
 
+    pub(super) fn spot_in_source(&self, spot: Spot) -> Option<Spot> {
+        self.to_source(Place { bar: spot.bar, offset: spot.offset, note: None })
+    }
+
     /// A place of the source in the edition's bar of a strain's second time, or
     /// in as many bars after it.
     pub(super) fn in_row(&self, row: usize, spot: Spot) -> Spot {

@@ -92,6 +92,7 @@ pub fn passage(p: &PassageReport, range: Option<&RangeResult>) -> (String, Strin
             (place, format!("{far} {way} than the source ({notes}{fit})"))
         }
         (PassageKind::Cut, _) => cut(p, theirs),
+        (PassageKind::RevoicedChords, _) => (place, format!("the same chords, otherwise laid out ({notes})")),
         (PassageKind::WrittenOutRepeat, _) => {
             let there = theirs.map_or("source".into(), |(a, b)| format!("source {}", stretch(a, b)));
             let what = match p.bars_written {

@@ -1,7 +1,8 @@
 //! After the notes are paired: held against struck notes, ornaments written
-//! out, and stretches where the music is simply not the same.
+//! out, chords laid out otherwise, and stretches where the music is simply not the same.
 
 mod realisations;
+mod revoiced;
 mod stretches;
 
 use super::bars::Row;
@@ -12,6 +13,7 @@ use crate::time::Time;
 pub fn settle(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     ties(view, rows.first().map_or(Time::from(1), |r| r.pair.scale), alignment);
     realisations::find(view, rows, alignment);
+    revoiced::find(view, rows, alignment);
     stretches::find(view, rows, alignment);
 }
 

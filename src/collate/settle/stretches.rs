@@ -46,6 +46,7 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
         let own: Vec<&Item> = items.iter().filter(|i| i.1 == voice).map(|i| &i.0).collect();
         found.extend(runs(&own));
     }
+    found.retain(|run| !is_voice_among_others(run, &items));
     found.sort_by_key(|run| (run[0].row, run[0].offset));
     let empty = rows.iter().enumerate().filter(|(_, r)| r.is_alien() && !r.rewritten);
     let mut stretches: Vec<Stretch> = Vec::new();
@@ -108,7 +109,26 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
     }
     alignment.ties.retain(|t| !t.edition.iter().any(|n| ours[*n]) && !t.source.iter().any(|n| theirs[*n]));
     alignment.realisations.retain(|r| !theirs[r.source]);
+    for chords in &mut alignment.revoiced {
+        chords.edition.retain(|n| !ours[*n]);
+        chords.source.retain(|n| !theirs[*n]);
+    }
+    alignment.revoiced.retain(|chords| !chords.edition.is_empty() || !chords.source.is_empty());
     alignment.stretches = stretches;
+}
+
+/// Whether a run is a voice that one side has more, while the others go on as
+/// they were: single notes, no music put in or cut out.
+fn is_voice_among_others(run: &[Item], items: &[(Item, usize)]) -> bool {
+    let one_sided = run.iter().all(|i| i.edition.is_none()) || run.iter().all(|i| i.source.is_none());
+    if !one_sided || run.iter().any(|i| i.kind == Kind::Alien) {
+        return false;
+    }
+    let (first, last) = (&run[0], &run[run.len() - 1]);
+    let from = items.partition_point(|(i, _)| (i.row, i.offset) < (first.row, first.offset));
+    let during = items[from..].iter().take_while(|(i, _)| (i.row, i.offset) <= (last.row, last.offset));
+    let others = during.filter(|(i, _)| i.edition.is_some() && i.source.is_some() && i.kind != Kind::Different);
+    2 * others.count() >= run.len()
 }
 
 /// All struck notes of both sides in time, with the voice of the edition that
@@ -120,6 +140,10 @@ fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) -> Vec<(Item,
     for tie in &alignment.ties {
         tie.edition.iter().for_each(|n| told_e[*n] = true);
         tie.source.iter().skip(1).for_each(|n| told_s[*n] = true);
+    }
+    for chords in &alignment.revoiced {
+        chords.edition.iter().for_each(|n| told_e[*n] = true);
+        chords.source.iter().for_each(|n| told_s[*n] = true);
     }
     // Without a sign in the source an ornament may be chance, inside other music.
     let mut doubtful = vec![false; view.edition.notes.len()];
@@ -155,17 +179,36 @@ fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) -> Vec<(Item,
             let item = Item { row: index, offset: note.offset, edition: Some(e), source, kind: kind(own), exact };
             out.push((item, note.voice as usize));
         }
-        for s in row.source_notes(view.source).filter(|s| alignment.source_to_edition[*s].is_none()) {
+        let alone: Vec<NoteId> =
+            row.source_notes(view.source).filter(|s| alignment.source_to_edition[*s].is_none()).collect();
+        for &s in &alone {
             let note = &view.source.notes[s];
             let offset = row.pair.to_edition(note.offset);
             let own = if told_s[s] { Kind::Same } else { Kind::Different };
             let exact = told_s[s];
             let item = Item { row: index, offset, edition: None, source: Some(s), kind: kind(own), exact };
-            out.push((item, voice_of[note.voice as usize]));
+            let elsewhere = voice_of[note.voice as usize];
+            let voice = own_voice(view, row, alignment, note.voice, elsewhere).unwrap_or(elsewhere);
+            out.push((item, voice));
         }
         out[from..].sort_by_key(|(item, voice)| (item.offset, *voice, item.edition.is_none()));
     }
     out
+}
+
+/// For a voice of the source without a partner in a row in which another one has
+/// the voice that is its own elsewhere: a place behind the edition's voices.
+fn own_voice(view: &PartView, row: &Row, alignment: &PartAlignment, voice: u32, elsewhere: usize) -> Option<usize> {
+    let mut taken = false;
+    for s in row.source_notes(view.source) {
+        let Some(e) = alignment.source_to_edition[s] else { continue };
+        if view.source.notes[s].voice == voice {
+            return None;
+        }
+        taken |= view.edition.notes[e].voice as usize == elsewhere;
+    }
+    let behind = || view.edition.notes.iter().map(|n| n.voice as usize + 1).max().unwrap_or(0);
+    taken.then(|| behind() + voice as usize)
 }
 
 /// For each voice of the source the edition's voice that most of its notes are in.

@@ -1,0 +1,151 @@
+//! The same chords, otherwise laid out: tones in other octaves or another
+//! order, doubled or left out, over a stretch.
+
+use super::super::bars::Row;
+use super::super::{PartAlignment, PartView, Revoiced};
+use crate::score::NoteId;
+use crate::time::Time;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// From so many chords on it is a way of writing, not a wrong note.
+const FEWEST_CHORDS: usize = 2;
+/// Between two of them there is at most a bar without one.
+const FARTHEST: usize = 2;
+
+/// What is struck at one time in one hand.
+#[derive(Default)]
+struct Moment {
+    row: usize,
+    edition: Vec<NoteId>,
+    source: Vec<NoteId>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    /// The same tones, laid out otherwise.
+    Revoiced,
+    /// But for one of them.
+    Nearly,
+    /// Another chord.
+    Other,
+    /// The same chord, a line, or a chord moved as it is.
+    Plain,
+}
+
+pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
+    let hands = view.edition.staves > 1 && view.edition.staves == view.source.staves;
+    let mut of_hand: BTreeMap<u32, Vec<(Kind, Moment)>> = BTreeMap::new();
+    for (index, row) in rows.iter().enumerate().filter(|(_, r)| !r.is_alien() && r.pair.again.is_none()) {
+        if as_it_was(view, row, alignment) {
+            continue;
+        }
+        for ((_, hand), moment) in moments(view, index, row, hands) {
+            let kind = kind(view, &moment);
+            if kind != Kind::Plain {
+                of_hand.entry(hand).or_default().push((kind, moment));
+            }
+        }
+    }
+    let mut found: Vec<Vec<Moment>> = of_hand.into_values().flat_map(stretches).collect();
+    found.sort_by_key(|s| s[0].row);
+    for stretch in found {
+        let (first, last) = (stretch[0].row, stretch[stretch.len() - 1].row);
+        let mut edition: Vec<NoteId> = stretch.iter().flat_map(|m| m.edition.iter().copied()).collect();
+        let mut source: Vec<NoteId> = stretch.iter().flat_map(|m| m.source.iter().copied()).collect();
+        // What both have in its place is no part of it.
+        edition.retain(|e| alignment.edition_to_source[*e].is_none_or(|s| !is_same(view, *e, s)));
+        source.retain(|s| alignment.source_to_edition[*s].is_none_or(|e| !is_same(view, e, *s)));
+        match alignment.revoiced.last_mut().filter(|r| r.outline.1 >= first) {
+            // The other hand goes along.
+            Some(known) => {
+                known.outline.1 = known.outline.1.max(last);
+                known.edition.extend(edition);
+                known.source.extend(source);
+            }
+            None => alignment.revoiced.push(Revoiced { edition, source, outline: (first, last) }),
+        }
+    }
+    for revoiced in &mut alignment.revoiced {
+        revoiced.edition.sort_unstable();
+        revoiced.source.sort_unstable();
+    }
+}
+
+fn is_same(view: &PartView, e: NoteId, s: NoteId) -> bool {
+    view.edition_height(e) == view.source_height(s)
+}
+
+/// Whether every note of a row has its partner at the same pitch: so it is with nearly all.
+fn as_it_was(view: &PartView, row: &Row, alignment: &PartAlignment) -> bool {
+    let ours = |e: NoteId| alignment.edition_to_source[e].is_some_and(|s| is_same(view, e, s));
+    row.edition_notes(view.edition).all(ours)
+        && row.source_notes(view.source).all(|s| alignment.source_to_edition[s].is_some())
+}
+
+/// The notes of a row by their time in the edition, and by hand where both have as many.
+fn moments(view: &PartView, index: usize, row: &Row, hands: bool) -> BTreeMap<(Time, u32), Moment> {
+    let mut out: BTreeMap<(Time, u32), Moment> = BTreeMap::new();
+    let hand = |staff: u32| if hands { staff } else { 0 };
+    for e in row.edition_notes(view.edition) {
+        let note = &view.edition.notes[e];
+        out.entry((note.offset, hand(note.staff))).or_default().edition.push(e);
+    }
+    for s in row.source_notes(view.source) {
+        let note = &view.source.notes[s];
+        out.entry((row.pair.to_edition(note.offset), hand(note.staff))).or_default().source.push(s);
+    }
+    out.values_mut().for_each(|m| m.row = index);
+    out
+}
+
+fn kind(view: &PartView, moment: &Moment) -> Kind {
+    let mut ours: Vec<i32> = moment.edition.iter().map(|n| view.edition_height(*n)).collect();
+    let mut theirs: Vec<i32> = moment.source.iter().map(|n| view.source_height(*n)).collect();
+    ours.sort_unstable();
+    theirs.sort_unstable();
+    let moved = || ours.windows(2).zip(theirs.windows(2)).all(|(a, b)| a[1] - a[0] == b[1] - b[0]);
+    if ours.is_empty() || theirs.is_empty() || ours.len() == theirs.len() && moved() {
+        return Kind::Plain;
+    }
+    let tones = |heights: &[i32]| heights.iter().map(|h| h.rem_euclid(1200)).collect::<BTreeSet<i32>>();
+    let (ours, theirs) = (tones(&ours), tones(&theirs));
+    let (both, either) = (ours.intersection(&theirs).count(), ours.union(&theirs).count());
+    match either - both {
+        _ if either < 2 => Kind::Plain,
+        0 => Kind::Revoiced,
+        1 if both >= 2 => Kind::Nearly,
+        _ => Kind::Other,
+    }
+}
+
+/// Chords laid out otherwise that follow each other.
+fn stretches(moments: Vec<(Kind, Moment)>) -> Vec<Vec<Moment>> {
+    let mut out: Vec<Vec<Moment>> = Vec::new();
+    let (mut open, mut between): (Vec<Moment>, Vec<Moment>) = (Vec::new(), Vec::new());
+    let mut certain = 0;
+    let mut close = |open: &mut Vec<Moment>, certain: &mut usize| {
+        let done = std::mem::take(open);
+        if *certain >= FEWEST_CHORDS {
+            out.push(done);
+        }
+        *certain = 0;
+    };
+    for (kind, moment) in moments {
+        let far = open.last().is_some_and(|last| moment.row > last.row + FARTHEST);
+        if far || kind == Kind::Other {
+            close(&mut open, &mut certain);
+            between.clear();
+        }
+        match kind {
+            Kind::Revoiced => {
+                certain += 1;
+                open.append(&mut between);
+                open.push(moment);
+            }
+            Kind::Nearly if !open.is_empty() => between.push(moment),
+            _ => {}
+        }
+    }
+    close(&mut open, &mut certain);
+    out
+}
