@@ -154,6 +154,8 @@ pub struct Part {
     pub marks: Vec<Mark>,
     /// How many staves the part declares.
     pub staves: u32,
+    /// What each of its voices is called in the file, as a number.
+    pub voices: Vec<u32>,
     /// An octave clef or a transposition says in which octave it sounds.
     pub octave_is_told: bool,
     /// The parts of its score that it was drawn from; none for a part that is printed.
@@ -167,7 +169,7 @@ pub struct Part {
 pub struct Line {
     /// 1-based, from the top.
     pub staff: Option<u32>,
-    /// 1-based, in the order in which the part's voices first appear.
+    /// As the file numbers its voices.
     pub voice: Option<u32>,
 }
 
@@ -177,9 +179,9 @@ impl Line {
         self == Line::default()
     }
 
-    /// Whether a note or mark of a staff and a voice, 0-based, is in it.
-    pub fn holds(self, staff: u32, voice: u32) -> bool {
-        self.staff.is_none_or(|s| s == staff) && self.voice.is_none_or(|v| v == voice + 1)
+    /// Whether a note of its part is in it.
+    pub fn holds(self, part: &Part, note: &Note) -> bool {
+        self.staff.is_none_or(|s| s == note.staff) && self.voice.is_none_or(|v| v == part.voice_number(note.voice))
     }
 }
 
@@ -370,6 +372,11 @@ impl Part {
     /// The name, or the id of a part without one, and which line of the part it is.
     pub fn spoken(&self) -> Cow<'_, str> {
         spoken(&self.name, &self.id, self.line)
+    }
+
+    /// What a voice is called in the file, as a number.
+    pub fn voice_number(&self, voice: u32) -> u32 {
+        self.voices.get(voice as usize).copied().unwrap_or(voice + 1)
     }
 
     /// Whether the score prints it so; else it was drawn from what is printed.

@@ -15,7 +15,7 @@ pub struct OneLine {
     /// Look only at this staff of the part, counted from the top
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..100))]
     pub staff: Option<u32>,
-    /// Look only at this voice of the part, counted as the voices come
+    /// Look only at this voice of the part, by its number in the file
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..1000))]
     pub voice: Option<u32>,
 }
@@ -47,7 +47,7 @@ pub struct LinesOfBoth {
     /// Compare with this staff of the source's part
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..100))]
     pub source_staff: Option<u32>,
-    /// Compare with this voice of the source's part
+    /// Compare with this voice of the source's part, by its number in the file
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..1000))]
     pub source_voice: Option<u32>,
 }
@@ -97,14 +97,17 @@ fn find(
     }
     let staff = staff.filter(|_| own.staves > 1 || staff != Some(1));
     let line = Line { staff, ..line };
-    if !own.notes.iter().any(|n| line.holds(n.staff, n.voice)) {
-        let voices = own.notes.iter().map(|n| n.voice + 1).max().unwrap_or(0);
+    if !own.notes.iter().any(|n| line.holds(own, n)) {
+        let mut voices = own.voices.clone();
+        voices.sort_unstable();
+        let voices: Vec<String> = voices.iter().map(u32::to_string).collect();
+        let noun = if voices.len() == 1 { "voice" } else { "voices" };
         return Err(Failure::wrong_use(format!(
-            "{file}: {} has no notes in {}; it has {} and {}",
+            "{file}: {} has no notes in {}; it has {} and the {noun} {}",
             own.spoken(),
             obelus::score::spoken("that line", "", line),
             counted(own.staves, "staff", "staves"),
-            counted(voices, "voice", "voices")
+            voices.join(", ")
         )));
     }
     Ok(Some(draw_line(score, place, line)))

@@ -42,7 +42,7 @@ pub(super) fn is_of_all(category: Category) -> bool {
 }
 
 fn line_of(part: &Part, place: usize, line: Line) -> Part {
-    let holds = |_, note: &Note| line.holds(note.staff, note.voice);
+    let holds = |_, note: &Note| line.holds(part, note);
     // What no note carries belongs to every voice of its staff, and some of it to every staff.
     let has = |_, mark: &Mark| is_of_all(mark.category) || line.staff.is_none_or(|s| s == mark.staff);
     let (mut out, from) = compose(&[part], |_, _| true, holds, has);
@@ -166,6 +166,7 @@ fn compose(
         line: Line::default(),
         drawn_from: vec![],
         octave_is_told: parts[0].octave_is_told,
+        voices: vec![],
     };
     let mut new_id: Vec<HashMap<NoteId, NoteId>> = vec![HashMap::new(); parts.len()];
     let mut part_of: Vec<usize> = Vec::new();

@@ -6,6 +6,7 @@
 use super::draw::{draw_line, share, together, wandering};
 use super::meetings::{Meetings, Unit, meet};
 use super::parts::{self, Choice, Pair, Pairing};
+use super::respell;
 use crate::pitch::Interval;
 use crate::score::{Line, Score};
 use crate::time::Time;
@@ -37,12 +38,12 @@ const FEWEST: usize = 3;
 /// the user chose a line, only that is looked at.
 pub fn pair_parts(edition: &mut Score, source: &mut Score, choice: Choice) -> Pairing {
     let pairing = parts::pair(edition, source, choice);
-    if !is_divided_alike(edition, source, choice, &pairing)
-        && let Some(pairing) = by_meetings(edition, source, choice, &pairing)
-    {
-        return pairing;
-    }
-    with_wandering(edition, source, choice, pairing)
+    let by_notes = match is_divided_alike(edition, source, choice, &pairing) {
+        true => None,
+        false => by_meetings(edition, source, choice, &pairing),
+    };
+    let pairing = by_notes.unwrap_or_else(|| with_wandering(edition, source, choice, pairing));
+    respell::by_signatures(edition, source, pairing)
 }
 
 /// Whether parts belong to parts, and nothing is left that could be a line of one.
@@ -288,7 +289,7 @@ impl Made<'_> {
             for (unit, b) in voices {
                 let unit = &self.meetings.edition[unit];
                 let staff = Some(unit.staff).filter(|_| self.edition.parts[unit.part].staves > 1);
-                let line = Line { staff, voice: Some(unit.voice + 1) };
+                let line = Line { staff, voice: Some(self.edition.parts[unit.part].voice_number(unit.voice)) };
                 let ours = draw_line(self.edition, unit.part, line);
                 let theirs = self.staff_of_source(b);
                 self.pair(ours, theirs);
@@ -340,7 +341,7 @@ impl Made<'_> {
         all.push(a);
         all.sort_unstable();
         if let Some(unit) = self.voice_of(a, &all, &staff.units) {
-            let voice = self.meetings.source[unit].voice + 1;
+            let voice = self.source.parts[staff.part].voice_number(self.meetings.source[unit].voice);
             let line = Line { staff: self.source.parts[drawn].line.staff, voice: Some(voice) };
             return draw_line(self.source, staff.part, line);
         }
@@ -390,7 +391,13 @@ impl Made<'_> {
         let units = |score: &Score, part: usize, all: &[Unit]| -> Vec<usize> {
             let own = &score.parts[part];
             let from = if own.is_printed() { vec![part] } else { own.drawn_from.clone() };
-            let inside = |u: &Unit| from.contains(&u.part) && own.line.holds(u.staff, u.voice);
+            let line = own.line;
+            let inside = |u: &Unit| {
+                let voice = || score.parts[u.part].voice_number(u.voice);
+                from.contains(&u.part)
+                    && line.staff.is_none_or(|s| s == u.staff)
+                    && line.voice.is_none_or(|v| v == voice())
+            };
             (0..all.len()).filter(|u| inside(&all[*u])).collect()
         };
         let ours = units(self.edition, edition, &self.meetings.edition);
@@ -424,13 +431,12 @@ fn lines_left(score: &mut Score, part: usize, used: &[usize]) -> Vec<usize> {
     let whole = &score.parts[part];
     let mut left: Vec<Line> = Vec::new();
     for note in whole.struck().map(|n| &whole.notes[n]) {
-        if lines.iter().any(|l| l.holds(note.staff, note.voice)) || left.iter().any(|l| l.holds(note.staff, note.voice))
-        {
+        if lines.iter().any(|l| l.holds(whole, note)) || left.iter().any(|l| l.holds(whole, note)) {
             continue;
         }
         let staff = Some(note.staff).filter(|_| whole.staves > 1);
         let of_voices = lines.iter().any(|l| l.voice.is_some() && l.staff.is_none_or(|s| Some(s) == staff));
-        left.push(Line { staff, voice: Some(note.voice + 1).filter(|_| of_voices) });
+        left.push(Line { staff, voice: Some(whole.voice_number(note.voice)).filter(|_| of_voices) });
     }
     left.into_iter().map(|line| draw_line(score, part, line)).collect()
 }

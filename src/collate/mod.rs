@@ -16,6 +16,7 @@ mod melodies;
 mod notes;
 mod parts;
 mod repeats;
+mod respell;
 mod scarce;
 mod scope;
 mod settle;

@@ -97,6 +97,7 @@ mod tests {
             octave_is_told: false,
             drawn_from: vec![],
             line: crate::score::Line::default(),
+            voices: vec![],
         }
     }
 

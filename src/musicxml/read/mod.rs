@@ -161,6 +161,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 octave_is_told: false,
                 drawn_from: Vec::new(),
                 line: crate::score::Line::default(),
+                voices: Vec::new(),
             },
             marks: Collector::default(),
             odd: Oddities::default(),

@@ -210,6 +210,11 @@ impl<'a, 'i> PartReader<'a, 'i> {
             return Err(self.tree.content_error(node, format!("more than {MOST_VOICES} voices in one part")));
         }
         let voice = *self.voices.entry(key).or_insert(next as u32);
+        if voice as usize == self.part.voices.len() {
+            let named = name.parse().ok().filter(|n| (1..1000).contains(n) && !self.part.voices.contains(n));
+            let free = || (1..).find(|n| !self.part.voices.contains(n)).expect("numbers do not end");
+            self.part.voices.push(named.unwrap_or_else(free));
+        }
         self.last_voice = Some((key, voice));
         Ok(voice)
     }

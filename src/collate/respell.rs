@@ -1,0 +1,96 @@
+//! Where keys are enharmonic, signature goes to signature: bars of the source
+//! whose signature the edition writes with twelve signs fewer are spelled so.
+
+use super::parts::Pairing;
+use super::{PartView, bars};
+use crate::pitch::{Interval, key_name};
+use crate::score::{Category, Part, Score};
+use crate::time::Time;
+use std::collections::BTreeMap;
+
+/// Signs of keys that sound the same.
+const ENHARMONIC: i32 = 12;
+
+/// Adds to the source the parts that have to be spelled otherwise here and there, and pairs these.
+pub(super) fn by_signatures(edition: &Score, source: &mut Score, mut pairing: Pairing) -> Pairing {
+    let in_doubt = pairing.pairs.iter().any(|p| {
+        let (ours, theirs) = (&edition.parts[p.edition], &source.parts[p.source]);
+        differ(ours, theirs, p.interval)
+    });
+    if !in_doubt {
+        return pairing;
+    }
+    let views: Vec<PartView> = pairing
+        .pairs
+        .iter()
+        .map(|p| PartView { edition: &edition.parts[p.edition], source: &source.parts[p.source], interval: p.interval })
+        .collect();
+    let (rows, _) = bars::outline(&views, Time::from(1), true);
+    let mut made: Vec<(usize, Part)> = Vec::new();
+    for (place, view) in views.iter().enumerate() {
+        let mut turns: BTreeMap<usize, i32> = BTreeMap::new();
+        for row in &rows {
+            let (Some(e), Some(s)) = (row.pair.edition, row.pair.source) else { continue };
+            if e < view.edition.bars.len() && s < view.source.bars.len() {
+                let turn = turns_between(view.edition, e, view.source, s, view.interval);
+                turns.insert(s, turn);
+            }
+        }
+        if turns.values().any(|t| *t != 0) {
+            made.push((place, respelled(view.source, pairing.pairs[place].source, &turns)));
+        }
+    }
+    for (place, part) in made {
+        source.parts.push(part);
+        pairing.pairs[place].source = source.parts.len() - 1;
+    }
+    pairing
+}
+
+/// Whether some signature of the one is none of the other's.
+fn differ(ours: &Part, theirs: &Part, by: Interval) -> bool {
+    let keys = |part: &Part, by: i32| {
+        let mut keys: Vec<i32> = (0..part.bars.len()).map(|b| part.sounding_fifths(b) + by).collect();
+        keys.dedup();
+        keys.sort_unstable();
+        keys.dedup();
+        keys
+    };
+    let ours = keys(ours, 0);
+    keys(theirs, by.fifths()).iter().any(|k| ours.iter().all(|o| (o - k).abs() > 1))
+}
+
+/// How many times twelve signs the edition's signature has more.
+fn turns_between(ours: &Part, e: usize, theirs: &Part, s: usize, by: Interval) -> i32 {
+    let more = ours.sounding_fifths(e) - theirs.sounding_fifths(s) - by.fifths();
+    let turns = (more + more.signum() * ENHARMONIC / 2) / ENHARMONIC;
+    // Old signatures have one accidental fewer.
+    if (more - turns * ENHARMONIC).abs() <= 1 { turns } else { 0 }
+}
+
+fn respelled(part: &Part, place: usize, turns: &BTreeMap<usize, i32>) -> Part {
+    let mut out = part.clone();
+    out.drawn_from = if part.is_printed() { vec![place] } else { part.drawn_from.clone() };
+    // Bars between go on as the one before.
+    let turn = |bar: usize| turns.range(..=bar).next_back().map_or(0, |t| *t.1);
+    // Twelve signs more are a letter lower at the same pitch.
+    let by = |bar: usize| Interval::new(-turn(bar), 0);
+    for (index, bar) in out.bars.iter_mut().enumerate() {
+        bar.fifths += ENHARMONIC * turn(index);
+    }
+    for note in &mut out.notes {
+        if let crate::score::Sound::Pitched(pitch) = &mut note.sound {
+            *pitch = pitch.moved(by(note.bar));
+        }
+    }
+    for mark in &mut out.marks {
+        let own = by(mark.at.bar);
+        mark.pitches.iter_mut().for_each(|p| *p = p.moved(own));
+        if mark.category == Category::Signature && mark.kind == "key" && turn(mark.at.bar) != 0 {
+            let fifths: i32 = mark.meaning.parse().unwrap_or(0);
+            let fifths = fifths + ENHARMONIC * turn(mark.at.bar);
+            (mark.meaning, mark.reading) = (fifths.to_string().into(), key_name(fifths).into());
+        }
+    }
+    out
+}
