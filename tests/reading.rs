@@ -103,6 +103,34 @@ fn a_grace_note_that_is_not_printed_and_a_tie_to_nowhere_are_none() {
     assert_eq!(reading(&hidden).warnings, [format!("part P1 (Solo), bars 1 and 2: {UNSEEN}")]);
 }
 
+#[test]
+fn notes_that_sound_a_sign_go_with_it_and_no_others() {
+    // An appoggiatura, and below what it sounds like; and a voice for somebody who plays along.
+    let tune = "g:D5 C5h E5q(trill-mark) F5q | G5w";
+    let (sounds, along) = ("D5q C5q E5q F5q | G5q A5q G5h", "C3w | C3w");
+    let both = |tune: &str, sounds: &str, along: &str| {
+        let bars: Vec<Vec<&str>> = [tune, sounds, along].map(|v| v.split(" | ").collect()).to_vec();
+        plain(&format!(
+            "{} & {} & {} | {} & {} & {}",
+            bars[0][0], bars[1][0], bars[2][0], bars[0][1], bars[1][1], bars[2][1]
+        ))
+    };
+    // Of the trill's bar the last note sounds what stays.
+    let edition = unprinted(&both(tune, sounds, along), &[4, 5, 6, 7, 8, 10, 11, 12, 13]);
+    let source = plain("C5h E5q F5q | G5w");
+    let clean = compare(&edition, &source).clean;
+    assert_eq!(notes(&clean), notes(&source));
+    assert_eq!(clean.matches("print-object=\"no\"").count(), 6);
+    assert_eq!(clean.matches("<forward>").count(), 3);
+    assert!(compare(&clean, &source).found.is_empty());
+    // As long as one of two signs stays, all stay.
+    let signs = tune.replace("trill-mark", "trill-mark,turn");
+    let signs = unprinted(&both(&signs, sounds, along), &[4, 5, 6, 7, 8, 10, 11, 12, 13]);
+    let clean = compare(&signs, &edition).clean;
+    assert_eq!(clean.matches("print-object=\"no\"").count(), 9);
+    assert!(!clean.contains("<turn/>"));
+}
+
 /// The durations of a text in order, others than they are.
 fn with_durations(text: &str, durations: &[i64]) -> String {
     let mut pieces = text.split("<duration>");

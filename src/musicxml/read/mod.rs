@@ -267,8 +267,11 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 }
                 "figured-bass" => {
                     let mut spot = self.spot(item);
-                    spot.place.offset += self.figures;
-                    spot.order.0 += self.figures;
+                    // Where one says its own place, it is counted from the note.
+                    if child(item, "offset").is_none() {
+                        spot.place.offset += self.figures;
+                        spot.order.0 += self.figures;
+                    }
                     self.marks.figured_bass(&mut self.part, item, spot);
                     let duration = self.duration(item)?.unwrap_or_default();
                     self.figures += duration;

@@ -20,6 +20,7 @@ mod teacher;
 mod ties;
 mod timed;
 mod transpose;
+mod unprinted;
 mod voices;
 
 use super::fragment::Fragment;
@@ -308,6 +309,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             (Category::Grace, ..) => self.remove_graces(mark),
             _ => mark.elements.iter().for_each(|e| self.plan.remove(*e)),
         }
+        self.silence(mark);
     }
 
     /// Takes grace notes out. What stands on them is to be laid again, so that
