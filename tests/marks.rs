@@ -300,8 +300,9 @@ fn chords_and_figures_are_the_same_in_another_key() {
     let in_a = "A4q B4e C#5e D5q E5q | F#5e E5e D5e C#5e B4h";
     let clarinet = |chords: &str| with(&clarinet, in_a, chords);
     assert_eq!(compare(&clarinet(&chords("A", "D", "sharp")), &source).found, [""; 0]);
-    let back = compare(&clarinet(""), &source).clean;
-    assert_eq!(read(&back), ["harmony A dominant/D D minor from 0", "harmony # 6 from 0"]);
+    let mut back = read(&compare(&clarinet(""), &source).clean);
+    back.sort();
+    assert_eq!(back, ["harmony # 6 from 0", "harmony A dominant/D D minor from 0"]);
 }
 
 #[test]
