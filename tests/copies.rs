@@ -256,7 +256,7 @@ fn a_part_without_counterpart_rests_on_all_its_staves_as_long_as_the_others() {
     let whole = "G4q A4e B4e C5q D5q | E5e D5e C5e B4e A4h | @3/4 B4q G4q C5q | A4q F#4q D4q | @4/4 D5q C5e B4e A4q G4q | A4e B4e C5e A4e G4h";
     let source = scores(&[(flute(), whole)]);
     let cut = whole.replace("@3/4 B4q G4q C5q |", "@3/4");
-    let own = "G4w & 2:G2w | A4w & 2:A2w | @3/4 A4q F#4q D4q & 2:D3q 2:D3h | @4/4 G4w & 2:G2w | A4h G4h & 2:G2w";
+    let own = "G4w & 2:G2w | A4w & 2:A2w | @3/4 B4q D5h & 2:D3q 2:D3h | @4/4 G4w & 2:G2w | A4h G4h & 2:G2w";
     let edition = scores(&[(flute(), &cut), (oboe(), own)]);
     let clean = cleaned(&edition, &source);
     assert_eq!(clean.matches("<rest measure=\"yes\"/>").count(), 2);
@@ -311,4 +311,19 @@ fn a_part_without_counterpart_follows_time_and_repeats() {
     let clean = cleaned(&halves, &plain);
     assert_eq!(clean.matches("<beats>4</beats>").count(), 2);
     assert!(!clean.contains("<beats>2</beats>"));
+}
+
+#[test]
+fn a_bar_that_becomes_longer_does_so_in_all_parts() {
+    let whole = [TUNE[0], TUNE[1], TUNE[2], "F#4q A4q D4h", TUNE[4], TUNE[5]].join("|");
+    let bass = "G3w | A3w | G3h E3h | rw | D3w | G3w";
+    let source = scores(&[(flute(), &whole), (Style { name: "Bass".into(), ..flute() }, bass)]);
+    let short = [TUNE[0], TUNE[1], TUNE[2], "F#4q A4q D4q", TUNE[4], TUNE[5]].join("|");
+    let edition = scores(&[
+        (flute(), &short),
+        (Style { name: "Bass".into(), ..flute() }, &bass.replace("rw", "rh.")),
+        (oboe(), "B4w | A4w | B4w | G4q A4h & E4h D4q | G4w | D4w"),
+    ]);
+    let clean = cleaned(&edition, &source);
+    assert_eq!(told(&clean, 2), told(&edition, 2));
 }

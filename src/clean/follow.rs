@@ -1,7 +1,7 @@
 //! A part of the edition without counterpart: its bars, its time and its repeats
 //! are those of a part that has one.
 
-use super::expect::{self, Content};
+use super::expect::{self, Content, MarkLine};
 use super::job::PartJob;
 use super::marks::Verdict;
 use crate::musicxml::Plan;
@@ -25,6 +25,11 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
             rewrite.follow(leader.source_side());
         }
         rewrite.compose_bars(BTreeMap::new(), self.leader.is_some_and(PartJob::restores_signatures));
+        if let Some(leader) = self.leader {
+            for row in 0..self.fates.len() {
+                leader.length(row).into_iter().for_each(|length| rewrite.fill_up(row, length));
+            }
+        }
         let (gone, new) = self.barlines();
         gone.into_iter().for_each(|m| rewrite.remove_mark(&self.part.marks[m]));
         if let Some(leader) = self.leader {
@@ -38,6 +43,7 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
         let (gone, new) = self.barlines();
         let mut out = expect::unmatched(self.part, self.fates, &gone);
         let Some(leader) = self.leader else { return out };
+        self.move_barlines(&mut out);
         let restored = leader.restores_signatures();
         out.signatures = expect::signatures(self.part, leader.source, self.fates, restored, None);
         let rows = expect::numbered(self.fates);
@@ -94,8 +100,35 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
     fn place_of_source(&self, bar: usize, offset: Time) -> Option<(usize, Time)> {
         let row = self.fates.iter().position(|f| f.is_in_result() && f.source() == Some(bar))?;
         let at_end = self.leader.is_some_and(|l| offset >= l.source.bars[bar].length);
-        let own = self.fates[row].edition().map(|bar| self.part.bars[bar].length);
-        Some((row, own.filter(|_| at_end).unwrap_or(offset)))
+        Some((row, self.filled(row).filter(|_| at_end).unwrap_or(offset)))
+    }
+
+    /// How long a bar of this part is in the copy, filled up with rests to the leader's.
+    fn filled(&self, row: usize) -> Option<Time> {
+        let own = self.part.bars[self.fates[row].edition()?].length;
+        Some(self.leader.and_then(|l| l.length(row)).map_or(own, |length| own.max(length)))
+    }
+
+    /// A right barline stands at the end of its bar, also where that is later.
+    fn move_barlines(&self, out: &mut Content) {
+        for (row, bar) in expect::numbered(self.fates).into_iter().enumerate() {
+            let (Some(bar), Some(edition), Some(end)) = (bar, self.fates[row].edition(), self.filled(row)) else {
+                continue;
+            };
+            let old = self.part.bars[edition].length;
+            let is_drawn =
+                |m: &MarkLine| ["repeat", "ending", "double bar"].iter().any(|sign| m.meaning.contains(sign));
+            let at_barline = |m: &MarkLine| match m.category {
+                Category::Structure => is_drawn(m),
+                category => category == Category::Fermata,
+            };
+            for line in out.marks.iter_mut().filter(|m| old < end && m.bar == bar && m.offset == old && at_barline(m)) {
+                line.offset = end;
+            }
+            let ends =
+                out.marks.iter_mut().filter(|m| m.category == Category::Structure).filter_map(|m| m.end.as_mut());
+            ends.filter(|e| old < end && **e == (bar, old)).for_each(|e| e.1 = end);
+        }
     }
 }
 

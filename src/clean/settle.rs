@@ -36,6 +36,28 @@ impl PartJob<'_, '_, '_> {
         self.settle_signatures();
     }
 
+    /// How long a row is in the copy.
+    pub(super) fn length(&self, row: usize) -> Option<Time> {
+        match self.fates[row] {
+            Fate::Keep { edition, .. } => Some(self.edition.bars[edition].length),
+            Fate::Rebuild { source, shift, .. } => Some(self.source.bars[source].length + shift),
+            Fate::Fresh { source } => self.source.bars.get(source).map(|b| b.length),
+            Fate::Drop { .. } | Fate::Absent => None,
+        }
+    }
+
+    /// Writes a bar again though nothing in it asks for it, because it is to be
+    /// as long as the others; not if something in it is kept.
+    pub(super) fn write_again(&mut self, row: usize) {
+        let Fate::Keep { edition, source: Some(source), shift } = self.fates[row] else { return };
+        let is_kept = |(f, d): (&Finding, &Decision)| f.row == row && f.category.is_of_notes() && *d != Decision::Out;
+        if source >= self.source.bars.len() || self.findings.iter().zip(&self.decisions).any(is_kept) {
+            return;
+        }
+        let shift = if self.is_padded(edition, source, shift) { shift } else { Time::zero() };
+        self.fates[row] = Fate::Rebuild { edition, source, shift };
+    }
+
     /// Bars that only one side has stay or go whole, in all parts. Marks that
     /// only a rebuilt or new bar could carry stay out with it.
     fn keep_with_bars(&mut self) {

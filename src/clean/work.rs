@@ -87,9 +87,10 @@ pub(super) fn work<'a, 'i>(
         changed_rows: (0..shape.len()).filter(|row| is_changed(shape[*row])).collect(),
         shape: shape.clone(),
     };
-    let jobs: Vec<Job> = (0..sides.edition.printed().len())
+    let mut jobs: Vec<Job> = (0..sides.edition.printed().len())
         .filter_map(|part| Job::new(&sides, part, lines, policy, &mut decided, &shape, &mut out.warnings))
         .collect();
+    agree_on_lengths(&mut jobs);
     for (index, part) in sides.edition.printed().iter().enumerate() {
         match jobs.iter().find(|job| job.part == index) {
             Some(own) => {
@@ -118,6 +119,19 @@ pub(super) fn work<'a, 'i>(
     out.summary.bars_removed = shape.iter().filter(|f| matches!(f, Fate::Drop { .. })).count();
     out.warnings.extend(not_cleaned(sides, &out.summary));
     Ok(out)
+}
+
+/// A bar that is written again in one part, and is longer or shorter than it
+/// was, is written again in all.
+fn agree_on_lengths(jobs: &mut [Job]) {
+    let rows = jobs.iter().map(|j| j.job.fates.len()).min().unwrap_or(0);
+    for row in 0..rows {
+        let rebuilt = |job: &Job| matches!(job.job.fates[row], Fate::Rebuild { .. });
+        let lengths: BTreeSet<_> = jobs.iter().filter_map(|job| job.job.length(row)).collect();
+        if lengths.len() > 1 && jobs.iter().any(rebuilt) {
+            jobs.iter_mut().for_each(|job| job.job.write_again(row));
+        }
+    }
 }
 
 fn is_changed(fate: Fate) -> bool {

@@ -77,7 +77,7 @@ impl PartRewrite<'_, '_, '_> {
         let mut divisions = Time::from(self.part.bars[bar].divisions);
         let mut out = Vec::new();
         let (mut figures, mut changed, mut ahead) = (Vec::new(), false, Time::zero());
-        for (item, at) in times_of(measure, &mut divisions) {
+        for (item, at) in times_of(measure, &mut divisions).0 {
             match item.tag_name().name() {
                 "figured-bass" => {
                     let length = child_text(item, "duration").and_then(parse_decimal).unwrap_or_default();

@@ -52,11 +52,12 @@ pub(super) fn holdings<'a, 'i: 'a>(part: &Part, node: impl Fn(Element) -> Node<'
 
 /// The attributes of a measure with their times.
 fn attributes_of<'a, 'i>(measure: Node<'a, 'i>, divisions: &mut Time) -> Vec<(Node<'a, 'i>, Time)> {
-    times_of(measure, divisions).into_iter().filter(|(item, _)| item.tag_name().name() == "attributes").collect()
+    times_of(measure, divisions).0.into_iter().filter(|(item, _)| item.tag_name().name() == "attributes").collect()
 }
 
-/// The elements of a measure, each with the time at which it stands.
-pub(super) fn times_of<'a, 'i>(measure: Node<'a, 'i>, divisions: &mut Time) -> Vec<(Node<'a, 'i>, Time)> {
+/// The elements of a measure, each with the time at which it stands, and the
+/// time after the last.
+pub(super) fn times_of<'a, 'i>(measure: Node<'a, 'i>, divisions: &mut Time) -> (Vec<(Node<'a, 'i>, Time)>, Time) {
     let mut at = Time::zero();
     let mut out = Vec::new();
     for item in elements(measure) {
@@ -73,7 +74,7 @@ pub(super) fn times_of<'a, 'i>(measure: Node<'a, 'i>, divisions: &mut Time) -> V
             _ => {}
         }
     }
-    out
+    (out, at)
 }
 
 /// What is said later takes the place of its like; said for no staff, of all.

@@ -139,7 +139,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             if let Some(bar) = self.fates[row].edition().filter(|_| place.offset >= source.part.bars[place.bar].length)
             {
                 // The bar may be longer here.
-                offset = self.part.bars[bar].length;
+                offset = offset.max(self.part.bars[bar].length);
             }
             if home(node) == Home::Barline {
                 self.add_to_barline(row, offset, Fragment::copy(node));

@@ -62,6 +62,42 @@ impl PartRewrite<'_, '_, '_> {
         }
     }
 
+    /// Rests at the end of a bar that is shorter than the other parts' now.
+    pub fn fill_up(&mut self, row: usize, length: Time) {
+        let Fate::Keep { edition: bar, .. } = self.fates[row] else { return };
+        let own = &self.part.bars[bar];
+        let notes = &self.part.notes[own.notes.clone()];
+        if own.length >= length || notes.is_empty() {
+            return;
+        }
+        self.refine(bar, [length, own.length].into_iter());
+        let divisions = self.divisions(bar);
+        let measure = self.plan.tree().node(own.element);
+        let mut told = Time::from(own.divisions);
+        let (times, end) = super::holding::times_of(measure, &mut told);
+        let Some((last, _)) = times.iter().rfind(|(n, _)| matches!(n.tag_name().name(), "note" | "forward" | "backup"))
+        else {
+            return;
+        };
+        let mut cursor = times.iter().find(|(n, _)| n.range().start > last.range().start).map_or(end, |t| t.1);
+        for staff in 1..=self.part.staves.max(1) {
+            let Some(first) = notes.iter().find(|n| n.staff == staff) else { continue };
+            let in_voice = notes.iter().filter(|n| n.voice == first.voice && n.grace == 0);
+            let end = in_voice.map(|n| n.offset + n.duration).max().unwrap_or_default();
+            let mut rest = Fragment::new("note")
+                .with(Fragment::new("rest"))
+                .with(Fragment::leaf("duration", ticks(length - end, divisions)));
+            for name in ["voice", "staff"] {
+                if let Some(own) = child(self.plan.tree().node(first.element), name) {
+                    rest.place(Fragment::copy(own));
+                }
+            }
+            let moved = jump(cursor, end, divisions);
+            moved.into_iter().chain([rest]).for_each(|f| self.plan.insert_after(element(*last), f));
+            cursor = length;
+        }
+    }
+
     pub(super) fn divisions(&self, bar: usize) -> i64 {
         self.finer.get(&bar).copied().unwrap_or(self.part.bars[bar].divisions)
     }
