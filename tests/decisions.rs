@@ -162,16 +162,14 @@ fn critical_notes_tell_every_finding_and_what_became_of_it() {
     assert!(notes.contains(",addition; taken out,"), "{notes}");
     assert!(notes.contains(",omission; put back,"), "{notes}");
     assert!(notes.contains("an octave lower than the source"), "{notes}");
-    // Each mark has its line; the notes of a passage share one.
+    // Each finding has its line, and each passage.
     let report = json_of(&["audit", &demo("edition.musicxml"), &demo("source.musicxml"), "--format", "json"]);
-    let findings = report["parts"][0]["findings"].as_array().unwrap();
-    let told_alone = |f: &&Value| {
-        f["passage"].is_null()
-            || !["note", "octave", "rhythm", "written-out", "pitch"].contains(&f["category"].as_str().unwrap())
-    };
-    let alone = findings.iter().filter(told_alone).count();
-    let passages = report["parts"][0]["passages"].as_array().unwrap().len();
-    assert_eq!(lines.len() - 1, alone + passages);
+    let count = |name: &str| report["parts"][0][name].as_array().unwrap().len();
+    assert_eq!(lines.len() - 1, count("findings") + count("passages"));
+    desk.clean(&text, &["--notes", &desk.at("notes.md")]);
+    let notes = desk.read("notes.md");
+    let displaced = notes.lines().find(|l| l.contains("| octave displacement |")).expect("the passage");
+    assert!(displaced.contains("| G4 F4 D4 Eb4 ") && displaced.contains("| G5 F5 D5 Eb5 "), "{displaced}");
     let failed = obelus_fails(&desk.command(&["--notes", &desk.at("notes.txt")]));
     assert_eq!(failed.status, 2);
     assert!(failed.stderr.contains(".md or .csv"), "{}", failed.stderr);
@@ -252,4 +250,44 @@ fn a_copy_says_where_it_comes_from_unless_nothing_changed() {
     let same = desk.at("same.musicxml");
     obelus(&["clean", &demo("edition.musicxml"), &demo("edition.musicxml"), "-o", &same]);
     assert!(std::fs::read(&same).unwrap() == edition, "nothing changed, so nothing is said");
+}
+
+/// What is inside a kept passage stays, whoever keeps it, unless it is decided by itself.
+#[test]
+fn one_wish_means_one_thing_to_the_marks_inside_a_passage() {
+    let desk = Desk::new();
+    let all = desk.decisions("all.toml");
+    let plain = |options: &[&str], text: &str| {
+        desk.clean(text, options);
+        let copy = desk.read("clean.musicxml");
+        copy[copy.find("<part id=").unwrap()..].to_string()
+    };
+    for (kind, names) in [
+        ("octaves", &["octave displacement"][..]),
+        ("passages", &["inserted passage", "invented ending"][..]),
+        ("readings", &["written-out ornament"][..]),
+    ] {
+        let kept = names.iter().fold(all.clone(), |text, name| decide(&text, &[name, " to "], "keep"));
+        let by_file = plain(&[], &kept);
+        assert_ne!(by_file, plain(&[], &all), "{kind}");
+        if kind != "readings" {
+            let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+            obelus(&["clean", &edition, &source, "-o", &desk.at("option.musicxml"), "--no-restore", kind]);
+            let copy = desk.read("option.musicxml");
+            assert_eq!(copy[copy.find("<part id=").unwrap()..], by_file, "{kind}");
+        }
+        // A mark inside, decided by itself.
+        let inside = |f: &&Value| !f["passage"].is_null() && f["status"] == "added" && f["category"] != "note";
+        plain(&[], &kept);
+        let Some(mark) = desk.found().iter().find(inside).cloned() else { continue };
+        let (bar, category) = (mark["bar"].as_str().unwrap(), mark["category"].as_str().unwrap());
+        let name = format!("P1 {bar}:{} {category} added", mark["beat"].as_str().unwrap());
+        let before = desk.found().len();
+        plain(&[], &decide(&kept, &[&name], "out"));
+        assert!(desk.found().len() < before, "{name} stays");
+    }
+    // An explicit decision wins over a category, too.
+    let one = decide(&all, &["4:2 ornament added"], "out");
+    plain(&["--keep", "ornament"], &one);
+    assert!(desk.found().is_empty(), "{:?}", desk.found());
 }

@@ -16,7 +16,7 @@ struct Desk {
 
 const SOURCE: &str = "C5q D5q E5q F5q | G5q F5q E5q D5q | C5q E5q G5q E5q | A5q G5q F5q E5q | C5w";
 /// Its third bar is cut, and a slur and a note are the editor's.
-const EDITION: &str = "C5q(slur1[) D5q(slur1]) E5q F5q | G5q F5q E5q D5q | A5q G5q F5q D5q | C5w";
+const EDITION: &str = "C5q(slur[) D5q(slur]) E5q F5q | G5q F5q E5q D5q | A5q G5q F5q D5q | C5w";
 
 /// The same music bar by bar: into a timewise score no whole bar can be put back.
 fn timewise(text: &str) -> String {

@@ -71,7 +71,7 @@ pub fn lay_copy(
             ));
         }
     }
-    let fates: Vec<Fate> = collation.outline.iter().map(fate).collect();
+    let fates: Vec<Fate> = collation.outline.iter().map(super::as_in_edition).collect();
     for alignment in &collation.parts {
         let layer =
             Layer { part: &score.parts[alignment.edition], copy: &copy.score.parts[alignment.source], alignment };
@@ -118,13 +118,6 @@ fn additions(sides: &Sides) -> BTreeSet<MarkOf> {
         out.extend(added);
     }
     out
-}
-
-fn fate(pair: &collate::BarPair) -> Fate {
-    match pair.edition {
-        Some(edition) => Fate::Keep { edition, source: pair.source, shift: pair.shift },
-        None => Fate::Absent,
-    }
 }
 
 /// One part of the clean copy beside the marked one.

@@ -15,11 +15,33 @@ use std::fmt::Write;
 #[derive(Debug, Clone, Default, PartialEq, Eq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Decisions {
-    /// A passage that is kept is kept with all that is in it.
+    /// A passage that is kept is kept with all that is in it, unless decided by itself.
     #[serde(default)]
     pub passages: BTreeMap<String, Decision>,
     #[serde(default)]
-    pub findings: BTreeMap<String, Decision>,
+    pub findings: BTreeMap<String, Said>,
+}
+
+/// What a line says of a finding.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Said {
+    Out,
+    Keep,
+    Bracket,
+    /// As the passage that it is in.
+    Passage,
+}
+
+impl Said {
+    fn decision(self) -> Option<Decision> {
+        match self {
+            Said::Out => Some(Decision::Out),
+            Said::Keep => Some(Decision::Keep),
+            Said::Bracket => Some(Decision::Bracket),
+            Said::Passage => None,
+        }
+    }
 }
 
 /// What is wrong with a file of decisions.
@@ -91,25 +113,27 @@ const HEAD: &str = "\
 #   \"out\"      the editor's change is undone
 #   \"keep\"     it stays
 #   \"bracket\"  a mark that was added stays, set apart (dashed, in brackets, small)
-# A passage that is kept is kept with all that is in it. What you delete is decided as usual.
+#   \"passage\"  it goes with the passage that it is in
+# A passage that is kept is kept with all that is in it, but for what another word decides. What you delete is decided as
+# usual.
 ";
 
 /// The file for a person to edit: every finding with what is usually done.
 pub fn write(edition: &Score, collation: &Collation, found: &[PartFindings], policy: &Policy) -> String {
     let names = names(edition, collation, found);
     let mut out = HEAD.to_string();
-    let line = |out: &mut String, name: &str, decision: Decision| {
-        let _ = writeln!(out, "{} = \"{}\"", toml::Value::from(name), decision.name());
+    let line = |out: &mut String, name: &str, said: &str| {
+        let _ = writeln!(out, "{} = \"{said}\"", toml::Value::from(name));
     };
     out.push_str("\n[passages]\n");
     for name in names.iter().flat_map(|n| &n.passages) {
-        line(&mut out, name, Decision::Out);
+        line(&mut out, name, Decision::Out.name());
     }
     out.push_str("\n[findings]\n");
     for (names, found) in names.iter().zip(found) {
         for (name, finding) in names.findings.iter().zip(&found.findings) {
-            let in_stretch = finding.passage.is_some_and(|p| found.passages[p].stretch.is_some());
-            line(&mut out, name, policy.decide(finding, in_stretch));
+            let said = if finding.passage.is_some() { "passage" } else { policy.decide(finding, None).name() };
+            line(&mut out, name, said);
         }
     }
     out
@@ -120,8 +144,10 @@ pub fn write(edition: &Score, collation: &Collation, found: &[PartFindings], pol
 pub(super) struct Decided {
     /// For each part's findings.
     pub findings: Vec<Vec<Decision>>,
-    /// For each part's passages: kept as a whole.
+    /// For each part's passages: whether they are kept with what is in them.
     pub kept_passages: Vec<Vec<bool>>,
+    /// For each part's passages: whether a line takes them out, whatever the options are.
+    pub out_passages: Vec<Vec<bool>>,
     pub warnings: Vec<String>,
 }
 
@@ -152,28 +178,30 @@ pub(super) fn decide(
     let mut met = 0;
     for (index, found) in found.iter().enumerate() {
         let own = said.zip(names.as_ref().map(|n| &n[index]));
+        let said_of = |p: usize| own.and_then(|(said, names)| said.passages.get(&names.passages[p]));
         let kept: Vec<bool> = (0..found.passages.len())
-            .map(|p| own.is_some_and(|(said, names)| said.passages.get(&names.passages[p]) == Some(&Decision::Keep)))
+            .map(|p| said_of(p).map_or(policy.keeps(&found.passages[p]), |d| *d == Decision::Keep))
             .collect();
+        let taken_out = (0..found.passages.len()).map(|p| said_of(p) == Some(&Decision::Out)).collect();
         let mut decisions = Vec::with_capacity(found.findings.len());
         for (place, finding) in found.findings.iter().enumerate() {
-            let in_stretch = finding.passage.is_some_and(|p| found.passages[p].stretch.is_some());
+            let passage = finding.passage.map(|p| (&found.passages[p], kept[p]));
             let name = own.map(|(said, names)| (said.findings.get(&names.findings[place]), &names.findings[place]));
             let decision = match name {
-                Some((Some(Decision::Bracket), name)) if !Policy::can_be_apart(finding) => {
+                Some((Some(Said::Bracket), name)) if !Policy::can_be_apart(finding) => {
                     return Err(DecisionError::Bracket { name: name.clone() });
                 }
-                Some((Some(decision), _)) => {
+                Some((Some(said), _)) => {
                     met += 1;
-                    *decision
+                    said.decision().unwrap_or_else(|| policy.decide(finding, passage))
                 }
-                _ => policy.decide(finding, in_stretch),
+                _ => policy.decide(finding, passage),
             };
-            let kept = finding.passage.is_some_and(|p| kept[p]);
-            decisions.push(if kept { Decision::Keep } else { decision });
+            decisions.push(decision);
         }
         out.findings.push(decisions);
         out.kept_passages.push(kept);
+        out.out_passages.push(taken_out);
     }
     let Some((said, names)) = said.zip(names) else { return Ok(out) };
     if let Some(name) = said.passages.iter().find(|(_, d)| **d == Decision::Bracket).map(|(name, _)| name) {
@@ -182,12 +210,13 @@ pub(super) fn decide(
     if met == 0 && !said.findings.is_empty() {
         return Err(DecisionError::Strange(said.findings.len()));
     }
-    let strange = |said: &BTreeMap<String, Decision>, of: fn(&Names) -> &Vec<String>| -> Vec<String> {
+    let strange = |said: Vec<(&String, Decision)>, of: fn(&Names) -> &Vec<String>| -> Vec<String> {
         let known: HashSet<&String> = names.iter().flat_map(of).collect();
-        let own = said.iter().filter(|(name, decision)| **decision != Decision::Out && !known.contains(name));
+        let own = said.into_iter().filter(|(name, decision)| *decision != Decision::Out && !known.contains(name));
         own.map(|(name, decision)| format!("the decision to {} \"{name}\" meets no finding", decision.name())).collect()
     };
-    out.warnings.extend(strange(&said.passages, |n| &n.passages));
-    out.warnings.extend(strange(&said.findings, |n| &n.findings));
+    out.warnings.extend(strange(said.passages.iter().map(|(name, d)| (name, *d)).collect(), |n| &n.passages));
+    let findings = said.findings.iter().filter_map(|(name, said)| Some((name, said.decision()?)));
+    out.warnings.extend(strange(findings.collect(), |n| &n.findings));
     Ok(out)
 }

@@ -53,13 +53,7 @@ impl Wanted {
     }
 
     /// The bars in which something that was wanted has not been done.
-    pub(super) fn left(
-        &self,
-        sides: Sides,
-        policy: &Policy,
-        work: &Work,
-        reasons: &BTreeMap<usize, String>,
-    ) -> Vec<LeftBar> {
+    pub(super) fn left(&self, sides: Sides, work: &Work, reasons: &BTreeMap<usize, String>) -> Vec<LeftBar> {
         let mut rows: BTreeMap<usize, Vec<(usize, usize)>> =
             self.changed_rows.difference(&work.changed_rows).map(|row| (*row, Vec::new())).collect();
         for (part, (wanted, done)) in self.decisions.iter().zip(&work.decisions).enumerate() {
@@ -90,7 +84,7 @@ impl Wanted {
             last = Some((row, usize::from(lacking)));
         }
         for bar in &mut out {
-            bar.option = option(sides, policy, bar);
+            bar.option = option(sides, bar);
         }
         out
     }
@@ -109,12 +103,12 @@ fn number(sides: Sides, row: usize) -> Option<String> {
 }
 
 /// The option that leaves what was to be undone in a bar as it is.
-fn option(sides: Sides, policy: &Policy, bar: &LeftBar) -> Option<String> {
+fn option(sides: Sides, bar: &LeftBar) -> Option<String> {
     let (mut kinds, mut categories) = (BTreeSet::new(), BTreeSet::new());
     for (part, place) in &bar.findings {
         let found = &sides.findings[*part];
         let finding = &found.findings[*place];
-        match policy.left_by(finding, finding.passage.map(|p| found.passages[p].kind)) {
+        match Policy::left_by(finding, finding.passage.map(|p| found.passages[p].kind)) {
             Some(kind) => kinds.insert(kind.name()),
             None => categories.insert(finding.category.name()),
         };

@@ -3,6 +3,7 @@
 mod adapt;
 mod apart;
 mod clash;
+mod coherent;
 mod copy;
 mod decisions;
 mod expect;
@@ -26,7 +27,7 @@ mod way;
 mod work;
 mod written_for;
 
-use crate::collate::Collation;
+use crate::collate::{BarPair, Collation};
 use crate::findings::{PartFindings, Status};
 use crate::musicxml::rewrite::Fate;
 use crate::musicxml::{self, Plan, Tree};
@@ -107,6 +108,8 @@ pub struct Cleaned {
     pub decisions: Vec<Vec<Decision>>,
     /// The rows of the outline whose bar went or came back.
     pub changed_rows: BTreeSet<usize>,
+    /// The row of each bar of the copy.
+    pub rows: Vec<usize>,
     pub additions: Additions,
     /// The bars that were to be changed and stay as the edition has them.
     pub left: Vec<LeftBar>,
@@ -163,10 +166,13 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
     let first = work::work(sides, &lines, policy, &BTreeSet::new())?;
     let wanted = left::Wanted::of(&first);
     let refused = refused_in_timewise(sides, &first);
+    let written = coherent::Written::of(sides);
     if policy.strict {
         return match refused.values().next() {
             Some(reason) => Err(Failure::Left(format!("the edition is a timewise score, and {reason}"))),
-            None => attempt(sides, policy, first, &BTreeSet::new()).map(|done| done.0).map_err(|fault| fault.failure),
+            None => attempt(sides, policy, first, &BTreeSet::new(), &written)
+                .map(|done| done.0)
+                .map_err(|fault| fault.failure),
         };
     }
     let field =
@@ -178,10 +184,10 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
             Some(first) => first,
             None => work::work(sides, &lines, policy, rows)?,
         };
-        if last { Ok(as_it_is(sides, work)) } else { attempt(sides, policy, work, rows) }
+        if last { Ok(as_it_is(sides, work)) } else { attempt(sides, policy, work, rows, &written) }
     })?;
     if !rows.is_empty() {
-        cleaned.left = wanted.left(sides, policy, &work, &rows);
+        cleaned.left = wanted.left(sides, &work, &rows);
         // What had to be left with these bars is named with them.
         cleaned.warnings.retain(|w| told.contains(w) || !w.contains(settle::TORN));
     }
@@ -203,6 +209,7 @@ fn as_it_is<'a, 'i>(sides: Sides<'a, 'i>, mut work: Work<'a, 'i>) -> (Cleaned, W
     work.decisions.iter_mut().flatten().for_each(|d| *d = Decision::Keep);
     work.summary = Summary { kept: found, parts_left: work.summary.parts_left, ..Summary::default() };
     work.changed_rows.clear();
+    work.shape = sides.collation.outline.iter().map(as_in_edition).collect();
     let contents: Vec<Content> = parts.iter().map(Content::of).collect();
     let count = |of: fn(&Content) -> usize| contents.iter().map(of).sum();
     let proof = Proof {
@@ -215,12 +222,20 @@ fn as_it_is<'a, 'i>(sides: Sides<'a, 'i>, mut work: Work<'a, 'i>) -> (Cleaned, W
     (cleaned(sides, &mut work, sides.edition_tree.text().to_string(), proof, Additions::Strip), work)
 }
 
+fn as_in_edition(pair: &BarPair) -> Fate {
+    match pair.edition {
+        Some(edition) => Fate::Keep { edition, source: pair.source, shift: pair.shift },
+        None => Fate::Absent,
+    }
+}
+
 /// One round: the changes made, and the copy proved.
 fn attempt<'a, 'i>(
     sides: Sides<'a, 'i>,
     policy: &Policy,
     mut work: Work<'a, 'i>,
     left: &BTreeSet<usize>,
+    written: &coherent::Written,
 ) -> Result<(Cleaned, Work<'a, 'i>), Fault> {
     let old = sides.edition_tree.text();
     let text = if work.plan.is_empty() {
@@ -239,7 +254,7 @@ fn attempt<'a, 'i>(
             Fault { failure: overlap.into(), rows }
         })?
     };
-    let proof = proof::prove_clean(sides, policy, &text, &mut work, left)?;
+    let proof = proof::prove_clean(sides, policy, &text, &mut work, left, written)?;
     Ok((cleaned(sides, &mut work, text, proof, policy.additions), work))
 }
 
@@ -261,6 +276,7 @@ fn cleaned(sides: Sides, work: &mut Work, text: String, proof: Proof, additions:
         warnings: std::mem::take(&mut work.warnings),
         decisions: work.decisions.clone(),
         changed_rows: work.changed_rows.clone(),
+        rows: work.rows(),
         additions,
         left: Vec::new(),
         moved: None,

@@ -2,7 +2,7 @@
 
 use super::apart::Apart;
 use super::{Decisions, Provenance};
-use crate::findings::{Finding, PassageKind, Status};
+use crate::findings::{Finding, Passage, PassageKind, Status};
 use crate::pitch::Interval;
 use crate::score::Category;
 use serde::{Deserialize, Serialize};
@@ -93,9 +93,23 @@ impl Policy {
         !self.leave.contains(&what)
     }
 
-    /// What becomes of a finding; `in_stretch`: it belongs to a passage of other music.
-    pub(super) fn decide(&self, finding: &Finding, in_stretch: bool) -> Decision {
-        if self.undoes(finding, in_stretch) {
+    /// Whether a passage stays as the edition has it, with all that is in it.
+    pub(super) fn keeps(&self, passage: &Passage) -> bool {
+        kept_by(passage.kind).is_some_and(|kind| !self.restores(kind))
+    }
+
+    /// What becomes of a finding of which nobody decided. One wish, one rule:
+    /// what is inside a kept passage stays, notes and marks alike, whether the
+    /// options keep it or a decision does. Of a passage that goes, its own
+    /// notes go, and with other music what the editor added to it; all else is
+    /// decided as outside of it.
+    pub(super) fn decide(&self, finding: &Finding, passage: Option<(&Passage, bool)>) -> Decision {
+        let undone = match passage {
+            Some((_, true)) => return Decision::Keep,
+            Some((passage, false)) => goes_with(finding, passage) || self.undoes(finding),
+            None => self.undoes(finding),
+        };
+        if undone {
             return Decision::Out;
         }
         let apart = self.additions != Additions::Strip && Policy::can_be_apart(finding);
@@ -109,13 +123,8 @@ impl Policy {
 
     /// What on the command line leaves a finding as it is; `None` for an
     /// addition that its category keeps.
-    pub(super) fn left_by(&self, finding: &Finding, passage: Option<PassageKind>) -> Option<Restore> {
-        let kind = passage.filter(|kind| *kind != PassageKind::RevoicedChords).map(|kind| match kind {
-            PassageKind::OctaveDisplacement => Restore::Octaves,
-            PassageKind::WrittenOutOrnament => Restore::Readings,
-            _ => Restore::Passages,
-        });
-        kind.or(match finding.status {
+    pub(super) fn left_by(finding: &Finding, passage: Option<PassageKind>) -> Option<Restore> {
+        passage.and_then(kept_by).or(match finding.status {
             _ if finding.category == Category::Octave => Some(Restore::Octaves),
             _ if finding.category.is_of_notes() => Some(Restore::Readings),
             Status::Added => None,
@@ -124,19 +133,34 @@ impl Policy {
         })
     }
 
-    fn undoes(&self, finding: &Finding, in_stretch: bool) -> bool {
-        let of_notes = finding.category.is_of_notes();
-        match finding.status {
-            _ if finding.category == Category::Octave => self.restores(Restore::Octaves),
-            _ if of_notes && in_stretch => self.restores(Restore::Passages),
-            _ if of_notes => self.restores(Restore::Readings),
-            Status::Added if in_stretch && self.restores(Restore::Passages) => true,
-            Status::Added => {
+    fn undoes(&self, finding: &Finding) -> bool {
+        match Policy::left_by(finding, None) {
+            Some(kind) => self.restores(kind),
+            None => {
                 let out = self.additions == Additions::Strip || self.apart.takes_out(finding.category);
                 out && !self.keep.contains(&finding.category)
             }
-            Status::Omitted => self.restores(Restore::Omissions) && (!in_stretch || self.restores(Restore::Passages)),
-            Status::Altered => self.restores(Restore::Readings),
         }
+    }
+}
+
+/// What keeps a passage where it is not restored; none where its notes are decided one by one.
+fn kept_by(kind: PassageKind) -> Option<Restore> {
+    match kind {
+        PassageKind::RevoicedChords => None,
+        PassageKind::OctaveDisplacement => Some(Restore::Octaves),
+        PassageKind::WrittenOutOrnament => Some(Restore::Readings),
+        _ => Some(Restore::Passages),
+    }
+}
+
+/// Whether a finding is the passage itself: its notes, and what was added to
+/// other music.
+fn goes_with(finding: &Finding, passage: &Passage) -> bool {
+    match passage.kind {
+        PassageKind::OctaveDisplacement => finding.category == Category::Octave,
+        PassageKind::RevoicedChords => false,
+        _ if finding.category.is_of_notes() => true,
+        _ => passage.stretch.is_some() && finding.status == Status::Added,
     }
 }

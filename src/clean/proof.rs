@@ -1,6 +1,7 @@
 //! The proof of a result: what was written is read back and compared with what
 //! had to come out.
 
+use super::coherent::Written;
 use super::expect::{Content, MarkLine, NoteLine};
 use super::rounds::Fault;
 use super::work::Work;
@@ -76,19 +77,24 @@ pub(super) fn row_of_byte(
 /// As `prove`, and more of a clean copy: its elements stand in the order of the
 /// schema where the edition's do, laid beside the source it shows nothing but
 /// what was kept, and cleaned again it would not change. `left` are the rows
-/// that had to stay as the edition has them.
+/// that had to stay as the edition has them. The copy must be one score, too.
 pub(super) fn prove_clean(
     sides: Sides,
     policy: &Policy,
     text: &str,
     work: &mut Work,
     left: &BTreeSet<usize>,
+    written: &Written,
 ) -> Result<Proof, Fault> {
     let input = sides.edition_tree.input.with_text(text.to_string());
     let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
     let mut score = musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
     let rows = work.rows();
     let mut proof = compare(&score, &work.expected).map_err(|failure| placed(failure, &rows))?;
+    let faults = written.faults(sides, &tree, &score, &work.shape);
+    if !faults.is_empty() {
+        return Err(placed(Failure::Unproved(faults), &rows));
+    }
     let unruly = |score: &Score, byte: Option<usize>, what: String| {
         let row = byte.and_then(|byte| row_of_byte(&tree, score, byte, |bar| rows.get(bar).copied()));
         let rows = row.into_iter().map(|row| (row, what.clone())).collect();

@@ -8,6 +8,7 @@ use super::job::PartJob;
 use super::merge::Merged;
 use super::{Decision, Failure, Policy, Restore, Sides, Summary, left};
 use crate::collate::BarPair;
+use crate::findings::PassageKind;
 use crate::musicxml::Plan;
 use crate::musicxml::rewrite::Fate;
 use crate::score::Part;
@@ -77,7 +78,10 @@ pub(super) fn work<'a, 'i>(
 ) -> Result<Work<'a, 'i>, Failure> {
     let mut decided = decisions::decide(sides.edition, sides.collation, sides.findings, policy)?;
     left::leave(sides, left, &mut decided);
-    let shape = shape(sides, &kept_rows(sides, &decided, left), policy.restores(Restore::Passages));
+    let taken_out = rows_of_passages(sides, &decided.out_passages);
+    let shape = shape(sides, &kept_rows(sides, &decided, left), |row| {
+        policy.restores(Restore::Passages) || taken_out.contains(&row)
+    });
     let mut out = Work {
         plan: Plan::new(sides.edition_tree),
         summary: Summary::default(),
@@ -164,12 +168,8 @@ fn not_cleaned(sides: Sides, did: &Summary) -> Vec<String> {
 /// Rows that stay as the edition has them, because a passage or a note in them is kept.
 fn kept_rows(sides: Sides, decided: &Decided, left: &BTreeSet<usize>) -> BTreeSet<usize> {
     let mut out = left.clone();
-    let parts = sides.collation.parts.iter().zip(sides.findings);
-    for (index, (alignment, found)) in parts.enumerate() {
-        let kept = found.passages.iter().zip(&decided.kept_passages[index]).filter(|(_, kept)| **kept);
-        for stretch in kept.filter_map(|(p, _)| p.stretch).map(|s| &alignment.stretches[s]) {
-            out.extend(stretch.outline.0..=stretch.outline.1);
-        }
+    out.extend(rows_of_passages(sides, &decided.kept_passages));
+    for (index, found) in sides.findings.iter().enumerate() {
         let notes = found.findings.iter().zip(&decided.findings[index]);
         out.extend(notes.filter(|(f, d)| f.category.is_of_notes() && **d == Decision::Keep).map(|(f, _)| f.row));
     }
@@ -184,10 +184,25 @@ fn kept_rows(sides: Sides, decided: &Decided, left: &BTreeSet<usize>) -> BTreeSe
     out
 }
 
+/// The rows of the passages that are chosen, but for those whose bars both sides have.
+fn rows_of_passages(sides: Sides, chosen: &[Vec<bool>]) -> BTreeSet<usize> {
+    let mut out = BTreeSet::new();
+    for (index, (alignment, found)) in sides.collation.parts.iter().zip(sides.findings).enumerate() {
+        let edition = &sides.edition.parts[alignment.edition];
+        let own = found.passages.iter().zip(&chosen[index]).filter(|(_, chosen)| **chosen).map(|(p, _)| p);
+        for passage in own.filter(|p| !matches!(p.kind, PassageKind::OctaveDisplacement | PassageKind::RevoicedChords))
+        {
+            let (first, last) = passage.rows(sides.collation, alignment, edition);
+            out.extend(first..=last);
+        }
+    }
+    out
+}
+
 /// What becomes of each row where only one side has a bar.
-fn shape(sides: Sides, kept: &BTreeSet<usize>, restored: bool) -> Vec<Fate> {
+fn shape(sides: Sides, kept: &BTreeSet<usize>, restored: impl Fn(usize) -> bool) -> Vec<Fate> {
     let fate = |(row, pair): (usize, &BarPair)| {
-        let restored = restored && !pair.outside && !kept.contains(&row);
+        let restored = restored(row) && !pair.outside && !kept.contains(&row);
         match (pair.edition, pair.source) {
             (Some(edition), None) if restored => Fate::Drop { edition },
             (Some(edition), source) => Fate::Keep { edition, source, shift: pair.shift },

@@ -66,6 +66,7 @@ impl NotesFile {
             decisions: &cleaned.decisions,
             left: &cleaned.left,
             changed_rows: &cleaned.changed_rows,
+            rows: &cleaned.rows,
             on: &cleaned.on,
             provenance: policy.provenance.as_ref(),
             remarks,

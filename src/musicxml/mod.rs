@@ -17,6 +17,7 @@ pub mod rewrite;
 mod spans;
 mod tree;
 mod words;
+mod written;
 
 pub use beside::{APART, TEXT_COLOR};
 pub use error::Error;
@@ -28,3 +29,4 @@ pub use plan::Plan;
 pub use read::{Reading, composer, read, warnings_of_both};
 pub use tree::Tree;
 pub use words::classify as words_of;
+pub use written::{Sign as WrittenSign, WrittenBar, written};

@@ -3,12 +3,15 @@
 
 use super::adapted;
 use super::csv::line;
+use super::keys_reason::octave_change_sentence;
 use super::phrases::{self, CAUTION, key_relation};
 use super::{Audit, PartReport, Point};
 use crate::clean::{Decision, LeftBar, Names, OnInstrument, Provenance};
 use crate::collate::Collation;
 use crate::findings::{Finding, PartFindings, Passage, PassageKind, Spot, Status};
-use crate::score::{Part, Score};
+use crate::keys::phrases::Move;
+use crate::pitch::Interval;
+use crate::score::{Category, NoteId, Part, Score, Sound};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
@@ -40,6 +43,8 @@ pub struct Notes<'a> {
     pub left: &'a [LeftBar],
     /// The rows of the outline whose bar went or came back.
     pub changed_rows: &'a BTreeSet<usize>,
+    /// The row of each bar of the copy.
+    pub rows: &'a [usize],
     /// How the clean parts lie on the instruments that they are meant for.
     pub on: &'a [OnInstrument],
     pub provenance: Option<&'a Provenance>,
@@ -48,7 +53,8 @@ pub struct Notes<'a> {
 }
 
 impl Notes<'_> {
-    fn of_part(&self, index: usize) -> Vec<Remark> {
+    /// `every`: findings that a line for their passage tells have their own, too.
+    fn of_part(&self, index: usize, every: bool) -> Vec<Remark> {
         let alignment = &self.collation.parts[index];
         let part = PartNotes {
             edition: &self.edition.parts[alignment.edition],
@@ -64,12 +70,31 @@ impl Notes<'_> {
                 .filter(|(f, _)| f.0 == index)
                 .map(|(f, bar)| (f.1, bar))
                 .collect(),
-            bars_changed: &|passage| {
-                let (first, last) = passage.rows(self.collation, alignment, &self.edition.parts[alignment.edition]);
-                self.changed_rows.range(first..=last).next().is_some()
-            },
+            interval: alignment.interval,
+            every,
+            rows: &|passage| passage.rows(self.collation, alignment, &self.edition.parts[alignment.edition]),
+            changed_rows: self.changed_rows,
+            moves: self.moves(index),
         };
         part.remarks()
+    }
+
+    /// The octave changes of a part for its instruments, with their rows, as sentences.
+    fn moves(&self, index: usize) -> Vec<(usize, String)> {
+        let of_one = |on: &OnInstrument| -> Vec<(usize, String)> {
+            let row = |note: &usize| self.rows.get(on.part.notes[*note].bar).copied();
+            let told = |m: &Move| {
+                let sentence = octave_change_sentence(&on.part, m);
+                let text = format!(
+                    "then, for the {}, ours and not the editor's: {sentence} (bars of the copy)",
+                    on.instrument
+                );
+                Some((m.notes.iter().find_map(row)?, m.notes.iter().rev().find_map(row)?, text))
+            };
+            let moves = on.moves.iter().flatten().filter_map(told);
+            moves.flat_map(|(first, last, text)| (first..=last).map(move |row| (row, text.clone()))).collect()
+        };
+        self.on_of(index).flat_map(of_one).collect()
     }
 
     /// One table for each part, for people.
@@ -96,7 +121,7 @@ impl Notes<'_> {
         );
         for (index, part) in self.audit.parts.iter().enumerate() {
             let _ = write!(out, "\n## {}\n\n{}\n\n", plain(&part.part.spoken()), key_relation(part));
-            let remarks = self.of_part(index);
+            let remarks = self.of_part(index, false);
             if remarks.is_empty() {
                 out.push_str("Nothing differs.\n");
             } else {
@@ -140,7 +165,7 @@ impl Notes<'_> {
         let mut out =
             line(&["part", "bar", "sign", "source_bar", "category", "edition", "source", "remark", "decision_name"]);
         for (index, part) in self.audit.parts.iter().enumerate() {
-            for r in self.of_part(index) {
+            for r in self.of_part(index, true) {
                 out += &line(&[
                     &part.part.spoken(),
                     &r.bar,
@@ -177,9 +202,17 @@ struct PartNotes<'a> {
     decisions: &'a [Decision],
     /// The findings that had to be left, with their bar.
     left: BTreeMap<usize, &'a LeftBar>,
-    /// Whether bars of a passage went or came back.
-    bars_changed: &'a dyn Fn(&Passage) -> bool,
+    interval: Interval,
+    every: bool,
+    /// The first and the last row of a passage.
+    rows: &'a dyn Fn(&Passage) -> (usize, usize),
+    changed_rows: &'a BTreeSet<usize>,
+    /// What was done for an instrument, by rows.
+    moves: Vec<(usize, String)>,
 }
+
+/// So many notes of a passage are read out.
+const READ_OUT: usize = 40;
 
 impl PartNotes<'_> {
     /// A note for each passage and for each finding that no passage tells.
@@ -187,47 +220,80 @@ impl PartNotes<'_> {
         let mut told = vec![false; self.found.passages.len()];
         let mut out = Vec::new();
         for (index, finding) in self.found.findings.iter().enumerate() {
-            let whole = finding.passage.filter(|p| finding.category.is_of_notes() && self.one_decision(*p).is_some());
-            match whole {
-                Some(passage) if told[passage] => {}
-                Some(passage) => {
-                    told[passage] = true;
-                    out.push(self.passage(passage));
-                }
-                None => out.push(self.finding(index, finding)),
-            }
-        }
-        for passage in (0..told.len()).filter(|p| !told[*p]) {
-            // Those without findings of notes: bars of rests, repeats written out.
-            let silent = self.found.findings.iter().all(|f| f.passage != Some(passage) || !f.category.is_of_notes());
-            if silent {
+            if let Some(passage) = finding.passage.filter(|p| !told[*p]) {
+                told[passage] = true;
                 out.push(self.passage(passage));
             }
+            let told_there = finding.passage.is_some_and(|p| self.tells(p, finding) && self.one_decision(p).is_some());
+            if self.every || !told_there {
+                out.push(self.finding(index, finding));
+            }
         }
+        // Those without findings: bars of rests, repeats written out.
+        out.extend((0..told.len()).filter(|p| !told[*p]).map(|p| self.passage(p)));
         out
+    }
+
+    /// Whether the line of a passage tells a finding: it is the passage itself.
+    fn tells(&self, passage: usize, finding: &Finding) -> bool {
+        match self.found.passages[passage].kind {
+            PassageKind::OctaveDisplacement => finding.category == Category::Octave,
+            PassageKind::RevoicedChords => finding.category.is_of_notes(),
+            _ => {
+                self.found.passages[passage].stretch.is_some() && finding.category.is_of_notes()
+                    || finding.category == Category::WrittenOut
+            }
+        }
+    }
+
+    /// What the passage itself is decided as.
+    fn own_decisions(&self, passage: usize) -> Vec<Decision> {
+        let own = self.found.findings.iter().zip(self.decisions);
+        own.filter(|(f, _)| f.passage == Some(passage) && self.tells(passage, f)).map(|(_, d)| *d).collect()
     }
 
     /// What became of all notes of a passage, if it was the same for each.
     fn one_decision(&self, passage: usize) -> Option<Decision> {
-        let own = self.found.findings.iter().zip(self.decisions);
-        let mut own = own.filter(|(f, _)| f.passage == Some(passage) && f.category.is_of_notes()).map(|(_, d)| *d);
-        let first = own.next()?;
-        own.all(|d| d == first).then_some(first)
+        let own = self.own_decisions(passage);
+        own.first().copied().filter(|first| own.iter().all(|d| d == first))
+    }
+
+    /// The notes of a passage by their names, those of the source in the edition's key.
+    fn read_out(&self, part: &Part, notes: &[NoteId], by: Interval) -> String {
+        let name = |note: &NoteId| match part.notes[*note].sound {
+            Sound::Pitched(pitch) => pitch.moved(by).to_string(),
+            Sound::Unpitched(place) => format!("stroke at {place}"),
+            Sound::Rest => "rest".into(),
+        };
+        let mut names: Vec<String> = notes.iter().take(READ_OUT).map(name).collect();
+        if notes.len() > READ_OUT {
+            names.push(format!("… ({} notes)", notes.len()));
+        }
+        names.join(" ")
     }
 
     fn passage(&self, index: usize) -> Remark {
         let (found, report) = (&self.found.passages[index], &self.report.passages[index]);
         let (place, what) = phrases::passage(report, None);
+        let (first_row, last_row) = (self.rows)(found);
+        let mixed = self.one_decision(index).is_none() && !self.own_decisions(index).is_empty();
         let undone = match self.one_decision(index) {
             Some(decision) => decision == Decision::Out,
-            None => (self.bars_changed)(found),
+            None => self.changed_rows.range(first_row..=last_row).next().is_some(),
         };
         let done = match (undone, found.kind) {
+            _ if mixed => "kept in part, each note as told by itself",
             (false, _) => "kept as the edition has it",
             (true, PassageKind::InsertedPassage) => "taken out",
             (true, PassageKind::Cut) => "put back",
             (true, _) => "the source's music put back",
         };
+        let mut done = done.to_string();
+        for text in self.moves.iter().filter(|(row, _)| (first_row..=last_row).contains(row)).map(|m| &m.1) {
+            if !done.contains(text.as_str()) {
+                done += &format!("; {text}");
+            }
+        }
         let own = self.left.keys().find(|f| self.found.findings[**f].passage == Some(index));
         let bars = |from: &Point, to: &Point| {
             if from.bar_index == to.bar_index { from.bar.clone() } else { format!("{}–{}", from.bar, to.bar) }
@@ -242,8 +308,8 @@ impl PartNotes<'_> {
             sign,
             source_bar: source_bar.unwrap_or_default(),
             category: found.kind.words().into(),
-            edition: String::new(),
-            source: String::new(),
+            edition: self.read_out(self.edition, &found.edition, Interval::UNISON),
+            source: self.read_out(self.source, &found.source, self.interval),
             remark: self.with_reason(&format!("{place}: {what}; {done}"), own),
             name: self.names.passages[index].clone(),
         }

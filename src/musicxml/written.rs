@@ -1,0 +1,211 @@
+//! What stands in each bar as it is written, read for itself: how far it
+//! reaches, whether a voice has two notes at once, which signatures and clefs
+//! it prints and which hold. The proof of a copy looks at this; it shares
+//! nothing with the reader but where the bars are.
+
+use super::tree::{Tree, child, child_text, elements, text_of};
+use crate::score::{Part, Score};
+use crate::time::{Time, parse_decimal};
+use roxmltree::Node;
+use std::collections::BTreeMap;
+
+/// One bar of one part.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct WrittenBar {
+    /// How far its notes reach from its start, in quarter notes.
+    pub length: Time,
+    /// Where a note begins while another of its voice and staff sounds that is not of its chord.
+    pub clashes: Vec<Time>,
+    /// What holds at its start, staff by staff.
+    pub in_force: BTreeMap<Held, String>,
+    /// What it prints though it holds already.
+    pub twice: Vec<(Held, String)>,
+}
+
+/// A signature or a clef of a staff, counted from 1.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Held {
+    pub sign: Sign,
+    pub staff: usize,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Sign {
+    Key,
+    Time,
+    Clef,
+}
+
+impl Sign {
+    pub fn name(self) -> &'static str {
+        match self {
+            Sign::Key => "key signature",
+            Sign::Time => "time signature",
+            Sign::Clef => "clef",
+        }
+    }
+}
+
+/// The bars of all printed parts.
+pub fn written(tree: &Tree, score: &Score) -> Vec<Vec<WrittenBar>> {
+    score.printed().iter().map(|part| Walk::default().part(tree, part)).collect()
+}
+
+#[derive(Default)]
+struct Walk {
+    divisions: Option<Time>,
+    staves: usize,
+    holds: BTreeMap<Held, String>,
+}
+
+impl Walk {
+    fn part(mut self, tree: &Tree, part: &Part) -> Vec<WrittenBar> {
+        self.staves = 1;
+        part.bars.iter().map(|bar| self.bar(tree.node(bar.element))).collect()
+    }
+
+    fn bar(&mut self, node: Node) -> WrittenBar {
+        let mut out = WrittenBar { in_force: self.holds.clone(), ..WrittenBar::default() };
+        let mut now = Time::zero();
+        let mut busy: BTreeMap<(String, String), Vec<(Time, Time)>> = BTreeMap::new();
+        for item in elements(node) {
+            let name = item.tag_name().name();
+            match name {
+                "attributes" => self.attributes(item, &mut out),
+                "backup" => now -= self.duration(item),
+                "forward" => now += self.duration(item),
+                "note" if child(item, "grace").is_none() && child(item, "chord").is_none() => {
+                    let until = now + self.duration(item);
+                    if child(item, "cue").is_none() {
+                        let of = |name| child_text(item, name).unwrap_or("1").to_string();
+                        let own = busy.entry((of("staff"), of("voice"))).or_default();
+                        if own.iter().any(|(from, to)| *from < until && now < *to) {
+                            out.clashes.push(now);
+                        }
+                        own.push((now, until));
+                    }
+                    now = until;
+                }
+                _ => {}
+            }
+            out.length = out.length.max(now);
+        }
+        out
+    }
+
+    fn duration(&self, node: Node) -> Time {
+        let units = child_text(node, "duration").and_then(parse_decimal).unwrap_or_default();
+        units / self.divisions.unwrap_or(Time::from(1))
+    }
+
+    fn attributes(&mut self, node: Node, out: &mut WrittenBar) {
+        for item in elements(node) {
+            let sign = match item.tag_name().name() {
+                "divisions" => {
+                    self.divisions = parse_decimal(text_of(item)).filter(|d| *d > Time::zero()).or(self.divisions);
+                    continue;
+                }
+                "staves" => {
+                    self.staves = text_of(item).parse().unwrap_or(1).clamp(1, 100);
+                    continue;
+                }
+                "key" => Sign::Key,
+                "time" => Sign::Time,
+                "clef" => Sign::Clef,
+                _ => continue,
+            };
+            let number: Option<usize> = item.attribute("number").and_then(|n| n.trim().parse().ok());
+            let staves = match (sign, number) {
+                (_, Some(one)) => one..=one,
+                (Sign::Clef, None) => 1..=1,
+                (_, None) => 1..=self.staves,
+            };
+            let said = said(item, sign);
+            let held: Vec<Held> = staves.map(|staff| Held { sign, staff }).collect();
+            if held.iter().all(|h| self.holds.get(h) == Some(&said)) {
+                out.twice.extend(held.first().map(|h| (*h, said.clone())));
+            }
+            self.holds.extend(held.into_iter().map(|h| (h, said.clone())));
+        }
+    }
+}
+
+/// What a signature or a clef says, however it is drawn.
+fn said(node: Node, sign: Sign) -> String {
+    let telling: &[&str] = match sign {
+        Sign::Key => &["fifths", "key-step", "key-alter"],
+        Sign::Time => &["beats", "beat-type", "senza-misura"],
+        Sign::Clef => &["sign", "line", "clef-octave-change"],
+    };
+    let of = elements(node).filter(|n| telling.contains(&n.tag_name().name()));
+    let texts: Vec<&str> = of.map(text_of).filter(|text| !text.is_empty()).collect();
+    match sign {
+        Sign::Time if texts.is_empty() => "free".into(),
+        Sign::Time => texts.join("/"),
+        _ => texts.join(" "),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::musicxml::{Input, read};
+
+    fn bars(music: &str) -> Vec<WrittenBar> {
+        let text = format!(
+            "<score-partwise><part-list><score-part id=\"P1\"><part-name>Violin</part-name></score-part></part-list>\
+             <part id=\"P1\">{music}</part></score-partwise>"
+        );
+        let input = Input::from_bytes("t.musicxml", text.into_bytes()).unwrap();
+        let tree = Tree::parse(&input).unwrap();
+        let score = read(&tree).unwrap().score;
+        written(&tree, &score).remove(0)
+    }
+
+    const HEAD: &str = "<attributes><divisions>2</divisions><key><fifths>1</fifths></key><time><beats>2</beats>\
+                        <beat-type>4</beat-type></time><clef><sign>G</sign><line>2</line></clef></attributes>";
+
+    fn note(duration: u32, more: &str) -> String {
+        format!(
+            "<note>{more}<pitch><step>C</step><octave>5</octave></pitch><duration>{duration}</duration>\
+             <voice>1</voice></note>"
+        )
+    }
+
+    #[test]
+    fn bars_are_as_long_as_what_is_in_them() {
+        let (one, two, back) = (note(2, ""), note(4, ""), "<backup><duration>4</duration></backup>");
+        let all = bars(&format!(
+            "<measure number=\"1\">{HEAD}{two}</measure><measure number=\"2\">{one}</measure>\
+             <measure number=\"3\">{one}<forward><duration>2</duration></forward></measure>\
+             <measure number=\"4\">{two}{back}{one}</measure>"
+        ));
+        let lengths: Vec<Time> = all.iter().map(|b| b.length).collect();
+        assert_eq!(lengths, [2, 1, 2, 2].map(Time::from));
+        assert_eq!(all[3].clashes, [Time::zero()]);
+        assert!(all[..3].iter().all(|b| b.clashes.is_empty()));
+    }
+
+    #[test]
+    fn a_chord_is_no_clash() {
+        let all = bars(&format!("<measure number=\"1\">{HEAD}{}{}</measure>", note(4, ""), note(4, "<chord/>")));
+        assert_eq!((all[0].length, all[0].clashes.len()), (Time::from(2), 0));
+    }
+
+    #[test]
+    fn what_holds_and_what_is_said_twice() {
+        let again = "<attributes><time symbol=\"cut\"><beats>2</beats><beat-type>4</beat-type></time></attributes>";
+        let bass = "<attributes><clef><sign>F</sign><line>4</line></clef></attributes>";
+        let n = note(4, "");
+        let all = bars(&format!(
+            "<measure number=\"1\">{HEAD}{n}</measure><measure number=\"2\">{again}{n}{bass}</measure>\
+             <measure number=\"3\">{n}</measure>"
+        ));
+        let held = |sign| Held { sign, staff: 1 };
+        assert!(all[0].in_force.is_empty() && all[0].twice.is_empty());
+        assert_eq!(all[1].in_force[&held(Sign::Clef)], "G 2");
+        assert_eq!(all[1].twice, [(held(Sign::Time), "2/4".to_string())]);
+        assert_eq!(all[2].in_force[&held(Sign::Clef)], "F 4");
+        assert_eq!(all[2].in_force[&held(Sign::Key)], "1");
+    }
+}
