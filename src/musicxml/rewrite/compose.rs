@@ -76,21 +76,6 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     pub(super) fn staff_in(&self, _row: usize, staff: u32) -> u32 {
         staff.min(self.part.staves)
     }
-
-    /// Puts grace notes in front of the notes they lead to.
-    pub(super) fn put_graces(&mut self) {
-        for group in &self.new_graces {
-            let main = self.part.chord(group.main);
-            for note in &group.notes {
-                let fragment = self.composed[note].clone();
-                if group.after {
-                    self.plan.insert_after(self.part.notes[main.end - 1].element, fragment);
-                } else {
-                    self.plan.insert_before(self.part.notes[main.start].element, fragment);
-                }
-            }
-        }
-    }
 }
 
 /// Moves a pitch that is written as children of an element: the root of a
