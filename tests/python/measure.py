@@ -213,7 +213,7 @@ def summary(results):
     }
 
 
-def show(told, results, program):
+def show(told, results, program, script="measure.py"):
     row = "%-24s %6s %6s %6s  %9s %7s %7s"
     print(row % ("", "right", "false", "missed", "precision", "recall", "F1"))
     for name, f in list(told["categories"].items()) + [("all", told["all"])]:
@@ -233,8 +233,8 @@ def show(told, results, program):
                 print("%s: %s %s%s: %s" % (what, r["score"], r["seed"], " plain" if r["plain"] else "", r[what]))
     bad = sorted((r for r in results if "hits" in r and faults(r)), key=lambda r: -faults(r))
     for r in bad[:15]:
-        print("%4d faults: measure.py %s --case %s %d%s   # %s | %s" % (
-            faults(r), program, r["score"], r["seed"], " --only-nuisances" if r["plain"] else "",
+        print("%4d faults: %s %s --case %s %d%s   # %s | %s" % (
+            faults(r), script, program, r["score"], r["seed"], " --only-nuisances" if r["plain"] else "",
             ", ".join(r["deeds"]), ", ".join(r["nuisances"])))
 
 

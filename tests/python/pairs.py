@@ -59,20 +59,20 @@ def work(pair, rng, plain):
         if name:
             pair.told.names.append(name)
     if not plain:
-        intervene(pair, rng)
+        intervene(pair, rng, deeds.Deeds(pair.edition, rng))
     onsets(pair)
     nuisances.apply(pair.edition, rng, pair.told, rng.randint(3, 8) if plain else rng.randint(0, 5))
     move_pickup(pair)
     return pair
 
 
-def intervene(pair, rng):
-    done = deeds.Deeds(pair.edition, rng)
-    names = rng.sample(deeds.Deeds.NAMES, rng.randint(2, 6))
+def intervene(pair, rng, done):
+    """Does some of the deeds to the edition, and adds marks."""
+    names = rng.sample(done.NAMES, rng.randint(2, 6))
     if "written-out-repeat" not in names and done.strain() and rng.random() < 0.5:
         names.append("written-out-repeat")
-    if not set(names) & set(deeds.Deeds.STRUCTURES) and rng.random() < 0.5:
-        names.append(rng.choice(deeds.Deeds.STRUCTURES))
+    if not set(names) & set(done.STRUCTURES) and rng.random() < 0.5:
+        names.append(rng.choice(done.STRUCTURES))
     undone = done.work(names, rng.randint(1, 3))
     pair.deeds = [n for n in names if n not in undone]
     pair.told.odd_signatures = any(f["category"] == "signature" for f in done.findings)
