@@ -89,10 +89,13 @@ def pairing(pair, report):
 
 def same_bars(pair, group, known, found):
     """A staff or a voice has its first and last notes elsewhere than the part: the bars tell what is the same."""
-    if known["kind"] != found["kind"] or known["kind"] == "octave-displacement" or not (
-            group in pair.halved or pair.plan and group == pair.plan[2][0]):
+    if known["kind"] == "octave-displacement" or not (group in pair.halved or pair.plan and group == pair.plan[2][0]):
         return False
-    prefix = "source_" if known["kind"] == "cut" else ""
+    # Other music on one staff leaves the other silent.
+    silent = found["kind"] == "cut" and known["kind"] in ("rewritten-passage", "invented-ending")
+    if known["kind"] != found["kind"] and not silent:
+        return False
+    prefix = "source_" if found["kind"] == "cut" else ""
     return all(found.get(prefix + end) and found[prefix + end]["bar_index"] == known[prefix + end]["bar_index"]
                for end in ("from", "to"))
 
