@@ -25,8 +25,10 @@ const LEAST_DOUBLED: f64 = 0.75;
 const LEAST_OWN: f64 = 0.3;
 /// Voices that go apart have so much of the one line, and none of another.
 const CLEANLY: f64 = 0.8;
-/// A voice that one of several lines has for itself has so much in common with it, and half of that with no other.
+/// A voice that one of several lines has for itself has so much in common with it, and so much less with any other:
+/// voices go in octaves, too.
 const LEAST_APART: f64 = 0.5;
+const MOST_OF_OTHERS: f64 = 0.85;
 /// Staves of parts that else belong together may be as much rewritten.
 const LEAST_REWRITTEN: f64 = 0.12;
 /// In a line that is one, so few of the notes are struck together with another.
@@ -350,7 +352,7 @@ impl Made<'_> {
         let whole = &self.source.parts[staff.part];
         let owners = self.meetings.owners(&units, whole, &staff.units);
         let mine: FxHashSet<_> =
-            owners.into_iter().filter(|o| o.1 == nth).map(|(note, _)| whole.notes[note].element).collect();
+            owners.into_iter().filter(|o| o.1.contains(&nth)).map(|(note, _)| whole.notes[note].element).collect();
         let notes: Vec<bool> = self.source.parts[drawn].notes.iter().map(|n| mine.contains(&n.element)).collect();
         share(self.source, drawn, |note| notes[note])
     }
@@ -366,7 +368,7 @@ impl Made<'_> {
             let owner = all.iter().copied().max_by(|x, y| met(x).total_cmp(&met(y)))?;
             let others = all.iter().filter(|x| **x != owner).map(met).fold(0.0, f64::max);
             let notes = self.meetings.source[*unit].notes as f64;
-            let clear = met(&owner) >= LEAST_APART * notes && others <= met(&owner) / 2.0;
+            let clear = met(&owner) >= LEAST_APART * notes && others <= MOST_OF_OTHERS * met(&owner);
             if !clear || owners.iter().any(|o| o.0 == owner) {
                 return None;
             }

@@ -5,7 +5,7 @@ use super::{PartView, bars, height};
 use crate::pitch::Interval;
 use crate::score::{Bar, Line, Note, NoteId, Part, Score};
 use crate::time::Time;
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A voice of a staff of a part.
@@ -38,6 +38,8 @@ pub(super) struct Meetings {
     heights: Vec<f64>,
 }
 
+/// A voice goes with the line that has so much of it.
+const USUAL_SHARE: f64 = 0.7;
 /// A note in another octave tells half as much.
 const OTHER_OCTAVE: f64 = 0.5;
 
@@ -130,12 +132,37 @@ impl Meetings {
         most(self.all.iter().filter(inside).map(|m| m.octaves), self.octaves).unwrap_or(self.octaves)
     }
 
-    /// Which of several groups of the edition's voices has each note of some voices of the source; a note that none
-    /// has goes to the group that lies nearest.
-    pub fn owners(&self, groups: &[&[usize]], part: &Part, voices: &[usize]) -> Vec<(NoteId, usize)> {
+    /// Which of several groups of the edition's voices have each note of some voices of the source. A note in which two
+    /// of them meet belongs to both, unless the source has one for each; one that none has goes with its voice, or to
+    /// the group that lies nearest.
+    pub fn owners(&self, groups: &[&[usize]], part: &Part, voices: &[usize]) -> Vec<(NoteId, Vec<usize>)> {
         let group_of = |unit: usize| groups.iter().position(|g| g.contains(&unit));
-        let exact = self.all.iter().filter(|m| m.octaves == self.octaves && voices.contains(&m.source.0));
-        let met: FxHashMap<NoteId, usize> = exact.filter_map(|m| Some((m.source.1, group_of(m.edition.0)?))).collect();
+        let mut met: FxHashMap<NoteId, BTreeSet<usize>> = FxHashMap::default();
+        let mut of_group: FxHashMap<(usize, (usize, NoteId)), BTreeSet<NoteId>> = FxHashMap::default();
+        // How often each voice of the source meets each group.
+        let mut counts = vec![vec![0_usize; groups.len()]; self.source.len()];
+        for m in self.all.iter().filter(|m| m.octaves == self.octaves && voices.contains(&m.source.0)) {
+            if let Some(group) = group_of(m.edition.0) {
+                met.entry(m.source.1).or_default().insert(group);
+                of_group.entry((group, m.edition)).or_default().insert(m.source.1);
+                counts[m.source.0][group] += 1;
+            }
+        }
+        let usual = |unit: usize| {
+            let all: usize = counts[unit].iter().sum();
+            (0..groups.len()).find(|g| USUAL_SHARE * all as f64 <= counts[unit][*g] as f64 && all > 0)
+        };
+        // Where a group has another note at the same pitch, of the voice that is its own, this one is not its.
+        let unit_of = |n: NoteId| {
+            let note = &part.notes[n];
+            voices.iter().copied().find(|u| (self.source[*u].staff, self.source[*u].voice) == (note.staff, note.voice))
+        };
+        let mut spare: FxHashSet<(usize, NoteId)> = FxHashSet::default();
+        for ((group, _), notes) in of_group.iter().filter(|(_, notes)| notes.len() > 1) {
+            let likes = |n: &NoteId| unit_of(*n).map_or(0, |u| counts[u][*group]);
+            let best = notes.iter().copied().max_by_key(|n| (likes(n), std::cmp::Reverse(*n)));
+            spare.extend(notes.iter().filter(|n| Some(**n) != best).map(|n| (*group, *n)));
+        }
         let mean = |group: &[usize]| {
             let notes: usize = group.iter().map(|u| self.edition[*u].notes).sum();
             let sum: f64 = group.iter().map(|u| self.heights[*u] * self.edition[*u].notes as f64).sum();
@@ -143,18 +170,20 @@ impl Meetings {
         };
         let means: Vec<f64> = groups.iter().map(|g| mean(g)).collect();
         let by = self.interval.plus(Interval::octaves(self.octaves));
-        let inside = |note: &Note| {
-            voices.iter().any(|u| (self.source[*u].staff, self.source[*u].voice) == (note.staff, note.voice))
-        };
-        let owner = |n: NoteId| {
+        let owners = |n: NoteId, unit: usize| -> Vec<usize> {
+            let of_note = met.get(&n).into_iter().flatten().copied();
+            let own: Vec<usize> = of_note.clone().filter(|g| !spare.contains(&(*g, n))).collect();
+            if !own.is_empty() {
+                return own;
+            }
             let nearest = || {
                 let own = f64::from(height(part, n, by));
                 let distance = |g: &usize| (own - means[*g]).abs();
                 (0..means.len()).min_by(|a, b| distance(a).total_cmp(&distance(b))).unwrap_or(0)
             };
-            met.get(&n).copied().unwrap_or_else(nearest)
+            vec![usual(unit).or(of_note.clone().next()).unwrap_or_else(nearest)]
         };
-        part.struck().filter(|n| inside(&part.notes[*n])).map(|n| (n, owner(n))).collect()
+        part.struck().filter_map(|n| Some((n, owners(n, unit_of(n)?)))).collect()
     }
 }
 

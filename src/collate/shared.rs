@@ -6,16 +6,44 @@
 use super::draw::is_of_all;
 use super::{Collation, MarkPair};
 use crate::pitch::Interval;
-use crate::score::{Category, Mark, Part, Score};
+use crate::score::{Category, Element, Mark, Part, Score};
 use crate::time::Time;
 use rustc_hash::FxHashSet;
 
 /// A mark by what it says and when, in the source's time.
 type Saying<'s> = (Category, &'s str, Time, Vec<i32>);
 
-/// Takes out of the alignments what another line of the same score has at the same time.
+/// Takes out of the alignments what another line of the same score has at the same time, and what another line of the
+/// same part tells already.
 pub(super) fn settle(edition: &Score, source: &Score, collation: &mut Collation) {
     let groups = groups(edition, source, collation);
+    told_elsewhere(edition, source, collation, &groups);
+    told_once(edition, source, collation);
+}
+
+/// A mark of a staff stands in each of its voices, and one of the score in each of its staves: where none of them has a
+/// partner it is told with the first.
+fn told_once(edition: &Score, source: &Score, collation: &mut Collation) {
+    let mut seen: FxHashSet<(usize, bool, Element)> = FxHashSet::default();
+    for alignment in &mut collation.parts {
+        let (ours, theirs) = (&edition.parts[alignment.edition], &source.parts[alignment.source]);
+        if ours.is_printed() {
+            continue;
+        }
+        let part = edition.printed_part_of(alignment.edition);
+        alignment.marks.retain(|p| {
+            let (mark, of_edition) = match (p.edition, p.source) {
+                (Some(m), None) if !p.same => (&ours.marks[m], true),
+                (None, Some(m)) => (&theirs.marks[m], false),
+                _ => return true,
+            };
+            let first = mark.elements.first().filter(|_| is_free(mark));
+            first.is_none_or(|e| seen.insert((part, of_edition, *e)))
+        });
+    }
+}
+
+fn told_elsewhere(edition: &Score, source: &Score, collation: &mut Collation, groups: &[Vec<usize>]) {
     let mut verdicts: Vec<Vec<Verdict>> = Vec::new();
     for (index, alignment) in collation.parts.iter().enumerate() {
         let (ours, theirs) = (&edition.parts[alignment.edition], &source.parts[alignment.source]);
