@@ -25,6 +25,14 @@ pub(super) fn settle(edition: &Score, source: &Score, collation: &mut Collation)
 /// partner it is told with the first.
 fn told_once(edition: &Score, source: &Score, collation: &mut Collation) {
     let mut seen: FxHashSet<(usize, bool, Element)> = FxHashSet::default();
+    for alignment in &collation.parts {
+        let (ours, theirs) = (&edition.parts[alignment.edition], &source.parts[alignment.source]);
+        let part = edition.printed_part_of(alignment.edition);
+        for (e, s) in alignment.marks.iter().filter_map(|p| p.edition.zip(p.source)).filter(|_| !ours.is_printed()) {
+            let (mine, other) = (ours.marks[e].elements.first(), theirs.marks[s].elements.first());
+            seen.extend(mine.map(|m| (part, true, *m)).into_iter().chain(other.map(|m| (part, false, *m))));
+        }
+    }
     for alignment in &mut collation.parts {
         let (ours, theirs) = (&edition.parts[alignment.edition], &source.parts[alignment.source]);
         if ours.is_printed() {
