@@ -166,6 +166,13 @@ fn critical_notes_tell_every_finding_and_what_became_of_it() {
     let report = json_of(&["audit", &demo("edition.musicxml"), &demo("source.musicxml"), "--format", "json"]);
     let count = |name: &str| report["parts"][0][name].as_array().unwrap().len();
     assert_eq!(lines.len() - 1, count("findings") + count("passages"));
+    for finding in report["parts"][0]["findings"].as_array().unwrap() {
+        let said = |name: &str| finding[name].as_str().unwrap_or("").to_string();
+        let parts = [format!(",{},", said("bar")), format!(",{},", said("category"))];
+        let readings = [said("edition_reading"), said("source_reading")];
+        let tells = |line: &&str| parts.iter().chain(&readings).all(|p| line.contains(p.as_str()));
+        assert!(lines.iter().any(tells), "{finding} is in no note");
+    }
     desk.clean(&text, &["--notes", &desk.at("notes.md")]);
     let notes = desk.read("notes.md");
     let displaced = notes.lines().find(|l| l.contains("| octave displacement |")).expect("the passage");

@@ -96,3 +96,45 @@ fn strict_writes_nothing_where_a_bar_would_be_left() {
     // What needs no bar left is written.
     obelus(&args(&desk.clean(&["--strict", "--no-restore", "passages"])));
 }
+
+#[test]
+fn a_source_that_lacks_much_is_doubted_first() {
+    let of = |music: &str| scores(&[(Style::default(), music)]);
+    let more = "E5q G5q C6q G5q | D5q F5q A5q F5q | ";
+    let edition = SOURCE.replacen("C5w", &format!("{more}C5w"), 1);
+    let desk = Desk::new(&of(&edition), &of(SOURCE));
+    let told = obelus(&args(&desk.clean(&[])));
+    assert!(!told.contains("Is the source complete?"), "{told}");
+    let edition = SOURCE.replacen("C5w", &format!("{more}{more}{more}C5w"), 1);
+    let desk = Desk::new(&of(&edition), &of(SOURCE));
+    let told = obelus(&args(&desk.clean(&[])));
+    assert!(told.starts_with("Is the source complete? It has nothing for 6 of the edition's 11 bars"), "{told}");
+}
+
+#[test]
+fn a_file_name_that_no_score_can_hold_is_refused() {
+    let of = |music: &str| scores(&[(Style::default(), music)]);
+    let desk = Desk::new(&of(EDITION), &of(SOURCE));
+    let odd = desk.at("so\u{1}urce.musicxml");
+    std::fs::write(&odd, of(SOURCE)).unwrap();
+    let failed = obelus_fails(&["clean", &desk.at("edition.musicxml"), &odd, "-o", &desk.at("clean.musicxml")]);
+    assert_eq!(failed.status, 2);
+    assert!(failed.stderr.contains("control character"), "{}", failed.stderr);
+}
+
+#[test]
+fn a_sheet_says_where_the_copy_it_is_laid_on_has_other_music() {
+    let of = |music: &str| scores(&[(Style::default(), music)]);
+    let desk = Desk::new(&of(SOURCE), &of(SOURCE));
+    let marked = SOURCE.replacen("A5q", "A5q(tenuto)", 1).replacen("D5q", "D5q(tenuto)", 1);
+    std::fs::write(desk.at("marked.musicxml"), of(&marked)).unwrap();
+    let sheet = desk.at("sheet.toml");
+    obelus(&["marks", &desk.at("marked.musicxml"), &desk.at("source.musicxml"), "-o", &sheet]);
+    let told = obelus(&args(&desk.clean(&["--mine", &sheet])));
+    assert!(!told.contains("run otherwise"), "{told}");
+    // Bar 4 has other music where a bar came in before it.
+    let longer = of(&SOURCE.replacen("A5q", "A5e A5e G5q A5h | A5q", 1));
+    let desk = Desk::new(&longer, &longer);
+    let told = obelus(&args(&desk.clean(&["--mine", &sheet]))).replace('\n', " ");
+    assert!(told.contains("run otherwise: look at its marks in bars 4"), "{told}");
+}

@@ -20,7 +20,7 @@ pub(super) struct Own {
 }
 
 /// Whether a mark that is there gives way. Slurs and hairpins do where the new
-/// one sounds with them; dynamics, fermatas, ornaments and tempo marks where
+/// one sounds with them, but for shorter slurs under a longer one; dynamics, fermatas, ornaments and tempo marks where
 /// both stand at one moment, sign for sign and words for words.
 pub(super) fn gives_way(there: &Mark, own: &Own) -> bool {
     let at = (there.at.bar, there.at.offset);
@@ -33,7 +33,9 @@ pub(super) fn gives_way(there: &Mark, own: &Own) -> bool {
         Category::Slur | Category::Hairpin => {
             let voices = own.category == Category::Hairpin || same_voice;
             let (Some(end), Some(own_end)) = (end, own.end) else { return false };
-            voices && at < own_end && own.at < end
+            let under =
+                own.category == Category::Slur && own.at <= at && end <= own_end && (at, end) != (own.at, own_end);
+            voices && at < own_end && own.at < end && !under
         }
         Category::Ornament => at == own.at && same_voice,
         Category::Fermata => at == own.at,

@@ -66,7 +66,7 @@ impl Look<'_, '_, '_> {
         let lengths = unequal(&self.bars, bar, length);
         if !lengths.is_empty() && !excused(&|parts, bar| !unequal(parts, bar, length).is_empty()) {
             let all: Vec<String> = lengths.into_iter().map(text).collect();
-            out.push(self.fault(0, bar, format!("it would be {} quarters long, part by part", all.join(" and "))));
+            out.push(self.fault(0, bar, format!("its parts would be {} quarters long", all.join(" and "))));
         }
         let meters = unequal(&self.bars, bar, meter);
         if !meters.is_empty() && !excused(&|parts, bar| !unequal(parts, bar, meter).is_empty()) {
@@ -244,7 +244,7 @@ mod tests {
     #[test]
     fn a_bar_that_is_shorter_in_one_part_is_a_fault() {
         let short = with(upper(), 1, quarters("GFE"));
-        assert_eq!(faults(&[&short, &lower()]), ["P0 2: it would be 3 and 4 quarters long, part by part"]);
+        assert_eq!(faults(&[&short, &lower()]), ["P0 2: its parts would be 3 and 4 quarters long"]);
     }
 
     #[test]

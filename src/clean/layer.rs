@@ -3,6 +3,7 @@
 
 use super::clash::{self, Own};
 use super::expect::{Content, MarkLine};
+use super::made_for::MadeFor;
 use super::sheet::{BarBeat, Sheet, SheetError, SheetMark};
 use super::{Cleaned, Failure, Policy, Proof, proof};
 use crate::findings::{Finding, PartFindings, Status, Subject};
@@ -43,6 +44,18 @@ pub fn lay(like: &Input, cleaned: &Cleaned, sheet: &Sheet, part: usize, policy: 
     let mut by_part: Vec<Vec<&SheetMark>> = vec![Vec::new(); score.parts.len()];
     for mark in &sheet.marks {
         by_part[part_of(mark, &score, part)?].push(mark);
+    }
+    if let Some(made_for) = &sheet.made_for {
+        let own = by_part[part].iter().filter_map(|mark| mark.places().ok());
+        let numbers = own.flat_map(|(from, to)| [Some(from.bar), to.map(|to| to.bar)]).flatten();
+        let other = made_for.other_music(&score.parts[part], numbers);
+        if !other.is_empty() {
+            warnings.push(format!(
+                "the mark sheet was made for a copy of {} bars that run otherwise: look at its marks in bars {}",
+                made_for.bars,
+                other.join(", ")
+            ));
+        }
     }
     for (index, marks) in by_part.into_iter().enumerate().filter(|(_, m)| !m.is_empty()) {
         let part = &score.parts[index];
@@ -224,6 +237,7 @@ pub struct Lifted {
 pub fn lift(copy: &Score, parts: &[(usize, &PartFindings)]) -> Lifted {
     let mut out = Lifted::default();
     out.sheet.title = copy.title.clone();
+    out.sheet.made_for = parts.first().map(|(first, _)| MadeFor::of(&copy.parts[*first]));
     for (index, found) in parts {
         let part = &copy.parts[*index];
         let others = found.findings.iter().filter(|f| f.category.is_of_notes()).count();

@@ -13,6 +13,7 @@ mod job;
 mod layer;
 mod left;
 mod looks;
+mod made_for;
 mod marks;
 mod merge;
 mod policy;
@@ -47,6 +48,7 @@ pub use decisions::{DecisionError, Decisions, Names, names as finding_names, wri
 pub use fit::{Burden, OnInstrument, Player};
 pub use layer::{LayError, Layered, Lifted, lay, lift};
 pub use left::LeftBar;
+pub use made_for::MadeFor;
 pub use policy::{Additions, Decision, Policy, Restore};
 pub use proof::{Difference, Proof};
 pub use provenance::{Changes, Origin, Provenance};

@@ -1,5 +1,6 @@
 //! The mark sheet: a teacher's own marks, apart from any edition.
 
+use super::made_for::MadeFor;
 use super::toml_fault::told;
 use crate::musicxml::rewrite::{NewMark, ORNAMENTS, articulations};
 use crate::time::{Time, parse_beat};
@@ -12,6 +13,9 @@ use std::fmt;
 pub struct Sheet {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub title: Option<String>,
+    /// The copy that it was made for.
+    #[serde(rename = "made-for", skip_serializing_if = "Option::is_none")]
+    pub made_for: Option<MadeFor>,
     #[serde(default, rename = "mark", skip_serializing_if = "Vec::is_empty")]
     pub marks: Vec<SheetMark>,
 }
@@ -104,8 +108,13 @@ impl SheetMark {
         };
         let words = |text: &Option<String>, make: fn(String) -> NewMark| {
             let text = text.as_ref()?;
-            let blank = text.trim().is_empty();
-            Some(if blank { Err(self.wrong("the text is empty")) } else { Ok(make(text.trim().to_string())) })
+            Some(if text.trim().is_empty() {
+                Err(self.wrong("the text is empty"))
+            } else if text.trim().chars().any(char::is_control) {
+                Err(self.wrong("the text has a control character, which a score cannot hold"))
+            } else {
+                Ok(make(text.trim().to_string()))
+            })
         };
         let named = |name: &Option<String>, list: &[&str], make: fn(String) -> NewMark| {
             let name = name.as_ref()?;
@@ -150,7 +159,7 @@ impl SheetMark {
         let mut words: Vec<&str> = unit.split_whitespace().collect();
         let name = words.pop().filter(|u| UNITS.contains(u)).ok_or_else(wrong)?;
         let per_minute = per_minute.trim();
-        if words.iter().any(|w| *w != "dotted") || per_minute.is_empty() {
+        if words.iter().any(|w| *w != "dotted") || per_minute.is_empty() || per_minute.chars().any(char::is_control) {
             return Err(wrong());
         }
         Ok(NewMark::Metronome { unit: name.into(), dots: words.len(), per_minute: per_minute.into() })
@@ -216,6 +225,12 @@ mod tests {
         let sheet = Sheet::parse(text).unwrap();
         assert_eq!(Sheet::parse(&sheet.to_toml()).unwrap(), sheet);
         assert_eq!(sheet.to_toml(), text);
+    }
+
+    #[test]
+    fn a_text_that_no_score_can_hold_is_refused() {
+        let fault = Sheet::parse("[[mark]]\nat = \"3:1\"\ntext = \"so\\u0001lo\"").unwrap_err().to_string();
+        assert!(fault.contains("has a control character"), "{fault}");
     }
 
     #[test]

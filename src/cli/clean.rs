@@ -187,6 +187,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         [&args.mine, &args.decisions, &args.apart, &args.instruments].into_iter().flatten().map(PathBuf::as_path),
     );
     input::refuse_twice_stdin(&others)?;
+    refuse_control_characters(&others)?;
     let output = Output::new(Some(&args.output), &others)?;
     suits(Some(&args.output), "a score", &["musicxml", "xml", "mxl"])?;
     others.push(&args.output);
@@ -294,6 +295,17 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     progress.finish();
     tell(args, &cleaned, laid, &warnings)?;
     pages.map(|()| 0)
+}
+
+/// The copy names the files that it was made from, and has no way to write such a character.
+fn refuse_control_characters(files: &[&Path]) -> Result<(), Failure> {
+    match files.iter().find(|file| file.to_string_lossy().chars().any(char::is_control)) {
+        Some(file) => Err(Failure::wrong_use(format!(
+            "{:?}: the name has a control character, which a score cannot name; rename the file",
+            file.to_string_lossy()
+        ))),
+        None => Ok(()),
+    }
 }
 
 /// A score by its title and its file.

@@ -18,6 +18,9 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
     let mut line = |text: String| {
         let _ = writeln!(out, "{}", textwrap::fill(&text, width));
     };
+    if let Some(caution) = much_goes(cleaned) {
+        line(caution);
+    }
     if did.is_nothing() && did.kept == 0 {
         let adapted = cleaned.moved.is_some() || cleaned.written.is_some() || adapted::has_moves(cleaned);
         let same = if adapted { "" } else { "; it is the edition byte for byte, but for your own marks if any" };
@@ -90,6 +93,18 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
     out
 }
 
+/// Where a third of the edition's bars go, the source may lack them by accident.
+fn much_goes(cleaned: &Cleaned) -> Option<String> {
+    let gone = cleaned.summary.bars_removed;
+    let all = cleaned.rows.len() - cleaned.summary.bars_inserted + gone;
+    (gone > 0 && 3 * gone >= all).then(|| {
+        format!(
+            "Is the source complete? It has nothing for {gone} of the edition's {all} bars, which were taken out; \
+             --no-restore passages leaves them in."
+        )
+    })
+}
+
 /// As in `bar 27: the slur at beat 1 is lost (--no-restore readings leaves all such)`.
 fn left_line(bar: &LeftBar) -> String {
     let option = bar.option.as_ref().map_or(String::new(), |option| format!(" ({option} leaves all such)"));
@@ -108,7 +123,7 @@ struct Done<'a> {
     own: usize,
     left: Vec<Left<'a>>,
     proved: Proved,
-    warnings: &'a [String],
+    warnings: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -133,6 +148,7 @@ pub fn clean_json(files: [&str; 3], cleaned: &Cleaned, laid: Option<usize>, warn
         Left { bar: &left.bar, bar_index: left.bar_index, reason: &left.reason, option: left.option.as_deref() }
     }
     let (did, proof) = (&cleaned.summary, &cleaned.proof);
+    let warnings: Vec<String> = much_goes(cleaned).into_iter().chain(warnings.iter().cloned()).collect();
     json::text(&Done {
         schema: super::SCHEMA,
         file: files[0],
