@@ -72,7 +72,8 @@ impl<'a> Map<'a> {
             covers[at].1 = covers[at].1.max(covers[at - 1].1);
         }
         let mut inside = vec![false; view.source.notes.len()];
-        stretches.iter().flat_map(|s| &s.source).for_each(|n| inside[*n] = true);
+        let unlike = stretches.iter().flat_map(|s| &s.source).filter(|n| alignment.source_to_edition[**n].is_none());
+        unlike.for_each(|n| inside[*n] = true);
         let mut held = FxHashMap::default();
         for tie in alignment.ties.iter().filter(|t| !t.added) {
             for note in &tie.edition {

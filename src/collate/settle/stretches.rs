@@ -4,6 +4,7 @@ use super::super::bars::Row;
 use super::super::{PartAlignment, PartView, Stretch};
 use crate::score::{NoteId, Part};
 use crate::time::Time;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 /// More notes than this that agree are no accident.
 const LARGEST_ISLAND: usize = 16;
@@ -102,6 +103,7 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
                 alignment.part_edition(e);
             }
         }
+        pair_the_same(view, rows, stretch, alignment);
         stretch.edition.sort_unstable();
         stretch.source.sort_unstable();
         stretch.edition.iter().for_each(|n| ours[*n] = true);
@@ -298,6 +300,28 @@ fn with_strays(items: &[&Item], mut from: usize, mut to: usize) -> Vec<Item> {
         to += after;
     }
     items[from..to].iter().map(|item| **item).collect()
+}
+
+/// A note that both sides have at one place, as long and as high, is neither
+/// added nor left out, whatever is around it.
+fn pair_the_same(view: &PartView, rows: &[Row], stretch: &Stretch, alignment: &mut PartAlignment) {
+    let mut ours: FxHashMap<(usize, Time, i32), NoteId> = FxHashMap::default();
+    for &e in &stretch.edition {
+        let note = &view.edition.notes[e];
+        ours.insert((note.bar, note.offset, view.edition_height(e)), e);
+    }
+    let theirs: FxHashSet<NoteId> = stretch.source.iter().copied().collect();
+    for row in rows[stretch.outline.0..=stretch.outline.1].iter().filter(|r| r.pair.source.is_some()) {
+        let Some(bar) = row.pair.edition else { continue };
+        for s in row.source_notes(view.source).filter(|s| theirs.contains(s)) {
+            let place = (bar, row.pair.to_edition(view.source.notes[s].offset), view.source_height(s));
+            let length = view.source.sounding(s) * row.pair.scale;
+            if let Some(e) = ours.get(&place).copied().filter(|e| view.edition.sounding(*e) == length) {
+                ours.remove(&place);
+                alignment.pair(e, s);
+            }
+        }
+    }
 }
 
 fn bound(view: &PartView, rows: &[Row], run: Vec<Item>) -> Stretch {
