@@ -217,6 +217,7 @@ fn take_in(into: &mut PartAlignment, own: &PartAlignment, to: &Numbers) {
     let tie = |t: &TieChange| TieChange { added: t.added, edition: edition(&t.edition), source: source(&t.source) };
     into.ties.extend(own.ties.iter().map(tie));
     into.realisations.extend(own.realisations.iter().map(|r| Realisation {
+        by_source: r.by_source,
         source: to.source[r.source],
         chord: source(&r.chord),
         edition: edition(&r.edition),

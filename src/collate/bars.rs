@@ -1,7 +1,7 @@
 //! Which bar stands for which: equal bars first, then the likeliest pairs
 //! among what lies between them.
 
-use super::cells::{Cell, LEAST_LIKENESS, Side, common_measure, frames, likeness, likenesses};
+use super::cells::{Cell, LEAST_LIKENESS, Side, common_measure, frames, likeness, likenesses, numbers};
 use super::{BarPair, PartView, Scope, barlines, repeats, scope};
 use crate::score::{NoteId, Part};
 use crate::time::Time;
@@ -88,9 +88,9 @@ fn laid(
     whole_bars: bool,
     strains: usize,
 ) -> (Vec<Row>, (usize, usize), Vec<repeats::Shared>) {
-    let hashes = |side: &Side| side.cells.iter().map(Cell::hash).collect::<Vec<u64>>();
+    let (theirs, ours) = numbers(&source.cells, &edition.cells);
     // The source is the old text, the edition the new one.
-    let ops = capture_diff_slices(Algorithm::Myers, &hashes(source), &hashes(edition));
+    let ops = capture_diff_slices(Algorithm::Myers, &theirs, &ours);
     let shared = repeats::wanted([&edition.cells, &source.cells], strains);
     let mut sheet = Sheet { edition, source, whole_bars, rows: Vec::new(), shared };
     let mut unlike = (0, 0);
@@ -361,6 +361,21 @@ fn close(rows: &mut [Row]) {
 }
 
 impl Row {
+    /// With the sides exchanged.
+    pub fn exchanged(&self) -> Row {
+        let own = &self.pair;
+        let pair = BarPair {
+            edition: own.source,
+            source: own.edition,
+            edition_from: own.source_from,
+            source_from: own.edition_from,
+            shift: Time::zero() - own.shift / own.scale,
+            scale: Time::from(1) / own.scale,
+            ..*own
+        };
+        Row { pair, edition_to: self.source_to, source_to: self.edition_to, ..*self }
+    }
+
     /// Its bars have nothing to do with each other, or there is only one.
     pub fn is_alien(&self) -> bool {
         let alone = self.pair.edition.is_none() || self.pair.source.is_none();

@@ -19,6 +19,8 @@ pub(super) struct Cell {
     pub from: Time,
     pub to: Time,
     pub content: Content,
+    /// Notes that are held over, which other hands may strike.
+    pub held: Content,
     /// The strain that it plays a second time, if it is laid out so.
     pub again: Option<usize>,
 }
@@ -45,22 +47,23 @@ impl<'a> Side<'a> {
         let count = parts.iter().map(|p| p.bars.len()).max().unwrap_or(0);
         let notes = |bar: usize| parts.iter().filter_map(|p| p.bars.get(bar)).map(|b| b.notes.len()).sum();
         let mut bars: Vec<Content> = (0..count).map(|bar| Vec::with_capacity(notes(bar))).collect();
+        let mut held: Vec<Content> = vec![Vec::new(); count];
         for (index, part) in parts.iter().enumerate() {
-            for note in part.struck() {
-                let bar = part.notes[note].bar;
-                let mut place = part.notes[note].offset + part.pickup(bar);
+            for (note, own) in part.notes.iter().enumerate().filter(|(_, n)| n.grace == 0 && !n.is_rest()) {
+                let mut place = own.offset + part.pickup(own.bar);
                 if scale != Time::from(1) {
                     place /= scale;
                 }
-                bars[bar].push((index, place, height(index, note).rem_euclid(1200)));
+                let content = if own.tied_from.is_none() { &mut bars[own.bar] } else { &mut held[own.bar] };
+                content.push((index, place, height(index, note).rem_euclid(1200)));
             }
         }
-        let cells = bars.into_iter().enumerate().map(|(bar, mut content)| {
+        let cells = bars.into_iter().zip(held).enumerate().map(|(bar, (mut content, held))| {
             content.sort_unstable();
             // A part that is silent there may fill less of its bar.
             let lengths = parts.iter().filter(|p| bar < p.bars.len()).map(|p| p.bars[bar].length + p.pickup(bar));
             let to = lengths.max().unwrap_or_default() / scale;
-            Cell { bar, from: Time::zero(), to, content, again: None }
+            Cell { bar, from: Time::zero(), to, content, held, again: None }
         });
         Side { cells: cells.collect(), parts, first: 0, scale }
     }
@@ -138,11 +141,14 @@ impl Cell {
     /// The piece between two places of the bar.
     pub fn piece(&self, from: Time, to: Time) -> Cell {
         let whole = to >= self.to;
-        let inside = self.content.iter().filter_map(|(part, place, class)| {
-            let place = *place + self.from;
-            (place >= from && (whole || place < to)).then_some((*part, place - from, *class))
-        });
-        Cell { bar: self.bar, from, to, content: inside.collect(), again: self.again }
+        let inside = |notes: &Content| {
+            let inside = notes.iter().filter_map(|(part, place, class)| {
+                let place = *place + self.from;
+                (place >= from && (whole || place < to)).then_some((*part, place - from, *class))
+            });
+            inside.collect()
+        };
+        Cell { bar: self.bar, from, to, content: inside(&self.content), held: inside(&self.held), again: self.again }
     }
 
     pub fn hash(&self) -> u64 {
@@ -150,6 +156,35 @@ impl Cell {
         self.content.hash(&mut hasher);
         hasher.finish()
     }
+
+    /// As if nothing were held over.
+    fn hash_of_all(&self) -> u64 {
+        let mut all: Content = self.content.iter().chain(&self.held).copied().collect();
+        all.sort_unstable();
+        let mut hasher = FxHasher::default();
+        all.hash(&mut hasher);
+        hasher.finish()
+    }
+}
+
+/// A number for each cell of the source and of the edition: the same where the
+/// same notes are struck, or would be without ties.
+pub(super) fn numbers(source: &[Cell], edition: &[Cell]) -> (Vec<u64>, Vec<u64>) {
+    let struck = |cells: &[Cell]| cells.iter().map(Cell::hash).collect::<Vec<u64>>();
+    let (mut theirs, mut ours) = (struck(source), struck(edition));
+    if source.iter().chain(edition).all(|c| c.held.is_empty()) {
+        return (theirs, ours);
+    }
+    // A bar in which nothing is struck may be any.
+    let mut known: FxHashMap<u64, u64> = FxHashMap::default();
+    for (cell, number) in source.iter().zip(&mut theirs).filter(|(c, _)| !c.content.is_empty()) {
+        *number = *known.entry(*number).or_insert(*number);
+        known.entry(cell.hash_of_all()).or_insert(*number);
+    }
+    for (cell, number) in edition.iter().zip(&mut ours).filter(|(c, _)| !c.content.is_empty()) {
+        *number = known.get(number).or_else(|| known.get(&cell.hash_of_all())).copied().unwrap_or(*number);
+    }
+    (theirs, ours)
 }
 
 /// How much two cells share, from 0 to 1.

@@ -22,7 +22,7 @@ pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     let mut pairs = matcher.finish();
     // A sign that the edition writes out is not missing.
     let mut written_out = vec![false; view.source.notes.len()];
-    alignment.realisations.iter().for_each(|r| written_out[r.source] = true);
+    alignment.realisations.iter().filter(|r| !r.by_source).for_each(|r| written_out[r.source] = true);
     let is_told = |id: MarkId| {
         let mark = &view.source.marks[id];
         matches!(mark.category, Category::Ornament | Category::Grace) && mark.at.note.is_some_and(|n| written_out[n])

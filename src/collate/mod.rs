@@ -151,12 +151,22 @@ pub struct TieChange {
     pub source: Vec<NoteId>,
 }
 
-/// A plain note or chord of the source that the edition writes out in small notes.
+impl TieChange {
+    fn exchanged(&self) -> TieChange {
+        TieChange { added: !self.added, edition: self.source.clone(), source: self.edition.clone() }
+    }
+}
+
+/// A plain note or chord of one side that the other writes out in small notes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Realisation {
+    /// The source writes it out, and the edition has it plain.
+    pub by_source: bool,
+    /// The source's note or, where it writes out, the first of its small ones.
     pub source: NoteId,
-    /// The other notes of a chord that is broken.
+    /// The other notes of the source: of a chord that is broken, or small ones.
     pub chord: Vec<NoteId>,
+    /// The edition's notes: small ones, or those of the plain chord.
     pub edition: Vec<NoteId>,
     /// The source's sign that the small notes stand for.
     pub sign: Option<MarkId>,
@@ -273,16 +283,9 @@ fn height(part: &Part, note: NoteId, by: Interval) -> i32 {
 
 fn align(view: &PartView, edition: usize, source: usize, rows: &[bars::Row]) -> PartAlignment {
     let mut alignment = PartAlignment {
-        edition,
-        source,
-        interval: view.interval,
         edition_to_source: vec![None; view.edition.notes.len()],
         source_to_edition: vec![None; view.source.notes.len()],
-        ties: Vec::new(),
-        realisations: Vec::new(),
-        revoiced: Vec::new(),
-        stretches: Vec::new(),
-        marks: Vec::new(),
+        ..PartAlignment::new(edition, source, view.interval)
     };
     // What one part has rewritten may be as it was in another.
     let mut rows = rows.to_vec();
@@ -304,6 +307,22 @@ impl Collation {
 }
 
 impl PartAlignment {
+    /// Without notes.
+    fn new(edition: usize, source: usize, interval: Interval) -> PartAlignment {
+        PartAlignment {
+            edition,
+            source,
+            interval,
+            edition_to_source: Vec::new(),
+            source_to_edition: Vec::new(),
+            ties: Vec::new(),
+            realisations: Vec::new(),
+            revoiced: Vec::new(),
+            stretches: Vec::new(),
+            marks: Vec::new(),
+        }
+    }
+
     pub fn pair(&mut self, edition: NoteId, source: NoteId) {
         self.edition_to_source[edition] = Some(source);
         self.source_to_edition[source] = Some(edition);

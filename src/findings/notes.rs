@@ -37,15 +37,21 @@ impl Finder<'_> {
             self.tie(index, tie, out);
         }
         for (index, realisation) in a.realisations.iter().enumerate() {
-            let notes: Vec<String> = realisation.edition.iter().map(|n| self.edition_name(*n)).collect();
+            let ours: Vec<String> = realisation.edition.iter().map(|n| self.edition_name(*n)).collect();
+            let theirs = std::iter::once(&realisation.source).chain(&realisation.chord);
+            let theirs: Vec<String> = theirs.map(|n| self.source_name(*n)).collect();
             let plain = self.source_name(realisation.source);
             let sign = realisation.sign.map(|m| &self.source.marks[m]);
             let e = realisation.edition[0];
             let mut finding =
                 self.note_finding(Category::WrittenOut, Status::Altered, Some(e), Some(realisation.source), None);
             finding.subject = Subject::Realisation(index);
-            finding.edition_reading = Some(format!("{}: {}", realisation.name, notes.join(" ")));
+            finding.edition_reading = Some(match realisation.by_source {
+                true => ours.join(" "),
+                false => format!("{}: {}", realisation.name, ours.join(" ")),
+            });
             finding.source_reading = Some(match sign {
+                None if realisation.by_source => format!("{}: {}", realisation.name, theirs.join(" ")),
                 Some(mark) if mark.category == Category::Grace => {
                     format!("{plain} with a grace note")
                 }

@@ -51,7 +51,7 @@ pub struct Passage {
     pub octaves: Option<i32>,
     pub edition: Vec<NoteId>,
     pub source: Vec<NoteId>,
-    /// Bars of the source that are in it, for cuts.
+    /// Bars of the source that are in it, for cuts and what the source writes out.
     pub bars: usize,
     /// Index of the stretch it names.
     pub stretch: Option<usize>,
@@ -285,7 +285,7 @@ pub(super) fn of_ornaments(finder: &Finder, first: usize) -> (Vec<Passage>, Vec<
         let there = spot(finder.source, realisation.source);
         let onset = finder.edition.onset(begin);
         let place = match ends.get(&note.voice) {
-            Some((end, place)) if *end == onset => *place,
+            Some((end, place)) if *end == onset && (out[*place].bars > 0) == realisation.by_source => *place,
             _ => {
                 out.push(Passage {
                     kind: PassageKind::WrittenOutOrnament,
@@ -297,7 +297,7 @@ pub(super) fn of_ornaments(finder: &Finder, first: usize) -> (Vec<Passage>, Vec<
                     octaves: None,
                     edition: vec![],
                     source: vec![],
-                    bars: 0,
+                    bars: usize::from(realisation.by_source),
                     stretch: None,
                     ornaments: vec![],
                 });
@@ -306,7 +306,7 @@ pub(super) fn of_ornaments(finder: &Finder, first: usize) -> (Vec<Passage>, Vec<
         };
         let passage = &mut out[place];
         passage.to = spot(finder.edition, last);
-        passage.source_to = Some(there);
+        passage.source_to = realisation.chord.iter().map(|n| spot(finder.source, *n)).chain([there]).max();
         passage.edition.extend(&realisation.edition);
         passage.source.push(realisation.source);
         passage.source.extend(&realisation.chord);

@@ -233,7 +233,10 @@ impl PartBuilder<'_> {
             outside_range_restored: range.map(|r| self.outside_restored(p, r)),
             bar_before: before,
             bars_cut: self.bars_cut(p),
-            bars_written: if p.kind == PassageKind::WrittenOutRepeat { p.bars } else { 0 },
+            bars_written: match p.kind {
+                PassageKind::WrittenOutRepeat | PassageKind::WrittenOutOrnament => p.bars,
+                _ => 0,
+            },
             ornaments: p.ornaments.clone(),
         }
     }

@@ -236,7 +236,7 @@ pub struct PassageReport {
     /// Of a cut, the bars of the source that are missing whole: place, number.
     #[serde(skip)]
     pub bars_cut: Vec<(usize, String)>,
-    /// Of a repeat, the bars of the source that it stands for.
+    /// Of a repeat or an ornament that the source writes out, the bars in which it does.
     #[serde(skip)]
     pub bars_written: usize,
     /// Of ornaments, their names.

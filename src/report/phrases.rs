@@ -108,7 +108,10 @@ pub fn passage(p: &PassageReport, range: Option<&RangeResult>) -> (String, Strin
                     names.push(name);
                 }
             }
-            (place, format!("{} written out ({notes})", listed(&names)))
+            match p.bars_written {
+                0 => (place, format!("{} written out ({notes})", listed(&names))),
+                _ => (place, format!("plain, {} written out in the source ({notes})", listed(&names))),
+            }
         }
         (PassageKind::InsertedPassage, _) => {
             let fit = fit(p, range);

@@ -1,7 +1,7 @@
-//! Plain notes of the source that the edition writes out in small ones.
+//! Plain notes of one side that the other writes out in small ones.
 
 use super::super::bars::Row;
-use super::super::{PartAlignment, PartView, Realisation};
+use super::super::{PartAlignment, PartView, Realisation, TieChange};
 use crate::score::{Category, MarkId, NoteId, Part};
 use crate::time::Time;
 use std::collections::HashMap;
@@ -10,6 +10,54 @@ use std::collections::HashMap;
 const LEAST_CHORD: usize = 3;
 
 pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
+    written_by_edition(view, rows, alignment);
+    // The source can only write out what then has more notes than the edition.
+    let told: usize = alignment.realisations.iter().map(|r| r.chord.len()).sum();
+    if view.source.struck().filter(|s| alignment.source_to_edition[*s].is_none()).count() > told {
+        written_by_source(view, rows, alignment);
+    }
+}
+
+/// The same with the sides exchanged.
+fn written_by_source(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
+    let exchanged = PartView { edition: view.source, source: view.edition, interval: view.interval.inverse() };
+    let both = |r: &&Row| r.pair.edition.is_some() && r.pair.source.is_some();
+    let rows: Vec<Row> = rows.iter().filter(both).map(Row::exchanged).collect();
+    let mut other = PartAlignment {
+        edition_to_source: alignment.source_to_edition.clone(),
+        source_to_edition: alignment.edition_to_source.clone(),
+        ties: alignment.ties.iter().map(TieChange::exchanged).collect(),
+        ..PartAlignment::new(alignment.source, alignment.edition, exchanged.interval)
+    };
+    // What is told already is no plain note.
+    let mut told = vec![false; view.edition.notes.len()];
+    alignment.realisations.iter().flat_map(|r| &r.edition).for_each(|n| told[*n] = true);
+    written_by_edition(&exchanged, &rows, &mut other);
+    for found in other.realisations.into_iter().filter(|r| !told[r.source]) {
+        let edition: Vec<NoteId> = std::iter::once(found.source).chain(found.chord).collect();
+        for &e in &edition {
+            alignment.part_edition(e);
+        }
+        for &s in &found.edition {
+            if let Some(e) = alignment.source_to_edition[s] {
+                alignment.part_edition(e);
+            }
+        }
+        let (source, chord) = (found.edition[0], found.edition[1..].to_vec());
+        alignment.pair(edition[0], source);
+        alignment.realisations.push(Realisation {
+            by_source: true,
+            source,
+            chord,
+            edition,
+            sign: None,
+            name: found.name,
+        });
+    }
+    alignment.realisations.sort_by_key(|r| r.edition[0]);
+}
+
+fn written_by_edition(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     let signs = signs(view.source);
     let held = held(view.source, alignment);
     for row in rows.iter().filter(|r| !r.rewritten && r.pair.edition.is_some() && r.pair.source.is_some()) {
@@ -35,7 +83,14 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
                 }
             }
             alignment.pair(edition[0], s);
-            alignment.realisations.push(Realisation { source: s, chord: chord[1..].to_vec(), edition, sign, name });
+            alignment.realisations.push(Realisation {
+                by_source: false,
+                source: s,
+                chord: chord[1..].to_vec(),
+                edition,
+                sign,
+                name,
+            });
         }
     }
 }

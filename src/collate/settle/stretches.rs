@@ -14,6 +14,9 @@ const STRAYS: usize = 2;
 /// rather than wrong notes.
 const LEAST_STRETCH: usize = 4;
 
+/// So many at the very end are a close of the editor's own.
+const LEAST_CLOSE: usize = 3;
+
 /// One step of walking through both sides in time.
 #[derive(Debug, Clone, Copy)]
 struct Item {
@@ -48,6 +51,7 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
         found.extend(runs(&own));
     }
     found.retain(|run| !is_voice_among_others(run, &items));
+    found.extend(close_of_its_own(&items, &found, rows));
     found.sort_by_key(|run| (run[0].row, run[0].offset));
     let empty = rows.iter().enumerate().filter(|(_, r)| r.is_alien() && !r.rewritten);
     let mut stretches: Vec<Stretch> = Vec::new();
@@ -117,6 +121,19 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
     }
     alignment.revoiced.retain(|chords| !chords.edition.is_empty() || !chords.source.is_empty());
     alignment.stretches = stretches;
+}
+
+/// The last notes of a piece, if every one of them is another, in whatever
+/// rhythm, and there are too many for wrong notes.
+fn close_of_its_own(items: &[(Item, usize)], found: &[Vec<Item>], rows: &[Row]) -> Option<Vec<Item>> {
+    let close: Vec<Item> = items.iter().rev().map(|i| i.0).take_while(|i| i.kind == Kind::Different).collect();
+    let (last, first) = (close.first()?, close.last()?);
+    let both = close.iter().any(|i| i.edition.is_some()) && close.iter().any(|i| i.source.is_some());
+    let known = |i: &Item| (i.edition, i.source) == (last.edition, last.source);
+    let one_chord = (first.row, first.offset) == (last.row, last.offset);
+    let told = found.iter().flatten().any(known);
+    (both && !one_chord && !told && close.len() >= LEAST_CLOSE && last.row + 1 == rows.len())
+        .then(|| close.into_iter().rev().collect())
 }
 
 /// Whether a run is a voice that one side has more, while the others go on as
