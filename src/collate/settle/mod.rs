@@ -1,6 +1,7 @@
 //! After the notes are paired: held against struck notes, ornaments written
 //! out, chords laid out otherwise, and stretches where the music is simply not the same.
 
+mod items;
 mod realisations;
 mod revoiced;
 mod stretches;
