@@ -28,8 +28,9 @@ pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
         matches!(mark.category, Category::Ornament | Category::Grace) && mark.at.note.is_some_and(|n| written_out[n])
     };
     // What lies outside of the piece stays what it is.
-    pairs.retain(|p| p.edition.is_some() || !map.is_outside(p));
-    pairs.iter_mut().filter(|p| p.source.is_none() && map.is_outside(p)).for_each(|p| p.same = true);
+    let said = |p: &MarkPair| map.is_outside(p) || map.closes(p);
+    pairs.retain(|p| p.edition.is_some() || !said(p));
+    pairs.iter_mut().filter(|p| p.source.is_none() && said(p)).for_each(|p| p.same = true);
     pairs.retain(|p| !(map.prevails(p) || p.edition.is_none() && p.source.is_some_and(|m| map.only_once(m))));
     pairs.retain(|p| p.edition.is_some() || !p.source.is_some_and(is_told));
     alignment.marks = pairs;
@@ -182,7 +183,13 @@ impl<'a> Map<'a> {
 
     fn source_entry<'m>(&self, id: MarkId, mark: &'m Mark) -> Entry<'m> {
         let meaning = meaning(mark, self.view, false);
-        let start = self.source_anchor(mark.at, mark);
+        let start =
+            match self.holds_from_before(id) {
+                true => self
+                    .edge(self.view.source, Place { bar: self.first_bar(), ..mark.at }, mark)
+                    .map(|time| Anchor { time, voice: None, grace: 0, again: 0 }),
+                false => self.source_anchor(mark.at, mark),
+            };
         let end = mark.end.and_then(|end| self.source_anchor(end, mark));
         let (category, staff) = (mark.category, mark.staff);
         let end = end.filter(|_| !is_trill(mark));
@@ -225,6 +232,38 @@ impl<'a> Map<'a> {
             (None, None) => None,
         };
         row.is_some_and(|r| self.rows[r].pair.outside)
+    }
+
+    /// Whether a double bar only one side prints closes the piece: where the other has its end, too.
+    fn closes(&self, pair: &MarkPair) -> bool {
+        let (part, mark) = match (pair.edition, pair.source) {
+            (Some(m), None) => (self.view.edition, &self.view.edition.marks[m]),
+            (None, Some(m)) => (self.view.source, &self.view.source.marks[m]),
+            _ => return false,
+        };
+        mark.kind == "bar-style" && self.edge(part, mark.at, mark).is_some()
+    }
+
+    /// The source's bar with which the piece begins.
+    fn first_bar(&self) -> usize {
+        self.rows.iter().filter(|r| !r.pair.outside).find_map(|r| r.pair.source).unwrap_or(0)
+    }
+
+    /// The signatures that hold from before the piece in the source: what an edition of it prints at its beginning
+    /// belongs to them.
+    fn holds_from_before(&self, id: MarkId) -> bool {
+        let part = self.view.source;
+        let mark = &part.marks[id];
+        if mark.category != Category::Signature {
+            return false;
+        }
+        let first = self.first_bar();
+        let later = |m: &Mark| {
+            m.category == Category::Signature
+                && m.kind == mark.kind
+                && (m.at.bar < first || m.at.bar == first && m.at.offset.is_zero())
+        };
+        mark.at.bar < first && !part.marks[id + 1..].iter().any(later)
     }
 
     /// A signature that only one side prints says nothing where the other has
@@ -316,6 +355,9 @@ impl<'a> Map<'a> {
             return Some(Anchor { time, voice: None, grace: 0, again: 0 });
         }
         let row = self.source_rows.at(place.bar, place.offset)?;
+        if self.rows[row].pair.outside && mark.category != Category::Signature {
+            return None;
+        }
         let covered = self.covered(row, self.rows[row].pair.to_edition(place.offset));
         let time = part.time(place.bar, place.offset);
         (!covered).then_some(Anchor { time, voice: None, grace: 0, again: 0 })
