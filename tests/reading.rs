@@ -160,6 +160,11 @@ fn durations_that_are_rounded_are_read_as_what_they_round() {
     }
     // Back to the bar's start, by whatever it is long.
     assert_eq!(notes(&rounded([85, 85, 85], 1024)), notes(&exact));
+    // The other voice, which has none, is no fuller for it.
+    let below = "C5et D5et E5et F5q C5q D5q & C4h E4h | G5w";
+    let text = score(&Style { divisions: 256, ..Style::default() }, below);
+    let late = with_durations(&text, &[86, 86, 86, 256, 256, 256, 1024]);
+    assert_eq!(notes(&late), notes(&plain(below)));
     // A bar that comes back brings its thirds along.
     let source = rounded([85, 85, 86], 1024);
     let edition = source.replacen("<step>F</step>", "<step>A</step>", 1).replacen("eighth", "16th", 1);

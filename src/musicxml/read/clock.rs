@@ -58,8 +58,8 @@ impl<'a, 'i> PartReader<'a, 'i> {
             self.drift.start(self.cursor);
         }
         if told != exact {
-            let (half, most) = (Time::new(1, 2 * self.divisions), Time::new(MOST_SLACK.0, MOST_SLACK.1));
-            self.drift.slack = self.drift.slack.checked_add(half).filter(|s| *s < most).unwrap_or(most);
+            let (tick, most) = (Time::new(1, self.divisions), Time::new(MOST_SLACK.0, MOST_SLACK.1));
+            self.drift.slack = self.drift.slack.checked_add(tick).filter(|s| *s < most).unwrap_or(most);
         }
         self.drift.go_on(told);
         self.step(node, exact)?;

@@ -64,17 +64,20 @@ struct Line {
     clean: bool,
     /// What was mended is of a tuplet or has a dot, so that it is known what is meant.
     sure: bool,
+    /// Nothing was mended but roundings in tuplets.
+    tuplets: bool,
 }
 
 impl Line {
     fn from(start: Time) -> Line {
-        Line { told: start, mended: start, print: start, clean: true, sure: true }
+        Line { told: start, mended: start, print: start, clean: true, sure: true, tuplets: true }
     }
 
     fn add(&mut self, sizes: &Sizes) {
         let mended = sizes.by(Way::Mended);
         self.clean &= sizes.shown.is_none_or(|shown| shown == sizes.told);
         self.sure &= mended == sizes.told || sizes.tuplet || sizes.undotted;
+        self.tuplets &= mended == sizes.told || sizes.tuplet && sizes.rounded;
         self.told = self.told.checked_add(sizes.told).unwrap_or_default();
         self.mended = self.mended.checked_add(mended).unwrap_or_default();
         self.print = self.print.checked_add(sizes.by(Way::Print)).unwrap_or_default();
@@ -84,10 +87,10 @@ impl Line {
     fn way(&self, full: &[Time]) -> Way {
         let fills = |end: Time| full.contains(&end);
         let fits = |end: Time| end == self.told || !fills(self.told) && fills(end);
-        let shorter = |end: Time| full.iter().any(|f| end < *f) && end.denom() <= FINEST_END;
+        let may_be = |end: Time| (self.tuplets || full.iter().any(|f| end < *f)) && end.denom() <= FINEST_END;
         if fits(self.print) {
             Way::Print
-        } else if fits(self.mended) || self.sure && !fills(self.told) && shorter(self.mended) {
+        } else if fits(self.mended) || self.sure && !fills(self.told) && may_be(self.mended) {
             Way::Mended
         } else {
             Way::Duration
@@ -126,6 +129,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let bar = &self.part.bars[self.here()];
         let mut divisions = bar.divisions;
         let mut lines = vec![Line::from(Time::zero())];
+        let mut notes = 0;
         for item in elements(content) {
             let told = child_text(item, "duration").and_then(parse_decimal);
             let told = told.filter(|t| (Time::zero()..Time::from(LARGEST)).contains(t));
@@ -138,8 +142,10 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 }
                 "backup" => {
                     let start = line.told.checked_add(-told.unwrap_or_default());
-                    let start = start.filter(|t| t.denom() <= FINEST_DIVISIONS).unwrap_or_default();
-                    lines.push(Line::from(start.max(Time::zero())));
+                    // Roundings may not lead quite to the bar's start.
+                    let off = Time::new(notes, divisions).min(Time::new(1, 16));
+                    let start = start.filter(|t| t.denom() <= FINEST_DIVISIONS && *t > off);
+                    lines.push(Line::from(start.unwrap_or_default()));
                 }
                 "forward" => {
                     let by = told.unwrap_or_default();
@@ -147,6 +153,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 }
                 "note" if child(item, "grace").is_none() && child(item, "chord").is_none() => {
                     line.add(&Sizes::of(item, told.unwrap_or_default(), divisions));
+                    notes += 1;
                 }
                 _ => {}
             }
