@@ -165,7 +165,7 @@ pub(super) fn unmatched(part: &Part, fates: &[Fate], gone: &[MarkId]) -> Content
         let joins_notes = mark.category == Category::Slur || matches!(&*mark.kind, "glissando" | "slide");
         let over_rest = end.is_some_and(|(to, _)| comes_back.iter().any(|b| bar < *b && *b < to));
         let torn = mark.end.is_some() && end.is_none() && !is_trill(mark);
-        if !torn && !(joins_notes && over_rest) {
+        if !(torn || joins_notes && over_rest) {
             out.marks.push(mark_line(mark, (bar, mark.at.offset), end, Interval::UNISON));
         }
     }

@@ -136,11 +136,9 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 home = (first..lanes.len()).find(|l| fits(&lanes[*l])).unwrap_or(lanes.len());
                 if home == lanes.len() {
                     let staff = self.staff_in(0, note.staff);
-                    let taken =
-                        |name: &String| lanes.iter().any(|l| l.name == *name || l.name.is_empty() && name == "1");
-                    let later = |name: &String| {
-                        voices_in(source.part, bar).into_iter().any(|v| self.voice_in(source, v) == *name)
-                    };
+                    let taken = |name: &str| lanes.iter().any(|l| l.name == *name || l.name.is_empty() && name == "1");
+                    let later =
+                        |name: &str| voices_in(source.part, bar).into_iter().any(|v| self.voice_in(source, v) == *name);
                     let name = self.free_voice(staff, |name| taken(name) || later(name));
                     lanes.push(Lane { voice, name, chords: Vec::new() });
                 }

@@ -33,7 +33,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         order.sort_by_key(|v| (std::cmp::Reverse(votes[v].values().max().copied().unwrap_or(0)), *v));
         let mut names: HashMap<u32, String> = HashMap::new();
         for voice in order {
-            let beside = |name: &String| {
+            let beside = |name: &str| {
                 names.iter().any(|(other, theirs)| together.contains(&(voice, *other)) && same_name(theirs, name))
             };
             let staff = self.staff_in(0, usual_staff(source.part, voice));
@@ -68,12 +68,12 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     }
 
     /// Whether the edition has a voice of that name on another staff.
-    fn is_elsewhere(&self, name: &String, staff: u32) -> bool {
+    fn is_elsewhere(&self, name: &str, staff: u32) -> bool {
         self.edition_voices().values().any(|v| v.staff != staff && same_name(&v.name, name))
     }
 
     /// A name for one more voice on a staff.
-    pub(super) fn free_voice(&self, staff: u32, taken: impl Fn(&String) -> bool) -> String {
+    pub(super) fn free_voice(&self, staff: u32, taken: impl Fn(&str) -> bool) -> String {
         let on_staff = self.edition_voices();
         let numbers = on_staff.values().filter(|v| v.staff == staff).filter_map(|v| v.name.parse::<u32>().ok());
         let first = numbers.min().unwrap_or(1);
