@@ -303,6 +303,8 @@ pub struct Mark {
     /// Where a span ends; a slur at the onset of its last note.
     pub end: Option<Place>,
     pub voice: u32,
+    /// The file says which voice it belongs to, though no note carries it.
+    pub voice_is_told: bool,
     pub staff: u32,
     /// All elements that make it up, in the order of the document.
     pub elements: Vec<Element>,

@@ -44,7 +44,10 @@ pub(super) fn is_of_all(category: Category) -> bool {
 fn line_of(part: &Part, place: usize, line: Line) -> Part {
     let holds = |_, note: &Note| line.holds(part, note);
     // What no note carries belongs to every voice of its staff, and some of it to every staff.
-    let has = |_, mark: &Mark| is_of_all(mark.category) || line.staff.is_none_or(|s| s == mark.staff);
+    let has = |_, mark: &Mark| {
+        let voice = || line.voice.is_none_or(|v| !mark.voice_is_told || v == part.voice_number(mark.voice));
+        is_of_all(mark.category) || line.staff.is_none_or(|s| s == mark.staff) && voice()
+    };
     let (mut out, from) = compose(&[part], |_, _| true, holds, has);
     renumber_voices(&mut out, |note| from[note]);
     out.line = line;

@@ -42,8 +42,11 @@ impl Unfolded {
     /// The strains that the other side may write out. `unlike`: how many bars of
     /// the edition and of the source stand beside no equal one.
     pub(super) fn new(views: &[PartView], rows: &[Row], unlike: (usize, usize)) -> Option<Unfolded> {
-        let edition = views.iter().map(|v| strains(v.edition)).find(|s| !s.is_empty()).unwrap_or_default();
-        let source = views.iter().map(|v| strains(v.source)).find(|s| !s.is_empty()).unwrap_or_default();
+        // What lies before the piece is not sent back to.
+        let first = |of: fn(&Row) -> Option<usize>| rows.iter().find_map(of).unwrap_or(0);
+        let (ours, theirs) = (first(|r| r.pair.edition), first(|r| r.pair.source));
+        let edition = views.iter().map(|v| strains(v.edition, ours)).find(|s| !s.is_empty()).unwrap_or_default();
+        let source = views.iter().map(|v| strains(v.source, theirs)).find(|s| !s.is_empty()).unwrap_or_default();
         let ends = |strains: &[Strain]| strains.iter().map(|s| last_bar(s.end)).collect::<Vec<usize>>();
         let (ours, theirs) = (ends(&edition), ends(&source));
         // Where both go back there is nothing to lay out.
@@ -167,9 +170,10 @@ fn played(side: &Side, from: Spot, to: Spot, strain: usize) -> Vec<Cell> {
         .collect()
 }
 
-/// What a part sends back, by signs and by words.
-fn strains(part: &Part) -> Vec<Strain> {
-    let structure: Vec<&Mark> = part.marks.iter().filter(|m| m.category == Category::Structure).collect();
+/// What a part sends back, by signs and by words, from the bar with which the piece begins.
+fn strains(part: &Part, first: usize) -> Vec<Strain> {
+    let inside = |m: &&Mark| m.category == Category::Structure && m.at.bar >= first;
+    let structure: Vec<&Mark> = part.marks.iter().filter(inside).collect();
     // A barline ends one bar and begins the next.
     let spot = |m: &Mark| match m.at.offset >= part.bars[m.at.bar].length {
         true => (m.at.bar + 1, Time::zero()),
@@ -183,7 +187,7 @@ fn strains(part: &Part) -> Vec<Strain> {
     let (forward, first_endings) = (of("forward repeat"), of("ending 1"));
     let mut out: Vec<Strain> = Vec::new();
     for end in of("backward repeat") {
-        let after = out.last().map_or((0, Time::zero()), |s| s.end);
+        let after = out.last().map_or((first, Time::zero()), |s| s.end);
         let from = forward.iter().copied().filter(|b| *b < end && *b >= after).max().unwrap_or(after);
         let ending = first_endings.iter().copied().find(|b| (from..end).contains(b));
         if from < end {
@@ -196,7 +200,7 @@ fn strains(part: &Part) -> Vec<Strain> {
     for word in structure.iter().filter(|m| said(m, "da capo") || said(m, "dal segno")) {
         let from = match said(&word, "dal segno") {
             true => structure.iter().filter(|m| m.meaning == "segno").map(|m| spot(m)).min(),
-            false => Some((0, Time::zero())),
+            false => Some((first, Time::zero())),
         };
         let end = behind(word);
         let Some(from) = from.filter(|f| *f < end) else { continue };

@@ -8,10 +8,21 @@ use super::{Collation, MarkPair};
 use crate::pitch::Interval;
 use crate::score::{Category, Element, Mark, Part, Score};
 use crate::time::Time;
-use rustc_hash::FxHashSet;
+use rustc_hash::{FxHashMap, FxHashSet};
 
-/// A mark by what it says and when, in the source's time.
-type Saying<'s> = (Category, &'s str, Time, Vec<i32>);
+/// What a mark says.
+type Saying<'s> = (Category, &'s str, Vec<i32>);
+/// What is said, and when in the source's time.
+type Said<'s> = FxHashMap<Saying<'s>, Vec<Time>>;
+
+/// Marks that stand less than this apart are moved for the layout.
+const LAYOUT: (i64, i64) = (1, 4);
+
+/// Whether the same is said at a time, or hardly beside it.
+fn is_said(said: &Said, (saying, time): &(Saying, Time)) -> bool {
+    let near = |t: &Time| (*t).max(*time) - (*t).min(*time) < Time::new(LAYOUT.0, LAYOUT.1);
+    said.get(saying).is_some_and(|times| times.iter().any(near))
+}
 
 /// Takes out of the alignments what another line of the same score has at the same time, and what another line of the
 /// same part tells already.
@@ -68,7 +79,7 @@ fn told_elsewhere(edition: &Score, source: &Score, collation: &mut Collation, gr
         }
         let of_lines = |wide: bool| {
             let lines = groups[index].iter().map(|g| &collation.parts[*g]);
-            let mut said: (FxHashSet<Saying>, FxHashSet<Saying>) = Default::default();
+            let mut said: (Said, Said) = Default::default();
             if wide {
                 edition.printed().iter().for_each(|p| collect_edition(p, collation, &mut said.0));
                 source.printed().iter().for_each(|p| collect_source(p, alignment.interval, &mut said.1));
@@ -94,12 +105,12 @@ fn told_elsewhere(edition: &Score, source: &Score, collation: &mut Collation, gr
                 let mark = &ours.marks[m];
                 let Some(said) = edition_saying(mark, collation) else { return Verdict::Stays };
                 let there = if is_of_all(mark.category) { &wide.1 } else { &near.1 };
-                if there.contains(&said) { Verdict::Same } else { Verdict::Stays }
+                if is_said(there, &said) { Verdict::Same } else { Verdict::Stays }
             }
             (None, Some(m)) if is_free(&theirs.marks[m]) => {
                 let mark = &theirs.marks[m];
                 let there = if is_of_all(mark.category) { &wide.0 } else { &near.0 };
-                if there.contains(&source_saying(mark, theirs, alignment.interval)) {
+                if is_said(there, &source_saying(mark, theirs, alignment.interval)) {
                     Verdict::Elsewhere
                 } else {
                     Verdict::Stays
@@ -136,8 +147,8 @@ fn is_free(mark: &Mark) -> bool {
     mark.at.note.is_none() && mark.category != Category::Signature
 }
 
-fn source_saying<'s>(mark: &'s Mark, part: &Part, by: Interval) -> Saying<'s> {
-    (mark.category, &mark.meaning, part.time(mark.at.bar, mark.at.offset), classes(mark, by))
+fn source_saying<'s>(mark: &'s Mark, part: &Part, by: Interval) -> (Saying<'s>, Time) {
+    ((mark.category, &mark.meaning, classes(mark, by)), part.time(mark.at.bar, mark.at.offset))
 }
 
 /// The pitches of a chord symbol in the edition's key, without their octaves.
@@ -145,20 +156,22 @@ fn classes(mark: &Mark, by: Interval) -> Vec<i32> {
     mark.pitches.iter().map(|p| p.moved(by).sound().rem_euclid(1200)).collect()
 }
 
-fn edition_saying<'s>(mark: &'s Mark, collation: &Collation) -> Option<Saying<'s>> {
+fn edition_saying<'s>(mark: &'s Mark, collation: &Collation) -> Option<(Saying<'s>, Time)> {
     let row = collation.edition_rows.at(mark.at.bar, mark.at.offset)?;
     let pair = collation.outline[row];
     let bar = pair.source.or(pair.again)?;
     let time = *collation.source_starts.get(bar)? + pair.to_source(mark.at.offset);
-    Some((mark.category, &mark.meaning, time, classes(mark, Interval::UNISON)))
+    Some(((mark.category, &mark.meaning, classes(mark, Interval::UNISON)), time))
 }
 
-fn collect_edition<'s>(part: &'s Part, collation: &Collation, said: &mut FxHashSet<Saying<'s>>) {
-    said.extend(part.marks.iter().filter(|m| is_free(m)).filter_map(|m| edition_saying(m, collation)));
+fn collect_edition<'s>(part: &'s Part, collation: &Collation, said: &mut Said<'s>) {
+    let own = part.marks.iter().filter(|m| is_free(m)).filter_map(|m| edition_saying(m, collation));
+    own.for_each(|(saying, time)| said.entry(saying).or_default().push(time));
 }
 
-fn collect_source<'s>(part: &'s Part, by: Interval, said: &mut FxHashSet<Saying<'s>>) {
-    said.extend(part.marks.iter().filter(|m| is_free(m)).map(|m| source_saying(m, part, by)));
+fn collect_source<'s>(part: &'s Part, by: Interval, said: &mut Said<'s>) {
+    let own = part.marks.iter().filter(|m| is_free(m)).map(|m| source_saying(m, part, by));
+    own.for_each(|(saying, time)| said.entry(saying).or_default().push(time));
 }
 
 /// For each alignment those whose lines stand in one part with its own, on either side.

@@ -43,6 +43,7 @@ pub struct Spot {
     pub place: Place,
     pub order: (Time, i32),
     pub voice: u32,
+    pub voice_is_told: bool,
     pub staff: u32,
 }
 
@@ -166,6 +167,7 @@ impl Collector {
             at: spot.place,
             end: None,
             voice: spot.voice,
+            voice_is_told: spot.voice_is_told,
             staff: spot.staff,
             elements,
             end_elements: Vec::new(),

@@ -79,7 +79,7 @@ impl PartReader<'_, '_> {
         };
         let note = &self.part.notes[main];
         let place = Place { bar: note.bar, offset: note.offset, note: Some(main) };
-        let spot = Spot { place, order: (self.part.onset(main), 0), voice, staff: note.staff };
+        let spot = Spot { place, order: (self.part.onset(main), 0), voice, voice_is_told: false, staff: note.staff };
         self.marks.grace(&mut self.part, &notes, slashed, spot);
     }
 
@@ -97,7 +97,13 @@ impl PartReader<'_, '_> {
         }
         let note = &self.part.notes[notes[0]];
         let place = Place { bar: note.bar, offset: note.offset, note: main };
-        let spot = Spot { place, order: (self.part.onset(notes[0]), 0), voice: note.voice, staff: note.staff };
+        let spot = Spot {
+            place,
+            order: (self.part.onset(notes[0]), 0),
+            voice: note.voice,
+            voice_is_told: false,
+            staff: note.staff,
+        };
         self.marks.grace(&mut self.part, notes, slashed, spot);
     }
 }

@@ -336,12 +336,10 @@ impl<'a, 'i> PartReader<'a, 'i> {
     fn spot_at(&self, offset: Time, node: Node<'_, '_>) -> Spot {
         let staff = child_text(node, "staff").and_then(|t| t.parse().ok()).unwrap_or(1);
         let bar = self.here();
-        let voice = match child_text(node, "voice") {
-            Some(name) => self.voices.get(&(name, 0)).copied().unwrap_or(0),
-            None => 0,
-        };
+        let told = child_text(node, "voice").and_then(|name| self.voices.get(&(name, 0)).copied());
+        let (voice, voice_is_told) = (told.unwrap_or(0), told.is_some());
         let order = (self.part.bars[bar].start + offset, 0);
-        Spot { place: Place { bar, offset, note: None }, order, voice, staff }
+        Spot { place: Place { bar, offset, note: None }, order, voice, voice_is_told, staff }
     }
 
     /// The duration in quarter notes, if the element has one.

@@ -153,7 +153,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             let rank = if grace.is_some() { -1000 + self.part.notes[id].grace as i32 } else { 0 };
             let place = Place { bar: self.here(), offset: onset, note: Some(id) };
             let order = (self.part.bars[place.bar].start + onset, rank);
-            let spot = Spot { place, order, voice, staff };
+            let spot = Spot { place, order, voice, voice_is_told: false, staff };
             carriers.iter().for_each(|carrier| self.marks.of_note(&mut self.part, *carrier, spot));
         }
         carriers.clear();
