@@ -9,8 +9,9 @@ mod compare;
 mod music;
 
 use coherence::faults;
-use compare::{compare, reading};
+use compare::{compare, compare_with, reading};
 use music::{Style, scores};
+use obelus::clean::{Policy, Restore};
 
 const TUNE: [&str; 6] = [
     "G4q A4e B4e C5q D5q",
@@ -326,4 +327,16 @@ fn a_bar_that_becomes_longer_does_so_in_all_parts() {
     ]);
     let clean = cleaned(&edition, &source);
     assert_eq!(told(&clean, 2), told(&edition, 2));
+}
+
+#[test]
+fn a_slur_into_a_bar_that_stays_out_stays_out() {
+    let music = "G4q A4e B4e C5q D5q | E5e D5e C5e B4e A4h(slur[) | B4q(slur]) G4q C5e B4e A4e G4e | F#4q A4q D4h";
+    let source = scores(&[(flute(), music)]);
+    let cut = "G4q A4e B4e C5q D5q | E5e D5e C5e B4e A4h | F#4q A4q D4h";
+    let left = Policy { leave: [Restore::Passages].into(), ..Policy::default() };
+    let edition = scores(&[(flute(), cut)]);
+    assert_eq!(compare_with(&edition, &source, &left).clean, edition);
+    let lone = scores(&[(flute(), &cut.replace("A4h", "A4h(slur[)"))]);
+    assert_eq!(compare_with(&lone, &source, &left).clean, lone);
 }

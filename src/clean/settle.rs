@@ -109,12 +109,14 @@ impl PartJob<'_, '_, '_> {
     }
 
     /// A mark of the source cannot come back to a note that the copy has not,
-    /// because other notes are kept in its place.
+    /// because other notes are kept in its place or its bar stays out.
     fn settle_marks(&mut self) {
         for (index, finding) in self.findings.iter().enumerate() {
             let Subject::Mark { source: Some(mark), .. } = finding.subject else { continue };
             let mark = &self.source.marks[mark];
-            let lacking = |place: Place| place.note.is_some_and(|note| !self.has_source_note(note));
+            let stays_out =
+                |place: Place| !self.fates[self.sides.collation.source_row(place.bar, Time::default())].is_in_result();
+            let lacking = |place: Place| stays_out(place) || place.note.is_some_and(|note| !self.has_source_note(note));
             if lacking(mark.at) || mark.end.is_some_and(lacking) {
                 self.decisions[index] = Decision::Keep;
             }
