@@ -21,6 +21,8 @@ const LEAST_MET: f64 = 0.4;
 const LEAST_ALONE: f64 = 0.45;
 /// A line that follows another's source doubles so much of it at least.
 const LEAST_DOUBLED: f64 = 0.75;
+/// A line that shares another's source has so much of it that the other has not.
+const LEAST_SHARED: f64 = 0.25;
 /// A line that is one of several in another brings so much of its own.
 const LEAST_OWN: f64 = 0.3;
 /// Voices that go apart have so much of the one line, and none of another.
@@ -196,7 +198,9 @@ fn meeting_staves(
         if out.iter().any(|m| m.0 == *a) {
             continue;
         }
-        if have(*a, *b).0 >= LEAST_DOUBLED * ours[*a].notes as f64 {
+        let before: Vec<usize> = out.iter().filter(|m| m.1.contains(b)).flat_map(|m| ours[m.0].units.clone()).collect();
+        let own = meetings.more_of_theirs(&before, &ours[*a].units, &theirs[*b].units);
+        if have(*a, *b).0 >= LEAST_DOUBLED * ours[*a].notes as f64 || own >= LEAST_SHARED * theirs[*b].notes as f64 {
             out.push((*a, vec![*b]));
         }
     }

@@ -126,6 +126,16 @@ impl Meetings {
         met(more).difference(&met(before)).count() as f64
     }
 
+    /// How many notes of some voices of the source meet `more` of the edition's and not `before`.
+    pub fn more_of_theirs(&self, before: &[usize], more: &[usize], theirs: &[usize]) -> f64 {
+        let met = |ours: &[usize]| -> BTreeSet<(usize, NoteId)> {
+            let exact = |m: &&Meeting| m.octaves == self.octaves;
+            let inside = |m: &&Meeting| ours.contains(&m.edition.0) && theirs.contains(&m.source.0);
+            self.all.iter().filter(exact).filter(inside).map(|m| m.source).collect()
+        };
+        met(more).difference(&met(before)).count() as f64
+    }
+
     /// By how many octaves, more than the interval, most notes of some voices move.
     pub fn octaves(&self, ours: &[usize], theirs: &[usize]) -> i32 {
         let inside = |m: &&Meeting| ours.contains(&m.edition.0) && theirs.contains(&m.source.0);

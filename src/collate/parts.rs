@@ -186,23 +186,27 @@ pub fn scale(views: &[super::PartView]) -> Time {
         }
         counts.into_iter().max_by_key(|(length, count)| (*count, *length)).map(|c| c.0)
     };
+    let (mut votes, mut all): (HashMap<Time, f64>, f64) = (HashMap::new(), 0.0);
     for view in views {
         let (e, s) = (view.edition.bars.len(), view.source.bars.len());
-        if usual(view.edition) == usual(view.source) && 3 * e.min(s) >= 2 * e.max(s) {
-            continue;
-        }
-        if let Some(scale) = ratio(view.edition, view.source) {
-            return scale;
+        if usual(view.edition) != usual(view.source) || 3 * e.min(s) < 2 * e.max(s) {
+            all += vote(view.edition, view.source, &mut votes);
         }
     }
-    one
+    // What comes of a few melodies that meet by chance is no way to write values.
+    votes.retain(|scale, _| WAYS.iter().any(|(n, d)| Time::new(*n, *d) == *scale));
+    let best = votes.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
+    best.filter(|b| b.1 > all / 2.0).map_or(one, |b| b.0)
 }
+
+/// How many times as long values may be written.
+const WAYS: [(i64, i64); 11] = [(1, 1), (2, 1), (1, 2), (4, 1), (1, 4), (3, 2), (2, 3), (3, 1), (1, 3), (4, 3), (3, 4)];
 
 /// Melodies of this many intervals tell how long they are.
 const TIMED: usize = 4;
 
-/// The ratio of lengths that more than half of the shared melodies have.
-fn ratio(edition: &Part, source: &Part) -> Option<Time> {
+/// The ratios of lengths that shared melodies have; gives how many there are.
+fn vote(edition: &Part, source: &Part, votes: &mut HashMap<Time, f64>) -> f64 {
     let timed = |part: &Part| -> Vec<(Vec<i32>, Time)> {
         let notes: Vec<(i32, Time)> = part
             .struck()
@@ -216,7 +220,7 @@ fn ratio(edition: &Part, source: &Part) -> Option<Time> {
     for (melody, length) in timed(source) {
         places.entry(melody).or_default().push(length);
     }
-    let (mut votes, mut all): (HashMap<Time, f64>, f64) = (HashMap::new(), 0.0);
+    let mut all = 0.0;
     for (melody, length) in timed(edition) {
         let Some(theirs) = places.get(&melody) else { continue };
         all += 1.0;
@@ -224,8 +228,7 @@ fn ratio(edition: &Part, source: &Part) -> Option<Time> {
             *votes.entry(length / *other).or_default() += 1.0 / theirs.len() as f64;
         }
     }
-    let best = votes.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))?;
-    (best.1 > all / 2.0 && best.0 > Time::from(0)).then_some(best.0)
+    all
 }
 
 /// The interval, by the least octave, by which most melodies of some parts are moved, and the two parts that share

@@ -47,17 +47,15 @@ pub(super) fn by_signatures(edition: &Score, source: &mut Score, mut pairing: Pa
     pairing
 }
 
-/// Whether some signature of the one is none of the other's.
+/// Whether the signatures of the two do not follow each other alike.
 fn differ(ours: &Part, theirs: &Part, by: Interval) -> bool {
     let keys = |part: &Part, by: i32| {
         let mut keys: Vec<i32> = (0..part.bars.len()).map(|b| part.sounding_fifths(b) + by).collect();
         keys.dedup();
-        keys.sort_unstable();
-        keys.dedup();
         keys
     };
-    let ours = keys(ours, 0);
-    keys(theirs, by.fifths()).iter().any(|k| ours.iter().all(|o| (o - k).abs() > 1))
+    let (ours, theirs) = (keys(ours, 0), keys(theirs, by.fifths()));
+    ours.len() != theirs.len() || ours.iter().zip(&theirs).any(|(a, b)| (a - b).abs() > 1)
 }
 
 /// How many times twelve signs the edition's signature has more.

@@ -2,7 +2,7 @@
 //! strophe, an excerpt. What lies outside of it is nobody's doing.
 
 use super::Scope;
-use super::cells::{LEAST_LIKENESS, Side, likeness, likenesses};
+use super::cells::{Cell, LEAST_LIKENESS, Side, likeness, likenesses};
 use crate::score::{Category, Part};
 use crate::time::Time;
 
@@ -25,7 +25,13 @@ const LEAST_FOUND: f64 = 0.5;
 pub(super) fn find(edition: &Side, source: &Side) -> Scope {
     let (n, m) = (edition.cells.len(), source.cells.len());
     let all = Scope { edition: 0..n, source: 0..m };
-    if n.abs_diff(m) < AT_BORDER || n * m > LARGEST {
+    let ends_meet = || {
+        let alike = |e: Option<&Cell>, s: Option<&Cell>| {
+            e.zip(s).is_none_or(|(e, s)| likeness(&e.content, &s.content) >= LEAST_LIKENESS)
+        };
+        alike(edition.cells.first(), source.cells.first()) && alike(edition.cells.last(), source.cells.last())
+    };
+    if n * m > LARGEST || n.abs_diff(m) < AT_BORDER && ends_meet() {
         return all;
     }
     let Some(found) = best_stretch(edition, source) else { return all };
