@@ -182,6 +182,50 @@ fn critical_notes_tell_every_finding_and_what_became_of_it() {
     assert!(failed.stderr.contains(".md or .csv"), "{}", failed.stderr);
 }
 
+/// An audit plays repeats and cuts bars where a cleaning goes bar by bar: the notes tell what an audit finds.
+#[test]
+fn critical_notes_tell_what_an_audit_finds_in_repeats_and_in_other_bars() {
+    let desk = Desk::new();
+    let (edition, source, copy, notes) =
+        (desk.at("edition.musicxml"), desk.at("source.musicxml"), desk.at("copy.musicxml"), desk.at("notes.csv"));
+    let noted = |music: [(&str, &str); 2], options: &[&str]| {
+        for (file, (time, music)) in [&edition, &source].into_iter().zip(music) {
+            let (beats, unit) = time.split_once('/').unwrap();
+            let style = Style { time: (beats.parse().unwrap(), unit.parse().unwrap()), ..Style::default() };
+            std::fs::write(file, scores(&[(style, music)])).unwrap();
+        }
+        let report = json_of(&["audit", &edition, &source, "--format", "json"]);
+        obelus(&[&["clean", &edition, &source, "-o", &copy, "--notes", &notes], options].concat());
+        let notes = desk.read("notes.csv");
+        let findings = report["parts"][0]["findings"].as_array().unwrap();
+        assert!(!findings.is_empty());
+        for finding in findings {
+            let said = |name: &str| finding[name].as_str().unwrap_or("").to_string();
+            let bar = format!(",{},", said("bar"));
+            let readings = format!(",{},{},{},", said("category"), said("edition_reading"), said("source_reading"));
+            assert!(notes.lines().any(|l| l.contains(&bar) && l.contains(&readings)), "{finding}\n{notes}");
+        }
+        notes
+    };
+    let strain = "C5q D5q E5q F5q | G5q A5q B5q C6q";
+    let close = "D6q C6q A5q F5q | E5q G5q D5q B4q | C5w";
+    let written_out = format!("{strain} | {} | {close}", strain.replacen("E5q", "Eb5q", 1));
+    let repeated = format!("{strain} :] | {close}");
+    let told = noted([("4/4", &written_out), ("4/4", &repeated)], &[]);
+    assert!(told.contains(",pitch,Eb5,E5,alteration; taken out with its bar,"), "{told}");
+    assert!(told.contains("written out a second time (8 notes); one of the two times taken out,"), "{told}");
+    let told = noted([("4/4", &written_out), ("4/4", &repeated)], &["--no-restore", "passages"]);
+    assert!(told.contains("written out a second time (8 notes); kept as the edition has it,"), "{told}");
+    assert!(told.contains(",pitch,Eb5,E5,alteration; the edition's reading kept,"), "{told}");
+    let told = noted([("4/4", &repeated), ("4/4", &written_out)], &[]);
+    assert!(told.contains("written out there (8 notes); one of the two times put back"), "{told}");
+    assert!(told.contains(",pitch,E5,Eb5,\"alteration; undone with its bar, which was put back\","), "{told}");
+    // Two bars of the one are a bar of the other.
+    let halves = "C5q D5q | E5q F5q(tenuto) | G5q A5q | B5q C6q | D6q C6q | A5q Gb5q | E5q G5q | D5q B4q | C5h | C5h";
+    let whole = "C5q D5q E5q F5q | G5q A5q B5q C6q | D6q C6q A5q F5q | E5q G5q D5q B4q | C5h C5h";
+    noted([("2/4", halves), ("4/4", whole)], &[]);
+}
+
 const TUNE: [&str; 2] = ["C5q D5q E5q F5q | G5q A5q B5q C6q | ", "D6q C6q A5q F5q | E5q G5q D5q B4q | C5w"];
 const BASS: [&str; 2] = ["C3h G3h | E3h A3h | ", "F3h D3h | C3h G3h | C3w"];
 

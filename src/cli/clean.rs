@@ -216,6 +216,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let choice = args.lines.choice([(&mut edition.score, &args.edition), (&mut source.score, &args.source)])?;
     progress.step("laying them side by side");
     let pairing = collate::pair_parts(&mut edition.score, &mut source.score, choice);
+    let pairing_of_audit = notes.is_some().then(|| pairing.clone());
     let collation = collate::lay(&edition.score, &source.score, pairing, true);
     let Some(first) = collation.parts.first() else {
         return Err(Failure::wrong_use(format!(
@@ -278,8 +279,8 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut warnings = musicxml::warnings_of_both(&edition, &source);
     warnings.append(&mut cleaned.warnings);
     output.write(Content::Bytes(&edition_input.encode_for(&cleaned.text, &args.output)?))?;
-    if let Some(notes) = notes {
-        notes.write(&sides, [&args.edition, &args.source], &cleaned, &policy, &warnings)?;
+    if let Some((notes, pairing)) = notes.zip(pairing_of_audit) {
+        notes.write(&sides, pairing, [&args.edition, &args.source], &cleaned, &policy, &warnings)?;
     }
     let pages = pdf.map_or(Ok(()), |pdf| {
         progress.step("engraving");

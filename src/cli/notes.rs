@@ -3,6 +3,8 @@
 use super::failure::Failure;
 use super::output::{Content, Output};
 use obelus::clean::{self, Cleaned, Policy, Sides};
+use obelus::collate::{self, Pairing};
+use obelus::findings;
 use obelus::report::{self, Material};
 use std::path::{Path, PathBuf};
 
@@ -30,27 +32,31 @@ impl NotesFile {
         Ok(NotesFile { output: Output::new(Some(file), others)?, markdown })
     }
 
-    /// Writes the notes on a cleaning; `files` are the edition's and the source's.
+    /// Writes the notes on a cleaning; `pairing` is that of its sides, and `files` are the edition's and the source's.
     ///
     /// # Errors
     /// Wrong use, when the file cannot be written.
     pub fn write(
         &self,
         sides: &Sides,
+        pairing: Pairing,
         files: [&PathBuf; 2],
         cleaned: &Cleaned,
         policy: &Policy,
         remarks: &[String],
     ) -> Result<(), Failure> {
         let [edition_file, source_file] = files.map(|f| f.display().to_string());
+        // What an audit finds: it cuts bars and plays strains twice, as a cleaning does not.
+        let collation = collate::lay(sides.edition, sides.source, pairing, false);
+        let findings = findings::find(sides.edition, sides.source, &collation);
         let audit = report::audit(Material {
             edition: sides.edition,
             source: sides.source,
             edition_file: &edition_file,
             source_file: &source_file,
-            collation: sides.collation,
-            findings: sides.findings,
-            instruments: &vec![None; sides.collation.parts.len()],
+            collation: &collation,
+            findings: &findings,
+            instruments: &vec![None; collation.parts.len()],
             bars: None,
             asked: None,
             hands: None,
@@ -60,12 +66,10 @@ impl NotesFile {
             audit: &audit,
             edition: sides.edition,
             source: sides.source,
-            collation: sides.collation,
-            findings: sides.findings,
+            collation: &collation,
+            findings: &findings,
+            outcomes: &clean::outcomes(*sides, cleaned, &collation, &findings),
             names: &clean::finding_names(sides.edition, sides.collation, sides.findings),
-            decisions: &cleaned.decisions,
-            left: &cleaned.left,
-            changed_rows: &cleaned.changed_rows,
             rows: &cleaned.rows,
             on: &cleaned.on,
             provenance: policy.provenance.as_ref(),

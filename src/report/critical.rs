@@ -1,34 +1,18 @@
 //! Critical notes: each of the editor's interventions with what became of it,
 //! as the report of a critical edition lists them.
 
+use super::Audit;
 use super::adapted;
 use super::csv::line;
 use super::keys_reason::octave_change_sentence;
 use super::phrases::{self, CAUTION, key_relation};
-use super::{Audit, PartReport, Point};
-use crate::clean::{Decision, LeftBar, Names, OnInstrument, Provenance};
+use super::remarks::{PartNotes, Remark, sign};
+use crate::clean::{Names, OnInstrument, Outcomes, Provenance};
 use crate::collate::Collation;
-use crate::findings::{Finding, PartFindings, Passage, PassageKind, Spot, Status};
+use crate::findings::PartFindings;
 use crate::keys::phrases::Move;
-use crate::pitch::Interval;
-use crate::score::{Category, NoteId, Part, Score, Sound};
-use std::collections::{BTreeMap, BTreeSet};
+use crate::score::Score;
 use std::fmt::Write;
-
-/// One note.
-#[derive(Debug, Clone, PartialEq, Eq)]
-struct Remark {
-    bar: String,
-    /// Which sign of its voice in the bar: main notes and rests counted, grace notes not.
-    sign: String,
-    source_bar: String,
-    category: String,
-    edition: String,
-    source: String,
-    remark: String,
-    /// As a file of decisions calls it.
-    name: String,
-}
 
 /// What the notes are made from; `audit` is of the same findings.
 pub struct Notes<'a> {
@@ -37,12 +21,9 @@ pub struct Notes<'a> {
     pub source: &'a Score,
     pub collation: &'a Collation,
     pub findings: &'a [PartFindings],
+    /// What became of them, and what the cleaning, which looks at whole bars, calls its own.
+    pub outcomes: &'a [Outcomes<'a>],
     pub names: &'a [Names],
-    pub decisions: &'a [Vec<Decision>],
-    /// The bars that were to be changed and stay as the edition has them.
-    pub left: &'a [LeftBar],
-    /// The rows of the outline whose bar went or came back.
-    pub changed_rows: &'a BTreeSet<usize>,
     /// The row of each bar of the copy.
     pub rows: &'a [usize],
     /// How the clean parts lie on the instruments that they are meant for.
@@ -61,19 +42,10 @@ impl Notes<'_> {
             source: &self.source.parts[alignment.source],
             report: &self.audit.parts[index],
             found: &self.findings[index],
+            outcomes: &self.outcomes[index],
             names: &self.names[index],
-            decisions: &self.decisions[index],
-            left: self
-                .left
-                .iter()
-                .flat_map(|bar| bar.findings.iter().map(move |f| (*f, bar)))
-                .filter(|(f, _)| f.0 == index)
-                .map(|(f, bar)| (f.1, bar))
-                .collect(),
             interval: alignment.interval,
             every,
-            rows: &|passage| passage.rows(self.collation, alignment, &self.edition.parts[alignment.edition]),
-            changed_rows: self.changed_rows,
             moves: self.moves(index),
         };
         part.remarks()
@@ -149,7 +121,8 @@ impl Notes<'_> {
                 }
             }
         }
-        let more: Vec<String> = phrases::unmatched(self.audit);
+        let mut more = phrases::unmatched(self.audit);
+        more.extend(self.audit.warnings.iter().cloned());
         if !more.is_empty() || !self.remarks.is_empty() {
             out.push_str("\n## Remarks\n\n");
             for remark in more.iter().chain(self.remarks) {
@@ -190,190 +163,6 @@ impl Notes<'_> {
     fn on_of(&self, index: usize) -> impl Iterator<Item = &OnInstrument> {
         let place = self.collation.parts[index].edition;
         self.on.iter().filter(move |on| on.place == place && (on.moves.is_some() || !on.left.is_empty()))
-    }
-}
-
-struct PartNotes<'a> {
-    edition: &'a Part,
-    source: &'a Part,
-    report: &'a PartReport,
-    found: &'a PartFindings,
-    names: &'a Names,
-    decisions: &'a [Decision],
-    /// The findings that had to be left, with their bar.
-    left: BTreeMap<usize, &'a LeftBar>,
-    interval: Interval,
-    every: bool,
-    /// The first and the last row of a passage.
-    rows: &'a dyn Fn(&Passage) -> (usize, usize),
-    changed_rows: &'a BTreeSet<usize>,
-    /// What was done for an instrument, by rows.
-    moves: Vec<(usize, String)>,
-}
-
-/// So many notes of a passage are read out.
-const READ_OUT: usize = 40;
-
-impl PartNotes<'_> {
-    /// A note for each passage and for each finding that no passage tells.
-    fn remarks(&self) -> Vec<Remark> {
-        let mut told = vec![false; self.found.passages.len()];
-        let mut out = Vec::new();
-        for (index, finding) in self.found.findings.iter().enumerate() {
-            if let Some(passage) = finding.passage.filter(|p| !told[*p]) {
-                told[passage] = true;
-                out.push(self.passage(passage));
-            }
-            let told_there = finding.passage.is_some_and(|p| self.tells(p, finding) && self.one_decision(p).is_some());
-            if self.every || !told_there {
-                out.push(self.finding(index, finding));
-            }
-        }
-        // Those without findings: bars of rests, repeats written out.
-        out.extend((0..told.len()).filter(|p| !told[*p]).map(|p| self.passage(p)));
-        out
-    }
-
-    /// Whether the line of a passage tells a finding: it is the passage itself.
-    fn tells(&self, passage: usize, finding: &Finding) -> bool {
-        match self.found.passages[passage].kind {
-            PassageKind::OctaveDisplacement => finding.category == Category::Octave,
-            PassageKind::RevoicedChords => finding.category.is_of_notes(),
-            _ => {
-                self.found.passages[passage].stretch.is_some() && finding.category.is_of_notes()
-                    || finding.category == Category::WrittenOut
-            }
-        }
-    }
-
-    /// What the passage itself is decided as.
-    fn own_decisions(&self, passage: usize) -> Vec<Decision> {
-        let own = self.found.findings.iter().zip(self.decisions);
-        own.filter(|(f, _)| f.passage == Some(passage) && self.tells(passage, f)).map(|(_, d)| *d).collect()
-    }
-
-    /// What became of all notes of a passage, if it was the same for each.
-    fn one_decision(&self, passage: usize) -> Option<Decision> {
-        let own = self.own_decisions(passage);
-        own.first().copied().filter(|first| own.iter().all(|d| d == first))
-    }
-
-    /// The notes of a passage by their names, those of the source in the edition's key.
-    fn read_out(&self, part: &Part, notes: &[NoteId], by: Interval) -> String {
-        let name = |note: &NoteId| match part.notes[*note].sound {
-            Sound::Pitched(pitch) => pitch.moved(by).to_string(),
-            Sound::Unpitched(place) => format!("stroke at {place}"),
-            Sound::Rest => "rest".into(),
-        };
-        let mut names: Vec<String> = notes.iter().take(READ_OUT).map(name).collect();
-        if notes.len() > READ_OUT {
-            names.push(format!("… ({} notes)", notes.len()));
-        }
-        names.join(" ")
-    }
-
-    fn passage(&self, index: usize) -> Remark {
-        let (found, report) = (&self.found.passages[index], &self.report.passages[index]);
-        let (place, what) = phrases::passage(report, None);
-        let (first_row, last_row) = (self.rows)(found);
-        let mixed = self.one_decision(index).is_none() && !self.own_decisions(index).is_empty();
-        let undone = match self.one_decision(index) {
-            Some(decision) => decision == Decision::Out,
-            None => self.changed_rows.range(first_row..=last_row).next().is_some(),
-        };
-        let done = match (undone, found.kind) {
-            _ if mixed => "kept in part, each note as told by itself",
-            (false, _) => "kept as the edition has it",
-            (true, PassageKind::InsertedPassage) => "taken out",
-            (true, PassageKind::Cut) => "put back",
-            (true, _) => "the source's music put back",
-        };
-        let mut done = done.to_string();
-        for text in self.moves.iter().filter(|(row, _)| (first_row..=last_row).contains(row)).map(|m| &m.1) {
-            if !done.contains(text.as_str()) {
-                done += &format!("; {text}");
-            }
-        }
-        let own = self.left.keys().find(|f| self.found.findings[**f].passage == Some(index));
-        let bars = |from: &Point, to: &Point| {
-            if from.bar_index == to.bar_index { from.bar.clone() } else { format!("{}–{}", from.bar, to.bar) }
-        };
-        let source_bar = report.source_from.as_ref().zip(report.source_to.as_ref()).map(|(a, b)| bars(a, b));
-        let voice = found.edition.first().map_or(0, |n| self.edition.notes[*n].voice);
-        let first = sign(self.edition, found.from, voice);
-        let last = sign(self.edition, found.to, voice);
-        let sign = if first == last || found.from.bar != found.to.bar { first } else { format!("{first}–{last}") };
-        Remark {
-            bar: bars(&report.from, &report.to),
-            sign,
-            source_bar: source_bar.unwrap_or_default(),
-            category: found.kind.words().into(),
-            edition: self.read_out(self.edition, &found.edition, Interval::UNISON),
-            source: self.read_out(self.source, &found.source, self.interval),
-            remark: self.with_reason(&format!("{place}: {what}; {done}"), own),
-            name: self.names.passages[index].clone(),
-        }
-    }
-
-    /// A remark, and why the finding had to be left.
-    fn with_reason(&self, remark: &str, finding: Option<&usize>) -> String {
-        match finding.and_then(|finding| self.left.get(finding)) {
-            Some(bar) => format!("{remark}, because it could not be undone: {}", bar.reason),
-            None => remark.into(),
-        }
-    }
-
-    fn finding(&self, index: usize, finding: &Finding) -> Remark {
-        let voice = finding.voice.saturating_sub(1);
-        let omitted = finding.status == Status::Omitted;
-        let counted = match finding.source_at.filter(|_| omitted) {
-            Some(there) => sign(self.source, there, voice),
-            None => sign(self.edition, finding.at, voice),
-        };
-        let end = finding.end.filter(|_| !omitted).map_or(String::new(), |end| {
-            let last = sign(self.edition, end, voice);
-            let bar = |spot: Spot| self.edition.bars.get(spot.bar).map_or("", |b| &b.number);
-            if end.bar == finding.at.bar { format!("–{last}") } else { format!(" to bar {}, {last}", bar(end)) }
-        });
-        let number = |part: &Part, spot: Spot| part.bars.get(spot.bar).map_or(String::new(), |b| b.number.clone());
-        Remark {
-            bar: number(self.edition, finding.at),
-            sign: counted + &end,
-            source_bar: finding.source_at.map_or(String::new(), |s| number(self.source, s)),
-            category: finding.category.name().into(),
-            edition: finding.edition_reading.clone().unwrap_or_default(),
-            source: finding.source_reading.clone().unwrap_or_default(),
-            remark: self.with_reason(done(finding.status, self.decisions[index]), Some(&index)),
-            name: self.names.findings[index].clone(),
-        }
-    }
-}
-
-fn done(status: Status, decision: Decision) -> &'static str {
-    match (status, decision) {
-        (Status::Added, Decision::Out) => "addition; taken out",
-        (Status::Added, Decision::Keep) => "addition; kept",
-        (_, Decision::Bracket) => "addition; kept, set apart",
-        (Status::Omitted, Decision::Out) => "omission; put back",
-        (Status::Omitted, Decision::Keep) => "omission; left out",
-        (Status::Altered, Decision::Out) => "alteration; the source's reading restored",
-        (Status::Altered, Decision::Keep) => "alteration; the edition's reading kept",
-    }
-}
-
-/// Which main note or rest of its voice stands at a place or last before it.
-fn sign(part: &Part, at: Spot, voice: u32) -> String {
-    let Some(bar) = part.bars.get(at.bar) else { return "–".into() };
-    let count = |voice: Option<u32>| {
-        let own = bar.notes.clone().map(|n| &part.notes[n]);
-        let main = own.filter(|n| n.grace == 0 && !n.chord && voice.is_none_or(|v| n.voice == v));
-        main.filter(|n| n.offset <= at.offset).count()
-    };
-    let first_voice = bar.notes.clone().next().map(|n| part.notes[n].voice);
-    match (count(Some(voice)), first_voice) {
-        (0, Some(first)) => count(Some(first)).max(1).to_string(),
-        (0, None) => "–".into(),
-        (n, _) => n.to_string(),
     }
 }
 

@@ -20,6 +20,7 @@ mod page;
 mod phrases;
 mod range;
 mod range_text;
+mod remarks;
 mod table;
 mod text;
 mod verdict;

@@ -1,0 +1,268 @@
+//! What became of what an audit finds. A cleaning lays the two scores bar
+//! beside bar; an audit also cuts bars and plays strains twice, and so finds
+//! other things in the same music.
+
+use super::{Cleaned, Decision, LeftBar, Sides};
+use crate::collate::{Collation, PartAlignment};
+use crate::findings::{Finding, PartFindings, Passage, PassageKind, Spot, Status, Subject};
+use crate::score::{MarkId, NoteId};
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::RangeInclusive;
+
+/// What became of one finding of an audit.
+#[derive(Debug, Clone, Copy)]
+pub struct Outcome<'a> {
+    pub fate: FindingFate,
+    /// The cleaning's finding that is the same one.
+    pub own: Option<usize>,
+    /// The bar in which it had to be left.
+    pub left: Option<&'a LeftBar>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum FindingFate {
+    /// It, or what the cleaning found of its notes and marks, was decided so.
+    Decided(Decision),
+    /// The edition's bar that it is in was taken out.
+    BarTakenOut,
+    /// The source's bar that it is in was put back.
+    BarPutBack,
+    /// Nothing of its bar is left, or all of it.
+    WithBar(Decision),
+    /// Some of what it is about was undone, some was kept.
+    InPart,
+}
+
+impl FindingFate {
+    /// The decision that it comes to; `None` where it is undone in part.
+    pub fn decision(self) -> Option<Decision> {
+        match self {
+            FindingFate::Decided(decision) | FindingFate::WithBar(decision) => Some(decision),
+            FindingFate::BarTakenOut | FindingFate::BarPutBack => Some(Decision::Out),
+            FindingFate::InPart => None,
+        }
+    }
+
+    fn of_all<'d>(decisions: impl Iterator<Item = &'d Decision>) -> Option<FindingFate> {
+        let all: BTreeSet<Decision> = decisions.copied().collect();
+        match all.len() {
+            0 => None,
+            1 => all.first().copied().map(FindingFate::Decided),
+            _ => Some(FindingFate::InPart),
+        }
+    }
+}
+
+/// What became of one passage of an audit.
+#[derive(Debug, Clone)]
+pub struct PassageOutcome<'a> {
+    /// The cleaning's passage that is the same one.
+    pub own: Option<usize>,
+    /// The cleaning's rows that it is in.
+    pub rows: BTreeSet<usize>,
+    /// Whether bars of it were taken out, and put back.
+    pub taken_out: bool,
+    pub put_back: bool,
+    /// The bar in which it had to be left.
+    pub left: Option<&'a LeftBar>,
+}
+
+/// What became of all that an audit finds in one part.
+#[derive(Debug)]
+pub struct Outcomes<'a> {
+    pub findings: Vec<Outcome<'a>>,
+    pub passages: Vec<PassageOutcome<'a>>,
+}
+
+/// What became of the findings of an audit of the same pairs of parts, part by part.
+pub fn outcomes<'a>(
+    sides: Sides,
+    cleaned: &'a Cleaned,
+    collation: &Collation,
+    found: &[PartFindings],
+) -> Vec<Outcomes<'a>> {
+    let of_part = |(part, found): (usize, &PartFindings)| {
+        let teller = Teller::new(sides, cleaned, part, collation);
+        Outcomes {
+            findings: found.findings.iter().map(|f| teller.finding(f)).collect(),
+            passages: found.passages.iter().map(|p| teller.passage(p)).collect(),
+        }
+    };
+    found.iter().enumerate().map(of_part).collect()
+}
+
+/// A note or a mark of one of the sides.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Thing {
+    EditionNote(NoteId),
+    SourceNote(NoteId),
+    EditionMark(MarkId),
+    SourceMark(MarkId),
+}
+
+/// All that a finding is about, in order.
+fn things(subject: Subject, alignment: &PartAlignment) -> Vec<Thing> {
+    use Thing::{EditionMark, EditionNote, SourceMark, SourceNote};
+    let notes = |edition: &[NoteId], source: &[NoteId]| -> Vec<Thing> {
+        edition.iter().copied().map(EditionNote).chain(source.iter().copied().map(SourceNote)).collect()
+    };
+    match subject {
+        Subject::Note { edition, source } => notes(edition.as_slice(), source.as_slice()),
+        Subject::Mark { edition, source } => {
+            edition.map(EditionMark).into_iter().chain(source.map(SourceMark)).collect()
+        }
+        Subject::Tie(index) => notes(&alignment.ties[index].edition, &alignment.ties[index].source),
+        Subject::Realisation(index) => {
+            let written = &alignment.realisations[index];
+            let source: Vec<NoteId> = std::iter::once(written.source).chain(written.chord.iter().copied()).collect();
+            notes(&written.edition, &source)
+        }
+    }
+}
+
+struct Teller<'a, 's> {
+    sides: Sides<'s, 's>,
+    cleaned: &'a Cleaned,
+    /// The pair of parts.
+    part: usize,
+    /// As the audit lays the two.
+    collation: &'s Collation,
+    /// The cleaning's findings of each note and mark.
+    about: BTreeMap<Thing, Vec<usize>>,
+}
+
+impl<'a, 's> Teller<'a, 's> {
+    fn new(sides: Sides<'s, 's>, cleaned: &'a Cleaned, part: usize, collation: &'s Collation) -> Self {
+        let mut about: BTreeMap<Thing, Vec<usize>> = BTreeMap::new();
+        for (place, finding) in sides.findings[part].findings.iter().enumerate() {
+            for thing in things(finding.subject, &sides.collation.parts[part]) {
+                about.entry(thing).or_default().push(place);
+            }
+        }
+        Teller { sides, cleaned, part, collation, about }
+    }
+
+    fn own(&self) -> &'s PartFindings {
+        &self.sides.findings[self.part]
+    }
+
+    fn finding(&self, finding: &Finding) -> Outcome<'a> {
+        let own = self.same(finding);
+        let rows = self.rows_of(finding.row, finding.status);
+        let touching = self.touching(finding);
+        let decisions = &self.cleaned.decisions[self.part];
+        let fate = match own {
+            Some(own) => FindingFate::Decided(decisions[own]),
+            None => self
+                .bar(&rows)
+                .or_else(|| FindingFate::of_all(touching.iter().map(|f| &decisions[*f])))
+                .unwrap_or_else(|| self.with_bar(&rows)),
+        };
+        let undone = fate.decision() == Some(Decision::Out);
+        let left = match own {
+            Some(own) => self.left_with(&[own]),
+            None => self.left_with(&touching).or_else(|| self.left_in(&rows)),
+        };
+        Outcome { fate, own, left: left.filter(|_| !undone) }
+    }
+
+    /// The cleaning's finding that is the same one: of the same notes or marks,
+    /// in the same words. What a second time has is found in its own place only.
+    fn same(&self, finding: &Finding) -> Option<usize> {
+        let things = things(finding.subject, &self.collation.parts[self.part]);
+        let again = self.collation.outline[finding.row].again.is_some();
+        let place = |f: &Finding| (f.at, f.end, f.source_at);
+        let alike = |f: &Finding| {
+            let said = |f: &Finding| (f.category, f.status, f.edition_reading.clone(), f.source_reading.clone());
+            said(f) == said(finding)
+                && (!again || place(f) == place(finding))
+                && self::things(f.subject, &self.sides.collation.parts[self.part]) == things
+        };
+        let all = self.about.get(things.first()?)?.iter().copied();
+        let mut all = all.filter(|own| alike(&self.own().findings[*own]));
+        all.clone().find(|own| place(&self.own().findings[*own]) == place(finding)).or_else(|| all.next())
+    }
+
+    /// The cleaning's findings of the same notes or marks.
+    fn touching(&self, finding: &Finding) -> Vec<usize> {
+        let things = things(finding.subject, &self.collation.parts[self.part]);
+        let own: BTreeSet<usize> = things.iter().filter_map(|t| self.about.get(t)).flatten().copied().collect();
+        own.into_iter().collect()
+    }
+
+    /// The cleaning's rows of a row of the audit: of the bar that has what was found, or of both.
+    fn rows_of(&self, row: usize, status: Status) -> BTreeSet<usize> {
+        let pair = self.collation.outline[row];
+        let (edition, source) = match (status, pair.edition, pair.source) {
+            (Status::Added, Some(bar), _) => (Some(bar), None),
+            (Status::Omitted, _, Some(bar)) => (None, Some(bar)),
+            (_, edition, source) => (edition, source),
+        };
+        let cleaning = self.sides.collation;
+        let ours = edition.map(|bar| cleaning.edition_row(bar, pair.edition_from));
+        let theirs = source.map(|bar| cleaning.source_row(bar, pair.source_from));
+        ours.into_iter().chain(theirs).collect()
+    }
+
+    /// The audit's rows of what one side writes out and the other does not: a
+    /// cleaning may have taken out or put back the one time or the other.
+    fn other_time(&self, passage: &Passage) -> Option<RangeInclusive<usize>> {
+        let (from, to) = passage.source_from.zip(passage.source_to)?;
+        let row = |spot: Spot| self.collation.source_row(spot.bar, spot.offset);
+        (passage.kind == PassageKind::WrittenOutRepeat).then(|| row(from)..=row(to))
+    }
+
+    /// Whether a bar of these was taken out or put back.
+    fn bar(&self, rows: &BTreeSet<usize>) -> Option<FindingFate> {
+        let changed = rows.iter().filter(|row| self.cleaned.changed_rows.contains(row));
+        let fates = changed.map(|row| match self.sides.collation.outline[*row].edition {
+            Some(_) => FindingFate::BarTakenOut,
+            None => FindingFate::BarPutBack,
+        });
+        fates.min_by_key(|fate| *fate == FindingFate::BarPutBack)
+    }
+
+    /// What became of all that the cleaning found in these bars.
+    fn with_bar(&self, rows: &BTreeSet<usize>) -> FindingFate {
+        let own = self.own().findings.iter().zip(&self.cleaned.decisions[self.part]);
+        match FindingFate::of_all(own.filter(|(f, _)| rows.contains(&f.row)).map(|(_, d)| d)) {
+            Some(FindingFate::Decided(decision)) => FindingFate::WithBar(decision),
+            Some(fate) => fate,
+            None => FindingFate::WithBar(Decision::Out),
+        }
+    }
+
+    fn left_with(&self, findings: &[usize]) -> Option<&'a LeftBar> {
+        let is_left = |bar: &&LeftBar| findings.iter().any(|f| bar.findings.contains(&(self.part, *f)));
+        self.cleaned.left.iter().find(is_left)
+    }
+
+    fn left_in(&self, rows: &BTreeSet<usize>) -> Option<&'a LeftBar> {
+        self.cleaned.left.iter().find(|bar| rows.contains(&bar.row))
+    }
+
+    fn passage(&self, passage: &Passage) -> PassageOutcome<'a> {
+        let of = |p: &Passage| (p.kind, p.from, p.to, p.source_from, p.source_to, p.octaves);
+        let is_same = |p: &Passage| of(p) == of(passage) && p.edition == passage.edition && p.source == passage.source;
+        let own = self.own().passages.iter().position(is_same);
+        let alignment = &self.collation.parts[self.part];
+        let (first, last) = passage.rows(self.collation, alignment, &self.sides.edition.parts[alignment.edition]);
+        let audit = (first..=last).chain(self.other_time(passage).into_iter().flatten());
+        let rows: BTreeSet<usize> = audit.flat_map(|row| self.rows_of(row, Status::Altered)).collect();
+        let changed = |edition: bool| {
+            let mut changed = rows.iter().filter(|row| self.cleaned.changed_rows.contains(row));
+            changed.any(|row| self.sides.collation.outline[*row].edition.is_some() == edition)
+        };
+        let (taken_out, put_back) = (changed(true), changed(false));
+        let left = match own {
+            Some(own) => {
+                let inside: Vec<usize> =
+                    (0..self.own().findings.len()).filter(|f| self.own().findings[*f].passage == Some(own)).collect();
+                self.left_with(&inside)
+            }
+            None => None,
+        };
+        let left = left.or_else(|| self.left_in(&rows).filter(|_| !taken_out && !put_back));
+        PassageOutcome { own, rows, taken_out, put_back, left }
+    }
+}
