@@ -130,10 +130,37 @@ fn a_sign_comes_where_another_octave_needs_it() {
 
 #[test]
 fn a_slur_into_another_voice_is_not_torn() {
-    let text = piece(&format!("{BEFORE}E4q(slur[) D4q rh & rh C5q D5q(slur]){AFTER}"));
-    let fitted = fit(&text, ALTO);
-    assert_eq!(fitted.text, text);
+    let of = |middle: &str| piece(&format!("{BEFORE}{middle}{AFTER}"));
+    let fitted = fit(&of("E4q(slur[) D4q rh & rh C5q D5e(slur]) re"), ALTO);
+    assert_eq!(fitted.text, of("E5q(slur[) D5q rh & rh C6q D6e(slur]) re"));
+    assert_eq!((fitted.on[0].held.len(), fitted.on[0].left.len()), (0, 0));
+}
+
+#[test]
+fn a_slur_to_a_cue_is_not_torn() {
+    let text = piece(&format!("{BEFORE}D4q(slur[) E4q E4q(slur]) rq{AFTER}"));
+    let last = text.match_indices("<step>E</step>").nth(2).unwrap().0;
+    let note = text[..last].rfind("<pitch>").unwrap();
+    let cue = format!("{}<cue/>\n        {}", &text[..note], &text[note..]);
+    let fitted = fit(&cue, ALTO);
+    assert_eq!(fitted.text, cue);
     assert_eq!((fitted.on[0].held.len(), fitted.on[0].left.len()), (1, 2));
+}
+
+#[test]
+fn all_voices_move_together_or_stay() {
+    let of = |middle: &str| piece(&format!("{BEFORE}{middle}{AFTER}"));
+    // Only the lower voice leaves the range.
+    let fitted = fit(&of("A4q B4q A4q rq & F4q E4q F4q rq"), ALTO);
+    assert_eq!(fitted.text, of("A5q B5q A5q rq & F5q E5q F5q rq"));
+    assert_eq!(fitted.on[0].moves.as_ref().unwrap().len(), 1);
+    // A rest in one voice does not part them while the other goes on by step.
+    let fitted = fit(&of("A4q rq A4q rq & F4q E4q F4q rq"), ALTO);
+    assert_eq!(fitted.text, of("A5q rq A5q rq & F5q E5q F5q rq"));
+    // Together they would be worse off: they stay.
+    let high = of("F6q G6q F6q G6q & F4q E4q F4q F4q");
+    let fitted = fit(&high, ALTO);
+    assert_eq!((&fitted.text, fitted.on[0].left.len()), (&high, 1));
 }
 
 /// By how many octaves each note went.
@@ -291,6 +318,28 @@ fn wrong_use_is_told() {
     let (before, after) = (reading(&desk.read("duet.musicxml")).score, reading(&desk.read("copy.musicxml")).score);
     assert!(octaves(&before.parts[0], &after.parts[0]).iter().all(|by| *by == 0));
     assert_eq!(octaves(&before.parts[1], &after.parts[1]), [1, 1, 1]);
+}
+
+#[test]
+fn chords_are_warned_of_where_the_instrument_plays_one_note() {
+    let desk = Desk::new();
+    let text = desk.write("air.musicxml", &piece("C5q D5q E5q F5q | C5+E5h D5h | G5h A5h & G5h F5h | C5w"));
+    let (copy, own) = (desk.at("copy.musicxml"), desk.at("own.toml"));
+    let said = |options: &[&str]| obelus(&[&["clean", &text, &text, "-o", &copy], options].concat()).replace('\n', " ");
+    let chords = "notes that sound together, but the alto recorder plays one at a time: bars 2, 3";
+    for options in [&["--for", ALTO][..], &["--instrument", ALTO, "--fit"], &["--instrument", ALTO]] {
+        let said = said(options);
+        assert!(said.contains(chords), "{said}");
+    }
+    assert!(!said(&["--for", "violin"]).contains("sound together"));
+    let table = "[[instrument]]\nname = \"shawm\"\nwritten = [\"C4\", \"C6\"]\n";
+    std::fs::write(&own, table).unwrap();
+    assert!(!said(&["--for", "shawm", "--instruments", &own]).contains("sound together"));
+    std::fs::write(&own, format!("{table}one_note = true\n")).unwrap();
+    assert!(said(&["--for", "shawm", "--instruments", &own]).contains("but the shawm plays one at a time: bars 2, 3"));
+    let low = desk.write("low.musicxml", &piece("C5q D5q E5q F5q | G4h F4h & E4h F4h | C5w"));
+    let said = obelus(&["clean", &low, &low, "-o", &copy, "--instrument", ALTO, "--fit"]).replace('\n', " ");
+    assert!(said.contains("Its 2 voices move together, or stay."), "{said}");
 }
 
 #[test]

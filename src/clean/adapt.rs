@@ -1,6 +1,7 @@
 //! A clean copy made one's own: another key, an instrument's range, an
 //! instrument's way of writing. Each is a step of its own, and proved.
 
+use super::chords;
 use super::expect::Content;
 use super::fit::{self, Player};
 use super::transpose::{self, NewKey};
@@ -58,6 +59,7 @@ pub fn adapt(
         policy.provenance = signed(true);
         written_for::write(like, &mut cleaned, wanted, policy)?;
     }
+    chords::warn(like, &mut cleaned, wishes)?;
     Ok(cleaned)
 }
 

@@ -38,7 +38,7 @@ pub struct OnInstrument {
     pub outside: usize,
     /// `None` where no octave was to change.
     pub moves: Option<Vec<Move>>,
-    /// Phrases that stayed, for a line joins them to another voice.
+    /// Phrases that stayed, for a line joins them to a note that does.
     pub held: Vec<Move>,
     /// Notes outside now, with the pitches that they have now.
     pub left: Vec<Outside>,
@@ -173,8 +173,8 @@ fn octaves(part: &Part, moves: &[Move]) -> Vec<i32> {
     out
 }
 
-/// Takes out the moves that would tear a slur or a glissando between two
-/// voices, which are moved one by one.
+/// Takes out the moves that would tear a slur or a glissando to a note that
+/// stays, as cues do.
 fn hold(part: &Part, moves: &mut Vec<Move>) -> Vec<Move> {
     let mut held = Vec::new();
     loop {

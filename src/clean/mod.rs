@@ -2,6 +2,7 @@
 
 mod adapt;
 mod apart;
+mod chords;
 mod clash;
 mod coherent;
 mod copy;

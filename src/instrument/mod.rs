@@ -57,6 +57,8 @@ pub struct Instrument {
     pub abbreviation: Option<String>,
     /// 1-based program of General MIDI.
     pub midi_program: Option<u8>,
+    /// It plays one note at a time, and no chords.
+    pub one_note: bool,
 }
 
 impl Instrument {

@@ -28,6 +28,8 @@ struct Entry {
     clef: Option<Clef>,
     abbreviation: Option<String>,
     midi_program: Option<u8>,
+    #[serde(default)]
+    one_note: bool,
 }
 
 fn clef<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Clef>, D::Error> {
@@ -105,6 +107,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Vec<Instrument>, Error> {
             other_clefs: Vec::new(),
             abbreviation: entry.abbreviation,
             midi_program: entry.midi_program,
+            one_note: entry.one_note,
         });
     }
     Ok(out)

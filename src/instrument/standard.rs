@@ -25,6 +25,8 @@ pub(super) struct Row {
     pub abbreviation: &'static str,
     /// 1-based.
     pub midi_program: u8,
+    /// It plays one note at a time: all winds.
+    pub one_note: bool,
 }
 
 pub(super) const ROWS: [Row; 17] = [
@@ -46,6 +48,7 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[],
         abbreviation: "Sno. Rec.",
         midi_program: 75,
+        one_note: true,
     },
     // Low note: Thorn. High note: an encyclopedia's article on the soprano recorder.
     Row {
@@ -67,6 +70,7 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[],
         abbreviation: "S. Rec.",
         midi_program: 75,
+        one_note: true,
     },
     // Thorn; an encyclopedia's article on the alto recorder.
     Row {
@@ -89,6 +93,7 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[],
         abbreviation: "A. Rec.",
         midi_program: 75,
+        one_note: true,
     },
     // Low note: Thorn. High note: common practice.
     Row {
@@ -107,6 +112,7 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[],
         abbreviation: "T. Rec.",
         midi_program: 75,
+        one_note: true,
     },
     // Low note: Thorn. High note: common practice. In the bass clef.
     Row {
@@ -125,6 +131,7 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[],
         abbreviation: "B. Rec.",
         midi_program: 75,
+        one_note: true,
     },
     // Common practice, no source. In the bass clef.
     Row {
@@ -144,6 +151,7 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[],
         abbreviation: "Gb. Rec.",
         midi_program: 75,
+        one_note: true,
     },
     // A minor third below the alto: D. Lasocki, American Recorder, Summer 2017.
     Row {
@@ -155,6 +163,7 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[],
         abbreviation: "V. Fl.",
         midi_program: 75,
+        one_note: true,
     },
     // Above E6 the notes are forced: Hotteterre, Principes, 1707. A lexicon of 1809
     // goes up to A6.
@@ -180,6 +189,7 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[],
         abbreviation: "Fl.",
         midi_program: 74,
+        one_note: true,
     },
     // Low note: music21, Flute. High note: tables for orchestration. Some flutes
     // reach B3, and players D7.
@@ -192,6 +202,7 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[],
         abbreviation: "Fl.",
         midi_program: 74,
+        one_note: true,
     },
     // Tables for orchestration; music21, Piccolo.
     Row {
@@ -212,6 +223,7 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[],
         abbreviation: "Picc.",
         midi_program: 73,
+        one_note: true,
     },
     // Walther, Lexicon, 1732. It has no good C#4: common practice.
     Row {
@@ -223,6 +235,7 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[],
         abbreviation: "Ob.",
         midi_program: 69,
+        one_note: true,
     },
     // Tables for orchestration; low note also music21, Oboe.
     Row {
@@ -234,6 +247,7 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[],
         abbreviation: "Ob.",
         midi_program: 69,
+        one_note: true,
     },
     // Tables for orchestration; low note also music21, Clarinet.
     Row {
@@ -259,6 +273,7 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[],
         abbreviation: "Cl.",
         midi_program: 72,
+        one_note: true,
     },
     // Tables for orchestration; music21, Bassoon.
     Row {
@@ -270,6 +285,7 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[Clef::TENOR],
         abbreviation: "Bsn.",
         midi_program: 71,
+        one_note: true,
     },
     // Low note: music21, Violin. High note: tables for orchestration.
     Row {
@@ -281,6 +297,7 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[],
         abbreviation: "Vln.",
         midi_program: 41,
+        one_note: false,
     },
     // Low note: music21, Viola. High note: common practice.
     Row {
@@ -292,6 +309,7 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[Clef::TREBLE],
         abbreviation: "Vla.",
         midi_program: 42,
+        one_note: false,
     },
     // Low note: music21, Violoncello. High note: common practice.
     Row {
@@ -303,5 +321,6 @@ pub(super) const ROWS: [Row; 17] = [
         other_clefs: &[Clef::TENOR, Clef::TREBLE],
         abbreviation: "Vc.",
         midi_program: 43,
+        one_note: false,
     },
 ];

@@ -44,6 +44,7 @@ impl Instruments {
             other_clefs: row.other_clefs.to_vec(),
             abbreviation: Some(row.abbreviation.into()),
             midi_program: Some(row.midi_program),
+            one_note: row.one_note,
         };
         Instruments { list: ROWS.iter().map(instrument).collect() }
     }

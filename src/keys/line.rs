@@ -131,14 +131,14 @@ pub fn lines(part: &Part, pitch: impl Fn(NoteId) -> Option<Pitch>) -> Vec<Line> 
     lines
 }
 
-fn times(line: &mut Line) {
+pub(super) fn times(line: &mut Line) {
     // Until when what came before sounds: of a chord some notes may be held longer.
     let mut held = Time::zero();
     for place in 1..line.events.len() {
         let [before, event] = &mut line.events[place - 1..=place] else { unreachable!("two events") };
         let led_to = before.grace && !before.after;
         held = held.max(before.end);
-        event.after_rest = event.onset > before.end && !led_to;
+        event.after_rest = event.onset > held && !led_to;
         let apart = event.onset - before.onset;
         let since = apart.numer() as f64 / apart.denom() as f64;
         event.since = if before.grace || (event.grace && since <= 0.0) { GRACE } else { since.max(FASTEST) };
@@ -153,7 +153,7 @@ pub fn joins(mark: &Mark) -> bool {
 }
 
 /// Where slurs join and where breaths part.
-fn joints(part: &Part, line: &mut Line) {
+pub(super) fn joints(part: &Part, line: &mut Line) {
     let mut place_of: Vec<(NoteId, usize)> = line
         .events
         .iter()

@@ -10,6 +10,7 @@ pub mod phrases;
 mod stretches;
 mod study;
 mod tempo;
+mod together;
 
 pub use choice::simplest;
 pub use effort::Effort;

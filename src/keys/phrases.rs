@@ -4,6 +4,7 @@
 //! The weights are our own proposal; docs/keys.md tells them.
 
 use super::line::{Event, Line, lines};
+use super::together::together;
 use crate::instrument::{Range, Reading};
 use crate::pitch::{Interval, Pitch};
 use crate::score::{NoteId, Part};
@@ -40,9 +41,10 @@ pub struct Proposal {
     pub cost: f64,
 }
 
-/// Notes of one voice that go to another octave together.
+/// Notes that go to another octave together, of all voices that sound there.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Move {
+    /// The first voice of the part.
     pub voice: u32,
     /// Struck and grace notes, in order; what is tied to one goes with it.
     pub notes: Vec<NoteId>,
@@ -59,7 +61,7 @@ pub struct Move {
 /// Where a moved phrase is parted from the music beside it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Seam {
-    /// The first or the last note of the voice.
+    /// The first or the last note of the part.
     Edge,
     /// A rest, a breath or a hold.
     Rest,
@@ -79,22 +81,7 @@ pub fn propose(part: &Part, reading: Reading, interval: Interval, range: &Range)
             Reading::Written => pitch.moved(note.transpose.inverse()),
         })
     });
-    let mut out = Proposal::default();
-    for line in &lines {
-        let (own, _) = of_line(line, &Phrases::of(line), interval, range);
-        out.add(own);
-    }
-    out.moves.sort_by_key(|m| m.notes[0]);
-    out
-}
-
-impl Proposal {
-    pub(super) fn add(&mut self, other: Proposal) {
-        self.moves.extend(other.moves);
-        self.outside += other.outside;
-        self.left += other.left;
-        self.cost += other.cost;
-    }
+    together(part, &lines).map_or(Proposal::default(), |line| of_line(&line, &Phrases::of(&line), interval, range).0)
 }
 
 /// Where a line may be parted, and which of its pieces are alike.
@@ -123,7 +110,7 @@ impl Phrases {
     }
 }
 
-fn may_part(line: &Line, place: usize) -> bool {
+pub(super) fn may_part(line: &Line, place: usize) -> bool {
     let (before, event) = (&line.events[place - 1], &line.events[place]);
     if event.joined {
         return false;
@@ -145,7 +132,7 @@ fn is_figure_again(line: &Line, one: &[Event], other: &[Event]) -> bool {
     one.len() >= FIGURE && one.len() == other.len() && shape(one) == shape(other)
 }
 
-/// The proposal for one voice, and the octaves of each of its events (empty
+/// The proposal for a line, and the octaves of each of its events (empty
 /// where nothing moves).
 pub(super) fn of_line(line: &Line, phrases: &Phrases, interval: Interval, range: &Range) -> (Proposal, Vec<i32>) {
     let judge = Judge::new(line, phrases, interval, range);

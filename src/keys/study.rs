@@ -6,6 +6,7 @@ use super::line::{Line, View, lines};
 use super::measure::{self, Fingers};
 use super::phrases::{self, Phrases, Proposal};
 use super::stretches::{self, Stretch};
+use super::together::together;
 use super::{choice, tempo::Tempo};
 use crate::instrument::{Instrument, Range};
 use crate::pitch::{Interval, Pitch, key_alter};
@@ -18,7 +19,9 @@ pub struct Study<'a> {
     chart: Option<(&'a Chart, Pitch)>,
     view: View,
     tempo: Tempo,
-    lines: Vec<(Line, Phrases)>,
+    lines: Vec<Line>,
+    /// All voices as one, with its phrases.
+    whole: Option<(Line, Phrases)>,
     /// Fifths of the signature that the player reads in each bar.
     fifths: Vec<i32>,
     /// Quarter notes of each bar in which the part plays, 0 of the others.
@@ -82,15 +85,13 @@ impl<'a> Study<'a> {
     /// A part as `view` reads it. The fingers are measured where the chart is
     /// the instrument's.
     pub fn new(part: &'a Part, instrument: &'a Instrument, view: View, chart: &'a Chart, tempo: Tempo) -> Study<'a> {
-        let lines: Vec<_> = lines(part, |note| view.written(part, note))
-            .into_iter()
-            .map(|line| {
-                let phrases = Phrases::of(&line);
-                (line, phrases)
-            })
-            .collect();
+        let lines = lines(part, |note| view.written(part, note));
+        let whole = together(part, &lines).map(|line| {
+            let phrases = Phrases::of(&line);
+            (line.into_owned(), phrases)
+        });
         let mut playing = vec![0.0; part.bars.len()];
-        for event in lines.iter().flat_map(|l| &l.0.events) {
+        for event in lines.iter().flat_map(|l| &l.events) {
             let length = part.bars[event.bar].length;
             playing[event.bar] = length.numer() as f64 / length.denom() as f64;
         }
@@ -101,6 +102,7 @@ impl<'a> Study<'a> {
             view,
             tempo,
             lines,
+            whole,
             fifths: (0..part.bars.len()).map(|bar| view.fifths(part, bar)).collect(),
             playing,
         }
@@ -132,6 +134,18 @@ impl<'a> Study<'a> {
         (-12..=12).map(|semitones| self.trial(choice::simplest(semitones, &signatures))).collect()
     }
 
+    /// The octave changes in a key, and the octaves of each note of the part (empty where nothing moves).
+    fn propose(&self, interval: Interval, proposal: &mut Proposal) -> Vec<i32> {
+        let Some((line, phrases)) = &self.whole else { return Vec::new() };
+        let (own, octaves) = phrases::of_line(line, phrases, interval, &self.instrument.written);
+        *proposal = own;
+        let mut out = if octaves.is_empty() { Vec::new() } else { vec![0; self.part.notes.len()] };
+        for (event, octaves) in line.events.iter().zip(octaves) {
+            line.notes[event.notes.clone()].iter().for_each(|n| out[n.0] = octaves);
+        }
+        out
+    }
+
     pub fn trial(&self, interval: Interval) -> Trial {
         let range = &self.instrument.written;
         let top = top_register(range);
@@ -149,9 +163,12 @@ impl<'a> Study<'a> {
             fingers: self.chart.map(|_| Handling::default()),
         };
         let mut loads = vec![0.0_f64; self.part.bars.len()];
-        for (line, phrases) in &self.lines {
-            let (proposal, octaves) = phrases::of_line(line, phrases, interval, range);
-            let octave = |event: usize| octaves.get(event).copied().unwrap_or(0);
+        let octaves = self.propose(interval, &mut trial.proposal);
+        for line in &self.lines {
+            let octave = |event: usize| {
+                let note = line.notes[line.events[event].notes.start].0;
+                octaves.get(note).copied().unwrap_or(0)
+            };
             for (place, event) in line.events.iter().enumerate() {
                 let signature = self.fifths[event.bar] + turn;
                 for (id, pitch) in &line.notes[event.notes.clone()] {
@@ -167,7 +184,6 @@ impl<'a> Study<'a> {
                     }
                 }
             }
-            trial.proposal.add(proposal);
             if let (Some((chart, lowest)), Some(handling)) = (self.chart, &mut trial.fingers) {
                 let semitones = |place: usize| {
                     let pitch = line.top(&line.events[place]).1;
@@ -188,7 +204,6 @@ impl<'a> Study<'a> {
                 }
             }
         }
-        trial.proposal.moves.sort_by_key(|m| m.notes[0]);
         trial.left.sort_by_key(|l| l.0);
         if let Some(handling) = &mut trial.fingers {
             handling.untrue.sort_by_key(|u| u.0);
@@ -205,7 +220,7 @@ impl<'a> Study<'a> {
         let fingered: Vec<(&Line, Fingers)> = self
             .lines
             .iter()
-            .map(|(line, _)| {
+            .map(|line| {
                 let n: Vec<i32> =
                     line.events.iter().map(|e| (line.top(e).1.sound() - lowest.sound()).div_euclid(100)).collect();
                 (line, measure::finger(line, chart, &n))

@@ -8,6 +8,7 @@ use crate::instrument::Outside;
 use crate::keys::phrases::Move;
 use crate::pitch::Interval;
 use crate::score::{NoteId, Part};
+use std::collections::BTreeSet;
 
 /// So many octave changes are told by the command; the critical notes have all.
 const CHANGES: usize = 8;
@@ -102,7 +103,12 @@ pub(super) fn summary(on: &OnInstrument) -> String {
         1 => "1 is outside still".to_string(),
         n => format!("{n} are outside still"),
     };
-    format!("{name}: {} the range; {done}, and {now}.", leave(on.outside))
+    let voices: BTreeSet<u32> = on.part.struck().map(|note| on.part.notes[note].voice).collect();
+    let together = match voices.len() {
+        1 => String::new(),
+        n => format!(" Its {n} voices move together, or stay."),
+    };
+    format!("{name}: {} the range; {done}, and {now}.{together}", leave(on.outside))
 }
 
 fn leave(notes: usize) -> String {
@@ -141,7 +147,7 @@ fn bar(part: &Part, note: NoteId) -> &str {
 }
 
 fn held(part: &Part, m: &Move) -> String {
-    format!("not done, for a line joins it to another voice: {}", octave_change_sentence(part, m))
+    format!("not done, for a line joins it to a note that stays: {}", octave_change_sentence(part, m))
 }
 
 /// All that the critical notes have to say of it.

@@ -1,7 +1,7 @@
 //! The result of `obelus keys`.
 
 use super::fingers::{TempoReport, hundredths};
-use super::keys_reason::octave_change_sentence;
+use super::keys_reason::{ends, octave_change_sentence};
 use super::range::{CompassNote, CompassReport, ReadingReport};
 use super::{PartName, Point, SCHEMA, ScoreName, Transposition, json};
 use crate::instrument::{Instrument, Range, Reading};
@@ -275,9 +275,10 @@ impl Teller<'_> {
     }
 
     pub(super) fn change(&self, m: &Move) -> OctaveChange {
+        let [first, last] = ends(self.part, m);
         OctaveChange {
-            from: self.at(m.notes[0]),
-            to: self.at(*m.notes.last().expect("a move has a note")),
+            from: self.at(first),
+            to: self.at(last),
             voice: m.voice,
             octaves: m.octaves,
             notes: m.notes.len(),

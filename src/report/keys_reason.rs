@@ -97,10 +97,18 @@ fn way(octaves: i32) -> String {
     }
 }
 
+/// The first and the last note of a move as it sounds.
+pub(super) fn ends(part: &Part, m: &Move) -> [NoteId; 2] {
+    let when = |note: &NoteId| (part.notes[*note].bar, part.notes[*note].offset);
+    let first = m.notes.iter().copied().min_by_key(when).expect("a move has a note");
+    [first, m.notes.iter().copied().max_by_key(when).unwrap_or(first)]
+}
+
 /// An octave change in one sentence: where, how far, why, and what it does at both ends.
 pub fn octave_change_sentence(part: &Part, m: &Move) -> String {
     let at = |note: NoteId| Point::new(part, part.notes[note].bar, part.notes[note].offset);
-    let place = stretch(&at(m.notes[0]), &at(*m.notes.last().expect("a move has a note")));
+    let [first, last] = ends(part, m);
+    let place = stretch(&at(first), &at(last));
     let why = match (m.below, m.above) {
         (0, 0) => "none of them outside, for the sake of the line".to_string(),
         (below, 0) => format!("{below} of them below the range"),
