@@ -122,6 +122,41 @@ fn a_file_name_that_no_score_can_hold_is_refused() {
     assert!(failed.stderr.contains("control character"), "{}", failed.stderr);
 }
 
+/// What XML forbids is refused with its place; what it allows goes whole through reports and copies.
+#[test]
+fn controls_in_names_and_words_are_refused_or_harmless() {
+    let of = |name: &str, music: &str| scores(&[(Style { name: name.into(), ..Style::default() }, music)]);
+    let worded = EDITION.replacen("A5q", "\"dolce\" A5q", 1);
+    let with = |name: &str, odd: &str| of(name, &worded).replacen("dolce", &format!("dol{odd}ce"), 1);
+    for odd in ["&#x1;", "&#x0;", "&#xb;", "\u{1}"] {
+        for edition in [of(&format!("So{odd}lo"), EDITION), with("Solo", odd)] {
+            let desk = Desk::new(&edition, &of("Solo", SOURCE));
+            let (edition, source) = (desk.at("edition.musicxml"), desk.at("source.musicxml"));
+            for command in [vec!["audit", &edition, &source], vec!["marks", &edition, &source], args(&desk.clean(&[]))]
+            {
+                let failed = obelus_fails(&command);
+                assert_eq!(failed.status, 3, "{odd:?}: {}", failed.stderr);
+                assert!(failed.stderr.contains("edition.musicxml: line "), "{}", failed.stderr);
+            }
+        }
+    }
+    for odd in ["&#x85;", "\u{9b}", "\u{2028}", "&#x2029;", "\u{202e}"] {
+        let desk = Desk::new(&with(&format!("So{odd}lo"), odd), &of(&format!("So{odd}lo"), SOURCE));
+        let (edition, source) = (desk.at("edition.musicxml"), desk.at("source.musicxml"));
+        let told = [
+            obelus(&["audit", &edition, &source]),
+            obelus(&args(&desk.clean(&["--notes", &desk.at("notes.md"), "--for", "viola"]))),
+            obelus(&args(&desk.clean(&["--keep", "expression,text"]))),
+        ];
+        for told in told {
+            let lines = |c: char| c != '\n' && (c.is_control() || ('\u{2028}'..='\u{202e}').contains(&c));
+            assert!(!told.contains(lines), "{odd:?}: {told:?}");
+        }
+        let copy = std::fs::read_to_string(desk.at("clean.musicxml")).unwrap();
+        assert!(copy.contains(&format!("<part-name>So{odd}lo<")) && copy.contains(&format!("dol{odd}ce")), "{copy}");
+    }
+}
+
 #[test]
 fn a_sheet_says_where_the_copy_it_is_laid_on_has_other_music() {
     let of = |music: &str| scores(&[(Style::default(), music)]);

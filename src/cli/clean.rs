@@ -6,7 +6,7 @@ use super::lines::LinesOfBoth;
 use super::meant::Meant;
 use super::mine::Mine;
 use super::notes::NotesFile;
-use super::output::{Content, Output, suits};
+use super::output::{Content, Output, readable, suits};
 use super::pdf::{PdfFile, Shown};
 use super::progress::Progress;
 use clap::ValueEnum;
@@ -339,7 +339,7 @@ fn tell(args: &Args, cleaned: &Cleaned, laid: Option<usize>, warnings: &[String]
     };
     if is_stdout {
         use std::io::Write;
-        let _ = anstream::stderr().write_all(text.as_bytes());
+        let _ = anstream::stderr().write_all(readable(&text).as_bytes());
         return Ok(());
     }
     Output::Stdout.write(Content::Text(&text))

@@ -1,5 +1,6 @@
 //! Why a command stopped, and the exit status that says so to scripts.
 
+use super::output::readable;
 use obelus::{clean, instrument, musicxml, report};
 
 const WRONG_USE: u8 = 2;
@@ -23,7 +24,7 @@ impl Failure {
 
     /// The message on one line, whatever a file name holds.
     pub fn line(&self) -> String {
-        self.message.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+        readable(&self.message).replace(char::is_control, " ")
     }
 }
 

@@ -46,14 +46,13 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let parts: Vec<_> = collation.parts.iter().map(|a| a.edition).zip(&found).collect();
     let lifted = clean::lift(&mine.score, &parts);
     output.write(Content::Bytes(lifted.sheet.to_toml().as_bytes()))?;
-    let mut out = anstream::stderr();
     for warning in [mine.warnings, base.warnings, lifted.warnings].concat() {
-        let _ = writeln!(out, "obelus: {warning}");
+        super::warn(&warning);
     }
     if output.is_file() {
         let count = lifted.sheet.marks.len();
         let noun = if count == 1 { "mark" } else { "marks" };
-        let _ = writeln!(out, "{count} {noun} lifted");
+        let _ = writeln!(anstream::stderr(), "{count} {noun} lifted");
     }
     Ok(0)
 }

@@ -3,6 +3,7 @@
 
 use super::failure::Failure;
 use super::whole_file::{self, folder};
+use std::borrow::Cow;
 use std::fs::Metadata;
 use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
@@ -112,7 +113,7 @@ impl Output {
                 let bytes = match content {
                     Content::Bytes(bytes) => bytes,
                     Content::Text(text) => {
-                        plain = anstream::adapter::strip_str(text).to_string();
+                        plain = anstream::adapter::strip_str(&readable(text)).to_string();
                         plain.as_bytes()
                     }
                 };
@@ -128,11 +129,22 @@ impl Output {
     }
 }
 
+/// Text for people without what a score's own words may bring along: controls
+/// that a terminal obeys, line ends that are none of ours, turned directions.
+/// Line ends and the escapes of our colours stay.
+pub fn readable(text: &str) -> Cow<'_, str> {
+    let is_odd = |c: char| matches!(c, '\u{7f}'..='\u{9f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    match text.contains(is_odd) {
+        true => text.replace(is_odd, " ").into(),
+        false => text.into(),
+    }
+}
+
 fn to_stdout(content: Content) -> io::Result<()> {
     let done = match content {
         Content::Text(text) => {
             let mut out = anstream::stdout().lock();
-            out.write_all(text.as_bytes()).and_then(|()| out.flush())
+            out.write_all(readable(text).as_bytes()).and_then(|()| out.flush())
         }
         Content::Bytes(bytes) => {
             let mut out = io::stdout().lock();

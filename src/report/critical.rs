@@ -169,7 +169,7 @@ impl Notes<'_> {
 /// On one line, with nothing that Markdown would take for its own.
 fn plain(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for c in text.split_whitespace().collect::<Vec<_>>().join(" ").chars() {
+    for c in text.split_whitespace().collect::<Vec<_>>().join(" ").chars().filter(|c| !c.is_control()) {
         if matches!(c, '|' | '\\' | '*' | '_' | '`' | '<' | '[') {
             out.push('\\');
         }
