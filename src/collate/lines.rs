@@ -17,12 +17,16 @@ use std::cmp::Reverse;
 const WELL_MATCHED: f64 = 0.9;
 /// Of two lines that belong together so much of the shorter one meets the other.
 const LEAST_MET: f64 = 0.4;
+/// And so much of the shorter one in whatever bars: a few bars that are alike make no counterpart.
+const LEAST_OF_WHOLE: f64 = 0.2;
 /// The same where the two are alone, and nothing else speaks for them.
 const LEAST_ALONE: f64 = 0.45;
 /// A line that follows another's source doubles so much of it at least.
 const LEAST_DOUBLED: f64 = 0.75;
+/// A line has no counterpart that it is so much less like than another.
+const MUCH_MORE: f64 = 0.25;
 /// A line that shares another's source has so much of it that the other has not.
-const LEAST_SHARED: f64 = 0.25;
+const LEAST_SHARED: f64 = 0.2;
 /// A line that is one of several in another brings so much of its own.
 const LEAST_OWN: f64 = 0.3;
 /// Voices that go apart have so much of the one line, and none of another.
@@ -107,6 +111,11 @@ fn staves(score: &Score, units: &[Unit]) -> Vec<Staff> {
     out
 }
 
+/// The struck notes of a staff, in whatever bars.
+fn all_notes(units: &[Unit], staff: &Staff) -> usize {
+    staff.units.iter().map(|u| units[*u].all).sum()
+}
+
 /// One staff of the edition with those of the source whose music it has.
 type Met = (usize, Vec<usize>);
 
@@ -163,7 +172,8 @@ fn meeting_staves(
             let (mine, other) = have(a, b);
             let few = ours[a].notes.min(theirs[b].notes);
             let share = (mine / ours[a].notes as f64).max(other / theirs[b].notes as f64);
-            let enough = mine.max(other) >= FEWEST.min(few) as f64;
+            let whole = all_notes(&meetings.edition, &ours[a]).min(all_notes(&meetings.source, &theirs[b]));
+            let enough = mine.max(other) >= FEWEST.min(few) as f64 && mine.max(other) >= LEAST_OF_WHOLE * whole as f64;
             if forced && alone || enough && share >= least {
                 table.push(((mine + other) / (ours[a].notes + theirs[b].notes) as f64, a, b));
             }
@@ -178,8 +188,10 @@ fn meeting_staves(
     table.sort_by_key(|(share, a, b)| (Reverse((share * 20.0).round() as i64), likeness(*a, *b)));
     let mut out: Vec<Met> = Vec::new();
     let mut taken = vec![false; theirs.len()];
-    for (_, a, b) in &table {
-        if !taken[*b] && out.iter().all(|m| m.0 != *a) {
+    // A staff that is much more like one that another has already doubles that one.
+    let best = |a: usize| table.iter().filter(|t| t.1 == a).map(|t| t.0).fold(0.0, f64::max);
+    for (share, a, b) in &table {
+        if !taken[*b] && out.iter().all(|m| m.0 != *a) && share + MUCH_MORE > best(*a) {
             taken[*b] = true;
             out.push((*a, vec![*b]));
         }
@@ -267,11 +279,14 @@ impl Made<'_> {
         let own = &self.ours[a];
         if let [b] = those {
             let others: Vec<usize> = met.iter().filter(|m| m.0 != a && m.1 == [*b]).map(|m| m.0).collect();
-            let doubles = |other: &usize| {
-                let (theirs, mine) = (&self.ours[*other], self.theirs[*b].notes as f64);
-                self.meetings.between(&theirs.units, &self.theirs[*b].units).1 >= CLEANLY * mine
+            // Where both sound, each has what the other has not; else the one doubles the other.
+            let shares = |other: &usize| {
+                let (mine, other, staff) = (&own.units, &self.ours[*other].units, &self.theirs[*b]);
+                let least = LEAST_SHARED * staff.notes as f64;
+                self.meetings.more_of_theirs(mine, other, &staff.units) >= least
+                    && self.meetings.more_of_theirs(other, mine, &staff.units) >= least
             };
-            let parts_of_it: Vec<usize> = others.iter().copied().filter(|o| !doubles(o)).collect();
+            let parts_of_it: Vec<usize> = others.iter().copied().filter(shares).collect();
             let ours = self.staff_of_edition(a);
             let whole =
                 self.meetings.between(&own.units, &self.theirs[*b].units).1 >= CLEANLY * self.theirs[*b].notes as f64;

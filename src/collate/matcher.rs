@@ -58,6 +58,12 @@ fn overlap(e: &Entry, s: &Entry) -> bool {
     shared * Time::from(2) >= whole && whole > Time::from(0)
 }
 
+/// A syllable whose verse the other side numbers otherwise.
+fn of_another_verse(e: &Entry, s: &Entry) -> bool {
+    let text = |entry: &Entry| entry.meaning.split_once(' ').map(|m| m.1.to_string());
+    e.category == Category::Lyric && text(e).is_some() && text(e) == text(s)
+}
+
 /// At another note of a chord whose notes the source has in several voices.
 fn at_another_note(e: &Entry, s: &Entry) -> bool {
     let at = |entry: &Entry| entry.start.map(|a| (a.time, a.grace, a.again));
@@ -105,6 +111,7 @@ impl<'a> Matcher<'a> {
 
     pub fn run(&mut self) {
         self.equal();
+        self.nearly(true, |e, s| e.start == s.start && of_another_verse(e, s));
         self.nearly(true, |e, s| e.meaning == s.meaning && at_another_note(e, s));
         self.nearly(true, |e, s| e.meaning == s.meaning && laid_out(e, s));
         self.nearly(false, |e, s| e.start == s.start);

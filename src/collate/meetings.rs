@@ -16,6 +16,8 @@ pub(super) struct Unit {
     pub voice: u32,
     /// Struck notes in the bars that both sides have.
     pub notes: usize,
+    /// All its struck notes.
+    pub all: usize,
 }
 
 /// Two notes at one place of one pitch class, by their voices, and so many octaves from each other.
@@ -23,6 +25,7 @@ struct Meeting {
     edition: (usize, NoteId),
     source: (usize, NoteId),
     octaves: i32,
+    row: usize,
 }
 
 pub(super) struct Meetings {
@@ -60,7 +63,8 @@ pub(super) fn meet(
     let view = PartView { edition: &ours.part, source: &theirs.part, interval };
     let (rows, _) = bars::outline(&[view], scale, false);
     let (mut all, mut sums) = (Vec::new(), vec![0.0; ours.units.len()]);
-    for row in rows.iter().filter(|r| r.pair.edition.is_some() && r.pair.source.is_some()) {
+    let both = |r: &(usize, &bars::Row)| r.1.pair.edition.is_some() && r.1.pair.source.is_some();
+    for (index, row) in rows.iter().enumerate().filter(both) {
         let mut other: Vec<(Time, i32, usize, NoteId)> = Vec::new();
         for n in row.source_notes(&theirs.part) {
             let note = &theirs.part.notes[n];
@@ -80,6 +84,7 @@ pub(super) fn meet(
                 edition: (unit, ours.note_of[n]),
                 source: (b.2, b.3),
                 octaves: (own - b.1) / 1200,
+                row: index,
             }));
         }
     }
@@ -126,14 +131,18 @@ impl Meetings {
         met(more).difference(&met(before)).count() as f64
     }
 
-    /// How many notes of some voices of the source meet `more` of the edition's and not `before`.
+    /// How many notes of some voices of the source meet `more` of the edition's and not `before`, in the bars in which
+    /// some of them meet these, too.
     pub fn more_of_theirs(&self, before: &[usize], more: &[usize], theirs: &[usize]) -> f64 {
-        let met = |ours: &[usize]| -> BTreeSet<(usize, NoteId)> {
-            let exact = |m: &&Meeting| m.octaves == self.octaves;
-            let inside = |m: &&Meeting| ours.contains(&m.edition.0) && theirs.contains(&m.source.0);
-            self.all.iter().filter(exact).filter(inside).map(|m| m.source).collect()
+        let of = |ours: &[usize]| {
+            let exact = |m: &&Meeting| m.octaves == self.octaves && theirs.contains(&m.source.0);
+            self.all.iter().filter(exact).filter(|m| ours.contains(&m.edition.0)).collect::<Vec<_>>()
         };
-        met(more).difference(&met(before)).count() as f64
+        let (first, second) = (of(before), of(more));
+        let rows: BTreeSet<usize> = first.iter().map(|m| m.row).collect();
+        let known: BTreeSet<(usize, NoteId)> = first.iter().map(|m| m.source).collect();
+        let own = second.iter().filter(|m| rows.contains(&m.row)).map(|m| m.source);
+        own.collect::<BTreeSet<_>>().difference(&known).count() as f64
     }
 
     /// By how many octaves, more than the interval, most notes of some voices move.
@@ -234,9 +243,12 @@ impl AllInOne {
     fn unit(&mut self, part: usize, note: &Note) -> u32 {
         let is = |u: &Unit| (u.part, u.staff, u.voice) == (part, note.staff, note.voice);
         let known = self.units.iter().position(is);
-        known.unwrap_or_else(|| {
-            self.units.push(Unit { part, staff: note.staff, voice: note.voice, notes: 0 });
+        let at = known.unwrap_or_else(|| {
+            let (staff, voice) = (note.staff, note.voice);
+            self.units.push(Unit { part, staff, voice, notes: 0, all: 0 });
             self.units.len() - 1
-        }) as u32
+        });
+        self.units[at].all += 1;
+        at as u32
     }
 }

@@ -46,7 +46,9 @@ pub(super) fn find(edition: &Side, source: &Side) -> Scope {
             false => AFTER,
         };
         let is_other = rest > 0 && !is_second_time(side, seam, rest);
-        (if is_other { rest } else { 0 }, is_other && rest >= least)
+        // Beside an ending of its own, a bar more is no excerpt.
+        let is_outside = is_other && (rest >= least || other == 0);
+        (if is_outside { rest } else { 0 }, is_other && rest >= least)
     };
     // An excerpt has something before it, after it, or both, in whatever length.
     let of_side = |side: &Side, before: (usize, bool), after: (usize, bool)| match before.1 || after.1 {
