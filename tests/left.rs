@@ -158,7 +158,7 @@ fn controls_in_names_and_words_are_refused_or_harmless() {
 }
 
 #[test]
-fn a_sheet_says_where_the_copy_it_is_laid_on_has_other_music() {
+fn a_sheet_follows_the_music_or_says_where_it_is_other_music() {
     let of = |music: &str| scores(&[(Style::default(), music)]);
     let desk = Desk::new(&of(SOURCE), &of(SOURCE));
     let marked = SOURCE.replacen("A5q", "A5q(tenuto)", 1).replacen("D5q", "D5q(tenuto)", 1);
@@ -167,9 +167,27 @@ fn a_sheet_says_where_the_copy_it_is_laid_on_has_other_music() {
     obelus(&["marks", &desk.at("marked.musicxml"), &desk.at("source.musicxml"), "-o", &sheet]);
     let told = obelus(&args(&desk.clean(&["--mine", &sheet])));
     assert!(!told.contains("run otherwise"), "{told}");
-    // Bar 4 has other music where a bar came in before it.
-    let longer = of(&SOURCE.replacen("A5q", "A5e A5e G5q A5h | A5q", 1));
-    let desk = Desk::new(&longer, &longer);
-    let told = obelus(&args(&desk.clean(&["--mine", &sheet]))).replace('\n', " ");
-    assert!(told.contains("run otherwise: look at its marks in bars 4"), "{told}");
+    // A bar came in before bar 4: its marks go with the music.
+    for (bar, key) in [("A5e A5e G5q A5h", ""), ("G5q C5q G5q C5q", ""), ("A5e A5e G5q A5h", "in another key")] {
+        let longer = SOURCE.replacen("A5q", &format!("{bar} | A5q"), 1);
+        let style = Style { transpose: (!key.is_empty()).then_some((1, 2)), ..Style::default() };
+        let longer = scores(&[(style, longer.as_str())]);
+        let desk = Desk::new(&longer, &longer);
+        let told = obelus(&args(&desk.clean(&["--mine", &sheet]))).replace('\n', " ");
+        assert!(told.contains("run otherwise: its marks in bar 4 went with the music to bar 5"), "{told}");
+        let copy = std::fs::read_to_string(desk.at("clean.musicxml")).unwrap();
+        let marked = |number: usize| {
+            let bar = copy.split("<measure ").nth(number).unwrap();
+            bar.matches("<tenuto").count()
+        };
+        assert_eq!([1, 2, 3, 4, 5, 6].map(marked), [1, 0, 0, 0, 1, 0]);
+    }
+    // Nobody can say which of two equal bars is the one that was marked; other music is no bar of the sheet.
+    let twice = of(&SOURCE.replacen("A5q G5q F5q E5q", "A5q G5q F5q E5q | A5q G5q F5q E5q", 1));
+    let other = of(&SOURCE.replacen("A5q G5q F5q E5q", "A5q G5h. | C5w", 1));
+    for copy in [twice, other] {
+        let desk = Desk::new(&copy, &copy);
+        let told = obelus(&args(&desk.clean(&["--mine", &sheet]))).replace('\n', " ");
+        assert!(told.contains("run otherwise: look at its marks in bar 4"), "{told}");
+    }
 }

@@ -3,7 +3,7 @@
 
 use super::clash::{self, Own};
 use super::expect::{Content, MarkLine};
-use super::made_for::MadeFor;
+use super::made_for::{MadeFor, Moved};
 use super::sheet::{BarBeat, Sheet, SheetError, SheetMark};
 use super::{Cleaned, Failure, Policy, Proof, proof};
 use crate::findings::{Finding, PartFindings, Status, Subject};
@@ -45,17 +45,12 @@ pub fn lay(like: &Input, cleaned: &Cleaned, sheet: &Sheet, part: usize, policy: 
     for mark in &sheet.marks {
         by_part[part_of(mark, &score, part)?].push(mark);
     }
+    let mut moved = Moved::default();
     if let Some(made_for) = &sheet.made_for {
-        let own = by_part[part].iter().filter_map(|mark| mark.places().ok());
+        let own = sheet.marks.iter().filter_map(|mark| mark.places().ok());
         let numbers = own.flat_map(|(from, to)| [Some(from.bar), to.map(|to| to.bar)]).flatten();
-        let other = made_for.other_music(&score.parts[part], numbers);
-        if !other.is_empty() {
-            warnings.push(format!(
-                "the mark sheet was made for a copy of {} bars that run otherwise: look at its marks in bars {}",
-                made_for.bars,
-                other.join(", ")
-            ));
-        }
+        moved = made_for.moved(&score.parts[part], numbers);
+        warnings.extend(told(made_for, &moved, &score.parts[part]));
     }
     for (index, marks) in by_part.into_iter().enumerate().filter(|(_, m)| !m.is_empty()) {
         let part = &score.parts[index];
@@ -64,8 +59,8 @@ pub fn lay(like: &Input, cleaned: &Cleaned, sheet: &Sheet, part: usize, policy: 
         for mark in marks {
             let kind = mark.kind()?;
             let (from, to) = mark.places()?;
-            let at = locate(part, mark, &kind, &from, false)?;
-            let end = to.map(|to| locate(part, mark, &kind, &to, true)).transpose()?;
+            let at = locate(part, mark, &kind, &from, &moved, false)?;
+            let end = to.map(|to| locate(part, mark, &kind, &to, &moved, true)).transpose()?;
             if let Some(end) = end
                 && (end.bar, end.offset) <= (at.bar, at.offset)
             {
@@ -94,6 +89,27 @@ pub fn lay(like: &Input, cleaned: &Cleaned, sheet: &Sheet, part: usize, policy: 
     }
     let (text, proof) = finish(like, cleaned, plan, laid, &expected, policy)?;
     Ok(Layered { text, marks: laid, proof, warnings })
+}
+
+/// That a sheet was made for a copy with other bars: which of its marks followed
+/// the music, and which to look at.
+fn told(made_for: &MadeFor, moved: &Moved, part: &Part) -> Option<String> {
+    let bars = |names: &[&str]| format!("{} {}", if names.len() == 1 { "bar" } else { "bars" }, names.join(", "));
+    let mut said = Vec::new();
+    if !moved.to.is_empty() {
+        let mut all: Vec<(usize, &str)> = moved.to.iter().map(|(number, to)| (*to, number.as_str())).collect();
+        all.sort_unstable();
+        let (from, to): (Vec<&str>, Vec<&str>) =
+            all.into_iter().map(|(to, number)| (number, part.bars[to].number.as_str())).unzip();
+        said.push(format!("its marks in {} went with the music to {}", bars(&from), bars(&to)));
+    }
+    if !moved.unsure.is_empty() {
+        let unsure: Vec<&str> = moved.unsure.iter().map(String::as_str).collect();
+        said.push(format!("look at its marks in {}", bars(&unsure)));
+    }
+    let bars = made_for.bars;
+    (!said.is_empty())
+        .then(|| format!("the mark sheet was made for a copy of {bars} bars that run otherwise: {}", said.join("; ")))
 }
 
 /// Makes the text with the teacher's marks, with its provenance if it is asked
@@ -168,9 +184,17 @@ fn expected_line(kind: &NewMark, at: Anchor, end: Option<Anchor>) -> MarkLine {
 }
 
 /// The note (or, for marks in time, also the rest) that starts at a place.
-fn locate(part: &Part, mark: &SheetMark, kind: &NewMark, place: &BarBeat, is_end: bool) -> Result<Anchor, SheetError> {
+fn locate(
+    part: &Part,
+    mark: &SheetMark,
+    kind: &NewMark,
+    place: &BarBeat,
+    moved: &Moved,
+    is_end: bool,
+) -> Result<Anchor, SheetError> {
     let wrong = |reason: String| SheetError::Mark { mark: mark.to_string(), reason };
-    let bar = part.bars.iter().position(|b| b.number == place.bar).ok_or_else(|| {
+    let followed = moved.to.get(&place.bar).copied().filter(|bar| *bar < part.bars.len());
+    let bar = followed.or_else(|| part.bars.iter().position(|b| b.number == place.bar)).ok_or_else(|| {
         let ends = part.bars.first().zip(part.bars.last());
         let ends =
             ends.map_or(String::new(), |(a, b)| format!("; the part goes from bar {} to {}", a.number, b.number));
@@ -203,7 +227,7 @@ fn locate(part: &Part, mark: &SheetMark, kind: &NewMark, place: &BarBeat, is_end
     if is_end && matches!(kind, NewMark::Hairpin { .. }) && offset >= Time::from(0) && offset <= own.length {
         return Ok(Anchor { bar, offset, note: None });
     }
-    let here = format!("{}:{}", place.bar, beat_text(place.beat));
+    let here = format!("{}:{}", own.number, beat_text(place.beat));
     Err(wrong(format!("no note starts at {here}; the nearest are {}", nearest(part, bar, offset))))
 }
 
