@@ -160,6 +160,15 @@ fn a_signature_that_holds_is_not_said_again() {
     assert_eq!(cleaned(&apart, &source).matches("<time>").count(), 1);
 }
 
+#[test]
+fn a_bar_in_front_of_the_piece_goes_and_its_signatures_stay() {
+    let source = scores(&[(flute(), &TUNE.join("|"))]);
+    let edition = scores(&[(flute(), &format!("D4w | {}", TUNE.join("|")))]);
+    let clean = cleaned(&edition, &source);
+    assert_eq!(told(&clean, 0), told(&source, 0));
+    assert_eq!((clean.matches("<measure").count(), clean.matches("<fifths>1<").count()), (6, 1));
+}
+
 /// Cuts or fills up the second part to the bars of the first.
 fn scores_of_equal_length(text: &str) -> String {
     let parts: Vec<&str> = text.split("  <part id=").collect();

@@ -16,7 +16,7 @@ pub struct WrittenBar {
     pub length: Time,
     /// Where a note begins while another of its voice and staff sounds that is not of its chord.
     pub clashes: Vec<Time>,
-    /// What holds at its start, staff by staff.
+    /// What holds for its first note, staff by staff.
     pub in_force: BTreeMap<Held, String>,
     /// What it prints though it holds already.
     pub twice: Vec<(Held, String)>,
@@ -71,7 +71,12 @@ impl Walk {
         for item in elements(node) {
             let name = item.tag_name().name();
             match name {
-                "attributes" => self.attributes(item, &mut out),
+                "attributes" => {
+                    self.attributes(item, &mut out);
+                    if now.is_zero() {
+                        out.in_force.clone_from(&self.holds);
+                    }
+                }
                 "backup" => now -= self.duration(item),
                 "forward" => now += self.duration(item),
                 "note" if child(item, "grace").is_none() && child(item, "chord").is_none() => {
@@ -202,7 +207,9 @@ mod tests {
              <measure number=\"3\">{n}</measure>"
         ));
         let held = |sign| Held { sign, staff: 1 };
-        assert!(all[0].in_force.is_empty() && all[0].twice.is_empty());
+        assert!(all[0].twice.is_empty());
+        // A bar that comes first says itself what holds in it.
+        assert_eq!(all[0].in_force[&held(Sign::Key)], "1");
         assert_eq!(all[1].in_force[&held(Sign::Clef)], "G 2");
         assert_eq!(all[1].twice, [(held(Sign::Time), "2/4".to_string())]);
         assert_eq!(all[2].in_force[&held(Sign::Clef)], "F 4");
