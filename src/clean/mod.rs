@@ -1,6 +1,7 @@
 //! From findings to a clean text: what is undone, what stays, and the proof.
 
 mod adapt;
+mod alone;
 mod apart;
 mod chords;
 mod clash;
@@ -44,6 +45,7 @@ use std::collections::BTreeSet;
 use work::Work;
 
 pub use adapt::{Wishes, adapt};
+pub use alone::{Alone, alone};
 pub use apart::{Apart, TableError};
 pub use copy::{MarkedCopy, lay_copy};
 pub use decisions::{DecisionError, Decisions, Names, names as finding_names, write as decisions_file};
@@ -118,6 +120,8 @@ pub struct Cleaned {
     pub additions: Additions,
     /// The bars that were to be changed and stay as the edition has them.
     pub left: Vec<LeftBar>,
+    /// The line of the edition that it holds alone, as it is spoken of.
+    pub alone: Option<String>,
 }
 
 /// Why there is no clean text.
@@ -189,7 +193,7 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
             Some(first) => first,
             None => work::work(sides, &lines, policy, rows)?,
         };
-        if last { Ok(as_it_is(sides, work)) } else { attempt(sides, policy, work, rows, &written) }
+        if last { Ok(as_it_is(sides, policy, work)) } else { attempt(sides, policy, work, rows, &written) }
     })?;
     if !rows.is_empty() {
         cleaned.left = wanted.left(sides, &work, &rows);
@@ -207,7 +211,7 @@ fn refused_in_timewise(sides: Sides, work: &Work) -> LeftRows {
 }
 
 /// The edition's own text, in which all was left.
-fn as_it_is<'a, 'i>(sides: Sides<'a, 'i>, mut work: Work<'a, 'i>) -> (Cleaned, Work<'a, 'i>) {
+fn as_it_is<'a, 'i>(sides: Sides<'a, 'i>, policy: &Policy, mut work: Work<'a, 'i>) -> (Cleaned, Work<'a, 'i>) {
     work.plan = Plan::new(sides.edition_tree);
     let parts = sides.edition.printed();
     let found: usize = sides.findings.iter().map(|found| found.findings.len()).sum();
@@ -224,7 +228,8 @@ fn as_it_is<'a, 'i>(sides: Sides<'a, 'i>, mut work: Work<'a, 'i>) -> (Cleaned, W
         left: Some(found),
         again: false,
     };
-    (cleaned(sides, &mut work, sides.edition_tree.text().to_string(), proof, Additions::Strip), work)
+    let text = sides.edition_tree.text().to_string();
+    (cleaned(sides, &mut work, text, proof, (Additions::Strip, policy)), work)
 }
 
 fn as_in_edition(pair: &BarPair) -> Fate {
@@ -243,7 +248,7 @@ fn attempt<'a, 'i>(
     written: &coherent::Written,
 ) -> Result<(Cleaned, Work<'a, 'i>), Fault> {
     let old = sides.edition_tree.text();
-    let text = if work.plan.is_empty() {
+    let text = if work.plan.is_empty() && policy.alone.is_none() {
         old.to_string()
     } else {
         if let Some(provenance) = &policy.provenance {
@@ -260,10 +265,16 @@ fn attempt<'a, 'i>(
         })?
     };
     let proof = proof::prove_clean(sides, policy, &text, &mut work, left, written)?;
-    Ok((cleaned(sides, &mut work, text, proof, policy.additions), work))
+    Ok((cleaned(sides, &mut work, text, proof, (policy.additions, policy)), work))
 }
 
-fn cleaned(sides: Sides, work: &mut Work, text: String, proof: Proof, additions: Additions) -> Cleaned {
+fn cleaned(
+    sides: Sides,
+    work: &mut Work,
+    text: String,
+    proof: Proof,
+    (additions, policy): (Additions, &Policy),
+) -> Cleaned {
     let undone = |added: bool| {
         let all = sides
             .findings
@@ -284,6 +295,7 @@ fn cleaned(sides: Sides, work: &mut Work, text: String, proof: Proof, additions:
         rows: work.rows(),
         additions,
         left: Vec::new(),
+        alone: policy.alone.clone(),
         moved: None,
         way: None,
         on: Vec::new(),

@@ -76,6 +76,8 @@ pub struct Policy {
     pub apart: Apart,
     /// Findings decided one by one, before all else.
     pub decisions: Option<Decisions>,
+    /// The line of the edition that the copy holds alone, as it is spoken of.
+    pub alone: Option<String>,
     /// By how much the whole copy moves at last.
     pub transpose: Option<Interval>,
     /// The instrument whose range a part was then made to fit.

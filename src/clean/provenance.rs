@@ -95,6 +95,7 @@ fn settings(policy: &Policy) -> String {
     if !policy.leave.is_empty() {
         out.push(format!("no-restore {}", list(policy.leave.iter().copied().map(Restore::name).collect())));
     }
+    out.extend(policy.alone.iter().map(|line| format!("{line} alone")));
     out.extend(policy.transpose.map(|by| format!("transpose {}", by.name())));
     out.extend(policy.fit.iter().map(|name| format!("fit to the {name}")));
     out.extend(policy.written_for.iter().map(|name| format!("for the {name}")));

@@ -1,5 +1,6 @@
 //! `obelus clean`: the edition without its editor.
 
+use super::extracted::Extracted;
 use super::failure::Failure;
 use super::input::{self, Octave};
 use super::lines::LinesOfBoth;
@@ -15,7 +16,7 @@ use obelus::clean::{self, Additions, Apart, Cleaned, Decisions, Origin, Policy, 
 use obelus::collate;
 use obelus::engrave;
 use obelus::findings;
-use obelus::musicxml::{self, Input, Tree};
+use obelus::musicxml::{self, Input, Reading, Tree};
 use obelus::pitch::{Interval, key_fifths};
 use obelus::report;
 use obelus::score::{Category, Score};
@@ -34,6 +35,9 @@ pub struct Args {
     output: PathBuf,
     #[command(flatten)]
     lines: LinesOfBoth,
+    /// Write only the line that --part, --staff and --voice name, as a part of its own
+    #[arg(long)]
+    alone: bool,
     /// Leave the editor's additions of these categories in
     #[arg(long, value_name = "CATEGORY,…", value_delimiter = ',', value_parser = mark_category)]
     keep: Vec<Category>,
@@ -102,6 +106,7 @@ Examples:
   obelus clean edition.mxl source.mxl -o part.mxl --key \"F major\" --instrument \"alto recorder\" --fit
   obelus clean edition.mxl source.mxl -o part.mxl --part Oboe --for \"clarinet in B flat\"
   obelus clean edition.mxl source.mxl -o part.mxl --part Flute --pdf part.pdf
+  obelus clean piano.mxl song.mxl -o tune.mxl --staff 1 --voice 1 --alone --for \"alto recorder\"
   obelus clean edition.mxl source.mxl -o part.mxl --decisions decisions.toml --notes notes.md
 
 The copy is read back and compared with the source before it is written. Bars in
@@ -201,19 +206,32 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
             "--apart says how additions are set apart, but they are all taken out; say --additions bracket or color",
         ));
     }
+    if args.alone && !args.lines.edition.is_named() {
+        return Err(Failure::wrong_use(
+            "--alone writes one line as a part of its own; name it with --part, --staff or --voice",
+        ));
+    }
     let apart = args.apart.as_deref().map(read_table).transpose()?;
     let meant = Meant::of(args)?;
 
     let mut progress = Progress::new(4 + u64::from(pdf.is_some()));
     progress.step("reading the edition");
     let (edition_input, edition_origin) = input::open(&args.edition)?;
-    let edition_tree = Tree::parse(&edition_input)?;
-    let mut edition = musicxml::read(&edition_tree)?;
+    let whole_tree = Tree::parse(&edition_input)?;
+    let mut edition = musicxml::read(&whole_tree)?;
     progress.step("reading the source");
     let (source_input, source_origin) = input::open(&args.source)?;
     let source_tree = Tree::parse(&source_input)?;
     let mut source = musicxml::read(&source_tree)?;
-    let choice = args.lines.choice([(&mut edition.score, &args.edition), (&mut source.score, &args.source)])?;
+    let mut choice = args.lines.choice([(&mut edition.score, &args.edition), (&mut source.score, &args.source)])?;
+    let line = choice.edition.filter(|_| args.alone);
+    let alone = line.map(|line| Extracted::new(&edition_input, &whole_tree, &edition, line)).transpose()?;
+    let alone_tree = alone.as_ref().map(|alone| Tree::parse(&alone.input)).transpose()?;
+    if let (Some(alone), Some(tree)) = (&alone, &alone_tree) {
+        edition = Reading { warnings: alone.warnings.clone(), ..musicxml::read(tree)? };
+        choice.edition = Some(0);
+    }
+    let edition_tree = alone_tree.unwrap_or(whole_tree);
     progress.step("laying them side by side");
     let pairing = collate::pair_parts(&mut edition.score, &mut source.score, choice);
     let pairing_of_audit = notes.is_some().then(|| pairing.clone());
@@ -241,6 +259,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         apart: apart.map(|(table, _)| table).unwrap_or_default(),
         decisions: decisions.map(|(decisions, _)| decisions),
         strict: args.strict,
+        alone: alone.as_ref().map(|alone| alone.line.clone()),
         // The last step says it.
         ..Policy::default()
     };

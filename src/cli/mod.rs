@@ -2,6 +2,7 @@
 
 mod audit;
 mod clean;
+mod extracted;
 mod failure;
 mod input;
 mod keys;

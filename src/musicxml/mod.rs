@@ -5,6 +5,7 @@ pub mod apart;
 mod archive;
 pub mod beside;
 mod error;
+mod extract;
 mod fragment;
 mod guard;
 mod identification;
@@ -21,6 +22,7 @@ mod written;
 
 pub use beside::{APART, TEXT_COLOR};
 pub use error::Error;
+pub use extract::{Extract, extract};
 pub use identification::{FIELD as PROVENANCE_FIELD, sign};
 pub use marks::{Placement, ROWS as PLACEMENTS, Row as PlacementRow, moved_reading, moved_signs, placement};
 pub use open::Input;

@@ -23,7 +23,8 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
     }
     if did.is_nothing() && did.kept == 0 {
         let adapted = cleaned.moved.is_some() || cleaned.written.is_some() || adapted::has_moves(cleaned);
-        let same = if adapted { "" } else { "; it is the edition byte for byte, but for your own marks if any" };
+        let is_edition = !adapted && cleaned.alone.is_none();
+        let same = if is_edition { "; it is the edition byte for byte, but for your own marks if any" } else { "" };
         line(format!("{file}: nothing had to change{same}."));
     } else {
         let parts = [
@@ -39,6 +40,9 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
         let said: Vec<String> =
             parts.iter().filter(|p| p.0 > 0).map(|(n, noun, done)| format!("{} {done}", count(*n, noun))).collect();
         line(format!("{file}: {}.", said.join(", ")));
+    }
+    if let Some(alone) = &cleaned.alone {
+        line(format!("Of the edition it holds only {alone}, as a part of its own."));
     }
     if !cleaned.left.is_empty() {
         line(format!(
