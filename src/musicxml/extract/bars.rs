@@ -2,7 +2,7 @@
 
 use super::Extractor;
 use crate::musicxml::fragment::Fragment;
-use crate::musicxml::tree::{child, child_text, element, elements};
+use crate::musicxml::tree::{child, child_text, element, elements, text_of};
 use crate::score::Element;
 use crate::time::{Time, parse_decimal};
 use roxmltree::Node;
@@ -112,6 +112,8 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
                 let between = next.is_some_and(|n| child(n, "chord").is_some());
                 bar.signs.push(sign(if between { bar.chord } else { bar.now }));
                 child(node, "staff").into_iter().for_each(|staff| self.plan.remove(element(staff)));
+                let voice = child(node, "voice").filter(|voice| !self.voices.contains(text_of(*voice)));
+                voice.into_iter().for_each(|voice| self.plan.remove(element(voice)));
             }
             "barline" => match node.attribute("location") {
                 Some("left") => bar.signs.push(sign(Time::zero())),
@@ -200,7 +202,7 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
         Fragment::new("note")
             .with(if of_bar { rest.set("measure", "yes") } else { rest })
             .with(Fragment::leaf("duration", ticks.round().to_integer()))
-            .with(Fragment::leaf("voice", &self.voice))
+            .with(Fragment::leaf("voice", self.voices.first().unwrap_or(&"1")))
     }
 }
 

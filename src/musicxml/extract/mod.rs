@@ -63,20 +63,22 @@ struct Extractor<'s, 'a, 'i> {
     torn: Vec<MarkId>,
     /// Elements that need not say their staff any more.
     unnumbered: FxHashSet<Element>,
-    /// What the line's voice is called.
-    voice: String,
+    /// What the line's voices are called.
+    voices: BTreeSet<&'a str>,
     /// Of a quarter note, where the bars have come to.
     divisions: Time,
 }
 
 impl<'s, 'a, 'i> Extractor<'s, 'a, 'i> {
     fn new(tree: &'a Tree<'i>, part: &'s Part, line: &'s Part) -> Self {
-        let own: Vec<NoteId> = (0..part.notes.len()).filter(|n| line.line.holds(part, &part.notes[*n])).collect();
+        let printed = |n: &NoteId| tree.node(part.notes[*n].element).attribute("print-object") != Some("no");
+        let own = (0..part.notes.len()).filter(|n| line.line.holds(part, &part.notes[*n])).filter(printed);
+        let own: Vec<NoteId> = own.collect();
         let mut staves: BTreeMap<u32, usize> = BTreeMap::new();
         own.iter().for_each(|n| *staves.entry(part.notes[*n].staff).or_default() += 1);
         let most = staves.into_iter().rev().max_by_key(|(_, notes)| *notes).map_or(1, |(staff, _)| staff);
         let of = |marks: &[Mark]| marks.iter().flat_map(|m| m.elements.iter().copied()).collect();
-        let voice = own.iter().find_map(|n| child_text(tree.node(part.notes[*n].element), "voice"));
+        let voices = own.iter().filter_map(|n| child_text(tree.node(part.notes[*n].element), "voice")).collect();
         let mut work = Extractor {
             plan: Plan::new(tree),
             tree,
@@ -89,7 +91,7 @@ impl<'s, 'a, 'i> Extractor<'s, 'a, 'i> {
             all_marks: of(&part.marks),
             torn: Vec::new(),
             unnumbered: FxHashSet::default(),
-            voice: voice.unwrap_or("1").to_string(),
+            voices,
             divisions: Time::from(1),
         };
         let others = |all: &[Element]| !all.is_empty() && all.iter().all(|e| work.is_others(*e));
