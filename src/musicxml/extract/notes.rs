@@ -49,7 +49,7 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
 
     /// A beam from which notes went goes.
     fn settle_beams(&mut self) {
-        let mut open: HashMap<(u32, bool), Vec<NoteId>> = HashMap::new();
+        let mut open: HashMap<(u32, bool), Vec<(NoteId, bool)>> = HashMap::new();
         for note in 0..self.part.notes.len() {
             let own = &self.part.notes[note];
             let beams = beams(self.tree.node(own.element));
@@ -62,22 +62,23 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
                 beams.iter().for_each(|beam| self.plan.add_child(to, Fragment::copy(*beam)));
             }
             let group = open.entry((own.voice, own.grace > 0)).or_default();
-            if text_of(*first) == "begin" {
-                group.clear();
+            let kind = text_of(*first);
+            let left = if kind == "begin" { std::mem::take(group) } else { Vec::new() };
+            // Without its first note, where that is not printed, it is broken, too.
+            let headless = group.is_empty() && kind != "begin";
+            group.push((note, headless));
+            let whole = if kind == "end" { std::mem::take(group) } else { Vec::new() };
+            if whole.iter().any(|(n, headless)| *headless || self.head(*n).is_none()) {
+                self.unbeam(&whole);
             }
-            group.push(note);
-            if text_of(*first) == "end" {
-                let group = std::mem::take(group);
-                if group.iter().any(|n| self.head(*n).is_none()) {
-                    self.unbeam(&group);
-                }
-            }
+            self.unbeam(&left);
         }
     }
 
-    fn unbeam(&mut self, group: &[NoteId]) {
+    fn unbeam(&mut self, group: &[(NoteId, bool)]) {
         let tree = self.tree;
-        let notes: Vec<NoteId> = group.iter().flat_map(|n| self.part.chord(*n)).filter(|n| self.is_own(*n)).collect();
+        let notes: Vec<NoteId> =
+            group.iter().flat_map(|(n, _)| self.part.chord(*n)).filter(|n| self.is_own(*n)).collect();
         for beam in notes.into_iter().flat_map(|n| beams(tree.node(self.part.notes[n].element))) {
             self.plan.remove(element(beam));
         }
