@@ -52,6 +52,19 @@ fn a_transposing_part_is_compared_as_it_sounds() {
 }
 
 #[test]
+fn a_slur_from_a_note_held_out_of_another_voice_is_the_same() {
+    let music = |from: &str, to: &str| score(&g_major(), &format!("A5w~ | A5h{from} B5h & rw | C6h D5h{to}"));
+    let other_voice = |text: String| {
+        let at = text.find("<measure number=\"2\"").unwrap();
+        let to = at + text[at..].find("<backup>").unwrap();
+        format!("{}{}{}", &text[..at], text[at..to].replace("<voice>1<", "<voice>4<"), &text[to..])
+    };
+    let (slurred, plain) = (other_voice(music("(slur[)", "(slur])")), other_voice(music("", "")));
+    assert_eq!(compare(&slurred, &slurred).found, [""; 0]);
+    assert_eq!(compare(&slurred, &plain).found, ["slur added slur / -"]);
+}
+
+#[test]
 fn other_divisions_triplets_and_chords_are_the_same_music() {
     let tune = "C4+E4+G4q Bb4et A4et G4et F4q C4+E4q | D4q. E4e F4h & A3h Bb3h";
     let one = score(&Style { divisions: 12, ..f_major() }, tune);

@@ -349,7 +349,10 @@ impl<'a> Map<'a> {
         if let Some((note, grace)) = carrier(part, place, mark) {
             let inside = part.chord(note).all(|n| self.inside[part.head(n)]);
             let time = if grace > 0 { part.onset(note) } else { part.time(place.bar, place.offset) };
-            return (!inside).then_some(Anchor { time, voice: Some(part.notes[note].voice), grace, again: 0 });
+            // A note that is held may have begun in another voice.
+            let struck = std::iter::once(note).chain(part.chord(note)).any(|n| part.notes[n].is_struck());
+            let first = if struck { note } else { part.head(note) };
+            return (!inside).then_some(Anchor { time, voice: Some(part.notes[first].voice), grace, again: 0 });
         }
         if let Some(time) = self.edge(part, place, mark) {
             return Some(Anchor { time, voice: None, grace: 0, again: 0 });
