@@ -178,6 +178,11 @@ fn what_reaches_into_another_line_is_told() {
     let (said, text) = desk.copy("--staff 2");
     assert!(said.contains("the slur of bar 1 is partly in another line; it was left out"), "{said}");
     assert_eq!((one(&text, "<slur"), one(&text, "<tie ")), (0, 2), "{text}");
+    // The other staff has its end.
+    let desk = Desk::new(&edition, &score(&Style::default(), "C5h rh | D5h E5h | rw"));
+    let (said, text) = desk.copy("--staff 1");
+    assert!(said.contains("the slur of bar 1 is partly in another line; it was left out"), "{said}");
+    assert_eq!((one(&text, "<slur"), one(&text, "<tie ")), (0, 0), "{text}");
 }
 
 #[test]

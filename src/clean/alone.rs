@@ -51,10 +51,9 @@ pub fn alone(tree: &Tree, score: &Score, line: usize) -> Result<Alone, Failure> 
     if !uneven.is_empty() {
         return Err(Failure::Unproved(uneven));
     }
-    let torn = extract.torn.iter().map(|m| &own.marks[*m]);
-    let warnings = torn.map(|mark| {
-        let bar = &own.bars[mark.at.bar].number;
-        format!("the {} of bar {bar} is partly in another line; it was left out", mark.category.name())
+    let warnings = extract.divided.iter().map(|(bar, category)| {
+        let bar = &own.bars[*bar].number;
+        format!("the {} of bar {bar} is partly in another line; it was left out", category.name())
     });
     Ok(Alone { text: extract.text, warnings: warnings.collect() })
 }

@@ -8,7 +8,7 @@ use super::fragment::Fragment;
 use super::plan::Plan;
 use super::tree::{Tree, child, child_text, element, elements, text_of};
 use crate::patch::Overlap;
-use crate::score::{Element, Mark, MarkId, NoteId, Part, Score};
+use crate::score::{Category, Element, Mark, MarkId, NoteId, Part, Score};
 use crate::time::Time;
 use roxmltree::Node;
 use rustc_hash::FxHashSet;
@@ -20,6 +20,8 @@ pub struct Extract {
     pub text: String,
     /// Marks of the line that are partly in another, and so went.
     pub torn: Vec<MarkId>,
+    /// With those of other lines that are partly in this one: what they are, and in which bar.
+    pub divided: BTreeSet<(usize, Category)>,
     /// The staff of the line has other signatures than the first, which alone are read.
     pub own_signatures: bool,
 }
@@ -32,7 +34,7 @@ pub fn extract(tree: &Tree, score: &Score, line: usize) -> Result<Extract, Overl
     let part = &score.parts[score.printed_part_of(line)];
     let mut work = Extractor::new(tree, part, &score.parts[line]);
     work.drop_parts();
-    let mut own_signatures = false;
+    let (mut own_signatures, divided) = (false, work.divided());
     if !work.line.line.is_whole() {
         own_signatures = work.has_own_signatures();
         work.drop_layout(tree.root());
@@ -43,7 +45,7 @@ pub fn extract(tree: &Tree, score: &Score, line: usize) -> Result<Extract, Overl
         }
     }
     let Extractor { plan, torn, .. } = work;
-    Ok(Extract { text: plan.finish().apply(tree.text())?, torn, own_signatures })
+    Ok(Extract { text: plan.finish().apply(tree.text())?, torn, divided, own_signatures })
 }
 
 struct Extractor<'s, 'a, 'i> {
@@ -107,6 +109,17 @@ impl<'s, 'a, 'i> Extractor<'s, 'a, 'i> {
     fn is_others(&self, element: Element) -> bool {
         let holder = self.tree.node(element).ancestors().find(|n| n.tag_name().name() == "note");
         holder.is_some_and(|note| !self.own_notes.contains(&self::element(note)))
+    }
+
+    /// Marks of two lines, which neither has whole.
+    fn divided(&self) -> BTreeSet<(usize, Category)> {
+        let of_notes = |e: &Element| self.tree.node(*e).ancestors().any(|n| n.tag_name().name() == "note");
+        let begins_elsewhere =
+            |m: &&Mark| m.at.note.is_some_and(|n| !self.own_notes.contains(&self.part.notes[n].element));
+        let partly = |m: &&Mark| m.elements.iter().any(|e| of_notes(e) && !self.is_others(*e));
+        let others = self.part.marks.iter().filter(begins_elsewhere).filter(partly);
+        let own = self.torn.iter().map(|m| &self.line.marks[*m]);
+        others.chain(own).map(|m| (m.at.bar, m.category)).collect()
     }
 
     /// Other parts go from the music, from the list, and with them all groups.
