@@ -48,7 +48,7 @@ pub use adapt::{Wishes, adapt};
 pub use alone::{Alone, alone};
 pub use apart::{Apart, TableError};
 pub use copy::{MarkedCopy, lay_copy};
-pub use decisions::{DecisionError, Decisions, Names, names as finding_names, write as decisions_file};
+pub use decisions::{DecisionError, Decisions, Names, Said, names as finding_names, write as decisions_file};
 pub use fit::{Burden, OnInstrument, Player};
 pub use layer::{LayError, Layered, Lifted, lay, lift};
 pub use left::LeftBar;

@@ -3,17 +3,22 @@
 #![allow(dead_code)] // each user takes its own share of these calls
 
 use obelus::beside::side_by_side;
-use obelus::clean::{self, Additions, NewKey, PartFor, Player, Policy, Sides, Wishes};
-use obelus::collate::{self, Choice, Collation};
+use obelus::clean::{self, Additions, Cleaned, Decision, Decisions, Failure, NewKey, PartFor, Player, Policy, Restore};
+use obelus::clean::{Said, Sides, Wishes};
+use obelus::collate::{self, Choice, Collation, Pairing};
 use obelus::findings::{self, PartFindings};
 use obelus::instrument::Instruments;
 use obelus::musicxml::{self, Input, Reading, Tree};
 use obelus::pitch::Interval;
-use obelus::report::{self, Material};
+use obelus::report::{self, Bars, Material, Notes};
+use obelus::score::{Category, Line, Score};
 use std::sync::LazyLock;
 
 /// What stands between edition and source in a case of two scores.
 pub const BETWEEN: &[u8] = b"\n<!-- and its source -->\n";
+
+/// What stands before the bytes that choose lines and options; a case without is tried with none.
+pub const WITH: &[u8] = b"\n<!-- tried with -->\n";
 
 static TABLE: LazyLock<Instruments> = LazyLock::new(Instruments::standard);
 
@@ -27,10 +32,12 @@ pub fn read(bytes: &[u8]) {
 
 /// Audits one score against another, in all formats.
 pub fn audit(bytes: &[u8]) {
-    both(bytes, |edition, source| {
-        let (collation, findings) = compare(&mut edition.1, &mut source.1, false);
+    both(bytes, |edition, source, mut options| {
+        let pairing = pair(&mut edition.1, &mut source.1, &mut options);
+        let (collation, findings) = lay(&edition.1.score, &source.1.score, pairing, false);
         let guess = |part: usize| TABLE.guess(&edition.1.score.parts[part].name).map(|i| (i, true));
         let instruments: Vec<_> = collation.parts.iter().map(|pair| guess(pair.edition)).collect();
+        let bars = options.flag().then(|| Bars(format!("{}-{}", options.below(3), options.below(5))));
         let material = Material {
             edition: &edition.1.score,
             source: &source.1.score,
@@ -39,12 +46,15 @@ pub fn audit(bytes: &[u8]) {
             collation: &collation,
             findings: &findings,
             instruments: &instruments,
-            bars: None,
+            bars: bars.as_ref(),
             asked: None,
             hands: None,
             warnings: musicxml::warnings_of_both(&edition.1, &source.1),
         };
-        let audit = report::audit(material.clone()).expect("all bars are there");
+        let audit = match report::audit(material.clone()) {
+            Ok(audit) => audit,
+            Err(error) => return assert!(bars.is_some(), "all bars are there: {error}"),
+        };
         assert!(report::audit_html(&material, &audit, &[]).ends_with("</html>\n"));
         assert!(!report::audit_text(&audit, 80).is_empty());
         assert!(!report::audit_csv(&audit).is_empty());
@@ -52,10 +62,11 @@ pub fn audit(bytes: &[u8]) {
     });
 }
 
-/// Cleans one score by another; it may be refused.
+/// Cleans one score by another.
 pub fn clean(bytes: &[u8]) {
-    both(bytes, |edition, source| {
-        let (collation, findings) = compare(&mut edition.1, &mut source.1, true);
+    both(bytes, |edition, source, mut options| {
+        let pairing = pair(&mut edition.1, &mut source.1, &mut options);
+        let (collation, findings) = lay(&edition.1.score, &source.1.score, pairing.clone(), true);
         if collation.parts.is_empty() {
             return; // The program refuses two scores that have nothing in common.
         }
@@ -68,15 +79,17 @@ pub fn clean(bytes: &[u8]) {
             findings: &findings,
         };
         let beside = side_by_side(sides);
-        assert!(
-            musicxml::read(&Tree::parse(&input("both", beside.text.as_bytes()).expect("text")).expect("XML")).is_ok()
-        );
+        // With nothing in it, it is refused.
+        if beside.parts > 0 {
+            let input = input("both", beside.text.as_bytes()).expect("text");
+            assert!(musicxml::read(&Tree::parse(&input).expect("XML")).is_ok());
+        }
+        let part = edition.1.score.printed_part_of(collation.parts[0].edition);
         for additions in [Additions::Strip, Additions::Bracket, Additions::Color] {
-            // A copy that fails its proof is refused, too; that is what the proof is for.
-            let mut policy = Policy { additions, ..Policy::default() };
-            let part = collation.parts[0].edition;
+            let mut policy = policy(&sides, additions, &mut options);
             match clean::clean(sides, &policy) {
                 Ok(cleaned) => {
+                    told(&sides, pairing.clone(), &policy, &cleaned);
                     let player =
                         |name| Player { instrument: TABLE.find(name).expect("it is known"), asked: None, part };
                     let wishes = Wishes {
@@ -92,26 +105,130 @@ pub fn clean(bytes: &[u8]) {
                         assert!(!failure.to_string().is_empty());
                     }
                 }
-                Err(failure) => assert!(!failure.to_string().is_empty()),
+                // What cannot be undone stays, unless all or nothing is wanted.
+                Err(failure) => {
+                    assert!(policy.strict || matches!(failure, Failure::Decision(_)), "refused: {failure}");
+                    assert!(!failure.to_string().is_empty());
+                }
             }
         }
     });
 }
 
-type Side<'i> = (Tree<'i>, Reading);
-
-fn both(bytes: &[u8], then: impl Fn(&mut Side<'_>, &mut Side<'_>)) {
-    let at = bytes.windows(BETWEEN.len()).position(|w| w == BETWEEN);
-    let (edition, source) = at.map_or((bytes, bytes), |at| (&bytes[..at], &bytes[at + BETWEEN.len()..]));
-    let (Some(edition), Some(source)) = (input("edition", edition), input("source", source)) else { return };
-    let (Some(mut edition), Some(mut source)) = (score(&edition), score(&source)) else { return };
-    then(&mut edition, &mut source);
+/// What is taken out, put back and decided by hand.
+fn policy(sides: &Sides, additions: Additions, options: &mut Options) -> Policy {
+    let mut policy = Policy { additions, strict: options.flag(), ..Policy::default() };
+    let kinds = [Restore::Octaves, Restore::Passages, Restore::Readings, Restore::Omissions];
+    policy.leave = kinds.into_iter().filter(|_| options.flag()).collect();
+    if options.flag() {
+        let of_marks: Vec<Category> = Category::ALL.iter().copied().filter(|c| !c.is_of_notes()).collect();
+        policy.keep = [of_marks[options.below(of_marks.len())]].into();
+    }
+    if options.flag() {
+        let file = clean::decisions_file(sides.edition, sides.collation, sides.findings, &policy);
+        let mut decisions = Decisions::parse(&file).expect("what it writes it can read");
+        let words = decisions.passages.values_mut();
+        words.filter(|_| options.flag()).for_each(|word| *word = Decision::Keep);
+        for said in decisions.findings.values_mut() {
+            let words = [*said, Said::Keep, Said::Out, Said::Passage];
+            *said = words[options.below(words.len())];
+        }
+        policy.decisions = Some(decisions);
+    }
+    policy
 }
 
-fn compare(edition: &mut Reading, source: &mut Reading, whole_bars: bool) -> (Collation, Vec<PartFindings>) {
-    let pairing = collate::pair_parts(&mut edition.score, &mut source.score, Choice::default());
-    let collation = collate::lay(&edition.score, &source.score, pairing, whole_bars);
-    let findings = findings::find(&edition.score, &source.score, &collation);
+/// What is said of a copy.
+fn told(sides: &Sides, pairing: Pairing, policy: &Policy, cleaned: &Cleaned) {
+    assert!(cleaned.left.is_empty() || !policy.strict, "bars were left");
+    assert!(cleaned.left.iter().all(|bar| !bar.reason.is_empty()), "a bar is left for no reason");
+    let (collation, findings) = lay(sides.edition, sides.source, pairing, false);
+    let audit = report::audit(Material {
+        edition: sides.edition,
+        source: sides.source,
+        edition_file: "edition",
+        source_file: "source",
+        collation: &collation,
+        findings: &findings,
+        instruments: &vec![None; collation.parts.len()],
+        bars: None,
+        asked: None,
+        hands: None,
+        warnings: Vec::new(),
+    });
+    let notes = Notes {
+        audit: &audit.expect("all bars are there"),
+        edition: sides.edition,
+        source: sides.source,
+        collation: &collation,
+        findings: &findings,
+        outcomes: &clean::outcomes(*sides, cleaned, &collation, &findings),
+        names: &clean::finding_names(sides.edition, sides.collation, sides.findings),
+        rows: &cleaned.rows,
+        on: &cleaned.on,
+        provenance: None,
+        remarks: &cleaned.warnings,
+    };
+    assert!(!notes.markdown().is_empty() && !notes.csv().is_empty());
+    assert!(!report::clean_text("copy", cleaned, None, &cleaned.warnings, 80).is_empty());
+    assert!(!report::clean_json(["copy", "edition", "source"], cleaned, None, &cleaned.warnings).is_empty());
+}
+
+/// Chooses lines and options, byte by byte; when they are used up, it chooses none.
+struct Options<'b>(std::slice::Iter<'b, u8>);
+
+impl Options<'_> {
+    fn below(&mut self, end: usize) -> usize {
+        usize::from(self.0.next().copied().unwrap_or_default()) % end
+    }
+
+    fn flag(&mut self) -> bool {
+        self.below(2) == 1
+    }
+
+    /// A line of a score as a person may name it: a part, a staff of it, a voice.
+    fn line(&mut self, score: &mut Score) -> Option<usize> {
+        if !self.flag() || score.printed().is_empty() {
+            return None;
+        }
+        let place = self.below(score.printed().len());
+        let part = &score.parts[place];
+        let staff = Some(self.below(3) as u32).filter(|staff| *staff > 0 && part.staves > 1);
+        let voice = part.voices.get(self.below(part.voices.len() + 1)).copied();
+        let line = Line { staff, voice };
+        // Else it is refused.
+        part.notes.iter().any(|n| line.holds(part, n)).then(|| collate::draw_line(score, place, line))
+    }
+}
+
+type Side<'i> = (Tree<'i>, Reading);
+
+fn both(bytes: &[u8], then: impl Fn(&mut Side<'_>, &mut Side<'_>, Options<'_>)) {
+    let (bytes, options) = divided(bytes, WITH);
+    let options = Options(options.unwrap_or_default().iter());
+    let (edition, source) = divided(bytes, BETWEEN);
+    let (Some(edition), Some(source)) = (input("edition", edition), input("source", source.unwrap_or(edition))) else {
+        return;
+    };
+    let (Some(mut edition), Some(mut source)) = (score(&edition), score(&source)) else { return };
+    then(&mut edition, &mut source, options);
+}
+
+fn divided<'b>(bytes: &'b [u8], at: &[u8]) -> (&'b [u8], Option<&'b [u8]>) {
+    match bytes.windows(at.len()).position(|w| w == at) {
+        Some(place) => (&bytes[..place], Some(&bytes[place + at.len()..])),
+        None => (bytes, None),
+    }
+}
+
+fn pair(edition: &mut Reading, source: &mut Reading, options: &mut Options) -> Pairing {
+    let choice = Choice { edition: options.line(&mut edition.score), source: options.line(&mut source.score) };
+    collate::pair_parts(&mut edition.score, &mut source.score, choice)
+}
+
+fn lay(edition: &Score, source: &Score, pairing: Pairing, whole_bars: bool) -> (Collation, Vec<PartFindings>) {
+    let collation = collate::lay(edition, source, pairing, whole_bars);
+    let findings = findings::find(edition, source, &collation);
     (collation, findings)
 }
 
