@@ -19,6 +19,8 @@ const WELL_MATCHED: f64 = 0.9;
 const LEAST_MET: f64 = 0.4;
 /// And so much of the shorter one in whatever bars: a few bars that are alike make no counterpart.
 const LEAST_OF_WHOLE: f64 = 0.2;
+/// The same where no part has melodies of another in order: unrelated music has up to a third by chance.
+const LEAST_WITHOUT_MELODIES: f64 = 0.5;
 /// The same where the two are alone, and nothing else speaks for them.
 const LEAST_ALONE: f64 = 0.45;
 /// A line that follows another's source doubles so much of it at least.
@@ -125,7 +127,9 @@ fn by_meetings(edition: &mut Score, source: &mut Score, choice: Choice, known: &
     let meetings = meet(edition, source, (&editions, &sources), known)?;
     let (ours, theirs) = (staves(edition, &meetings.edition), staves(source, &meetings.source));
     let forced = choice.edition.is_some() && choice.source.is_some();
-    let met = meeting_staves(edition, source, &meetings, &ours, &theirs, forced);
+    // Where no part has melodies of another in order, notes that meet have to tell more.
+    let least = if known.pairs.is_empty() { LEAST_WITHOUT_MELODIES } else { LEAST_OF_WHOLE };
+    let met = meeting_staves(edition, source, &meetings, (&ours, &theirs), least, forced);
     if met.is_empty() {
         return None;
     }
@@ -158,8 +162,8 @@ fn meeting_staves(
     edition: &Score,
     source: &Score,
     meetings: &Meetings,
-    ours: &[Staff],
-    theirs: &[Staff],
+    (ours, theirs): (&[Staff], &[Staff]),
+    least_of_whole: f64,
     forced: bool,
 ) -> Vec<Met> {
     let alone = ours.len() == 1 && theirs.len() == 1;
@@ -173,7 +177,7 @@ fn meeting_staves(
             let few = ours[a].notes.min(theirs[b].notes);
             let share = (mine / ours[a].notes as f64).max(other / theirs[b].notes as f64);
             let whole = all_notes(&meetings.edition, &ours[a]).min(all_notes(&meetings.source, &theirs[b]));
-            let enough = mine.max(other) >= FEWEST.min(few) as f64 && mine.max(other) >= LEAST_OF_WHOLE * whole as f64;
+            let enough = mine.max(other) >= FEWEST.min(few) as f64 && mine.max(other) >= least_of_whole * whole as f64;
             if forced && alone || enough && share >= least {
                 table.push(((mine + other) / (ours[a].notes + theirs[b].notes) as f64, a, b));
             }
