@@ -322,3 +322,40 @@ fn a_mark_moved_for_the_layout_and_a_bar_filled_up_say_nothing() {
     let result = compare(&filled, &source);
     assert!(result.found.is_empty() && result.passages.is_empty(), "{:?}", result.found);
 }
+
+#[test]
+fn a_word_moved_within_its_beat_is_one_word() {
+    let source = score(&g_major(), &TUNE.replace("B4q G4q", "\"cresc.\" B4q G4q"));
+    let word = "<words>cresc.</words>\n        </direction-type>\n";
+    let dashes = "<words>cresc.</words>\n        </direction-type>\n        <direction-type>\n          \
+                  <dashes type=\"start\"/>\n        </direction-type>\n        <offset>-12</offset>\n";
+    assert!(source.contains(word), "{source}");
+    let stop = "      <direction>\n        <direction-type>\n          <dashes type=\"stop\"/>\n        \
+                </direction-type>\n      </direction>\n    </measure>\n  </part>";
+    let edition = source.replace(word, dashes).replace("    </measure>\n  </part>", stop);
+    let result = compare(&edition, &source);
+    assert_eq!(result.found.len(), 1, "{:?}", result.found);
+    assert!(result.found[0].starts_with("dynamics altered cresc."), "{:?}", result.found);
+}
+
+#[test]
+fn a_slur_to_a_grace_note_reads_otherwise_than_one_to_its_note() {
+    let source = score(&g_major(), &TUNE.replace("C5q D5q", "C5q(slur[) g:E5 D5q(slur])"));
+    let edition = score(&g_major(), &TUNE.replace("C5q D5q", "C5q(slur[) g:E5(slur]) D5q"));
+    let result = assert_cleans_to(&edition, &source, &source);
+    assert_eq!(result.found, ["slur altered slur from 1:3 to the grace note of 1:4 / slur from 1:3 to 1:4"]);
+}
+
+#[test]
+fn an_instrument_that_goes_with_a_voice_lacks_no_words() {
+    let sung = |style: &Style, music: &str| {
+        let verse = "<lyric number=\"1\"><syllabic>single</syllabic><text>la</text></lyric>\n      </note>";
+        score(style, music).replace("</note>", verse)
+    };
+    let named = |name: &str| Style { name: name.into(), ..g_major() };
+    let source = sung(&named("Soprano"), TUNE);
+    let edition = scores(&[(named("Oboe"), TUNE), (named("Soprano"), TUNE)]);
+    let result = compare(&edition, &source);
+    assert!(result.found.is_empty(), "{:?}", result.found);
+    assert_eq!(result.clean.matches("<lyric").count(), source.matches("<lyric").count());
+}

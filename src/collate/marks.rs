@@ -109,8 +109,9 @@ impl<'a> Map<'a> {
         let (category, staff) = (mark.category, mark.staff);
         let end = end.filter(|_| !is_trill(mark));
         let beat = self.view.edition.bars[mark.at.bar].meter.beat / self.scale(mark);
+        let bar = self.view.edition.bars[mark.at.bar].length / self.scale(mark);
         let voices = self.voices_of_chord(mark);
-        Entry { mark: id, reading: &mark.reading, category, meaning, start, end, staff, voices, beat, again: None }
+        Entry { mark: id, reading: &mark.reading, category, meaning, start, end, staff, voices, beat, bar, again: None }
     }
 
     /// Copies of the marks of a strain for a second time that only one side writes out.
@@ -194,8 +195,9 @@ impl<'a> Map<'a> {
         let (category, staff) = (mark.category, mark.staff);
         let end = end.filter(|_| !is_trill(mark));
         let beat = self.view.source.bars[mark.at.bar].meter.beat;
+        let bar = self.view.source.bars[mark.at.bar].length;
         let voices = start.and_then(|s: Anchor| s.voice).map_or(0, |v| 1 << v.min(63));
-        Entry { mark: id, reading: &mark.reading, category, meaning, start, end, staff, voices, beat, again: None }
+        Entry { mark: id, reading: &mark.reading, category, meaning, start, end, staff, voices, beat, bar, again: None }
     }
 
     fn edition_anchor(&self, place: Place, mark: &Mark) -> Option<Anchor> {

@@ -34,6 +34,8 @@ pub(super) struct Entry<'a> {
     pub voices: u64,
     /// The beat it stands in is so long; a mark less than a beat from its like is that one, moved.
     pub beat: Time,
+    /// The length of its bar.
+    pub bar: Time,
     /// For a mark that comes back with its strain.
     pub again: Option<Again>,
 }
@@ -86,13 +88,17 @@ fn laid_out(e: &Entry, s: &Entry) -> bool {
     ends && e.start.zip(s.start).is_some_and(|(a, b)| near(a, b) || a == b)
 }
 
+/// Moved within its beat, a tempo within its bar.
 fn close(e: &Entry, s: &Entry) -> bool {
     let (Some(a), Some(b)) = (e.start, s.start) else {
         return false;
     };
     let apart = if a.time > b.time { a.time - b.time } else { b.time - a.time };
-    let alike = e.end.is_some() == s.end.is_some() && a.again == b.again;
-    a.voice.is_none() && b.voice.is_none() && alike && apart < e.beat.max(s.beat).max(Time::from(1))
+    let near = match e.category {
+        Category::Tempo => apart <= e.bar.max(s.bar),
+        _ => apart < e.beat.max(s.beat).max(Time::from(1)),
+    };
+    (a.voice, b.voice, a.again) == (None, None, b.again) && near
 }
 
 pub(super) struct Matcher<'a> {
@@ -117,7 +123,9 @@ impl<'a> Matcher<'a> {
         self.nearly(false, |e, s| e.start == s.start);
         self.nearly(false, |e, s| e.end.is_some() && e.end == s.end && e.meaning == s.meaning);
         self.nearly(false, |e, s| e.meaning == s.meaning && overlap(e, s));
-        self.nearly(false, |e, s| e.meaning == s.meaning && close(e, s));
+        self.nearly(false, |e, s| e.meaning == s.meaning && e.end.is_some() == s.end.is_some() && close(e, s));
+        // Dashes after a word are the layout's.
+        self.nearly(false, |e, s| e.meaning == s.meaning && e.end.is_some() != s.end.is_some() && close(e, s));
     }
 
     /// Marks that say the same at the same place.

@@ -7,6 +7,7 @@
 mod barlines;
 mod bars;
 mod cells;
+mod doublings;
 mod draw;
 mod lines;
 mod marks;
@@ -27,6 +28,7 @@ use crate::score::{MarkId, NoteId, Part, Score};
 use crate::time::Time;
 use std::ops::Range;
 
+pub use doublings::doubles;
 pub use draw::{draw_like, draw_line};
 pub use lines::pair_parts;
 pub use marks::without_signs;
@@ -239,6 +241,7 @@ pub fn lay(edition: &Score, source: &Score, pairing: Pairing, whole_bars: bool) 
         source_starts: starts(source),
     };
     shared::settle(edition, source, &mut out);
+    doublings::words_once(edition, source, &mut out);
     out
 }
 

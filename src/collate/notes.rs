@@ -90,7 +90,7 @@ fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> bool 
         }
         return true;
     }
-    if !equal && are_alien(&ours, &theirs, row) {
+    if !equal && are_alien(&ours, &theirs, row) && !inflected(view, &ours, &theirs) {
         return false;
     }
     for (ev, sv) in voices(&ours, &theirs) {
@@ -171,6 +171,14 @@ fn are_alien(ours: &[Struck], theirs: &[Struck], row: &Row) -> bool {
     };
     let (ours, theirs) = (content(ours), content(theirs));
     likeness(&ours, &theirs) < LEAST_LIKENESS && !frames(&ours, &theirs)
+}
+
+/// Whether all notes have the same place in time and on the staff: only accidentals differ.
+fn inflected(view: &PartView, ours: &[Struck], theirs: &[Struck]) -> bool {
+    let place = |n: NoteId| view.edition.notes[n].pitch().map(|p| p.staff_place());
+    let other = |n: NoteId| view.source.notes[n].pitch().map(|p| p.moved(view.interval).staff_place());
+    let same = |(a, b): (&Struck, &Struck)| a.0 == b.0 && place(a.3).is_some() && place(a.3) == other(b.3);
+    ours.len() == theirs.len() && ours.iter().zip(theirs).all(same)
 }
 
 /// Which voice is which: by the notes they share, then by their order.

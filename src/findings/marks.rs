@@ -80,7 +80,13 @@ impl Finder<'_> {
     /// Two marks that read alike differ by where they stand: say so.
     pub(super) fn tell_places(&self, ours: Option<&Mark>, theirs: Option<&Mark>, finding: &mut Finding) {
         let told = |mark: &Mark, reading: &str, part: &Part| {
-            let at = |p: Place| super::notes::place_name(part, p.bar, p.offset);
+            let at = |p: Place| {
+                let name = super::notes::place_name(part, p.bar, p.offset);
+                match p.note.is_some_and(|n| part.notes[n].grace > 0) {
+                    true => format!("the grace note of {name}"),
+                    false => name,
+                }
+            };
             match mark.end {
                 Some(end) => format!("{reading} from {} to {}", at(mark.at), at(end)),
                 None => format!("{reading} at {}", at(mark.at)),

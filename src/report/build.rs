@@ -36,10 +36,13 @@ pub struct Material<'a> {
 /// When `bars` names a bar that a part does not have.
 pub fn audit(material: Material) -> Result<Audit, BarError> {
     let m = &material;
-    let alone = |parts: &[usize], score: &Score| -> Vec<LineAlone> {
-        let of = |part: &Part| LineAlone { part: PartName::of(part), notes: part.struck().count() };
+    let alone = |parts: &[usize], score: &Score, compared: &[usize]| -> Vec<LineAlone> {
+        let doubles = |part: &Part| compared.iter().any(|c| crate::collate::doubles(part, &score.parts[*c]));
+        let of =
+            |part: &Part| LineAlone { doubles: doubles(part), part: PartName::of(part), notes: part.struck().count() };
         parts.iter().map(|p| of(&score.parts[*p])).collect()
     };
+    let (ours, theirs): (Vec<usize>, Vec<usize>) = m.collation.parts.iter().map(|a| (a.edition, a.source)).unzip();
     let mut parts = Vec::new();
     for (place, alignment) in m.collation.parts.iter().enumerate() {
         let edition = &m.edition.parts[alignment.edition];
@@ -54,6 +57,7 @@ pub fn audit(material: Material) -> Result<Audit, BarError> {
             only_some: m.bars.is_some(),
             range: m.instruments[place].map(|(i, guessed)| (i, check(edition, i, m.asked), guessed)),
             hands: m.hands,
+            doublings: doublings(m, place),
         };
         parts.push(builder.build());
     }
@@ -63,11 +67,18 @@ pub fn audit(material: Material) -> Result<Audit, BarError> {
         source: ScoreName { file: m.source_file.into(), title: m.source.title.clone() },
         parts,
         not_compared: NotCompared {
-            edition: alone(&m.collation.unmatched_edition, m.edition),
-            source: alone(&m.collation.unmatched_source, m.source),
+            edition: alone(&m.collation.unmatched_edition, m.edition, &ours),
+            source: alone(&m.collation.unmatched_source, m.source, &theirs),
         },
         warnings: material.warnings.into_iter().chain(phrases::values(material.collation.scale)).collect(),
     })
+}
+
+/// The edition's other lines beside the same line of the source.
+fn doublings(m: &Material, place: usize) -> Vec<String> {
+    let own = m.collation.parts[place].source;
+    let others = m.collation.parts.iter().enumerate().filter(|(other, a)| *other != place && a.source == own);
+    others.map(|(_, a)| PartName::of(&m.edition.parts[a.edition]).spoken().into_owned()).collect()
 }
 
 /// The passages that have something in some bars, by their places among those found.
@@ -93,6 +104,7 @@ struct PartBuilder<'a> {
     only_some: bool,
     range: Option<(&'a Instrument, RangeCheck, bool)>,
     hands: Option<Hands<'a>>,
+    doublings: Vec<String>,
 }
 
 impl PartBuilder<'_> {
@@ -122,6 +134,7 @@ impl PartBuilder<'_> {
             totals: findings::count(kept.iter().copied()),
             range: self.range_result(),
             foreign_bars: self.foreign_bars(),
+            doublings: self.doublings.clone(),
             marks: marks.filter(|m| in_bars(m.at.bar) && scope.contains(&m.at.bar)).count(),
             only: self.only(),
             first_bar: *self.bars.start(),
@@ -228,6 +241,7 @@ impl PartBuilder<'_> {
             source_from: p.source_from.map(|s| self.source_point(s)),
             source_to: p.source_to.map(|s| self.source_point(s)),
             octaves: p.octaves,
+            partly: self.is_partly(p),
             notes: if p.kind == PassageKind::Cut { p.source.len() } else { p.edition.len() },
             outside_range: range.map(|r| p.edition.iter().filter(|n| r.is_outside(**n)).count()),
             outside_range_restored: range.map(|r| self.outside_restored(p, r)),
@@ -239,6 +253,18 @@ impl PartBuilder<'_> {
             },
             ornaments: p.ornaments.clone(),
         }
+    }
+
+    /// Whether the source has half as many notes beside a passage of other music as it has others.
+    fn is_partly(&self, p: &Passage) -> bool {
+        if p.kind != PassageKind::RewrittenPassage {
+            return false;
+        }
+        let spot = |n: usize| Spot { bar: self.edition.notes[n].bar, offset: self.edition.notes[n].offset };
+        let during = |n: &usize| (p.from..=p.to).contains(&spot(*n));
+        let own: HashSet<usize> = p.edition.iter().copied().collect();
+        let beside = self.edition.struck().filter(during).filter(|n| !own.contains(n));
+        2 * beside.filter(|n| self.alignment.edition_to_source[*n].is_some()).count() >= own.len()
     }
 
     fn bars_cut(&self, p: &Passage) -> Vec<(usize, String)> {

@@ -72,14 +72,19 @@ fn reading(part: &PartReport, all: &[&FindingReport], source_bar: Option<&str>) 
         Status::Added if all.len() > 1 => join(|f| f.edition_reading.as_deref()),
         Status::Omitted if all.len() > 1 => join(|f| f.source_reading.as_deref()),
         Status::Altered if all.len() > 1 => {
-            let octaves = f.passage.and_then(|p| part.passages[p].octaves).unwrap_or(0);
-            let way = if octaves < 0 { "higher" } else { "lower" };
-            let far = match octaves.abs() {
-                1 => "an octave".to_string(),
-                n => format!("{n} octaves"),
-            };
             let notes = join(|f| f.edition_reading.as_deref());
-            format!("{notes}; in the source {far} {way}")
+            let theirs = match f.passage.and_then(|p| part.passages[p].octaves) {
+                Some(octaves) => {
+                    let way = if octaves < 0 { "higher" } else { "lower" };
+                    match octaves.abs() {
+                        1 => format!("an octave {way}"),
+                        n => format!("{n} octaves {way}"),
+                    }
+                }
+                // Chords laid out otherwise, each note in an octave of its own.
+                None => join(|f| f.source_reading.as_deref()),
+            };
+            format!("{notes}; in the source {theirs}")
         }
         Status::Added => ours.into(),
         Status::Omitted => theirs.into(),

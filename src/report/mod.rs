@@ -102,6 +102,9 @@ pub struct NotCompared {
 
 #[derive(Debug, Serialize)]
 pub struct LineAlone {
+    /// Whether it has the notes of a line that was compared.
+    #[serde(skip)]
+    pub doubles: bool,
     #[serde(flatten)]
     pub part: PartName,
     /// Struck notes.
@@ -136,6 +139,9 @@ pub struct PartReport {
     /// Bars, by `bar_index`, that belong to a passage of music or rests that the source has not so.
     #[serde(skip)]
     pub foreign_bars: BTreeSet<usize>,
+    /// The edition's other lines beside the same line of the source.
+    #[serde(skip)]
+    pub doublings: Vec<String>,
     /// All the edition's marks, its own and the source's.
     #[serde(skip)]
     pub marks: usize,
@@ -226,6 +232,9 @@ pub struct PassageReport {
     pub source_from: Option<Point>,
     pub source_to: Option<Point>,
     pub octaves: Option<i32>,
+    /// Whether other voices of the line go on as in the source meanwhile.
+    #[serde(skip)]
+    pub partly: bool,
     /// The edition's notes; of a cut the source's.
     pub notes: usize,
     /// `None` when no instrument is known.

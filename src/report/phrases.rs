@@ -1,6 +1,6 @@
 //! Sentences about passages, keys and bars, in plain words.
 
-use super::{Audit, PartReport, PassageReport, Point, RangeResult};
+use super::{Audit, LineAlone, PartReport, PassageReport, Point, RangeResult};
 use crate::findings::PassageKind;
 use crate::instrument::Side;
 use crate::time::Time;
@@ -120,6 +120,7 @@ pub fn passage(p: &PassageReport, range: Option<&RangeResult>) -> (String, Strin
         (kind, _) => {
             let what = match kind {
                 PassageKind::InventedEnding => "an ending of the editor's own",
+                _ if p.partly => "partly other music than the source's",
                 _ => "other music than the source's",
             };
             let instead = match theirs {
@@ -207,16 +208,20 @@ pub fn unmatched(audit: &Audit) -> Vec<String> {
     let mut out = Vec::new();
     let sides = [("edition", "source", &audit.not_compared.edition), ("source", "edition", &audit.not_compared.source)];
     for (side, other, parts) in sides {
-        if parts.is_empty() {
-            continue;
+        let (doubled, alone): (Vec<&LineAlone>, Vec<&LineAlone>) = parts.iter().partition(|p| p.doubles);
+        let told = |lines: &[&LineAlone]| {
+            let names: Vec<_> = lines.iter().map(|p| p.part.spoken()).collect();
+            let notes: usize = lines.iter().map(|p| p.notes).sum();
+            format!("{side}'s {} ({})", names.join(", "), count(notes, "note"))
+        };
+        if !alone.is_empty() {
+            out.push(format!("The {other} has nothing that goes with the {}; not compared.", told(&alone)));
         }
-        let names: Vec<_> = parts.iter().map(|p| p.part.spoken()).collect();
-        let notes: usize = parts.iter().map(|p| p.notes).sum();
-        out.push(format!(
-            "The {other} has nothing that goes with the {side}'s {} ({}); not compared.",
-            names.join(", "),
-            count(notes, "note")
-        ));
+        if !doubled.is_empty() {
+            let verb = if doubled.len() == 1 { "doubles a line" } else { "double lines" };
+            let were = if doubled.len() == 1 { "was" } else { "were" };
+            out.push(format!("The {} {verb} that {were} compared; not compared again.", told(&doubled)));
+        }
     }
     out
 }

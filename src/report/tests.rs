@@ -21,35 +21,52 @@ fn read(input: Input) -> Score {
 
 /// A score of one part in 4/4: a string of quarter notes for each bar.
 fn score(name: &str, bars: &[&str]) -> Score {
-    let mut text = format!(
-        "<score-partwise><part-list><score-part id=\"P1\"><part-name>{name}</part-name>\
-         </score-part></part-list><part id=\"P1\">"
-    );
-    for (place, bar) in bars.iter().enumerate() {
-        text += &format!("<measure number=\"{}\">", place + 1);
-        if place == 0 {
-            text += "<attributes><divisions>1</divisions><time><beats>4</beats>\
-                     <beat-type>4</beat-type></time></attributes>";
+    scores(&[(name, bars)])
+}
+
+/// The same of several parts.
+fn scores(parts: &[(&str, &[&str])]) -> Score {
+    let list: String = (1..=parts.len())
+        .zip(parts)
+        .map(|(id, part)| format!("<score-part id=\"P{id}\"><part-name>{}</part-name></score-part>", part.0))
+        .collect();
+    let mut text = format!("<score-partwise><part-list>{list}</part-list>");
+    for (id, (_, bars)) in (1..).zip(parts) {
+        text += &format!("<part id=\"P{id}\">");
+        for (place, bar) in bars.iter().enumerate() {
+            text += &format!("<measure number=\"{}\">", place + 1);
+            if place == 0 {
+                text += "<attributes><divisions>1</divisions><time><beats>4</beats>\
+                         <beat-type>4</beat-type></time></attributes>";
+            }
+            bar.split_whitespace().for_each(|n| text += &note(n));
+            text += "</measure>";
         }
-        for note in bar.split_whitespace() {
-            let (name, mark) = note
-                .strip_suffix('\'')
-                .map_or((note, ""), |name| (name, "<notations><articulations><staccato/></articulations></notations>"));
-            let (step, octave) = name.split_at(1);
-            text += &format!(
-                "<note><pitch><step>{step}</step><octave>{octave}</octave></pitch>\
-                 <duration>1</duration><voice>1</voice>{mark}</note>"
-            );
-        }
-        text += "</measure>";
+        text += "</part>";
     }
-    text += "</part></score-partwise>";
+    text += "</score-partwise>";
     read(Input::from_bytes("test", text.into_bytes()).unwrap())
 }
 
+/// A quarter note; with an apostrophe, staccato, and with a plus, of a chord.
+fn note(text: &str) -> String {
+    let (text, chord) = text.strip_prefix('+').map_or((text, ""), |t| (t, "<chord/>"));
+    let (name, mark) = text
+        .strip_suffix('\'')
+        .map_or((text, ""), |name| (name, "<notations><articulations><staccato/></articulations></notations>"));
+    let (step, octave) = name.split_at(1);
+    format!(
+        "<note>{chord}<pitch><step>{step}</step><octave>{octave}</octave></pitch><duration>1</duration>\
+         <voice>1</voice>{mark}</note>"
+    )
+}
+
 fn compare(edition: &Score, source: &Score, bars: Option<&str>) -> Audit {
-    let collation = collate::collate(edition, source, Default::default());
-    let findings = find::find(edition, source, &collation);
+    report(edition, source, &collate::collate(edition, source, Default::default()), bars)
+}
+
+fn report(edition: &Score, source: &Score, collation: &collate::Collation, bars: Option<&str>) -> Audit {
+    let findings = find::find(edition, source, collation);
     let table = Instruments::standard();
     let parts = collation.parts.iter();
     let instruments: Vec<_> = parts.map(|p| table.guess(&edition.parts[p.edition].name).map(|i| (i, true))).collect();
@@ -59,7 +76,7 @@ fn compare(edition: &Score, source: &Score, bars: Option<&str>) -> Audit {
         source,
         edition_file: "edition.musicxml",
         source_file: "source.musicxml",
-        collation: &collation,
+        collation,
         findings: &findings,
         instruments: &instruments,
         bars: bars.as_ref(),
@@ -156,4 +173,40 @@ fn ranges_read_well() {
     insta::assert_snapshot!("range", plain(&range_text(&report, 80)));
     insta::assert_snapshot!("range_json", report.json());
     insta::assert_snapshot!("range_csv", range_csv(&report));
+}
+
+#[test]
+fn a_line_that_goes_with_another_is_told_as_that() {
+    let low: Vec<String> = TUNE.map(|bar| bar.replace('5', "3").replace('4', "2")).to_vec();
+    let low: Vec<&str> = low.iter().map(String::as_str).collect();
+    let bass = [
+        "G3 F3 G3 E3",
+        "B2 D3 G3 F3",
+        "G3 A3 B3 C4",
+        "B3 A3 G3 F3",
+        "E3 G3 D3 G2",
+        "D3 F3 C3 A2",
+        "A3 F3 D3 B3",
+        "C3 D3 E3 C3",
+    ];
+    let voices = scores(&[("Soprano", &TUNE), ("Bass", &bass)]);
+    let all = scores(&[("Oboe", &TUNE), ("Soprano", &TUNE), ("Bass", &bass), ("Organ", &low)]);
+    let told = |edition: &Score, source: &Score| {
+        let (mut edition, mut source) = (edition.clone(), source.clone());
+        let pairing = collate::pair_parts(&mut edition, &mut source, Default::default());
+        plain(&audit_text(&report(&edition, &source, &collate::lay(&edition, &source, pairing, false), None), 120))
+    };
+    let more = told(&all, &voices);
+    assert!(more.contains("The edition's Soprano goes with the source's Soprano, too."), "{more}");
+    assert!(more.contains("The edition's Organ (32 notes) doubles a line that was compared;"), "{more}");
+    let fewer = told(&voices, &all);
+    assert!(fewer.contains("The source's Oboe, Organ (64 notes) double lines that were compared;"), "{fewer}");
+}
+
+#[test]
+fn the_notes_of_chords_laid_out_otherwise_are_named_on_both_sides() {
+    let source = score("Harp", &["C4 E4 +G4 E4 +G4 G3", "F4 A4 +C5 A4 +C5 E4", "C4 D4 E4 F4", "G4 E4 C4 G3"]);
+    let edition = score("Harp", &["C4 G4 +E5 G4 +E5 G3", "F4 C5 +A5 C5 +A5 E4", "C4 D4 E4 F4", "G4 E4 C4 G3"]);
+    let text = plain(&audit_text(&compare(&edition, &source, None), 120));
+    assert!(text.contains("the same chords, otherwise laid out") && !text.contains("octaves"), "{text}");
 }

@@ -1,6 +1,6 @@
 //! What was found in a part, in a few sentences.
 
-use super::phrases::{bar_list, count};
+use super::phrases::{bar_list, count, listed};
 use super::{PartReport, Point, RangeResult, sum};
 use crate::findings::Status;
 use crate::instrument::Side;
@@ -27,6 +27,10 @@ pub fn summary(part: &PartReport) -> Vec<String> {
         out.push(format!("Only {only} {} looked at.", were(part.bar_numbers.len())));
     }
     out.extend(scope(part));
+    if !part.doublings.is_empty() {
+        let (verb, theirs) = (if part.doublings.len() == 1 { "goes" } else { "go" }, part.source_part.spoken());
+        out.push(format!("The edition's {} {verb} with the source's {theirs}, too.", listed(&part.doublings)));
+    }
     let n = &part.notes;
     let of_notes = |category, status| {
         let counts = part.totals.get(&category);

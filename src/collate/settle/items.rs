@@ -23,7 +23,7 @@ pub(super) enum Kind {
     Same,
     /// The same note in another octave: in other music that is chance, too.
     Octave,
-    /// Of an ornament that the source does not ask for.
+    /// Of an ornament that the source does not ask for, or the source's note with another accidental.
     Doubtful,
     Different,
     /// In bars that have no partner or are other music as a whole.
@@ -65,6 +65,7 @@ pub(super) fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) ->
                 _ if doubtful[e] => Kind::Doubtful,
                 Some(0) => Kind::Same,
                 Some(apart) if apart % 1200 == 0 => Kind::Octave,
+                _ if source.is_some_and(|s| is_inflected(view, row, e, s)) => Kind::Doubtful,
                 _ => Kind::Different,
             };
             let exact = told_e[e]
@@ -93,6 +94,16 @@ pub(super) fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) ->
         out[from..].sort_by_key(|(item, voice)| (item.offset, *voice, item.edition.is_none()));
     }
     out
+}
+
+/// Whether two notes differ by their accidental alone. However many of them follow each other, one accidental may
+/// be the cause.
+fn is_inflected(view: &PartView, row: &Row, e: NoteId, s: NoteId) -> bool {
+    let (ours, theirs) = (&view.edition.notes[e], &view.source.notes[s]);
+    let (Some(one), Some(other)) = (ours.pitch(), theirs.pitch()) else { return false };
+    one.staff_place() == other.moved(view.interval).staff_place()
+        && ours.offset == row.pair.to_edition(theirs.offset)
+        && view.edition.sounding(e) == view.source.sounding(s) * row.pair.scale
 }
 
 /// For a voice of the source without a partner in a row in which another one has

@@ -325,6 +325,12 @@ fn take_in_last_note(items: &[(Item, usize)], stretches: &mut [Stretch], rows: &
     }
     let one_chord = rest.iter().all(|(item, _)| item.offset == rest[0].0.offset && item.row == rest[0].0.row);
     let exact = rest.iter().filter(|(item, _)| item.exact).count();
+    // Nor is it one where other voices go on as in the source.
+    let from = items.partition_point(|(i, _)| (i.row, i.offset) < (last.outline.0, last.from));
+    let beside = items[from..].iter().filter(|(item, _)| item.exact && !inside(item)).count().saturating_sub(exact);
+    if 2 * beside >= last.edition.len().max(1) {
+        return;
+    }
     if !one_chord && (rest.len() > LARGEST_ISLAND || 2 * exact >= rest.len()) {
         return;
     }
