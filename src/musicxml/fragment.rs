@@ -1,5 +1,6 @@
 //! New elements: small trees that are written out and spliced into a text.
 
+use super::tree::text_of;
 use quick_xml::Writer;
 use quick_xml::events::{BytesEnd, BytesStart, BytesText, Event};
 use roxmltree::Node;
@@ -85,10 +86,16 @@ impl Fragment {
     pub fn copy(node: Node<'_, '_>) -> Fragment {
         let mut out = Fragment::shell(node);
         out.children = node.children().filter(|n| n.is_element()).map(Fragment::copy).collect();
-        if out.children.is_empty() {
-            out.text = node.children().filter(|n| n.is_text()).filter_map(|n| n.text()).collect();
-        }
+        out.text = Fragment::own_text(node);
         out
+    }
+
+    /// The text of an element. Beside other elements it is no MusicXML, but it is read.
+    pub fn own_text(node: Node<'_, '_>) -> String {
+        match node.children().any(|n| n.is_element()) {
+            true => text_of(node).to_string(),
+            false => node.children().filter(|n| n.is_text()).filter_map(|n| n.text()).collect(),
+        }
     }
 
     pub fn child(&self, name: &str) -> Option<&Fragment> {
@@ -137,9 +144,10 @@ impl Fragment {
             return writer.write_event(Event::Empty(start));
         }
         writer.write_event(Event::Start(start))?;
-        if self.children.is_empty() {
+        if !self.text.is_empty() {
             writer.write_event(Event::Text(BytesText::new(&self.text)))?;
-        } else {
+        }
+        if !self.children.is_empty() {
             let inner = format!("{indent}{}", style.unit);
             let line = |writer: &mut Writer<Vec<u8>>, indent: &str| {
                 if style.newline.is_empty() {

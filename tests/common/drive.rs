@@ -82,7 +82,7 @@ pub fn clean(bytes: &[u8]) {
         // With nothing in it, it is refused.
         if beside.parts > 0 {
             let input = input("both", beside.text.as_bytes()).expect("text");
-            assert!(musicxml::read(&Tree::parse(&input).expect("XML")).is_ok());
+            musicxml::read(&Tree::parse(&input).expect("XML")).expect("a score");
         }
         let part = edition.1.score.printed_part_of(collation.parts[0].edition);
         for additions in [Additions::Strip, Additions::Bracket, Additions::Color] {

@@ -188,9 +188,7 @@ impl Copier<'_, '_, '_> {
             out.attributes.retain(|a| a.0 != "color");
         }
         out.children = elements(node).flat_map(|n| self.copy(n)).collect();
-        if out.children.is_empty() {
-            out.text = Fragment::copy(node).text;
-        }
+        out.text = Fragment::own_text(node);
         if self.moved.is_some() {
             self.move_own(node, &mut out);
         }
