@@ -290,7 +290,12 @@ impl Made<'_> {
                 self.meetings.more_of_theirs(mine, other, &staff.units) >= least
                     && self.meetings.more_of_theirs(other, mine, &staff.units) >= least
             };
-            let parts_of_it: Vec<usize> = others.iter().copied().filter(shares).collect();
+            let mut parts_of_it: Vec<usize> = others.iter().copied().filter(shares).collect();
+            let all: Vec<usize> = sorted(others.iter().copied().chain([a]).collect());
+            if parts_of_it.is_empty() && self.voice_of(a, &all, &self.theirs[*b].units).is_some() {
+                // They take turns, each in a voice of its own.
+                parts_of_it = others;
+            }
             let ours = self.staff_of_edition(a);
             let whole =
                 self.meetings.between(&own.units, &self.theirs[*b].units).1 >= CLEANLY * self.theirs[*b].notes as f64;

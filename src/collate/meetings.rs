@@ -88,9 +88,25 @@ pub(super) fn meet(
             }));
         }
     }
-    let octaves = most(all.iter().map(|m| m.octaves), 0)?;
+    let octaves = octave_of_lines(&all)?;
     let heights = sums.iter().zip(&ours.units).map(|(sum, unit)| sum / unit.notes.max(1) as f64).collect();
     Some(Meetings { edition: ours.units, source: theirs.units, interval, octaves, all, heights })
+}
+
+/// The octave by which most lines move: of each voice that of the voice it meets most often.
+fn octave_of_lines(all: &[Meeting]) -> Option<i32> {
+    let mut counts: BTreeMap<(usize, i32, usize), usize> = BTreeMap::new();
+    all.iter().for_each(|m| *counts.entry((m.edition.0, m.octaves, m.source.0)).or_default() += 1);
+    let mut best: BTreeMap<usize, (usize, i32)> = BTreeMap::new();
+    for ((unit, octaves, _), count) in counts {
+        let own = best.entry(unit).or_default();
+        if (count, -octaves.abs()) > (own.0, -own.1.abs()) {
+            *own = (count, octaves);
+        }
+    }
+    let mut votes: BTreeMap<i32, usize> = BTreeMap::new();
+    best.into_values().for_each(|(count, octaves)| *votes.entry(octaves).or_default() += count);
+    votes.into_iter().max_by_key(|(octaves, count)| (*count, -octaves.abs(), *octaves)).map(|v| v.0)
 }
 
 /// The number that comes most often; of several the nearest to a usual one.
