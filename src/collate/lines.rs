@@ -62,9 +62,10 @@ fn is_divided_alike(edition: &Score, source: &Score, choice: Choice, pairing: &P
     let staves = |p: &Pair| edition.parts[p.edition].staves == source.parts[p.source].staves;
     let weak = || pairing.pairs.iter().any(|p| p.share < WELL_MATCHED);
     let left = pairing.unmatched_source.iter().any(|p| sounds(source, p)) && choice.source.is_none();
+    let in_doubt = left && weak();
     pairing.pairs.iter().all(staves)
         && !pairing.unmatched_edition.iter().any(|p| sounds(edition, p))
-        && !(left && weak())
+        && !in_doubt
         && !pairing.pairs.is_empty()
 }
 

@@ -118,5 +118,5 @@ fn is_border(side: &Side, bar: usize) -> bool {
         });
         double || before.meter != own.meter || before.fifths != own.fifths
     };
-    side.parts.iter().any(|p| of_part(p))
+    side.parts.iter().any(of_part)
 }
