@@ -39,7 +39,7 @@ impl PartJob<'_, '_, '_> {
     /// How long a row is in the copy.
     pub(super) fn length(&self, row: usize) -> Option<Time> {
         match self.fates[row] {
-            Fate::Keep { edition, .. } => Some(self.edition.bars[edition].length),
+            Fate::Keep { edition, .. } => self.edition.bars.get(edition).map(|b| b.length),
             Fate::Rebuild { source, shift, .. } => Some(self.source.bars[source].length + shift),
             Fate::Fresh { source } => self.source.bars.get(source).map(|b| b.length),
             Fate::Drop { .. } | Fate::Absent => None,

@@ -132,10 +132,11 @@ impl PartRewrite<'_, '_, '_> {
             .map(|n| self.part.notes[*n].bar)
             .collect();
         let touched = |(row, fate): &(usize, &Fate)| match fate {
-            Fate::Keep { edition, .. } => {
-                let key = self.fifths.get(*row).is_some_and(|f| *f != self.part.bars[*edition].fifths);
+            // A part may have fewer bars than another.
+            Fate::Keep { edition, .. } => self.part.bars.get(*edition).is_some_and(|bar| {
+                let key = self.fifths.get(*row).is_some_and(|f| *f != bar.fifths);
                 key || bars.contains(edition)
-            }
+            }),
             other => other.is_composed(),
         };
         self.fates.iter().enumerate().filter(touched).map(|(row, _)| row).collect()

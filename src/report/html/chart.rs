@@ -99,7 +99,7 @@ impl Sides<'_> {
             chart.columns.push(Column {
                 from: at,
                 to: at + length,
-                number: starts.map(|b| self.edition.bars[b].number.clone()),
+                number: starts.and_then(|b| self.edition.bars.get(b)).map(|b| b.number.clone()),
                 tones: first..chart.tones.len(),
             });
             at += length;
