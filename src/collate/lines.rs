@@ -62,11 +62,8 @@ fn is_divided_alike(edition: &Score, source: &Score, choice: Choice, pairing: &P
     let staves = |p: &Pair| edition.parts[p.edition].staves == source.parts[p.source].staves;
     let weak = || pairing.pairs.iter().any(|p| p.share < WELL_MATCHED);
     let left = pairing.unmatched_source.iter().any(|p| sounds(source, p)) && choice.source.is_none();
-    let in_doubt = left && weak();
-    pairing.pairs.iter().all(staves)
-        && !pairing.unmatched_edition.iter().any(|p| sounds(edition, p))
-        && !in_doubt
-        && !pairing.pairs.is_empty()
+    let more = pairing.unmatched_edition.iter().any(|p| sounds(edition, p)) || left && weak();
+    !more && !pairing.pairs.is_empty() && pairing.pairs.iter().all(staves)
 }
 
 /// Adds lines that wander between two parts of the source, where they fit better.

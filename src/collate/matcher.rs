@@ -4,7 +4,7 @@
 use super::MarkPair;
 use crate::score::{Category, MarkId};
 use crate::time::Time;
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
 use std::borrow::Cow;
 
 /// Where a mark stands, in the source's own time.
@@ -60,10 +60,21 @@ fn overlap(e: &Entry, s: &Entry) -> bool {
     shared * Time::from(2) >= whole && whole > Time::from(0)
 }
 
-/// A syllable whose verse the other side numbers otherwise.
-fn of_another_verse(e: &Entry, s: &Entry) -> bool {
-    let text = |entry: &Entry| entry.meaning.split_once(' ').map(|m| m.1.to_string());
-    e.category == Category::Lyric && text(e).is_some() && text(e) == text(s)
+/// The verses that a side has.
+fn verses(entries: &[Entry]) -> FxHashSet<String> {
+    let of = |e: &Entry| e.meaning.split_once(' ').map(|m| m.0.to_string());
+    entries.iter().filter(|e| e.category == Category::Lyric).filter_map(of).collect()
+}
+
+/// A syllable whose verse the other side numbers otherwise: it has none of that number.
+fn of_another_verse(e: &Entry, s: &Entry, verses: &[FxHashSet<String>; 2]) -> bool {
+    if e.category != Category::Lyric {
+        return false;
+    }
+    let (ours, theirs) = (e.meaning.split_once(' '), s.meaning.split_once(' '));
+    ours.zip(theirs).is_some_and(|(ours, theirs)| {
+        ours.1 == theirs.1 && !(verses[0].contains(theirs.0) && verses[1].contains(ours.0))
+    })
 }
 
 /// At another note of a chord whose notes the source has in several voices.
@@ -117,7 +128,8 @@ impl<'a> Matcher<'a> {
 
     pub fn run(&mut self) {
         self.equal();
-        self.nearly(true, |e, s| e.start == s.start && of_another_verse(e, s));
+        let verses = [verses(self.edition), verses(self.source)];
+        self.nearly(true, |e, s| e.start == s.start && of_another_verse(e, s, &verses));
         self.nearly(true, |e, s| e.meaning == s.meaning && at_another_note(e, s));
         self.nearly(true, |e, s| e.meaning == s.meaning && laid_out(e, s));
         self.nearly(false, |e, s| e.start == s.start);
