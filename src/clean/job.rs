@@ -27,6 +27,12 @@ pub(super) struct PartJob<'s, 'a, 'i> {
     compared: Option<&'a [bool]>,
 }
 
+/// What becomes of each row in a part, which may have fewer bars than others.
+pub(super) fn of_part(shape: &[Fate], part: &Part) -> Vec<Fate> {
+    let has = |fate: &Fate| fate.edition().is_none_or(|bar| bar < part.bars.len());
+    shape.iter().map(|fate| if has(fate) { *fate } else { Fate::Absent }).collect()
+}
+
 impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     pub(super) fn new(
         sides: &'s Sides<'a, 'i>,
@@ -45,7 +51,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             findings: &sides.findings[at].findings,
             policy,
             decisions,
-            fates: shape.to_vec(),
+            fates: of_part(shape, &sides.edition.parts[alignment.edition]),
             compared: None,
         };
         job.settle(warnings);
@@ -69,7 +75,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             findings: &merged.findings,
             policy,
             decisions,
-            fates: shape.to_vec(),
+            fates: of_part(shape, &sides.edition.parts[merged.part]),
             compared: Some(&merged.compared),
         };
         job.settle(warnings);

@@ -4,7 +4,7 @@
 use super::decisions::{self, Decided};
 use super::expect::{self, Content};
 use super::follow::Follower;
-use super::job::PartJob;
+use super::job::{self, PartJob};
 use super::merge::Merged;
 use super::{Decision, Failure, Policy, Restore, Sides, Summary, left};
 use crate::collate::BarPair;
@@ -101,13 +101,14 @@ pub(super) fn work<'a, 'i>(
                 own.job.rewrite(&mut out.plan, &mut out.summary, &mut out.warnings);
                 let mut expected = own.job.expected();
                 if let Some(rest) = own.rest {
-                    expected.take_in(expect::unmatched(rest, &shape, &[]));
+                    expected.take_in(expect::unmatched(rest, &job::of_part(&shape, part), &[]));
                 }
                 out.expected.push(expected);
             }
             None => {
                 out.summary.parts_left += 1;
-                let follower = Follower { part, leader: jobs.first().map(|own| &own.job), fates: &shape };
+                let fates = job::of_part(&shape, part);
+                let follower = Follower { part, leader: jobs.first().map(|own| &own.job), fates: &fates };
                 follower.rewrite(&mut out.plan);
                 out.expected.push(follower.expected());
             }
