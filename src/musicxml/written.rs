@@ -3,7 +3,7 @@
 //! it prints and which hold. The proof of a copy looks at this; it shares
 //! nothing with the reader but where the bars are.
 
-use super::tree::{Tree, child, child_text, elements, text_of};
+use super::tree::{Tree, child_text, elements, text_of};
 use crate::score::{Part, Score};
 use crate::time::{Time, parse_decimal};
 use roxmltree::Node;
@@ -67,7 +67,8 @@ impl Walk {
     fn bar(&mut self, node: Node) -> WrittenBar {
         let mut out = WrittenBar { in_force: self.holds.clone(), ..WrittenBar::default() };
         let mut now = Time::zero();
-        let mut busy: BTreeMap<(String, String), Vec<(Time, Time)>> = BTreeMap::new();
+        // Few voices sound in a bar: a list is quicker than a table.
+        let mut busy: Vec<((&str, &str), Vec<(Time, Time)>)> = Vec::new();
         for item in elements(node) {
             let name = item.tag_name().name();
             match name {
@@ -79,12 +80,20 @@ impl Walk {
                 }
                 "backup" => now -= self.duration(item),
                 "forward" => now += self.duration(item),
-                "note" if child(item, "grace").is_none() && child(item, "chord").is_none() => {
-                    let until = now + self.duration(item);
-                    if child(item, "cue").is_none() {
-                        let of = |name| child_text(item, name).unwrap_or("1").to_string();
-                        let own = busy.entry((of("staff"), of("voice"))).or_default();
-                        if own.iter().any(|(from, to)| *from < until && now < *to) {
+                "note" => {
+                    let note = NoteText::of(item);
+                    if note.joins {
+                        continue;
+                    }
+                    let until = now + self.quarters(note.duration);
+                    if !note.is_cue {
+                        let key = (note.staff, note.voice);
+                        let at = busy.iter().position(|b| b.0 == key).unwrap_or_else(|| {
+                            busy.push((key, Vec::new()));
+                            busy.len() - 1
+                        });
+                        let own = &mut busy[at].1;
+                        if own.iter().rev().any(|(from, to)| *from < until && now < *to) {
                             out.clashes.push(now);
                         }
                         own.push((now, until));
@@ -99,8 +108,11 @@ impl Walk {
     }
 
     fn duration(&self, node: Node) -> Time {
-        let units = child_text(node, "duration").and_then(parse_decimal).unwrap_or_default();
-        units / self.divisions.unwrap_or(Time::from(1))
+        self.quarters(child_text(node, "duration"))
+    }
+
+    fn quarters(&self, units: Option<&str>) -> Time {
+        units.and_then(parse_decimal).unwrap_or_default() / self.divisions.unwrap_or(Time::from(1))
     }
 
     fn attributes(&mut self, node: Node, out: &mut WrittenBar) {
@@ -132,6 +144,39 @@ impl Walk {
             }
             self.holds.extend(held.into_iter().map(|h| (h, said.clone())));
         }
+    }
+}
+
+/// What of a note its place in a bar depends on.
+struct NoteText<'a> {
+    /// It takes no time of its own: a grace note, or one of a chord.
+    joins: bool,
+    is_cue: bool,
+    duration: Option<&'a str>,
+    staff: &'a str,
+    voice: &'a str,
+}
+
+impl<'a> NoteText<'a> {
+    fn of(node: Node<'a, '_>) -> NoteText<'a> {
+        let mut out = NoteText { joins: false, is_cue: false, duration: None, staff: "1", voice: "1" };
+        for item in elements(node) {
+            match item.tag_name().name() {
+                "grace" | "chord" => {
+                    out.joins = true;
+                    break;
+                }
+                "cue" => out.is_cue = true,
+                "duration" => out.duration = out.duration.or(Some(text_of(item))),
+                "voice" => out.voice = text_of(item),
+                "staff" => {
+                    out.staff = text_of(item);
+                    break;
+                }
+                _ => {}
+            }
+        }
+        out
     }
 }
 
