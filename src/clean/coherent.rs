@@ -8,20 +8,19 @@ use crate::musicxml::rewrite::Fate;
 use crate::musicxml::{self, Tree, WrittenBar, WrittenSign};
 use crate::score::{Note, Part, Score};
 use crate::time::{Time, beat_text, text};
+use std::cell::OnceCell;
 use std::collections::BTreeSet;
 
 /// Both sides as they are written.
 pub(super) struct Written {
     edition: Vec<Vec<WrittenBar>>,
-    source: Vec<Vec<WrittenBar>>,
+    /// Read once a bar of it comes in.
+    source: OnceCell<Vec<Vec<WrittenBar>>>,
 }
 
 impl Written {
     pub(super) fn of(sides: Sides) -> Written {
-        Written {
-            edition: musicxml::written(sides.edition_tree, sides.edition),
-            source: musicxml::written(sides.source_tree, sides.source),
-        }
+        Written { edition: musicxml::written(sides.edition_tree, sides.edition), source: OnceCell::new() }
     }
 
     /// Where the copy is not one score, though the edition was. `shape` says
@@ -56,12 +55,15 @@ fn meter(bar: &WrittenBar) -> Option<String> {
 }
 
 impl Look<'_, '_, '_> {
+    fn source(&self) -> &[Vec<WrittenBar>] {
+        self.written.source.get_or_init(|| musicxml::written(self.sides.source_tree, self.sides.source))
+    }
+
     fn bar(&self, bar: usize, fate: Fate) -> Vec<Difference> {
         let mut out = Vec::new();
         let source = fate.source().filter(|_| fate.is_composed());
         let excused = |of: &dyn Fn(&[Vec<WrittenBar>], usize) -> bool| {
-            fate.edition().is_some_and(|b| of(&self.written.edition, b))
-                || source.is_some_and(|b| of(&self.written.source, b))
+            fate.edition().is_some_and(|b| of(&self.written.edition, b)) || source.is_some_and(|b| of(self.source(), b))
         };
         let lengths = unequal(&self.bars, bar, length);
         if !lengths.is_empty() && !excused(&|parts, bar| !unequal(parts, bar, length).is_empty()) {
@@ -129,8 +131,7 @@ impl Look<'_, '_, '_> {
         };
         for (held, said) in &own.twice {
             let in_edition = before.is_some_and(|b| b.twice.iter().any(|(other, _)| other.sign == held.sign));
-            let in_source =
-                || source.is_some_and(|b| self.written.source.iter().any(|bars| said_so(bars, b, held.sign)));
+            let in_source = || source.is_some_and(|b| self.source().iter().any(|bars| said_so(bars, b, held.sign)));
             if !in_edition && !in_source() {
                 out.push(self.fault(part, bar, format!("the {} {said} would stand twice", held.sign.name())));
             }
