@@ -68,7 +68,7 @@ impl Walk {
         let mut out = WrittenBar { in_force: self.holds.clone(), ..WrittenBar::default() };
         let mut now = Time::zero();
         // Few voices sound in a bar: a list is quicker than a table.
-        let mut busy: Vec<((&str, &str), Vec<(Time, Time)>)> = Vec::new();
+        let mut busy: Vec<(Voice, Vec<(Time, Time)>)> = Vec::new();
         for item in elements(node) {
             let name = item.tag_name().name();
             match name {
@@ -146,6 +146,9 @@ impl Walk {
         }
     }
 }
+
+/// A voice by its staff and its name.
+type Voice<'a> = (&'a str, &'a str);
 
 /// What of a note its place in a bar depends on.
 struct NoteText<'a> {
