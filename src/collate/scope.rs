@@ -12,6 +12,10 @@ const AT_BORDER: usize = 3;
 const BEFORE: usize = 4;
 /// The same after it: an editor cuts less.
 const AFTER: usize = 8;
+/// So many bars at either end show whether two pieces begin and end alike, if they differ in length by one part in
+/// so many at most.
+const ENDS: usize = 4;
+const PLAINLY: usize = 8;
 /// What a bar without a partner costs inside the piece: far jumps to a few bars that are alike do not pay.
 const ALONE: f64 = 0.12;
 /// Larger tables are not searched.
@@ -31,7 +35,7 @@ pub(super) fn find(edition: &Side, source: &Side) -> Scope {
         };
         alike(edition.cells.first(), source.cells.first()) && alike(edition.cells.last(), source.cells.last())
     };
-    if n * m > LARGEST || n.abs_diff(m) < AT_BORDER && ends_meet() {
+    if n * m > LARGEST || n.abs_diff(m) < AT_BORDER && ends_meet() || are_plainly_whole(edition, source) {
         return all;
     }
     let Some(found) = best_stretch(edition, source) else { return all };
@@ -59,6 +63,16 @@ pub(super) fn find(edition: &Side, source: &Side) -> Scope {
         edition: of_side(edition, rest(lead.0, lead.1, edition, true), rest(tail.0, tail.1, edition, false)),
         source: of_side(source, rest(lead.1, lead.0, source, true), rest(tail.1, tail.0, source, false)),
     }
+}
+
+/// Whether the two begin and end alike, and hardly differ in length: nothing is to be searched.
+fn are_plainly_whole(edition: &Side, source: &Side) -> bool {
+    let (n, m) = (edition.cells.len(), source.cells.len());
+    let alike = |(e, s): (&Cell, &Cell)| e.content == s.content;
+    let (ours, theirs) = (&edition.cells, &source.cells);
+    let first = || ours.iter().zip(theirs).take(ENDS).filter(|p| alike(*p)).count();
+    let last = || ours.iter().rev().zip(theirs.iter().rev()).take(ENDS).filter(|p| alike(*p)).count();
+    n.abs_diff(m) * PLAINLY <= n.max(m) && 2 * first() >= ENDS && 2 * last() >= ENDS
 }
 
 /// The stretch of both sides, in one piece as far as may be, that shares most.
