@@ -421,6 +421,12 @@ impl Score {
     pub fn printed_part_of(&self, line: usize) -> usize {
         self.parts[line].drawn_from.first().copied().unwrap_or(line)
     }
+
+    /// The printed parts that a line is of: itself if printed, else those it was drawn from.
+    pub fn printed_parts_of(&self, line: usize) -> Vec<usize> {
+        let own = &self.parts[line];
+        if own.is_printed() { vec![line] } else { own.drawn_from.clone() }
+    }
 }
 
 /// A part as it is spoken of, with its line.

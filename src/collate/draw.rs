@@ -83,7 +83,7 @@ pub(super) fn share(score: &mut Score, part: usize, keeps: impl Fn(NoteId) -> bo
     let (mut out, from) = compose(&[own], |_, _| true, holds, |_, _| true);
     renumber_voices(&mut out, |note| from[note]);
     out.line = own.line;
-    out.drawn_from = if own.is_printed() { vec![part] } else { own.drawn_from.clone() };
+    out.drawn_from = score.printed_parts_of(part);
     score.parts.push(out);
     score.parts.len() - 1
 }

@@ -418,7 +418,7 @@ impl Made<'_> {
     fn pair(&mut self, edition: usize, source: usize) {
         let units = |score: &Score, part: usize, all: &[Unit]| -> Vec<usize> {
             let own = &score.parts[part];
-            let from = if own.is_printed() { vec![part] } else { own.drawn_from.clone() };
+            let from = score.printed_parts_of(part);
             let line = own.line;
             let inside = |u: &Unit| {
                 let voice = || score.parts[u.part].voice_number(u.voice);

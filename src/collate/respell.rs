@@ -37,7 +37,7 @@ pub(super) fn by_signatures(edition: &Score, source: &mut Score, mut pairing: Pa
             }
         }
         if turns.values().any(|t| *t != 0) {
-            made.push((place, respelled(view.source, pairing.pairs[place].source, &turns)));
+            made.push((place, respelled(source, pairing.pairs[place].source, &turns)));
         }
     }
     for (place, part) in made {
@@ -66,9 +66,9 @@ fn turns_between(ours: &Part, e: usize, theirs: &Part, s: usize, by: Interval) -
     if (more - turns * ENHARMONIC).abs() <= 1 { turns } else { 0 }
 }
 
-fn respelled(part: &Part, place: usize, turns: &BTreeMap<usize, i32>) -> Part {
-    let mut out = part.clone();
-    out.drawn_from = if part.is_printed() { vec![place] } else { part.drawn_from.clone() };
+fn respelled(score: &Score, place: usize, turns: &BTreeMap<usize, i32>) -> Part {
+    let mut out = score.parts[place].clone();
+    out.drawn_from = score.printed_parts_of(place);
     // Bars between go on as the one before.
     let turn = |bar: usize| turns.range(..=bar).next_back().map_or(0, |t| *t.1);
     // Twelve signs more are a letter lower at the same pitch.

@@ -84,15 +84,13 @@ fn told_elsewhere(edition: &Score, source: &Score, collation: &mut Collation, gr
                 edition.printed().iter().for_each(|p| collect_edition(p, collation, &mut said.0));
                 source.printed().iter().for_each(|p| collect_source(p, alignment.interval, &mut said.1));
             } else if groups[index].len() > 1 {
-                let of = |score: &'_ Score, part: usize| match &score.parts[part] {
-                    own if own.is_printed() => vec![part],
-                    own => own.drawn_from.clone(),
-                };
                 for line in lines {
-                    of(edition, line.edition)
+                    edition
+                        .printed_parts_of(line.edition)
                         .into_iter()
                         .for_each(|p| collect_edition(&edition.parts[p], collation, &mut said.0));
-                    of(source, line.source)
+                    source
+                        .printed_parts_of(line.source)
                         .into_iter()
                         .for_each(|p| collect_source(&source.parts[p], alignment.interval, &mut said.1));
                 }
@@ -176,12 +174,11 @@ fn collect_source<'s>(part: &'s Part, by: Interval, said: &mut Said<'s>) {
 
 /// For each alignment those whose lines stand in one part with its own, on either side.
 fn groups(edition: &Score, source: &Score, collation: &Collation) -> Vec<Vec<usize>> {
-    let of = |score: &Score, part: usize| match &score.parts[part] {
-        own if own.is_printed() => vec![part],
-        own => own.drawn_from.clone(),
-    };
-    let lines: Vec<(Vec<usize>, Vec<usize>)> =
-        collation.parts.iter().map(|a| (of(edition, a.edition), of(source, a.source))).collect();
+    let lines: Vec<(Vec<usize>, Vec<usize>)> = collation
+        .parts
+        .iter()
+        .map(|a| (edition.printed_parts_of(a.edition), source.printed_parts_of(a.source)))
+        .collect();
     let beside = |a: &(Vec<usize>, Vec<usize>), b: &(Vec<usize>, Vec<usize>)| {
         a.0.iter().any(|p| b.0.contains(p)) || a.1.iter().any(|p| b.1.contains(p))
     };
