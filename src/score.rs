@@ -221,7 +221,7 @@ impl Default for Meter {
 }
 
 /// What a note sounds like.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Sound {
     /// Sounding pitch.
     Pitched(Pitch),

@@ -5,35 +5,35 @@
 use super::Sides;
 use super::proof::Difference;
 use crate::musicxml::rewrite::Fate;
-use crate::musicxml::{self, Tree, WrittenBar, WrittenSign};
-use crate::score::{Note, Part, Score};
+use crate::musicxml::{Tree, WrittenBar, WrittenScore, WrittenSign};
+use crate::score::{Note, Part, Score, Sound};
 use crate::time::{Time, beat_text, text};
 use std::cell::OnceCell;
 use std::collections::BTreeSet;
 
 /// Both sides as they are written.
-pub(super) struct Written {
-    edition: Vec<Vec<WrittenBar>>,
+pub(super) struct Written<'i> {
+    edition: WrittenScore<'i>,
     /// Read once a bar of it comes in.
-    source: OnceCell<Vec<Vec<WrittenBar>>>,
+    source: OnceCell<WrittenScore<'i>>,
 }
 
-impl Written {
-    pub(super) fn of(sides: Sides) -> Written {
-        Written { edition: musicxml::written(sides.edition_tree, sides.edition), source: OnceCell::new() }
+impl<'i> Written<'i> {
+    pub(super) fn of(sides: Sides<'_, 'i>) -> Written<'i> {
+        Written { edition: WrittenScore::of(sides.edition_tree, sides.edition), source: OnceCell::new() }
     }
 
     /// Where the copy is not one score, though the edition was. `shape` says
     /// which bars of the two sides it was to have.
-    pub(super) fn faults(&self, sides: Sides, tree: &Tree, copy: &Score, shape: &[Fate]) -> Vec<Difference> {
+    pub(super) fn faults(&self, sides: Sides<'_, 'i>, tree: &Tree, copy: &Score, shape: &[Fate]) -> Vec<Difference> {
         let rows: Vec<Fate> = shape.iter().copied().filter(|fate| fate.is_in_result()).collect();
-        let look = Look { written: self, sides, copy, bars: musicxml::written(tree, copy) };
+        let look = Look { written: self, sides, copy, bars: self.edition.changed(tree, copy).parts };
         rows.iter().enumerate().flat_map(|(bar, fate)| look.bar(bar, *fate)).collect()
     }
 }
 
 struct Look<'l, 'a, 'i> {
-    written: &'l Written,
+    written: &'l Written<'i>,
     sides: Sides<'a, 'i>,
     copy: &'l Score,
     bars: Vec<Vec<WrittenBar>>,
@@ -56,14 +56,15 @@ fn meter(bar: &WrittenBar) -> Option<String> {
 
 impl Look<'_, '_, '_> {
     fn source(&self) -> &[Vec<WrittenBar>] {
-        self.written.source.get_or_init(|| musicxml::written(self.sides.source_tree, self.sides.source))
+        &self.written.source.get_or_init(|| WrittenScore::of(self.sides.source_tree, self.sides.source)).parts
     }
 
     fn bar(&self, bar: usize, fate: Fate) -> Vec<Difference> {
         let mut out = Vec::new();
         let source = fate.source().filter(|_| fate.is_composed());
         let excused = |of: &dyn Fn(&[Vec<WrittenBar>], usize) -> bool| {
-            fate.edition().is_some_and(|b| of(&self.written.edition, b)) || source.is_some_and(|b| of(self.source(), b))
+            fate.edition().is_some_and(|b| of(&self.written.edition.parts, b))
+                || source.is_some_and(|b| of(self.source(), b))
         };
         let lengths = unequal(&self.bars, bar, length);
         if !lengths.is_empty() && !excused(&|parts, bar| !unequal(parts, bar, length).is_empty()) {
@@ -77,7 +78,7 @@ impl Look<'_, '_, '_> {
         }
         for part in 0..self.bars.len() {
             if let Some(own) = self.bars[part].get(bar) {
-                let before = fate.edition().and_then(|b| self.written.edition.get(part)?.get(b));
+                let before = fate.edition().and_then(|b| self.written.edition.parts.get(part)?.get(b));
                 self.voices(part, bar, own, before, &mut out);
                 self.signs(part, bar, own, before, source, &mut out);
                 self.part_without_counterpart(part, bar, fate, &mut out);
@@ -115,7 +116,7 @@ impl Look<'_, '_, '_> {
         source: Option<usize>,
         out: &mut Vec<Difference>,
     ) {
-        for (held, said) in before.iter().flat_map(|b| &b.in_force) {
+        for (held, said) in before.iter().flat_map(|b| &*b.in_force) {
             let now = own.in_force.get(held);
             let clef_differs = held.sign == WrittenSign::Clef && now != Some(said);
             if now.is_none() || clef_differs {
@@ -157,10 +158,10 @@ impl Look<'_, '_, '_> {
 }
 
 /// Where a note stands, how long it is, on which staff, and what it sounds.
-type Plain = (Time, Time, u32, String, bool, u32);
+type Plain = (Time, Time, u32, Sound, bool, u32);
 
 fn notes(part: &Part, bar: usize) -> Vec<Plain> {
-    let plain = |n: &Note| (n.offset, n.duration, n.staff, format!("{:?}", n.sound), n.chord, n.grace);
+    let plain = |n: &Note| (n.offset, n.duration, n.staff, n.sound, n.chord, n.grace);
     let Some(bar) = part.bars.get(bar) else { return Vec::new() };
     let mut out: Vec<Plain> = bar.notes.clone().map(|n| &part.notes[n]).filter(|n| !n.is_rest()).map(plain).collect();
     out.sort();

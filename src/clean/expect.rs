@@ -28,7 +28,7 @@ pub struct Content {
 pub struct NoteLine {
     pub bar: usize,
     pub offset: Time,
-    pub sound: String,
+    pub sound: Sound,
     pub length: Time,
 }
 
@@ -72,9 +72,8 @@ impl Content {
 
 fn note_line(bar: usize, offset: Time, sound: Sound, by: Interval, length: Time) -> NoteLine {
     let sound = match sound {
-        Sound::Pitched(pitch) => pitch.moved(by).to_string(),
-        Sound::Unpitched(pitch) => format!("stroke at {pitch}"),
-        Sound::Rest => "rest".into(),
+        Sound::Pitched(pitch) => Sound::Pitched(pitch.moved(by)),
+        other => other,
     };
     NoteLine { bar, offset, sound, length }
 }

@@ -245,7 +245,7 @@ fn attempt<'a, 'i>(
     policy: &Policy,
     mut work: Work<'a, 'i>,
     left: &BTreeSet<usize>,
-    written: &coherent::Written,
+    written: &coherent::Written<'i>,
 ) -> Result<(Cleaned, Work<'a, 'i>), Fault> {
     let old = sides.edition_tree.text();
     let text = if work.plan.is_empty() && policy.alone.is_none() {

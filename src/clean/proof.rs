@@ -9,7 +9,7 @@ use super::{Decision, Failure, Policy, Sides, left};
 use crate::collate::{self, Collation, Pair, Pairing};
 use crate::findings::{self, Finding, Status};
 use crate::musicxml::{self, Input, Tree};
-use crate::score::{Bar, Category, Meter, Part, Score};
+use crate::score::{Bar, Category, Meter, Part, Score, Sound};
 use crate::time::{self, Time};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fmt;
@@ -78,13 +78,13 @@ pub(super) fn row_of_byte(
 /// schema where the edition's do, laid beside the source it shows nothing but
 /// what was kept, and cleaned again it would not change. `left` are the rows
 /// that had to stay as the edition has them. The copy must be one score, too.
-pub(super) fn prove_clean(
-    sides: Sides,
+pub(super) fn prove_clean<'i>(
+    sides: Sides<'_, 'i>,
     policy: &Policy,
     text: &str,
     work: &mut Work,
     left: &BTreeSet<usize>,
-    written: &Written,
+    written: &Written<'i>,
 ) -> Result<Proof, Fault> {
     let input = sides.edition_tree.input.with_text(text.to_string());
     let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
@@ -278,7 +278,12 @@ fn apart<'l, T: Ord>(wanted: &'l [T], found: &'l [T]) -> (Vec<&'l T>, Vec<&'l T>
 }
 
 fn note(part: &Part, line: &NoteLine) -> String {
-    format!("{} at {} for {}", line.sound, beat(part, line.bar, line.offset), time::text(line.length))
+    let sound = match line.sound {
+        Sound::Pitched(pitch) => pitch.to_string(),
+        Sound::Unpitched(pitch) => format!("stroke at {pitch}"),
+        Sound::Rest => "rest".into(),
+    };
+    format!("{sound} at {} for {}", beat(part, line.bar, line.offset), time::text(line.length))
 }
 
 fn mark(part: &Part, line: &MarkLine) -> String {

@@ -31,4 +31,4 @@ pub use plan::Plan;
 pub use read::{Reading, composer, read, warnings_of_both};
 pub use tree::Tree;
 pub use words::classify as words_of;
-pub use written::{Sign as WrittenSign, WrittenBar, written};
+pub use written::{Sign as WrittenSign, WrittenBar, WrittenScore};

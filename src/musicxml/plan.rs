@@ -297,7 +297,8 @@ fn style_of(text: &str) -> Style {
 }
 
 fn line_end(text: &str) -> &'static str {
-    if text.contains("\r\n") {
+    // Most texts have no carriage return at all, which is quickly seen.
+    if memchr::memchr(b'\r', text.as_bytes()).is_some() && text.contains("\r\n") {
         "\r\n"
     } else if text.contains('\n') {
         "\n"

@@ -7,7 +7,9 @@ use super::tree::{Tree, child_text, elements, text_of};
 use crate::score::{Part, Score};
 use crate::time::{Time, parse_decimal};
 use roxmltree::Node;
+use rustc_hash::FxHashMap;
 use std::collections::BTreeMap;
+use std::rc::Rc;
 
 /// One bar of one part.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -17,7 +19,7 @@ pub struct WrittenBar {
     /// Where a note begins while another of its voice and staff sounds that is not of its chord.
     pub clashes: Vec<Time>,
     /// What holds for its first note, staff by staff.
-    pub in_force: BTreeMap<Held, String>,
+    pub in_force: Rc<BTreeMap<Held, String>>,
     /// What it prints though it holds already.
     pub twice: Vec<(Held, String)>,
 }
@@ -46,22 +48,61 @@ impl Sign {
     }
 }
 
-/// The bars of all printed parts.
-pub fn written(tree: &Tree, score: &Score) -> Vec<Vec<WrittenBar>> {
-    score.printed().iter().map(|part| Walk::default().part(tree, part)).collect()
+/// The bars of all printed parts of a score as they are written.
+#[derive(Debug)]
+pub struct WrittenScore<'t> {
+    pub parts: Vec<Vec<WrittenBar>>,
+    read: ReadBars<'t>,
 }
 
-#[derive(Default)]
-struct Walk {
+/// How far a bar reaches and where its voices clash, by its divisions and the
+/// text between its tags. The same text says the same, where it has no attributes.
+type ReadBars<'t> = FxHashMap<(Option<Time>, &'t str), (Time, Vec<Time>)>;
+
+impl<'t> WrittenScore<'t> {
+    pub fn of(tree: &Tree<'t>, score: &Score) -> WrittenScore<'t> {
+        WrittenScore::like(tree, score, &ReadBars::default())
+    }
+
+    /// A score made from this one: bars with the same text are not read again.
+    pub fn changed<'c>(&self, tree: &Tree<'c>, score: &Score) -> WrittenScore<'c> {
+        WrittenScore::like(tree, score, &self.read)
+    }
+
+    fn like(tree: &Tree<'t>, score: &Score, known: &ReadBars) -> WrittenScore<'t> {
+        let mut read = ReadBars::default();
+        let mut of_part = |part: &Part| {
+            let mut walk = Walk { tree, known, read: &mut read, divisions: None, staves: 1, holds: Rc::default() };
+            part.bars.iter().map(|bar| walk.known_bar(tree.node(bar.element))).collect()
+        };
+        let parts = score.printed().iter().map(&mut of_part).collect();
+        WrittenScore { parts, read }
+    }
+}
+
+struct Walk<'w, 't, 'k> {
+    tree: &'w Tree<'t>,
+    known: &'w ReadBars<'k>,
+    read: &'w mut ReadBars<'t>,
     divisions: Option<Time>,
     staves: usize,
-    holds: BTreeMap<Held, String>,
+    holds: Rc<BTreeMap<Held, String>>,
 }
 
-impl Walk {
-    fn part(mut self, tree: &Tree, part: &Part) -> Vec<WrittenBar> {
-        self.staves = 1;
-        part.bars.iter().map(|bar| self.bar(tree.node(bar.element))).collect()
+impl Walk<'_, '_, '_> {
+    fn known_bar(&mut self, node: Node) -> WrittenBar {
+        if elements(node).any(|n| n.tag_name().name() == "attributes") {
+            return self.bar(node);
+        }
+        let within = node.first_child().map_or(0, |n| n.range().start)..node.last_child().map_or(0, |n| n.range().end);
+        let key = (self.divisions, &self.tree.text()[within]);
+        if let Some((length, clashes)) = self.known.get(&key) {
+            let (length, clashes, in_force) = (*length, clashes.clone(), self.holds.clone());
+            return WrittenBar { length, clashes, in_force, twice: vec![] };
+        }
+        let out = self.bar(node);
+        self.read.insert(key, (out.length, out.clashes.clone()));
+        out
     }
 
     fn bar(&mut self, node: Node) -> WrittenBar {
@@ -142,7 +183,7 @@ impl Walk {
             if held.iter().all(|h| self.holds.get(h) == Some(&said)) {
                 out.twice.extend(held.first().map(|h| (*h, said.clone())));
             }
-            self.holds.extend(held.into_iter().map(|h| (h, said.clone())));
+            Rc::make_mut(&mut self.holds).extend(held.into_iter().map(|h| (h, said.clone())));
         }
     }
 }
@@ -212,7 +253,7 @@ mod tests {
         let input = Input::from_bytes("t.musicxml", text.into_bytes()).unwrap();
         let tree = Tree::parse(&input).unwrap();
         let score = read(&tree).unwrap().score;
-        written(&tree, &score).remove(0)
+        WrittenScore::of(&tree, &score).parts.remove(0)
     }
 
     const HEAD: &str = "<attributes><divisions>2</divisions><key><fifths>1</fifths></key><time><beats>2</beats>\

@@ -2,7 +2,9 @@
 
 use super::super::fragment::Fragment;
 use super::super::tree::{child_text, element, elements};
-use super::holding::{Holding, State, fifths_of, for_all_staves, has, holdings, leading, of_name, say_the_same};
+use super::holding::{
+    Grounds, Holding, State, fifths_of, for_all_staves, has, holdings, leading, of_name, say_the_same,
+};
 use super::{Fate, PartRewrite};
 use crate::score::Mark;
 use roxmltree::Node;
@@ -44,7 +46,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     }
 
     /// The time signature that a row is to have.
-    fn wanted_time(&self, row: usize, own: Option<&Holding>, state: &State) -> Vec<Fragment> {
+    fn wanted_time(&self, row: usize, own: Option<&Holding>, state: &State<'a, 'i>) -> Vec<Fragment> {
         let said = state.of("time");
         let ours = own.map_or_else(|| said.clone(), |h| of_name(&h.start, "time"));
         let fate = self.fates[row];
@@ -60,7 +62,13 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     }
 
     /// The key signature that a row is to have.
-    fn wanted_key(&self, row: usize, own: Option<&Holding>, first: Option<&Holding>, state: &State) -> Vec<Fragment> {
+    fn wanted_key(
+        &self,
+        row: usize,
+        own: Option<&Holding>,
+        first: Option<&Holding>,
+        state: &State<'a, 'i>,
+    ) -> Vec<Fragment> {
         let Some(fifths) = self.fifths.get(row).copied() else { return state.of("key") };
         let fits = |keys: &Vec<Fragment>| keys.first().and_then(fifths_of).unwrap_or(0) == fifths;
         let ours = own.or(first.filter(|_| state.held.is_empty())).map(|h| of_name(&h.start, "key"));
@@ -79,8 +87,19 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
     /// Makes sure that what a bar of the edition takes for granted still holds
     /// when other bars than before come first, and that nothing is said twice.
-    pub(super) fn settle_attributes(&mut self, row: usize, own: &Holding<'a, 'i>, divisions: i64, state: &mut State) {
+    pub(super) fn settle_attributes(
+        &mut self,
+        row: usize,
+        own: &Holding<'a, 'i>,
+        divisions: i64,
+        state: &mut State<'a, 'i>,
+    ) {
         let bar = self.fates[row].edition().expect("a bar of the edition");
+        let grounds = self.grounds(row, bar, own, divisions);
+        let is_silent = own.attributes.is_empty();
+        if is_silent && grounds.as_ref().is_some_and(|g| state.is_settled_by(g)) {
+            return;
+        }
         let mut more: Vec<Fragment> = Vec::new();
         let mut names: Vec<&str> = vec!["divisions", "key", "time"];
         for name in own.start.iter().map(|n| n.tag_name().name()) {
@@ -121,6 +140,33 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         for (_, item) in self.late_signatures.get(&row).into_iter().flatten() {
             state.put(item.clone());
         }
+        if own.attributes.iter().all(|(_, at)| at.is_zero())
+            && let Some(grounds) = grounds
+        {
+            state.settle_by(grounds);
+        }
+    }
+
+    /// All that decides what holds in a row beside what was settled before it;
+    /// `None` where it has signatures of its own to come.
+    fn grounds(&self, row: usize, bar: usize, own: &Holding<'a, 'i>, divisions: i64) -> Option<Grounds<'a, 'i>> {
+        let is_new = |name: &str| self.new_signatures.contains_key(&(row, name.to_string()));
+        if self.late_signatures.contains_key(&row)
+            || !self.new_signatures.is_empty() && (is_new("key") || is_new("time"))
+        {
+            return None;
+        }
+        let fate = self.fates[row];
+        let theirs = fate.source().filter(|_| self.signatures_restored);
+        Some(Grounds {
+            own: own.start.clone(),
+            theirs: theirs.and_then(|bar| self.source_holdings().get(bar)).map(|h| h.start.clone()),
+            fifths: self.fifths.get(row).copied(),
+            edition_fifths: self.part.bars[bar].fifths,
+            divisions,
+            edition_divisions: self.part.bars[bar].divisions,
+            goes_on: self.goes_on(fate),
+        })
     }
 
     fn settle_kind(
@@ -193,7 +239,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         row: usize,
         divisions: i64,
         first: Option<&Holding>,
-        state: &mut State,
+        state: &mut State<'a, 'i>,
     ) -> Option<Fragment> {
         let mut out = Fragment::new("attributes");
         let first = first.filter(|_| state.held.is_empty());

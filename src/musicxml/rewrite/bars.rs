@@ -175,7 +175,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         row: usize,
         bar: usize,
         first: Option<&Holding<'a, 'i>>,
-        state: &mut State,
+        state: &mut State<'a, 'i>,
         number: i64,
     ) -> Fragment {
         let source = self.frame().filter(|s| bar < s.part.bars.len());

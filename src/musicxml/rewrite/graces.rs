@@ -5,12 +5,12 @@ use super::super::fragment::Fragment;
 use super::super::tree::child;
 use super::{NewGraces, PartRewrite, Target};
 use crate::score::{Category, Element, Mark, NoteId};
-use std::collections::HashMap;
+use rustc_hash::FxHashMap;
 
 impl PartRewrite<'_, '_, '_> {
     /// Grace notes of the source come in before (or after) the partner of
     /// their main note; in rebuilt bars they are there already.
-    pub(super) fn lay_graces(&mut self, owners: &HashMap<Element, NoteId>, mark: &Mark, look: &Look) -> bool {
+    pub(super) fn lay_graces(&mut self, owners: &FxHashMap<Element, NoteId>, mark: &Mark, look: &Look) -> bool {
         let Some(source) = self.source else {
             return false;
         };

@@ -52,7 +52,12 @@ pub(super) fn holdings<'a, 'i: 'a>(part: &Part, node: impl Fn(Element) -> Node<'
 
 /// The attributes of a measure with their times.
 fn attributes_of<'a, 'i>(measure: Node<'a, 'i>, divisions: &mut Time) -> Vec<(Node<'a, 'i>, Time)> {
-    times_of(measure, divisions).0.into_iter().filter(|(item, _)| item.tag_name().name() == "attributes").collect()
+    let is_attributes = |item: &Node| item.tag_name().name() == "attributes";
+    // Most bars have none.
+    if !elements(measure).any(|item| is_attributes(&item)) {
+        return Vec::new();
+    }
+    times_of(measure, divisions).0.into_iter().filter(|(item, _)| is_attributes(item)).collect()
 }
 
 /// The elements of a measure, each with the time at which it stands, and the
@@ -93,22 +98,48 @@ pub(super) fn of_name(held: &[Node<'_, '_>], name: &str) -> Vec<Fragment> {
 
 /// What holds at a point of the result.
 #[derive(Default)]
-pub(super) struct State {
+pub(super) struct State<'a, 'i> {
     pub held: Vec<Fragment>,
+    /// What it was last settled by, where nothing was said since.
+    settled: Option<Grounds<'a, 'i>>,
 }
 
-impl State {
+/// All that decides what holds in a bar that says nothing itself.
+#[derive(PartialEq)]
+pub(super) struct Grounds<'a, 'i> {
+    /// What held there in the edition, and what holds in its source bar.
+    pub own: Vec<Node<'a, 'i>>,
+    pub theirs: Option<Vec<Node<'a, 'i>>>,
+    pub fifths: Option<i32>,
+    pub edition_fifths: i32,
+    pub divisions: i64,
+    pub edition_divisions: i64,
+    pub goes_on: bool,
+}
+
+impl<'a, 'i> State<'a, 'i> {
+    /// Whether a bar with these grounds and nothing to say holds the same as the one before it.
+    pub fn is_settled_by(&self, grounds: &Grounds<'a, 'i>) -> bool {
+        self.settled.as_ref() == Some(grounds)
+    }
+
+    pub fn settle_by(&mut self, grounds: Grounds<'a, 'i>) {
+        self.settled = Some(grounds);
+    }
+
     pub fn of(&self, name: &str) -> Vec<Fragment> {
         self.held.iter().filter(|f| f.name == name).cloned().collect()
     }
 
     pub fn set(&mut self, name: &str, to: Vec<Fragment>) {
+        self.settled = None;
         self.held.retain(|f| f.name != name);
         self.held.extend(to);
     }
 
     /// Says one thing more.
     pub fn put(&mut self, item: Fragment) {
+        self.settled = None;
         let number = number(&item).map(str::to_string);
         self.held.retain(|old| old.name != item.name || number.is_some() && self::number(old) != number.as_deref());
         self.held.push(item);

@@ -8,7 +8,7 @@ use super::{Occupied, PartRewrite, Target};
 use crate::score::{Category, Element, Mark, NoteId, Part, Place};
 use crate::time::Time;
 use roxmltree::Node;
-use std::collections::HashMap;
+use rustc_hash::FxHashMap;
 
 /// Where in a document an element of a mark lives.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -162,7 +162,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     fn lay(
         &mut self,
         (nodes, is_source): (Vec<Node>, bool),
-        owners: &HashMap<Element, NoteId>,
+        owners: &FxHashMap<Element, NoteId>,
         (mark, look): (&Mark, &Look),
         at: Option<(usize, Time)>,
         end: Option<(usize, Time)>,

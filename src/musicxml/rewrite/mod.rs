@@ -36,6 +36,7 @@ use crate::score::{Category, Element, Mark, NoteId, Part, Place};
 use crate::time::Time;
 use holding::Holding;
 use roxmltree::Node;
+use rustc_hash::FxHashMap;
 use std::cell::{OnceCell, RefCell};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
@@ -75,8 +76,8 @@ pub struct PartRewrite<'p, 'a, 'i> {
     /// The source of the part that one without counterpart follows.
     leader: Option<SourceSide<'a, 'i>>,
     fates: &'p [Fate],
-    edition_rows: HashMap<usize, usize>,
-    source_rows: HashMap<usize, usize>,
+    edition_rows: FxHashMap<usize, usize>,
+    source_rows: FxHashMap<usize, usize>,
     /// Notes made from the source's, by the source's note.
     composed: BTreeMap<NoteId, Fragment>,
     /// Directions and the like in composed bars: row, offset, element.
@@ -87,8 +88,8 @@ pub struct PartRewrite<'p, 'a, 'i> {
     new_barlines: BTreeMap<(usize, bool), (Element, Fragment)>,
     /// Spans that are in the result: name, number, from and to.
     spans: Vec<Occupied>,
-    edition_owner: HashMap<Element, NoteId>,
-    source_owner: HashMap<Element, NoteId>,
+    edition_owner: FxHashMap<Element, NoteId>,
+    source_owner: FxHashMap<Element, NoteId>,
     /// New written pitches of the edition's notes.
     pitches: BTreeMap<NoteId, Pitch>,
     /// The source's notes that these pitches come from.
@@ -168,7 +169,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             new_barlines: BTreeMap::new(),
             spans: Vec::new(),
             edition_owner: owners(part),
-            source_owner: source.map_or_else(HashMap::new, |s| owners(s.part)),
+            source_owner: source.map_or_else(FxHashMap::default, |s| owners(s.part)),
             pitches: BTreeMap::new(),
             restored_from: BTreeMap::new(),
             overrides: BTreeMap::new(),
