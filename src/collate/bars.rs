@@ -50,7 +50,7 @@ pub fn outline(views: &[PartView], scale: Time, whole_bars: bool) -> (Vec<Row>, 
             source.cut(piece);
         }
     }
-    let (mut rows, unlike, _) = laid(&edition, &source, whole_bars, 0);
+    let Laid { mut rows, unlike, .. } = laid(&edition, &source, whole_bars, None);
     if !whole_bars
         && let Some(played) = repeats::Unfolded::new(views, &rows, unlike)
         && let Some(better) = as_played(&mut edition, &mut source, played)
@@ -65,34 +65,38 @@ pub fn outline(views: &[PartView], scale: Time, whole_bars: bool) -> (Vec<Row>, 
 /// `None` where it writes out none.
 fn as_played(edition: &mut Side, source: &mut Side, mut played: repeats::Unfolded) -> Option<Vec<Row>> {
     let folded = (edition.cells.clone(), source.cells.clone());
-    loop {
-        (edition.cells, source.cells) = folded.clone();
-        if played.is_empty() {
-            return None;
-        }
+    let as_written = laid(edition, source, false, Some(0)).common;
+    while !played.is_empty() {
         (edition.cells, source.cells) = played.cells(edition, source);
-        let (rows, _, shared) = laid(edition, source, false, played.count());
-        let kept = played.kept(&rows, &shared);
-        if kept.count() == played.count() {
-            return Some(rows);
+        let new = laid(edition, source, false, Some(played.count()));
+        match played.fewer(&new.rows, &new.shared, new.common - as_written) {
+            Some(fewer) => played = fewer,
+            None => return Some(new.rows),
         }
-        played = kept;
+        (edition.cells, source.cells) = folded.clone();
     }
+    None
 }
 
-/// Lays the cells beside each other. Says how many of each side have no equal
-/// one, and what the second times of strains share with the other side.
-fn laid(
-    edition: &Side,
-    source: &Side,
-    whole_bars: bool,
-    strains: usize,
-) -> (Vec<Row>, (usize, usize), Vec<repeats::Shared>) {
+/// The cells of both sides beside each other.
+struct Laid {
+    rows: Vec<Row>,
+    /// How many of each side have no equal one.
+    unlike: (usize, usize),
+    /// What the second times of strains share with the other side.
+    shared: Vec<repeats::Shared>,
+    /// What both sides share in all, in quarter notes; 0 where it is not counted.
+    common: f64,
+}
+
+/// Lays the cells beside each other; counts what they share where there may be
+/// strains that are played twice, and so many.
+fn laid(edition: &Side, source: &Side, whole_bars: bool, strains: Option<usize>) -> Laid {
     let (theirs, ours) = numbers(&source.cells, &edition.cells);
     // The source is the old text, the edition the new one.
     let ops = capture_diff_slices(Algorithm::Myers, &theirs, &ours);
-    let shared = repeats::wanted([&edition.cells, &source.cells], strains);
-    let mut sheet = Sheet { edition, source, whole_bars, rows: Vec::new(), shared };
+    let shared = strains.map(|count| repeats::wanted([&edition.cells, &source.cells], count));
+    let mut sheet = Sheet { edition, source, whole_bars, rows: Vec::new(), shared, common: 0.0 };
     let mut unlike = (0, 0);
     for run in settled(&ops) {
         if run.equal {
@@ -104,7 +108,7 @@ fn laid(
             sheet.gap(run.edition, run.source);
         }
     }
-    (fused(sheet.rows), unlike, sheet.shared)
+    Laid { rows: fused(sheet.rows), unlike, shared: sheet.shared.unwrap_or_default(), common: sheet.common }
 }
 
 /// The bars that lie outside of the common piece, before and after it.
@@ -188,8 +192,10 @@ pub(super) struct Sheet<'a> {
     pub source: &'a Side<'a>,
     whole_bars: bool,
     rows: Vec<Row>,
-    /// What the second time of each strain shares with the other side.
-    shared: Vec<repeats::Shared>,
+    /// What the second time of each strain shares with the other side, where that is counted.
+    shared: Option<Vec<repeats::Shared>>,
+    /// What is shared in all, then.
+    common: f64,
 }
 
 impl Sheet<'_> {
@@ -200,8 +206,12 @@ impl Sheet<'_> {
             (Some(_), Some(_)) => return,
             (one, other) => one.or(other),
         };
-        if let Some(strain) = strain {
-            self.shared[strain].add(likeness(&e.content, &s.content), e.length().min(s.length()));
+        if let Some(shared) = &mut self.shared {
+            let common = likeness(&e.content, &s.content) * repeats::quarters(e.length().min(s.length()));
+            self.common += common;
+            if let Some(strain) = strain {
+                shared[strain].add(common);
+            }
         }
         // A pickup may be written as a full bar with rests before it.
         let (ours, theirs) = (self.edition.pickup(e.bar), self.source.pickup(s.bar));

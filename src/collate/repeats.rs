@@ -9,6 +9,8 @@ use crate::time::Time;
 
 /// What is written out a second time is the strain when it shares this much with it on the average.
 const LEAST_COMMON: f64 = 0.6;
+/// Laying strains out must find so much of them anew, not lay the same bars elsewhere.
+const LEAST_GAIN: f64 = 0.4;
 /// And so much of the strain must stand a first time, too.
 const LEAST_FIRST: f64 = 0.5;
 
@@ -23,6 +25,15 @@ struct Strain {
     end: Spot,
     /// How far it is played the second time: to the first ending, or to Fine.
     again: Spot,
+    /// It is sent back by words, not by a sign.
+    by_words: bool,
+}
+
+impl Strain {
+    /// The bar at whose end it goes back, and whether words say so.
+    fn goes_back(&self) -> (usize, bool) {
+        (last_bar(self.end), self.by_words)
+    }
 }
 
 /// The second times of some strains, laid out behind the first.
@@ -31,7 +42,7 @@ pub(super) struct Unfolded {
     source: Vec<Strain>,
 }
 
-/// What a strain's second time shares with the other side, and how long it is.
+/// What a strain's second time shares with the other side, and how long it is, in quarter notes.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Shared {
     common: f64,
@@ -47,7 +58,7 @@ impl Unfolded {
         let (ours, theirs) = (first(|r| r.pair.edition), first(|r| r.pair.source));
         let edition = views.iter().map(|v| strains(v.edition, ours)).find(|s| !s.is_empty()).unwrap_or_default();
         let source = views.iter().map(|v| strains(v.source, theirs)).find(|s| !s.is_empty()).unwrap_or_default();
-        let ends = |strains: &[Strain]| strains.iter().map(|s| last_bar(s.end)).collect::<Vec<usize>>();
+        let ends = |strains: &[Strain]| strains.iter().map(Strain::goes_back).collect::<Vec<(usize, bool)>>();
         let (ours, theirs) = (ends(&edition), ends(&source));
         // Where both go back there is nothing to lay out.
         let open = |own: Vec<Strain>, of_edition: bool| -> Vec<Strain> {
@@ -56,7 +67,8 @@ impl Unfolded {
                 let here = rows.iter().map(|r| {
                     if of_edition { (r.pair.edition, r.pair.source) } else { (r.pair.source, r.pair.edition) }
                 });
-                here.filter(|r| r.0 == Some(last_bar(s.end))).any(|r| r.1.is_some_and(|bar| other.contains(&bar)))
+                let (end, by_words) = s.goes_back();
+                here.filter(|r| r.0 == Some(end)).any(|r| r.1.is_some_and(|bar| other.contains(&(bar, by_words))))
             };
             own.into_iter().filter(|s| 2 * unlike >= s.again.0 - s.from.0 && !meets(s)).collect()
         };
@@ -77,25 +89,44 @@ impl Unfolded {
         (laid_out(edition, &self.edition, 0), laid_out(source, &self.source, self.edition.len()))
     }
 
-    /// Only those that the other side does write out.
-    pub(super) fn kept(&self, rows: &[Row], shared: &[Shared]) -> Unfolded {
-        let keep = |strains: &[Strain], first: usize, of_edition: bool| -> Vec<Strain> {
-            let written_out = |(at, strain): &(usize, &Strain)| {
-                let second = shared[first + at];
-                second.whole > 0.0
-                    && second.common >= LEAST_COMMON * second.whole
-                    && stands_once(strain, rows, of_edition)
-            };
-            strains.iter().enumerate().filter(written_out).map(|s| *s.1).collect()
+    /// What the second time of each strain shares with the other side, of what it could; 0 where
+    /// the first time does not stand there.
+    fn shares(&self, rows: &[Row], shared: &[Shared]) -> Vec<f64> {
+        let strains = self.edition.iter().map(|s| (s, true)).chain(self.source.iter().map(|s| (s, false)));
+        let share = |((strain, of_edition), second): ((&Strain, bool), &Shared)| {
+            let found = second.whole > 0.0 && stands_once(strain, rows, of_edition);
+            if found { second.common / second.whole } else { 0.0 }
         };
-        Unfolded { edition: keep(&self.edition, 0, true), source: keep(&self.source, self.edition.len(), false) }
+        strains.zip(shared).map(share).collect()
+    }
+
+    /// Without the worse half of those that the other side does not write out, since wrong ones
+    /// lead right ones astray; `None` where it writes out all. `more`: how much more the two
+    /// sides share than as they are written, in quarter notes.
+    pub(super) fn fewer(&self, rows: &[Row], shared: &[Shared], more: f64) -> Option<Unfolded> {
+        let shares = self.shares(rows, shared);
+        let mut order: Vec<usize> = (0..shares.len()).collect();
+        order.sort_by(|a, b| shares[*a].total_cmp(&shares[*b]));
+        let failing = order.iter().filter(|at| shares[**at] < LEAST_COMMON).count();
+        let explains = more >= LEAST_GAIN * shared.iter().map(|s| s.whole).sum::<f64>();
+        let gone = &order[..if failing == 0 { usize::from(!explains) } else { failing.div_ceil(2) }];
+        let first = self.edition.len();
+        let stay = |strains: &[Strain], from: usize| -> Vec<Strain> {
+            strains.iter().enumerate().filter(|(at, _)| !gone.contains(&(at + from))).map(|s| *s.1).collect()
+        };
+        let left = Unfolded { edition: stay(&self.edition, 0), source: stay(&self.source, first) };
+        (!gone.is_empty()).then_some(left)
     }
 }
 
 impl Shared {
-    pub(super) fn add(&mut self, likeness: f64, length: Time) {
-        self.common += likeness * length.numer() as f64 / length.denom() as f64;
+    pub(super) fn add(&mut self, common: f64) {
+        self.common += common;
     }
+}
+
+pub(super) fn quarters(length: Time) -> f64 {
+    length.numer() as f64 / length.denom() as f64
 }
 
 /// What each second time would share at most.
@@ -103,8 +134,7 @@ pub(super) fn wanted(cells: [&[Cell]; 2], count: usize) -> Vec<Shared> {
     let mut out = vec![Shared::default(); count];
     for cell in cells.into_iter().flatten() {
         if let Some(strain) = cell.again {
-            let length = cell.length();
-            out[strain].whole += length.numer() as f64 / length.denom() as f64;
+            out[strain].whole += quarters(cell.length());
         }
     }
     out
@@ -191,7 +221,7 @@ fn strains(part: &Part, first: usize) -> Vec<Strain> {
         let from = forward.iter().copied().filter(|b| *b < end && *b >= after).max().unwrap_or(after);
         let ending = first_endings.iter().copied().find(|b| (from..end).contains(b));
         if from < end {
-            out.push(Strain { from, end, again: ending.unwrap_or(end) });
+            out.push(Strain { from, end, again: ending.unwrap_or(end), by_words: false });
         }
     }
     // Words stand in the bar after which they send back, or hold.
@@ -205,7 +235,7 @@ fn strains(part: &Part, first: usize) -> Vec<Strain> {
         let end = behind(word);
         let Some(from) = from.filter(|f| *f < end) else { continue };
         let fine = structure.iter().filter(|m| m.meaning == "fine").map(|m| behind(m)).find(|f| *f > from && *f < end);
-        out.push(Strain { from, end, again: fine.unwrap_or(end) });
+        out.push(Strain { from, end, again: fine.unwrap_or(end), by_words: true });
     }
     out
 }
