@@ -23,6 +23,8 @@ pub struct Row {
 const LARGEST_GAP: usize = 1 << 20;
 /// Equal bars between two differences may be so many and still be in doubt.
 const LONGEST_DOUBT: usize = 16;
+/// More of them are not joined to what was in doubt already.
+const LARGEST_DOUBT: usize = 1 << 12;
 /// What it costs to leave a bar without a partner: where it is all one, as few
 /// as may be.
 const ALONE: f64 = 1e-4;
@@ -63,17 +65,30 @@ pub fn outline(views: &[PartView], scale: Time, whole_bars: bool) -> (Vec<Row>, 
 
 /// The rows with the second times of strains that the other side writes out;
 /// `None` where it writes out none.
-fn as_played(edition: &mut Side, source: &mut Side, mut played: repeats::Unfolded) -> Option<Vec<Row>> {
+fn as_played(edition: &mut Side, source: &mut Side, played: repeats::Unfolded) -> Option<Vec<Row>> {
     let folded = (edition.cells.clone(), source.cells.clone());
     let as_written = laid(edition, source, false, Some(0)).common;
+    let mut with = |strains: &repeats::Unfolded| {
+        (edition.cells, source.cells) = folded.clone();
+        (edition.cells, source.cells) = strains.cells(edition, source);
+        let new = laid(edition, source, false, Some(strains.count()));
+        let more = new.common - as_written;
+        (new, more)
+    };
+    let mut played = if played.count() > repeats::MOST_ALONE {
+        played
+    } else {
+        played.filter(|one| {
+            let (new, more) = with(one);
+            one.fewer(&new.rows, &new.shared, more).is_none()
+        })
+    };
     while !played.is_empty() {
-        (edition.cells, source.cells) = played.cells(edition, source);
-        let new = laid(edition, source, false, Some(played.count()));
-        match played.fewer(&new.rows, &new.shared, new.common - as_written) {
+        let (new, more) = with(&played);
+        match played.fewer(&new.rows, &new.shared, more) {
             Some(fewer) => played = fewer,
             None => return Some(new.rows),
         }
-        (edition.cells, source.cells) = folded.clone();
     }
     None
 }
@@ -143,6 +158,9 @@ struct Run {
     equal: bool,
     edition: Range<usize>,
     source: Range<usize>,
+    /// Whether the edition has more bars in one of the differences that were joined here, and fewer.
+    more: bool,
+    fewer: bool,
 }
 
 /// Equal bars between two differences are in doubt when the one lacks as many
@@ -159,30 +177,44 @@ fn settled(ops: &[DiffOp]) -> Vec<Run> {
             Some(last) if !last.equal && !equal => {
                 last.edition.end = edition.end;
                 last.source.end = source.end;
+                let (more, fewer) = surplus(last);
+                // What was joined stays in doubt.
+                if !(last.more && last.fewer) {
+                    (last.more, last.fewer) = (more, fewer);
+                }
             }
-            _ => out.push(Run { equal, edition, source }),
+            _ => {
+                let mut run = Run { equal, edition, source, more: false, fewer: false };
+                (run.more, run.fewer) = surplus(&run);
+                out.push(run);
+            }
         }
         join_doubtful(&mut out);
     }
     out
 }
 
+/// Whether the edition has more bars in a difference, and fewer.
+fn surplus(run: &Run) -> (bool, bool) {
+    (run.edition.len() > run.source.len(), run.edition.len() < run.source.len())
+}
+
 fn join_doubtful(runs: &mut Vec<Run>) {
-    let surplus = |r: &Run| r.edition.len() as i64 - r.source.len() as i64;
     while let [.., before, between, after] = runs.as_slice() {
+        let (edition, source) = (before.edition.start..after.edition.end, before.source.start..after.source.end);
+        let is_joined = before.more && before.fewer;
         let doubtful = !before.equal
             && between.equal
             && !after.equal
             && between.edition.len() <= LONGEST_DOUBT
-            && surplus(before) * surplus(after) < 0;
+            && (before.more && after.fewer || before.fewer && after.more)
+            && !(is_joined && edition.len() * source.len() > LARGEST_DOUBT);
         if !doubtful {
             return;
         }
-        let (edition, source) = (after.edition.end, after.source.end);
-        runs.truncate(runs.len() - 2);
-        let last = runs.last_mut().expect("the one before");
-        last.edition.end = edition;
-        last.source.end = source;
+        let joined = Run { equal: false, edition, source, more: true, fewer: true };
+        runs.truncate(runs.len() - 3);
+        runs.push(joined);
     }
 }
 

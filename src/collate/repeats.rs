@@ -14,6 +14,10 @@ const LEAST_GAIN: f64 = 0.4;
 /// And so much of the strain must stand a first time, too.
 const LEAST_FIRST: f64 = 0.5;
 
+/// So many strains are each looked at alone before they are laid out together: wrong ones lead
+/// right ones astray.
+pub(super) const MOST_ALONE: usize = 16;
+
 /// A barline or another place in a part.
 type Spot = (usize, Time);
 
@@ -89,6 +93,14 @@ impl Unfolded {
         (laid_out(edition, &self.edition, 0), laid_out(source, &self.source, self.edition.len()))
     }
 
+    /// Those that hold when they are looked at alone.
+    pub(super) fn filter(&self, mut holds: impl FnMut(&Unfolded) -> bool) -> Unfolded {
+        let edition = |s: &&Strain| holds(&Unfolded { edition: vec![**s], source: vec![] });
+        let edition = self.edition.iter().filter(edition).copied().collect();
+        let source = |s: &&Strain| holds(&Unfolded { edition: vec![], source: vec![**s] });
+        Unfolded { edition, source: self.source.iter().filter(source).copied().collect() }
+    }
+
     /// What the second time of each strain shares with the other side, of what it could; 0 where
     /// the first time does not stand there.
     fn shares(&self, rows: &[Row], shared: &[Shared]) -> Vec<f64> {
@@ -100,8 +112,7 @@ impl Unfolded {
         strains.zip(shared).map(share).collect()
     }
 
-    /// Without the worse half of those that the other side does not write out, since wrong ones
-    /// lead right ones astray; `None` where it writes out all. `more`: how much more the two
+    /// Without the worse half of those that the other side does not write out; `None` where it writes out all. `more`: how much more the two
     /// sides share than as they are written, in quarter notes.
     pub(super) fn fewer(&self, rows: &[Row], shared: &[Shared], more: f64) -> Option<Unfolded> {
         let shares = self.shares(rows, shared);
