@@ -99,15 +99,16 @@ struct Staff {
 fn staves(score: &Score, units: &[Unit]) -> Vec<Staff> {
     let mut out: Vec<Staff> = Vec::new();
     for (at, unit) in units.iter().enumerate() {
-        match out.iter_mut().find(|s| (s.part, s.staff) == (unit.part, unit.staff)) {
+        // Where a part has one staff, a note on another is on that one.
+        let staff = if score.parts[unit.part].staves > 1 { unit.staff } else { 1 };
+        match out.iter_mut().find(|s| (s.part, s.staff) == (unit.part, staff)) {
             Some(staff) => {
                 staff.units.push(at);
                 staff.notes += unit.notes;
             }
-            None => out.push(Staff { part: unit.part, staff: unit.staff, units: vec![at], notes: unit.notes }),
+            None => out.push(Staff { part: unit.part, staff, units: vec![at], notes: unit.notes }),
         }
     }
-    debug_assert!(out.iter().all(|s| s.part < score.parts.len()));
     out
 }
 

@@ -32,32 +32,38 @@ pub(super) fn settle(edition: &Score, source: &Score, collation: &mut Collation)
     told_once(edition, source, collation);
 }
 
-/// A mark of a staff stands in each of its voices, and one of the score in each of its staves: where none of them has a
-/// partner it is told with the first.
+/// A mark of a staff stands in each of its voices, and one of the score in all its lines: it is told once for each part
+/// of the edition, or once for all, where it has a partner if it has one anywhere.
 fn told_once(edition: &Score, source: &Score, collation: &mut Collation) {
-    let mut seen: FxHashSet<(usize, bool, Element)> = FxHashSet::default();
+    let mut seen: FxHashSet<(Option<usize>, bool, Element)> = FxHashSet::default();
+    // Where a mark is told, and its element.
+    let key = |line: usize, mark: &Mark, of_edition: bool| {
+        let own = || edition.printed_part_of(line);
+        let home = if is_of_all(mark.category) { None } else { Some(own()) };
+        mark.elements.first().map(|element| (home, of_edition, *element))
+    };
+    let concerns = |line: usize, mark: &Mark| is_of_all(mark.category) || !edition.parts[line].is_printed();
     for alignment in &collation.parts {
-        let (ours, theirs) = (&edition.parts[alignment.edition], &source.parts[alignment.source]);
-        let part = edition.printed_part_of(alignment.edition);
-        for (e, s) in alignment.marks.iter().filter_map(|p| p.edition.zip(p.source)).filter(|_| !ours.is_printed()) {
-            let (mine, other) = (ours.marks[e].elements.first(), theirs.marks[s].elements.first());
-            seen.extend(mine.map(|m| (part, true, *m)).into_iter().chain(other.map(|m| (part, false, *m))));
+        let line = alignment.edition;
+        let (ours, theirs) = (&edition.parts[line], &source.parts[alignment.source]);
+        for (e, s) in alignment.marks.iter().filter_map(|p| p.edition.zip(p.source)) {
+            let (mine, other) = (&ours.marks[e], &theirs.marks[s]);
+            if concerns(line, mine) {
+                seen.extend([key(line, mine, true), key(line, other, false)].into_iter().flatten());
+            }
         }
     }
     for alignment in &mut collation.parts {
-        let (ours, theirs) = (&edition.parts[alignment.edition], &source.parts[alignment.source]);
-        if ours.is_printed() {
-            continue;
-        }
-        let part = edition.printed_part_of(alignment.edition);
+        let line = alignment.edition;
+        let (ours, theirs) = (&edition.parts[line], &source.parts[alignment.source]);
         alignment.marks.retain(|p| {
             let (mark, of_edition) = match (p.edition, p.source) {
                 (Some(m), None) if !p.same => (&ours.marks[m], true),
                 (None, Some(m)) => (&theirs.marks[m], false),
                 _ => return true,
             };
-            let first = mark.elements.first().filter(|_| is_free(mark));
-            first.is_none_or(|e| seen.insert((part, of_edition, *e)))
+            let told = Some(mark).filter(|m| is_free(m) && concerns(line, m)).and_then(|m| key(line, m, of_edition));
+            told.is_none_or(|key| seen.insert(key))
         });
     }
 }

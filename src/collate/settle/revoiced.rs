@@ -47,6 +47,7 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
         }
     }
     let mut found: Vec<Vec<Moment>> = of_hand.into_values().flat_map(stretches).collect();
+    found.retain(|stretch| !is_voice_moved(view, alignment, stretch));
     found.sort_by_key(|s| s[0].row);
     for stretch in found {
         let (first, last) = (stretch[0].row, stretch[stretch.len() - 1].row);
@@ -73,6 +74,19 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
 
 fn is_same(view: &PartView, e: NoteId, s: NoteId) -> bool {
     view.edition_height(e) == view.source_height(s)
+}
+
+/// Whether all that differs are voices that lie some octaves off, each by as many all along.
+fn is_voice_moved(view: &PartView, alignment: &PartAlignment, stretch: &[Moment]) -> bool {
+    let mut apart: BTreeMap<u32, i32> = BTreeMap::new();
+    stretch.iter().all(|moment| {
+        moment.edition.len() == moment.source.len()
+            && moment.edition.iter().all(|e| {
+                let Some(s) = alignment.edition_to_source[*e] else { return false };
+                let by = view.edition_height(*e) - view.source_height(s);
+                by % 1200 == 0 && *apart.entry(view.edition.notes[*e].voice).or_insert(by) == by
+            })
+    })
 }
 
 /// Whether every note of a row has its partner at the same pitch: so it is with nearly all.
@@ -103,12 +117,18 @@ fn kind(view: &PartView, moment: &Moment) -> Kind {
     let mut theirs: Vec<i32> = moment.source.iter().map(|n| view.source_height(*n)).collect();
     ours.sort_unstable();
     theirs.sort_unstable();
-    let moved = || ours.windows(2).zip(theirs.windows(2)).all(|(a, b)| a[1] - a[0] == b[1] - b[0]);
-    if ours.is_empty() || theirs.is_empty() || ours.len() == theirs.len() && moved() {
+    if ours.is_empty() || theirs.is_empty() {
         return Kind::Plain;
     }
+    let moved = || ours.iter().zip(&theirs).all(|(a, b)| a - b == ours[0] - theirs[0]);
+    let is_moved = ours.len() == theirs.len() && moved();
+    let by_octaves = (ours[0] - theirs[0]) % 1200 == 0;
     let tones = |heights: &[i32]| heights.iter().map(|h| h.rem_euclid(1200)).collect::<BTreeSet<i32>>();
     let (ours, theirs) = (tones(&ours), tones(&theirs));
+    // A chord of equal intervals can be turned over and look as if moved.
+    if is_moved && (by_octaves || ours != theirs) {
+        return Kind::Plain;
+    }
     let (both, either) = (ours.intersection(&theirs).count(), ours.union(&theirs).count());
     match either - both {
         _ if either < 2 => Kind::Plain,

@@ -1,44 +1,16 @@
-//! Which mark is which: by the note or the time it stands at, and by meaning.
+//! Places of marks on either side, in the source's own time.
 
-use super::bars::Row;
-use super::matcher::{Again, Anchor, Entry, Matcher};
-use super::{MarkPair, PartAlignment, PartView, Rows, Stretch};
-use crate::musicxml::moved_signs;
+use super::super::bars::Row;
+use super::super::matcher::{Again, Anchor, Entry};
+use super::super::{MarkPair, PartAlignment, PartView, Rows, Stretch, matcher};
+use super::{is_trill, meaning};
 use crate::score::{Category, Mark, MarkId, NoteId, Part, Place};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
-use std::borrow::Cow;
-
-pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
-    let map = Map::new(view, rows, alignment);
-    let mut edition: Vec<Entry> =
-        view.edition.marks.iter().enumerate().map(|(id, m)| map.edition_entry(id, m)).collect();
-    let mut source: Vec<Entry> = view.source.marks.iter().enumerate().map(|(id, m)| map.source_entry(id, m)).collect();
-    for row in (0..rows.len()).filter(|r| rows[*r].pair.again.is_some()) {
-        map.come_back(row, &mut edition, &mut source);
-    }
-    let mut matcher = Matcher::new(&edition, &source);
-    matcher.run();
-    let mut pairs = matcher.finish();
-    // A sign that the edition writes out is not missing.
-    let mut written_out = vec![false; view.source.notes.len()];
-    alignment.realisations.iter().filter(|r| !r.by_source).for_each(|r| written_out[r.source] = true);
-    let is_told = |id: MarkId| {
-        let mark = &view.source.marks[id];
-        matches!(mark.category, Category::Ornament | Category::Grace) && mark.at.note.is_some_and(|n| written_out[n])
-    };
-    // What lies outside of the piece stays what it is.
-    let said = |p: &MarkPair| map.is_outside(p) || map.closes(p);
-    pairs.retain(|p| p.edition.is_some() || !said(p));
-    pairs.iter_mut().filter(|p| p.source.is_none() && said(p)).for_each(|p| p.same = true);
-    pairs.retain(|p| !(map.prevails(p) || p.edition.is_none() && p.source.is_some_and(|m| map.only_once(m))));
-    pairs.retain(|p| p.edition.is_some() || !p.source.is_some_and(is_told));
-    alignment.marks = pairs;
-}
 
 /// From places of either side to the source's time.
-struct Map<'a> {
-    view: &'a PartView<'a>,
+pub(super) struct Map<'a> {
+    pub view: &'a PartView<'a>,
     alignment: &'a PartAlignment,
     /// Row of each bar of the edition and of the source.
     edition_rows: Rows,
@@ -62,7 +34,7 @@ type Start = (usize, Time);
 type End = (usize, bool, Time);
 
 impl<'a> Map<'a> {
-    fn new(view: &'a PartView<'a>, rows: &'a [Row], alignment: &'a PartAlignment) -> Self {
+    pub fn new(view: &'a PartView<'a>, rows: &'a [Row], alignment: &'a PartAlignment) -> Self {
         let edition_rows = Rows::new(rows.iter().map(|r| &r.pair), |p| Some((p.edition?, p.edition_from)));
         let source_rows = Rows::new(rows.iter().map(|r| &r.pair), |p| Some((p.source?, p.source_from)));
         let end = |s: &Stretch| (s.outline.1, s.to.is_none(), s.to.unwrap_or_default());
@@ -102,7 +74,7 @@ impl<'a> Map<'a> {
         started > 0 && (row, false, offset) < self.covers[started - 1].1
     }
 
-    fn edition_entry<'m>(&self, id: MarkId, mark: &'m Mark) -> Entry<'m> {
+    pub fn edition_entry<'m>(&self, id: MarkId, mark: &'m Mark) -> Entry<'m> {
         let meaning = meaning(mark, self.view, true);
         let start = self.edition_anchor(mark.at, mark);
         let end = mark.end.and_then(|end| self.edition_anchor(end, mark));
@@ -115,7 +87,7 @@ impl<'a> Map<'a> {
     }
 
     /// Copies of the marks of a strain for a second time that only one side writes out.
-    fn come_back<'m>(&self, index: usize, edition: &mut Vec<Entry<'m>>, source: &mut Vec<Entry<'m>>) {
+    pub fn come_back<'m>(&self, index: usize, edition: &mut Vec<Entry<'m>>, source: &mut Vec<Entry<'m>>) {
         let row = &self.rows[index];
         let pair = row.pair;
         let edition_writes = pair.edition.is_some();
@@ -172,17 +144,17 @@ impl<'a> Map<'a> {
     }
 
     /// What the second time has no need of, or has in its own way.
-    fn only_once(&self, mark: MarkId) -> bool {
+    pub fn only_once(&self, mark: MarkId) -> bool {
         let mark = &self.view.source.marks[mark];
         let row = self.source_rows.at(mark.at.bar, mark.at.offset).map(|r| self.rows[r].pair);
-        super::matcher::said_once(mark.category) && row.is_some_and(|p| p.edition.is_none() && p.again.is_some())
+        matcher::said_once(mark.category) && row.is_some_and(|p| p.edition.is_none() && p.again.is_some())
     }
 
     fn scale(&self, mark: &Mark) -> Time {
         self.edition_rows.at(mark.at.bar, mark.at.offset).map_or(Time::from(1), |r| self.rows[r].pair.scale)
     }
 
-    fn source_entry<'m>(&self, id: MarkId, mark: &'m Mark) -> Entry<'m> {
+    pub fn source_entry<'m>(&self, id: MarkId, mark: &'m Mark) -> Entry<'m> {
         let meaning = meaning(mark, self.view, false);
         let start =
             match self.holds_from_before(id) {
@@ -226,8 +198,35 @@ impl<'a> Map<'a> {
         Some(Anchor { time, voice: None, grace: 0, again: self.times[row] })
     }
 
+    /// From when to when a mark of the source holds that no note carries and other music covers.
+    pub fn free_in_source(&self, mark: &Mark) -> Option<(Time, Option<Time>)> {
+        let time = |place: Place| {
+            let row = self.source_rows.at(place.bar, place.offset)?;
+            let is_shared = self.rows[row].pair.edition.is_some();
+            is_shared.then(|| self.view.source.time(place.bar, place.offset))
+        };
+        if carrier(self.view.source, mark.at, mark).is_some() || self.source_anchor(mark.at, mark).is_some() {
+            return None;
+        }
+        Some((time(mark.at)?, mark.end.map(time).map_or(Some(None), |end| end.map(Some))?))
+    }
+
+    /// The same of a mark of the edition, in the source's time.
+    pub fn free_in_edition(&self, mark: &Mark) -> Option<(Time, Option<Time>)> {
+        let time = |place: Place| {
+            let row = self.edition_rows.at(place.bar, place.offset)?;
+            let pair = self.rows[row].pair;
+            let bar = self.view.source.bars.get(pair.source?)?;
+            Some(bar.start + pair.to_source(place.offset))
+        };
+        if carrier(self.view.edition, mark.at, mark).is_some() || self.edition_anchor(mark.at, mark).is_some() {
+            return None;
+        }
+        Some((time(mark.at)?, mark.end.map(time).map_or(Some(None), |end| end.map(Some))?))
+    }
+
     /// Whether a mark stands outside of the piece that both sides have.
-    fn is_outside(&self, pair: &MarkPair) -> bool {
+    pub fn is_outside(&self, pair: &MarkPair) -> bool {
         let row = match (pair.edition, pair.source) {
             (Some(m), _) => self.edition_rows.at(self.view.edition.marks[m].at.bar, Time::zero()),
             (None, Some(m)) => self.source_rows.at(self.view.source.marks[m].at.bar, Time::zero()),
@@ -237,7 +236,7 @@ impl<'a> Map<'a> {
     }
 
     /// Whether a double bar only one side prints closes the piece: where the other has its end, too.
-    fn closes(&self, pair: &MarkPair) -> bool {
+    pub fn closes(&self, pair: &MarkPair) -> bool {
         let (part, mark) = match (pair.edition, pair.source) {
             (Some(m), None) => (self.view.edition, &self.view.edition.marks[m]),
             (None, Some(m)) => (self.view.source, &self.view.source.marks[m]),
@@ -270,7 +269,7 @@ impl<'a> Map<'a> {
 
     /// A signature that only one side prints says nothing where the other has
     /// the same from before.
-    fn prevails(&self, pair: &MarkPair) -> bool {
+    pub fn prevails(&self, pair: &MarkPair) -> bool {
         let (own, other, mark, row) = match (pair.edition, pair.source) {
             (Some(m), None) => {
                 let mark = &self.view.edition.marks[m];
@@ -377,48 +376,4 @@ fn carrier(part: &Part, place: Place, mark: &Mark) -> Option<(usize, u32)> {
     let grace = if mark.category == Category::Grace { 0 } else { 2 * own.grace + u32::from(own.grace_after) };
     let main = if own.grace > 0 { part.main_note(note)? } else { note };
     (!part.notes[main].is_rest()).then_some((main, grace))
-}
-
-/// The meaning with all pitches in the source's key.
-fn meaning<'m>(mark: &'m Mark, view: &PartView, of_edition: bool) -> Cow<'m, str> {
-    let by = if of_edition { view.interval.inverse() } else { crate::pitch::Interval::UNISON };
-    match (mark.category, &*mark.kind) {
-        (_, "accidental-mark") if view.interval.fifths() != 0 => without_signs(&mark.meaning).into(),
-        (_, "figured-bass") if view.interval.fifths() != 0 => moved_signs(mark, by).into(),
-        (_, "figured-bass") => Cow::Borrowed(&mark.meaning),
-        (Category::Signature, "key") => {
-            let fifths: i32 = mark.meaning.parse().unwrap_or(0);
-            // Signatures of twelve fifths more sound the same.
-            format!("key {}", (fifths + by.fifths()).rem_euclid(12)).into()
-        }
-        (Category::Signature, kind) => format!("{kind} {}", mark.meaning).into(),
-        (Category::Grace, _) => {
-            let pitches: Vec<String> = mark.pitches.iter().map(|p| p.moved(by).sound().to_string()).collect();
-            format!("{} {}", pitches.join(" "), mark.meaning).into()
-        }
-        (Category::Harmony, _) => {
-            let names: Vec<String> =
-                mark.pitches.iter().map(|p| p.moved(by).sound().rem_euclid(1200).to_string()).collect();
-            format!("{} {} {}", mark.kind, names.join(" "), mark.meaning).into()
-        }
-        _ => Cow::Borrowed(&mark.meaning),
-    }
-}
-
-/// A trill says the same with a wavy line and without.
-fn is_trill(mark: &Mark) -> bool {
-    mark.category == Category::Ornament && mark.meaning == "trill-mark"
-}
-
-/// The signs of figures and ornaments, which their meaning has in braces, may
-/// be others in another key: there it only counts that they are.
-pub fn without_signs(meaning: &str) -> String {
-    let mut out = String::new();
-    let mut rest = meaning;
-    while let Some((before, sign)) = rest.split_once('{') {
-        out.push_str(before);
-        out.push('*');
-        rest = sign.split_once('}').map_or("", |s| s.1);
-    }
-    out + rest
 }

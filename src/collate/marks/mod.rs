@@ -1,0 +1,118 @@
+//! Which mark is which: by the note or the time it stands at, and by meaning.
+
+mod map;
+
+use super::bars::Row;
+use super::matcher::{Entry, Matcher};
+use super::{MarkPair, PartAlignment, PartView};
+use crate::musicxml::moved_signs;
+use crate::score::{Category, Mark, MarkId};
+use crate::time::Time;
+use map::Map;
+use rustc_hash::FxHashMap;
+use std::borrow::Cow;
+
+pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
+    let map = Map::new(view, rows, alignment);
+    let mut edition: Vec<Entry> =
+        view.edition.marks.iter().enumerate().map(|(id, m)| map.edition_entry(id, m)).collect();
+    let mut source: Vec<Entry> = view.source.marks.iter().enumerate().map(|(id, m)| map.source_entry(id, m)).collect();
+    for row in (0..rows.len()).filter(|r| rows[*r].pair.again.is_some()) {
+        map.come_back(row, &mut edition, &mut source);
+    }
+    let mut matcher = Matcher::new(&edition, &source);
+    matcher.run();
+    let mut pairs = matcher.finish();
+    // A sign that the edition writes out is not missing.
+    let mut written_out = vec![false; view.source.notes.len()];
+    alignment.realisations.iter().filter(|r| !r.by_source).for_each(|r| written_out[r.source] = true);
+    let is_told = |id: MarkId| {
+        let mark = &view.source.marks[id];
+        matches!(mark.category, Category::Ornament | Category::Grace) && mark.at.note.is_some_and(|n| written_out[n])
+    };
+    // What lies outside of the piece stays what it is.
+    let said = |p: &MarkPair| map.is_outside(p) || map.closes(p);
+    pairs.retain(|p| p.edition.is_some() || !said(p));
+    pairs.iter_mut().filter(|p| p.source.is_none() && said(p)).for_each(|p| p.same = true);
+    pairs.retain(|p| !(map.prevails(p) || p.edition.is_none() && p.source.is_some_and(|m| map.only_once(m))));
+    pairs.retain(|p| p.edition.is_some() || !p.source.is_some_and(is_told));
+    pair_in_other_music(&map, &mut pairs);
+    alignment.marks = pairs;
+}
+
+/// Pairs marks that say the same at the same time inside other music, where no note carries them.
+fn pair_in_other_music(map: &Map, pairs: &mut Vec<MarkPair>) {
+    let view = map.view;
+    let mut free: FxHashMap<Said, Vec<usize>> = FxHashMap::default();
+    for (at, pair) in pairs.iter().enumerate() {
+        if let (None, Some(mark), None) = (pair.edition, pair.source, pair.again)
+            && let Some(times) = map.free_in_source(&view.source.marks[mark])
+        {
+            let mark = &view.source.marks[mark];
+            free.entry((mark.category, meaning(mark, view, false), times)).or_default().push(at);
+        }
+    }
+    if free.is_empty() {
+        return;
+    }
+    let mut gone = vec![false; pairs.len()];
+    for at in 0..pairs.len() {
+        let (Some(own), None, false) = (pairs[at].edition, pairs[at].source, pairs[at].same) else { continue };
+        let mark = &view.edition.marks[own];
+        let Some(times) = map.free_in_edition(mark) else { continue };
+        let there = free.get_mut(&(mark.category, meaning(mark, view, true), times)).and_then(Vec::pop);
+        if let Some(there) = there {
+            gone[there] = true;
+            pairs[at] = MarkPair { source: pairs[there].source, same: true, ..pairs[at] };
+        }
+    }
+    let mut gone = gone.into_iter();
+    pairs.retain(|_| gone.next() != Some(true));
+}
+
+/// What a mark says, and from when to when.
+type Said<'m> = (Category, Cow<'m, str>, (Time, Option<Time>));
+
+/// The meaning with all pitches in the source's key.
+fn meaning<'m>(mark: &'m Mark, view: &PartView, of_edition: bool) -> Cow<'m, str> {
+    let by = if of_edition { view.interval.inverse() } else { crate::pitch::Interval::UNISON };
+    match (mark.category, &*mark.kind) {
+        (_, "accidental-mark") if view.interval.fifths() != 0 => without_signs(&mark.meaning).into(),
+        (_, "figured-bass") if view.interval.fifths() != 0 => moved_signs(mark, by).into(),
+        (_, "figured-bass") => Cow::Borrowed(&mark.meaning),
+        (Category::Signature, "key") => {
+            let fifths: i32 = mark.meaning.parse().unwrap_or(0);
+            // Signatures of twelve fifths more sound the same.
+            format!("key {}", (fifths + by.fifths()).rem_euclid(12)).into()
+        }
+        (Category::Signature, kind) => format!("{kind} {}", mark.meaning).into(),
+        (Category::Grace, _) => {
+            let pitches: Vec<String> = mark.pitches.iter().map(|p| p.moved(by).sound().to_string()).collect();
+            format!("{} {}", pitches.join(" "), mark.meaning).into()
+        }
+        (Category::Harmony, _) => {
+            let names: Vec<String> =
+                mark.pitches.iter().map(|p| p.moved(by).sound().rem_euclid(1200).to_string()).collect();
+            format!("{} {} {}", mark.kind, names.join(" "), mark.meaning).into()
+        }
+        _ => Cow::Borrowed(&mark.meaning),
+    }
+}
+
+/// A trill says the same with a wavy line and without.
+fn is_trill(mark: &Mark) -> bool {
+    mark.category == Category::Ornament && mark.meaning == "trill-mark"
+}
+
+/// The signs of figures and ornaments, which their meaning has in braces, may
+/// be others in another key: there it only counts that they are.
+pub fn without_signs(meaning: &str) -> String {
+    let mut out = String::new();
+    let mut rest = meaning;
+    while let Some((before, sign)) = rest.split_once('{') {
+        out.push_str(before);
+        out.push('*');
+        rest = sign.split_once('}').map_or("", |s| s.1);
+    }
+    out + rest
+}
