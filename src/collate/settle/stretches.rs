@@ -177,7 +177,7 @@ fn around_alien(run: &[&Item]) -> (usize, usize) {
     let first = run.iter().position(|i| i.kind == Kind::Alien).expect("checked by the caller");
     let last = run.iter().rposition(|i| i.kind == Kind::Alien).expect("checked by the caller");
     let from = run[..first].iter().rposition(|i| i.exact).map_or(0, |p| p + 1);
-    let to = run[last..].iter().position(|i| i.exact).map_or(run.len(), |p| last + p);
+    let to = run[last + 1..].iter().position(|i| i.exact).map_or(run.len(), |p| last + 1 + p);
     (from, to)
 }
 
