@@ -4,11 +4,12 @@
 //! that does not has lost nothing.
 
 use super::draw::is_of_all;
-use super::{Collation, MarkPair};
+use super::{Collation, MarkPair, PartAlignment};
 use crate::pitch::Interval;
 use crate::score::{Category, Element, Mark, Part, Score};
 use crate::time::Time;
 use rustc_hash::{FxHashMap, FxHashSet};
+use std::cell::LazyCell;
 
 /// What a mark says.
 type Saying<'s> = (Category, &'s str, Vec<i32>);
@@ -43,6 +44,18 @@ fn told_once(edition: &Score, source: &Score, collation: &mut Collation) {
         mark.elements.first().map(|element| (home, of_edition, *element))
     };
     let concerns = |line: usize, mark: &Mark| is_of_all(mark.category) || !edition.parts[line].is_printed();
+    let in_doubt = |alignment: &PartAlignment, p: &MarkPair| {
+        let mark = match (p.edition, p.source) {
+            (Some(m), None) if !p.same => &edition.parts[alignment.edition].marks[m],
+            (None, Some(m)) => &source.parts[alignment.source].marks[m],
+            _ => return false,
+        };
+        is_free(mark) && concerns(alignment.edition, mark)
+    };
+    // Most scores have none.
+    if !collation.parts.iter().any(|a| a.marks.iter().any(|p| in_doubt(a, p))) {
+        return;
+    }
     for alignment in &collation.parts {
         let line = alignment.edition;
         let (ours, theirs) = (&edition.parts[line], &source.parts[alignment.source]);
@@ -70,6 +83,14 @@ fn told_once(edition: &Score, source: &Score, collation: &mut Collation) {
 
 fn told_elsewhere(edition: &Score, source: &Score, collation: &mut Collation, groups: &[Vec<usize>]) {
     let mut verdicts: Vec<Vec<Verdict>> = Vec::new();
+    // What stands once for all has no pitches, and is the same whatever the interval.
+    let wide = LazyCell::new(|| {
+        let mut said: (Said, Said) = Default::default();
+        let of_all = |m: &Mark| is_of_all(m.category);
+        edition.printed().iter().for_each(|p| collect_edition(p, collation, of_all, &mut said.0));
+        source.printed().iter().for_each(|p| collect_source(p, Interval::UNISON, of_all, &mut said.1));
+        said
+    });
     for (index, alignment) in collation.parts.iter().enumerate() {
         let (ours, theirs) = (&edition.parts[alignment.edition], &source.parts[alignment.source]);
         // Most parts have nothing that is in doubt.
@@ -83,27 +104,17 @@ fn told_elsewhere(edition: &Score, source: &Score, collation: &mut Collation, gr
             verdicts.push(Vec::new());
             continue;
         }
-        let of_lines = |wide: bool| {
-            let lines = groups[index].iter().map(|g| &collation.parts[*g]);
-            let mut said: (Said, Said) = Default::default();
-            if wide {
-                edition.printed().iter().for_each(|p| collect_edition(p, collation, &mut said.0));
-                source.printed().iter().for_each(|p| collect_source(p, alignment.interval, &mut said.1));
-            } else if groups[index].len() > 1 {
-                for line in lines {
-                    edition
-                        .printed_parts_of(line.edition)
-                        .into_iter()
-                        .for_each(|p| collect_edition(&edition.parts[p], collation, &mut said.0));
-                    source
-                        .printed_parts_of(line.source)
-                        .into_iter()
-                        .for_each(|p| collect_source(&source.parts[p], alignment.interval, &mut said.1));
+        let mut near: (Said, Said) = Default::default();
+        if groups[index].len() > 1 {
+            for line in groups[index].iter().map(|g| &collation.parts[*g]) {
+                for part in edition.printed_parts_of(line.edition) {
+                    collect_edition(&edition.parts[part], collation, |_| true, &mut near.0);
+                }
+                for part in source.printed_parts_of(line.source) {
+                    collect_source(&source.parts[part], alignment.interval, |_| true, &mut near.1);
                 }
             }
-            said
-        };
-        let (wide, near) = (of_lines(true), of_lines(false));
+        }
         let verdict = |p: &MarkPair| match (p.edition, p.source) {
             (Some(m), None) if !p.same && is_free(&ours.marks[m]) => {
                 let mark = &ours.marks[m];
@@ -168,13 +179,13 @@ fn edition_saying<'s>(mark: &'s Mark, collation: &Collation) -> Option<(Saying<'
     Some(((mark.category, &mark.meaning, classes(mark, Interval::UNISON)), time))
 }
 
-fn collect_edition<'s>(part: &'s Part, collation: &Collation, said: &mut Said<'s>) {
-    let own = part.marks.iter().filter(|m| is_free(m)).filter_map(|m| edition_saying(m, collation));
+fn collect_edition<'s>(part: &'s Part, collation: &Collation, which: impl Fn(&Mark) -> bool, said: &mut Said<'s>) {
+    let own = part.marks.iter().filter(|m| which(m) && is_free(m)).filter_map(|m| edition_saying(m, collation));
     own.for_each(|(saying, time)| said.entry(saying).or_default().push(time));
 }
 
-fn collect_source<'s>(part: &'s Part, by: Interval, said: &mut Said<'s>) {
-    let own = part.marks.iter().filter(|m| is_free(m)).map(|m| source_saying(m, part, by));
+fn collect_source<'s>(part: &'s Part, by: Interval, which: impl Fn(&Mark) -> bool, said: &mut Said<'s>) {
+    let own = part.marks.iter().filter(|m| which(m) && is_free(m)).map(|m| source_saying(m, part, by));
     own.for_each(|(saying, time)| said.entry(saying).or_default().push(time));
 }
 
