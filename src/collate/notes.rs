@@ -312,19 +312,14 @@ fn pair_groups(view: &PartView, e: &Group, s: &Group, alignment: &mut PartAlignm
             return;
         }
     }
-    type Test = fn(i32) -> bool;
-    let tests: [Test; 3] = [|apart| apart == 0, |apart| apart % 1200 == 0, |_| true];
-    for test in tests {
-        for &a in &e.notes {
-            if alignment.edition_to_source[a].is_some() {
-                continue;
-            }
-            let fits = |b: &&NoteId| {
-                alignment.source_to_edition[**b].is_none() && test(view.edition_height(a) - view.source_height(**b))
-            };
-            if let Some(&b) = s.notes.iter().find(fits) {
-                alignment.pair(a, b);
-            }
+    let apart = |a: NoteId, b: NoteId| (view.edition_height(a) - view.source_height(b)).abs();
+    // Octaves: the nearest first.
+    let all = || e.notes.iter().flat_map(|a| s.notes.iter().map(move |b| (apart(*a, *b), *a, *b)));
+    let mut octaves: Vec<(i32, NoteId, NoteId)> = all().filter(|pair| pair.0 % 1200 == 0).collect();
+    octaves.sort_by_key(|pair| pair.0);
+    for (_, a, b) in octaves.into_iter().chain(all()) {
+        if alignment.edition_to_source[a].is_none() && alignment.source_to_edition[b].is_none() {
+            alignment.pair(a, b);
         }
     }
 }

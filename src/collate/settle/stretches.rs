@@ -162,7 +162,7 @@ fn runs(items: &[&Item]) -> Vec<Vec<Item>> {
             continue;
         }
         let count = |kind: Kind| run.iter().filter(|i| i.kind == kind).count();
-        let different = count(Kind::Different);
+        let different = count(Kind::Different) - more_in_chords(run);
         let exact = run.iter().filter(|i| i.exact).count();
         let loose = count(Kind::Same) - exact;
         if different >= LEAST_STRETCH && different >= 3 * exact && 2 * different >= 3 * loose {
@@ -170,6 +170,16 @@ fn runs(items: &[&Item]) -> Vec<Vec<Item>> {
         }
     }
     out
+}
+
+/// How many notes only thicken or thin a chord of which a note has stayed.
+fn more_in_chords(run: &[&Item]) -> usize {
+    let surplus = |chord: &[&Item]| {
+        let of = |only: fn(&Item) -> bool| chord.iter().filter(|i| i.kind == Kind::Different && only(i)).count();
+        let (ours, theirs) = (of(|i| i.source.is_none()), of(|i| i.edition.is_none()));
+        if chord.iter().any(|i| i.kind == Kind::Same) { ours.abs_diff(theirs) } else { 0 }
+    };
+    run.chunk_by(|a, b| (a.row, a.offset) == (b.row, b.offset)).map(surplus).sum()
 }
 
 /// The alien bars of a run, with the differences right before and after them.
