@@ -221,7 +221,8 @@ def change_sign(mark, rng):
         sign[0].tag = rng.choice([s for s in ("p", "mf", "f", "pp") if s != sign[0].tag])
     elif sign.tag == "words":
         folded = (sign.text or "").strip()
-        sign.text = rng.choice([w for w in OTHER_WORDS[mark.category] if w.lower() != folded.lower()])
+        # "cresc." is no other word than "crescendo".
+        sign.text = rng.choice([w for w in OTHER_WORDS[mark.category] if w.lower()[:3] != folded.lower()[:3]])
     elif sign.tag == "metronome":
         rate = sign.find("per-minute")
         if not (rate.text or "").strip().isdigit():
