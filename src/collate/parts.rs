@@ -186,15 +186,17 @@ pub fn scale(views: &[super::PartView]) -> Time {
         }
         counts.into_iter().max_by_key(|(length, count)| (*count, *length)).map(|c| c.0)
     };
-    let (mut votes, mut all): (HashMap<Time, f64>, f64) = (HashMap::new(), 0.0);
+    let (mut votes, mut all, mut could) = (HashMap::new(), 0.0, 0.0);
     for view in views {
         let (e, s) = (view.edition.bars.len(), view.source.bars.len());
         if usual(view.edition) != usual(view.source) || 3 * e.min(s) < 2 * e.max(s) {
-            all += vote(view.edition, view.source, &mut votes);
+            let (shared, melodies) = vote(view.edition, view.source, &mut votes);
+            (all, could) = (all + shared, could + melodies);
         }
     }
     // What comes of a few melodies that meet by chance is no way to write values.
-    votes.retain(|scale, _| WAYS.iter().any(|(n, d)| Time::new(*n, *d) == *scale));
+    let is_one = |scale: &Time| WAYS.iter().any(|(n, d)| Time::new(*n, *d) == *scale);
+    votes.retain(|scale, votes: &mut f64| is_one(scale) && *votes >= LEAST_TIMED * could);
     let best = votes.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
     best.filter(|b| b.1 > all / 2.0).map_or(one, |b| b.0)
 }
@@ -204,9 +206,11 @@ const WAYS: [(i64, i64); 11] = [(1, 1), (2, 1), (1, 2), (4, 1), (1, 4), (3, 2), 
 
 /// Melodies of this many intervals tell how long they are.
 const TIMED: usize = 4;
+/// So much of the melodies that the two could share must speak for a way.
+const LEAST_TIMED: f64 = 0.1;
 
-/// The ratios of lengths that shared melodies have; gives how many there are.
-fn vote(edition: &Part, source: &Part, votes: &mut HashMap<Time, f64>) -> f64 {
+/// The ratios of lengths that shared melodies have; gives how many they share, and how many they could.
+fn vote(edition: &Part, source: &Part, votes: &mut HashMap<Time, f64>) -> (f64, f64) {
     let timed = |part: &Part| -> Vec<(Vec<i32>, Time)> {
         let notes: Vec<(i32, Time)> = part
             .struck()
@@ -217,18 +221,20 @@ fn vote(edition: &Part, source: &Part, votes: &mut HashMap<Time, f64>) -> f64 {
         notes.windows(TIMED + 1).map(run).collect()
     };
     let mut places: HashMap<Vec<i32>, Vec<Time>> = HashMap::new();
-    for (melody, length) in timed(source) {
+    let (ours, theirs) = (timed(edition), timed(source));
+    let could = ours.len().min(theirs.len()) as f64;
+    let mut shared = 0.0;
+    for (melody, length) in theirs {
         places.entry(melody).or_default().push(length);
     }
-    let mut all = 0.0;
-    for (melody, length) in timed(edition) {
+    for (melody, length) in ours {
         let Some(theirs) = places.get(&melody) else { continue };
-        all += 1.0;
+        shared += 1.0;
         for other in theirs.iter().filter(|t| **t > Time::from(0)) {
             *votes.entry(length / *other).or_default() += 1.0 / theirs.len() as f64;
         }
     }
-    all
+    (shared, could)
 }
 
 /// The interval, by the least octave, by which most melodies of some parts are moved, and the two parts that share

@@ -40,29 +40,60 @@ pub(super) fn find(edition: &Side, source: &Side) -> Scope {
     }
     let Some(found) = best_stretch(edition, source) else { return all };
     let (lead, tail) = ((found.edition.start, found.source.start), (n - found.edition.end, m - found.source.end));
-    // As many bars as the other side has there may stand for each other.
-    let rest = |own: usize, other: usize, side: &Side, before: bool| {
-        let rest = own.saturating_sub(other);
-        let seam = if before { rest } else { side.cells.len() - rest };
-        let least = match is_border(side, seam) {
-            true => AT_BORDER,
-            false if before => BEFORE,
-            false => AFTER,
-        };
-        let is_other = rest > 0 && !is_second_time(side, seam, rest);
-        // Beside an ending of its own, a bar more is no excerpt.
-        let is_outside = is_other && (rest >= least || other == 0);
-        (if is_outside { rest } else { 0 }, is_other && rest >= least)
-    };
     // An excerpt has something before it, after it, or both, in whatever length.
     let of_side = |side: &Side, before: (usize, bool), after: (usize, bool)| match before.1 || after.1 {
         true => before.0..side.cells.len() - after.0,
         false => 0..side.cells.len(),
     };
     Scope {
-        edition: of_side(edition, rest(lead.0, lead.1, edition, true), rest(tail.0, tail.1, edition, false)),
-        source: of_side(source, rest(lead.1, lead.0, source, true), rest(tail.1, tail.0, source, false)),
+        edition: of_side(
+            edition,
+            outside((edition, lead.0), (source, lead.1), Before),
+            outside((edition, tail.0), (source, tail.1), After),
+        ),
+        source: of_side(
+            source,
+            outside((source, lead.1), (edition, lead.0), Before),
+            outside((source, tail.1), (edition, tail.0), After),
+        ),
     }
+}
+
+use Where::{After, Before};
+
+/// Before the bars that were found, or after them.
+#[derive(Clone, Copy)]
+enum Where {
+    Before,
+    After,
+}
+
+/// How many bars of one side lie outside at one end, and whether they are so many that nothing else speaks for it.
+/// Both sides have a number of bars there that were not found in the other.
+fn outside((side, own): (&Side, usize), (beside, other): (&Side, usize), place: Where) -> (usize, bool) {
+    let seam = |side: &Side, bars: usize| match place {
+        Before => bars,
+        After => side.cells.len() - bars,
+    };
+    // As many bars as the other side has there may stand for each other.
+    let even = own.saturating_sub(other);
+    // Where new signatures stand a little further in, and the other side has none, a movement begins or ends there.
+    let new = |side: &Side, mut bars: std::ops::RangeInclusive<usize>| {
+        bars.find(|bars| has_new_signature(side, seam(side, *bars)))
+    };
+    let rest = new(side, even..=own)
+        .filter(|_| !(even > 0 && is_border(side, seam(side, even))) && new(beside, 0..=other).is_none())
+        .unwrap_or(even);
+    let seam = seam(side, rest);
+    let least = match (is_border(side, seam), place) {
+        (true, _) => AT_BORDER,
+        (false, Before) => BEFORE,
+        (false, After) => AFTER,
+    };
+    let is_other = rest > 0 && !is_second_time(side, seam, rest);
+    // Beside an ending of its own, a bar more is no excerpt.
+    let is_outside = is_other && (rest >= least || other == 0);
+    (if is_outside { rest } else { 0 }, is_other && rest >= least)
 }
 
 /// Whether the two begin and end alike, and hardly differ in length: nothing is to be searched.
@@ -122,15 +153,20 @@ fn is_second_time(side: &Side, seam: usize, bars: usize) -> bool {
 
 /// Whether a piece may end before a bar: a double bar stands there, or another time or key begins.
 fn is_border(side: &Side, bar: usize) -> bool {
-    let of_part = |part: &&Part| {
-        let Some((before, own)) = bar.checked_sub(1).and_then(|b| part.bars.get(b)).zip(part.bars.get(bar)) else {
-            return false;
-        };
-        let double = part.marks.iter().filter(|m| m.category == Category::Structure).any(|m| {
-            (m.at.bar + 1 == bar && m.at.offset >= before.length || m.at.bar == bar && m.at.offset == Time::zero())
-                && m.kind == "bar-style"
-        });
-        double || before.meter != own.meter || before.fifths != own.fifths
+    let is_double = |part: &Part| {
+        let Some(before) = bar.checked_sub(1).and_then(|b| part.bars.get(b)) else { return false };
+        part.marks.iter().filter(|m| m.category == Category::Structure && m.kind == "bar-style").any(|m| {
+            m.at.bar + 1 == bar && m.at.offset >= before.length || m.at.bar == bar && m.at.offset == Time::zero()
+        })
     };
-    side.parts.iter().any(of_part)
+    has_new_signature(side, bar) || bar < side.cells.len() && side.parts.iter().any(|p| is_double(p))
+}
+
+/// Whether another time or key begins with a bar.
+fn has_new_signature(side: &Side, bar: usize) -> bool {
+    let changes = |part: &&Part| {
+        let before = bar.checked_sub(1).and_then(|b| part.bars.get(b));
+        before.zip(part.bars.get(bar)).is_some_and(|(a, b)| a.meter != b.meter || a.fifths != b.fifths)
+    };
+    side.parts.iter().any(changes)
 }

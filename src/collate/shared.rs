@@ -88,7 +88,7 @@ fn told_elsewhere(edition: &Score, source: &Score, collation: &mut Collation, gr
         let mut said: (Said, Said) = Default::default();
         let of_all = |m: &Mark| is_of_all(m.category);
         edition.printed().iter().for_each(|p| collect_edition(p, collation, of_all, &mut said.0));
-        source.printed().iter().for_each(|p| collect_source(p, Interval::UNISON, of_all, &mut said.1));
+        source.printed().iter().for_each(|p| collect_source(p, collation, Interval::UNISON, of_all, &mut said.1));
         said
     });
     for (index, alignment) in collation.parts.iter().enumerate() {
@@ -111,7 +111,7 @@ fn told_elsewhere(edition: &Score, source: &Score, collation: &mut Collation, gr
                     collect_edition(&edition.parts[part], collation, |_| true, &mut near.0);
                 }
                 for part in source.printed_parts_of(line.source) {
-                    collect_source(&source.parts[part], alignment.interval, |_| true, &mut near.1);
+                    collect_source(&source.parts[part], collation, alignment.interval, |_| true, &mut near.1);
                 }
             }
         }
@@ -125,11 +125,8 @@ fn told_elsewhere(edition: &Score, source: &Score, collation: &mut Collation, gr
             (None, Some(m)) if is_free(&theirs.marks[m]) => {
                 let mark = &theirs.marks[m];
                 let there = if is_of_all(mark.category) { &wide.0 } else { &near.0 };
-                if is_said(there, &source_saying(mark, theirs, alignment.interval)) {
-                    Verdict::Elsewhere
-                } else {
-                    Verdict::Stays
-                }
+                let said = source_saying(mark, collation, alignment.interval);
+                if is_said(there, &said) { Verdict::Elsewhere } else { Verdict::Stays }
             }
             _ => Verdict::Stays,
         };
@@ -162,8 +159,10 @@ fn is_free(mark: &Mark) -> bool {
     mark.at.note.is_none() && mark.category != Category::Signature
 }
 
-fn source_saying<'s>(mark: &'s Mark, part: &Part, by: Interval) -> (Saying<'s>, Time) {
-    ((mark.category, &mark.meaning, classes(mark, by)), part.time(mark.at.bar, mark.at.offset))
+/// A bar begins in all parts where it does in the longest: in one a bar may be too short.
+fn source_saying<'s>(mark: &'s Mark, collation: &Collation, by: Interval) -> (Saying<'s>, Time) {
+    let start = collation.source_starts.get(mark.at.bar).copied().unwrap_or_default();
+    ((mark.category, &mark.meaning, classes(mark, by)), start + mark.at.offset)
 }
 
 /// The pitches of a chord symbol in the edition's key, without their octaves.
@@ -184,8 +183,14 @@ fn collect_edition<'s>(part: &'s Part, collation: &Collation, which: impl Fn(&Ma
     own.for_each(|(saying, time)| said.entry(saying).or_default().push(time));
 }
 
-fn collect_source<'s>(part: &'s Part, by: Interval, which: impl Fn(&Mark) -> bool, said: &mut Said<'s>) {
-    let own = part.marks.iter().filter(|m| which(m) && is_free(m)).map(|m| source_saying(m, part, by));
+fn collect_source<'s>(
+    part: &'s Part,
+    collation: &Collation,
+    by: Interval,
+    which: impl Fn(&Mark) -> bool,
+    said: &mut Said<'s>,
+) {
+    let own = part.marks.iter().filter(|m| which(m) && is_free(m)).map(|m| source_saying(m, collation, by));
     own.for_each(|(saying, time)| said.entry(saying).or_default().push(time));
 }
 

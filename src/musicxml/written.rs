@@ -157,14 +157,14 @@ impl Walk<'_, '_, '_> {
     }
 
     fn attributes(&mut self, node: Node, out: &mut WrittenBar) {
+        // The number of staves stands after the key and the time that hold for all of them.
+        if let Some(staves) = child_text(node, "staves") {
+            self.staves = staves.trim().parse().unwrap_or(1).clamp(1, 100);
+        }
         for item in elements(node) {
             let sign = match item.tag_name().name() {
                 "divisions" => {
                     self.divisions = parse_decimal(text_of(item)).filter(|d| *d > Time::zero()).or(self.divisions);
-                    continue;
-                }
-                "staves" => {
-                    self.staves = text_of(item).parse().unwrap_or(1).clamp(1, 100);
                     continue;
                 }
                 "key" => Sign::Key,
@@ -278,6 +278,16 @@ mod tests {
         assert_eq!(lengths, [2, 1, 2, 2].map(Time::from));
         assert_eq!(all[3].clashes, [Time::zero()]);
         assert!(all[..3].iter().all(|b| b.clashes.is_empty()));
+    }
+
+    #[test]
+    fn signatures_hold_for_all_staves_that_are_declared_after_them() {
+        let head = HEAD.replace("</time>", "</time><staves>2</staves>");
+        let all = bars(&format!("<measure number=\"1\">{head}{}</measure>", note(4, "")));
+        for sign in [Sign::Key, Sign::Time] {
+            let staves = all[0].in_force.keys().filter(|h| h.sign == sign).map(|h| h.staff).collect::<Vec<_>>();
+            assert_eq!(staves, [1, 2], "{sign:?}");
+        }
     }
 
     #[test]

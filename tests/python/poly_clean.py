@@ -55,19 +55,27 @@ def near(value):
     return str(Fraction(round(Fraction(value) * GRID), GRID))
 
 
-def for_the_layout(mine, theirs):
+def is_near(mark, other):
+    (*said, at), (*same, there) = json.loads(mark), json.loads(other)
+    return said == same and abs(Fraction(at) - Fraction(there)) < LAYOUT
+
+
+def for_the_layout(mine, theirs, many):
     """Both without what is the same on both sides but for less than a quarter note: a copy keeps the edition's place of
-    a sign that is moved for the look of it, and one place can be said by many offsets."""
+    a sign that is moved for the look of it, and one place can be said by many offsets. Of `many` parts together two
+    may say the same, and only one of them is moved."""
     lack, extra = theirs - mine, mine - theirs
     for mark in list(extra):
-        *said, at = json.loads(mark)
         for other in list(lack):
-            *same, there = json.loads(other)
-            moved = said == same and abs(Fraction(at) - Fraction(there)) < LAYOUT
-            while moved and lack[other] > 0 and extra[mark] > 0:
+            while is_near(mark, other) and lack[other] > 0 and extra[mark] > 0:
                 lack[other] -= 1
                 extra[mark] -= 1
-    return +extra, +lack
+    extra, lack = +extra, +lack
+    if many:
+        for rest, other in ((extra, theirs), (lack, mine)):
+            for mark in [m for m in rest if any(is_near(m, o) for o in other)]:
+                del rest[mark]
+    return extra, lack
 
 
 def held(root, names, interval=None):
@@ -224,7 +232,7 @@ def compare(pair, edition, source, clean, left):
         steps, semitones = pair.told.transposition[base]
         interval[its[0]] = (steps, semitones)
     spelled = all(steps is not None for steps, _ in interval.values())
-    seen_for_all = [collections.Counter(), collections.Counter()]
+    seen_for_all = {}
     for group, names in sorted(ours.items()):
         if not spelled:
             interval = {n: (0, 0) for n in interval}
@@ -255,18 +263,19 @@ def compare(pair, edition, source, clean, left):
             for side, marks in enumerate((bar["marks"], other["marks"])):
                 for mark in marks:
                     if json.loads(mark)[0] in FOR_ALL:
-                        seen_for_all[side][json.dumps([at, json.loads(mark)])] = 1
+                        seen_for_all.setdefault(at, (collections.Counter(), collections.Counter()))[side][mark] = 1
             own = [collections.Counter({m: t for m, t in once(c["marks"], many).items() if json.loads(m)[0] not in FOR_ALL})
                    for c in (bar, other)]
             if not spelled:
                 own = [collections.Counter({m: t for m, t in c.items() if json.loads(m)[0] not in (
                     "grace", "harmony", "accidental", "ornament")}) for c in own]
-            said = unlike(*for_the_layout(*own))
+            said = unlike(*for_the_layout(*own, many))
             if said:
                 out.append("marks: %s, bar %d: %s" % (group, at + first, said))
-    said = unlike(*seen_for_all)
-    if said and not left:
-        out.append("marks: for all: %s" % said)
+    for at, own in sorted(seen_for_all.items()):
+        said = unlike(*for_the_layout(*own, True))
+        if said and not left:
+            out.append("marks: for all, bar %d: %s" % (at + first, said))
     for name in pair.alone["edition"]:
         was, now = ([b["notes"] for b in held(root, [name]) if b["notes"]] for root in (edition, clean))
         rest = iter(was)
