@@ -342,3 +342,26 @@ fn one_wish_means_one_thing_to_the_marks_inside_a_passage() {
     plain(&["--keep", "ornament"], &one);
     assert!(desk.found().is_empty(), "{:?}", desk.found());
 }
+
+/// Two lines of one part have its name in common, and a word may look like a count.
+#[test]
+fn every_finding_has_a_name_of_its_own() {
+    let desk = Desk::new();
+    let (tune, bass) = ("G5q A5q B5q C6q | D6q C6q B5q A5q | G5w", "C4q D4q G3q A3q | B3q G3q D4q E4q | C4w");
+    let tune_of = tune.replacen("G5q", "\"dolce\" \"dolce\" \"counted\" G5q(staccato)", 1);
+    let bars = tune_of.split(" | ").zip(bass.split(" | "));
+    let lower = |bar: &str| bar.split(' ').map(|note| format!("2:{note}")).collect::<Vec<_>>().join(" ");
+    let both: Vec<String> = bars.map(|(upper, bar)| format!("{upper} & {}", lower(bar))).collect();
+    let both = both.join(" | ").replacen("2:C4q", "2:C4q(staccato)", 1);
+    let edition = scores(&[(Style::default(), &both)]).replace("counted", "dolce (2)");
+    std::fs::write(desk.at("edition.musicxml"), edition).unwrap();
+    let source = scores(&[(Style::default(), tune), (Style::default(), bass)]);
+    std::fs::write(desk.at("source.musicxml"), source).unwrap();
+    let (edition, source) = (desk.at("edition.musicxml"), desk.at("source.musicxml"));
+    let (file, copy) = (desk.at("all.toml"), desk.at("copy.musicxml"));
+    obelus(&["audit", &edition, &source, "--decisions", &file, "-o", &desk.at("report.txt")]);
+    let names: Vec<String> = desk.read("all.toml").lines().filter(|l| l.starts_with('"')).map(str::to_string).collect();
+    assert_eq!(names.iter().filter(|n| n.contains("dolce")).count(), 3, "{names:?}");
+    assert_eq!(names.iter().filter(|n| n.contains("staccato")).count(), 2, "{names:?}");
+    obelus(&["clean", &edition, &source, "-o", &copy, "--decisions", &file]);
+}

@@ -70,14 +70,20 @@ pub struct Names {
 /// bar, beat, category, status, readings. The same pair has the same names in
 /// every run, and most findings keep theirs when something else is changed.
 pub fn names(edition: &Score, collation: &Collation, found: &[PartFindings]) -> Vec<Names> {
-    let of_part = |(part, found): (&Part, &PartFindings)| {
-        let mut seen: HashMap<String, usize> = HashMap::new();
-        // What looks the same is counted.
-        let mut unique = |name: String| {
-            let count = seen.entry(name.clone()).or_default();
+    // Lines of one part have its name in common.
+    let (mut seen, mut taken): (HashMap<String, usize>, HashSet<String>) = Default::default();
+    // What looks the same is counted; a reading may look like a count.
+    let mut unique = |name: String| {
+        let count = seen.entry(name.clone()).or_default();
+        loop {
             *count += 1;
-            if *count == 1 { name } else { format!("{name} ({count})") }
-        };
+            let own = if *count == 1 { name.clone() } else { format!("{name} ({count})") };
+            if taken.insert(own.clone()) {
+                return own;
+            }
+        }
+    };
+    let of_part = |(part, found): (&Part, &PartFindings)| {
         let passages = found.passages.iter().map(|p| {
             let (from, to) = (place(part, p.from), place(part, p.to));
             unique(format!("{} {from} to {to} {}", part.id, p.kind.words()))
