@@ -95,8 +95,8 @@ def held(root, names, interval=None):
                         reading = reading[1:]
                     if category == "grace":
                         reading = sorted(reading.split())
-                    # Where two slurs of one number overlap, their ends are told by the staff.
-                    if category != "signature" and (category, reading) != ("slur", "stop"):
+                    # Where two slurs of one number overlap, their ends are told by the staff; where they go on is layout.
+                    if category != "signature" and (category, reading) not in (("slur", "stop"), ("slur", "continue")):
                         bars[at]["marks"][json.dumps([category, kind, reading, near(offset)])] += 1
     return bars
 

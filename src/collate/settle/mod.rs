@@ -5,6 +5,7 @@ mod items;
 mod realisations;
 mod revoiced;
 mod stretches;
+mod unisons;
 
 use super::bars::Row;
 use super::{PartAlignment, PartView, TieChange};
@@ -12,7 +13,9 @@ use crate::score::{NoteId, Part};
 use crate::time::Time;
 
 pub fn settle(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
-    ties(view, rows.first().map_or(Time::from(1), |r| r.pair.scale), alignment);
+    let scale = rows.first().map_or(Time::from(1), |r| r.pair.scale);
+    unisons::settle(view, scale, alignment);
+    ties(view, scale, alignment);
     realisations::find(view, rows, alignment);
     revoiced::find(view, rows, alignment);
     stretches::find(view, rows, alignment);
