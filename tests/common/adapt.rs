@@ -1,7 +1,6 @@
-//! A score cleaned by itself and then made one's own, by the library.
+//! A score cleaned by itself and then made one's own, by the library; and such scores.
 
-#![allow(dead_code)] // each test binary uses its own share of these calls
-
+use super::music::{Style, score, scores};
 use obelus::clean::{self, Cleaned, Failure, PartFor, Player, Policy, Sides, Wishes};
 use obelus::collate::{self, Choice};
 use obelus::findings;
@@ -44,4 +43,53 @@ pub fn adapt(text: &str, wishes: &Wishes) -> Result<Cleaned, Failure> {
     let mut policy = Policy::default();
     let cleaned = clean::clean(sides, &policy)?;
     clean::adapt(&input, cleaned, wishes, &mut policy, None)
+}
+
+pub fn written(text: &str, name: &str) -> String {
+    write_for(text, instrument(name), None).unwrap().text
+}
+
+pub fn named(style: Style, name: &str) -> Style {
+    Style { name: name.into(), ..style }
+}
+
+pub fn in_key(fifths: i32) -> Style {
+    Style { fifths, ..Style::default() }
+}
+
+/// A part for the clarinet in A that goes over to the one in B flat, without a new key and with one.
+pub fn changing_clarinets() -> [String; 2] {
+    let text = score(
+        &Style { transpose: Some((-2, -3)), name: "Clarinet".into(), ..in_key(0) },
+        "C5q D5q E5q F5q | G5w | B4q C#5q D#5q E5q",
+    );
+    let change = "      <attributes>\n        <transpose>\n          <diatonic>-1</diatonic>\n          <chromatic>-2</chromatic>\n        \
+                  </transpose>\n      </attributes>\n";
+    let keyed =
+        change.replace("<transpose>", "<key>\n          <fifths>5</fifths>\n        </key>\n        <transpose>");
+    let head = "<measure number=\"3\">\n";
+    [change, &keyed].map(|change| text.replace(head, &format!("{head}{change}")))
+}
+
+const FLUTE: &str = "<part-name print-object=\"no\">Flute</part-name><part-name-display><display-text>Flute</display-text>\
+                    </part-name-display><part-abbreviation>Fl.</part-abbreviation><score-instrument id=\"P1-I1\">\
+                    <instrument-name>Flute</instrument-name><instrument-sound>wind.flutes.flute</instrument-sound>\
+                    </score-instrument><midi-instrument id=\"P1-I1\"><midi-channel>1</midi-channel>\
+                    <midi-program>74</midi-program></midi-instrument>";
+
+/// A part whose head says how it is called and how it is played back.
+pub fn flute_with_its_sound() -> String {
+    score(&named(in_key(0), "Flute"), "C5q D5q E5h").replace("<part-name>Flute</part-name>", FLUTE)
+}
+
+/// A table with an instrument of which only the range is known.
+pub fn shawm() -> Instruments {
+    let folder = tempfile::tempdir().unwrap();
+    let table = folder.path().join("mine.toml");
+    std::fs::write(&table, "[[instrument]]\nname = \"shawm\"\nwritten = [\"C4\", \"A5\"]\n").unwrap();
+    Instruments::with_file(&table).unwrap()
+}
+
+pub fn duet() -> String {
+    scores(&[(named(in_key(1), "Oboe"), "G4q A4e B4e C5q D5q | E4w"), (named(in_key(1), "Basso"), "G3w | G3w")])
 }

@@ -1,7 +1,5 @@
 //! All that the program makes of two texts, by its library.
 
-#![allow(dead_code)] // each test binary uses its own share of these calls
-
 use obelus::clean::{self, Policy, Sides};
 use obelus::collate::{self, Choice};
 use obelus::findings::{self, PassageKind};

@@ -8,8 +8,6 @@
 //! and `%!` hairpins; `2:` before a note puts it on the second staff; `[:` and `:]` repeat signs, `[1` and `[2` endings, which
 //! end with the bar; `@3/4` another time.
 
-#![allow(dead_code)] // each test binary uses its own share of these calls
-
 use std::fmt::Write;
 
 /// How a part is written down.

@@ -1,15 +1,19 @@
 //! Calling the built program.
 
-#![allow(dead_code)] // each test binary uses its own share of these calls
-
 use serde_json::Value;
+use std::path::Path;
 use std::process::{Command, Output};
+
+/// A file of the demo.
+pub fn demo(name: &str) -> String {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("corpus/demo").join(name);
+    path.to_str().expect("a UTF-8 path").to_string()
+}
 
 /// How a call ended that was to fail.
 pub struct Failed {
     pub status: i32,
     pub stderr: String,
-    pub stdout: String,
 }
 
 fn call(args: &[&str]) -> Output {
@@ -27,6 +31,11 @@ pub fn obelus(args: &[&str]) -> String {
     String::from_utf8(output.stdout).expect("reports are UTF-8")
 }
 
+/// Runs the program with arguments of its own making.
+pub fn obelus_with(args: &[String]) -> String {
+    obelus(&args.iter().map(String::as_str).collect::<Vec<_>>())
+}
+
 pub fn json_of(args: &[&str]) -> Value {
     serde_json::from_str(&obelus(args)).expect("the report is JSON")
 }
@@ -38,6 +47,5 @@ pub fn obelus_fails(args: &[&str]) -> Failed {
     Failed {
         status: output.status.code().expect("no signal ended it"),
         stderr: String::from_utf8_lossy(&output.stderr).into(),
-        stdout: String::from_utf8_lossy(&output.stdout).into(),
     }
 }

@@ -1,7 +1,7 @@
 //! A tiny score with room for one element, and an instance of every element
 //! that can stand in it.
 
-#![allow(dead_code)] // each test binary uses its own share of these calls
+use obelus::musicxml::{PLACEMENTS, Placement};
 
 /// What stands in the score besides its notes. All but the first are put into
 /// the second of three bars.
@@ -289,4 +289,15 @@ pub fn sample(of: &str, name: &str) -> (String, String) {
         (_, _) if name.starts_with("other-") => one(&format!("<{name}>new</{name}>")),
         _ => one(&format!("<{name}/>")),
     }
+}
+
+/// All elements of the table.
+pub fn elements() -> impl Iterator<Item = (&'static str, &'static str, Placement)> {
+    PLACEMENTS.iter().flat_map(|row| row.names.iter().map(|name| (row.of, *name, row.is)))
+}
+
+/// A score that holds an element, and the same without it.
+pub fn pair(of: &str, name: &str) -> (String, String) {
+    let (first, second) = sample(of, name);
+    (room(of, &first, &second).score(), bare(of, name).score())
 }

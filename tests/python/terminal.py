@@ -1,4 +1,4 @@
-"""Runs a command on a terminal of its own and prints what appears there.
+"""Runs a command on a terminal of its own and prints what appears there, as it appears.
 
     python terminal.py COMMAND …
 
@@ -14,7 +14,6 @@ def main(command):
     child, terminal = pty.fork()
     if child == 0:
         os.execv(command[0], command)
-    heard = []
     while True:
         try:
             data = os.read(terminal, 4096)
@@ -23,10 +22,9 @@ def main(command):
             break
         if not data:
             break
-        heard.append(data)
-    status = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
-    sys.stdout.buffer.write(b"".join(heard))
-    return status
+        sys.stdout.buffer.write(data)
+        sys.stdout.buffer.flush()
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
 
 
 if __name__ == "__main__":

@@ -1,6 +1,6 @@
 #![no_main]
 
-#[path = "../../common/drive.rs"]
+#[path = "../drive.rs"]
 mod drive;
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| drive::clean(bytes));

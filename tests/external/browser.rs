@@ -1,0 +1,76 @@
+//! The browser test's tools: its packages, installed on first use, and the browser itself.
+//!
+//! A missing browser, node or network is a failure with a reason, never a test that passes unseen.
+
+use std::fs::{self, File};
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+/// The folder of the script and its packages.
+///
+/// # Panics
+/// If node is missing, or if the packages cannot be installed.
+fn prepare() -> PathBuf {
+    let own = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/browser");
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("browser");
+    fs::create_dir_all(&folder).expect("the folder for tests can be written");
+    let lock = File::create(folder.join("lock")).expect("the folder for tests can be written");
+    lock.lock().expect("the lock is free in the end");
+    for name in ["package.json", "package-lock.json", "page.mjs"] {
+        fs::copy(own.join(name), folder.join(name)).expect("the script can be copied");
+    }
+    // The stamp is written last, so an installation that broke off is begun anew.
+    let wanted = fs::read_to_string(own.join("package-lock.json")).expect("the list of packages is there");
+    let stamp = folder.join("installed");
+    if fs::read_to_string(&stamp).is_ok_and(|done| done == wanted) {
+        return folder;
+    }
+    let npm = if cfg!(windows) { "npm.cmd" } else { "npm" };
+    let done = Command::new(npm)
+        .args(["ci", "--ignore-scripts", "--no-audit", "--no-fund"])
+        .current_dir(&folder)
+        .output()
+        .unwrap_or_else(|e| panic!("this test needs Node.js 18 or later with npm ({npm}: {e})"));
+    let said = String::from_utf8_lossy(&done.stderr);
+    let first = said.trim().lines().next().unwrap_or_default();
+    assert!(
+        done.status.success(),
+        "this test needs the packages of tests/browser/package.json and, to install them, the network ({first})"
+    );
+    fs::write(&stamp, wanted).expect("the folder for tests can be written");
+    folder
+}
+
+fn chromium() -> PathBuf {
+    if let Some(told) = std::env::var_os("OBELUS_CHROMIUM") {
+        return told.into();
+    }
+    let names = ["chromium", "chromium-browser", "google-chrome", "chrome.exe"];
+    let folders: Vec<PathBuf> = std::env::split_paths(&std::env::var_os("PATH").unwrap_or_default()).collect();
+    let mut all = names.iter().flat_map(|name| folders.iter().map(move |folder| folder.join(name)));
+    all.find(|path| path.is_file()).unwrap_or_else(|| {
+        panic!(
+            "this test needs Chromium (on Debian: chromium); OBELUS_CHROMIUM=/path/to/chromium tells where another is"
+        )
+    })
+}
+
+/// Runs `tests/browser/page.mjs` on pages and their reports as JSON; gives what it says.
+///
+/// # Panics
+/// If anything is wrong with a page.
+pub fn check(pages: &[(PathBuf, PathBuf)]) -> String {
+    let browser = chromium();
+    let folder = prepare();
+    let files = pages.iter().flat_map(|(page, report)| [page, report]);
+    let done = Command::new("node")
+        .arg(folder.join("page.mjs"))
+        .arg(browser)
+        .arg("-")
+        .args(files)
+        .output()
+        .unwrap_or_else(|e| panic!("this test needs Node.js 18 or later (node: {e})"));
+    let said = String::from_utf8_lossy(&done.stdout).trim().to_string();
+    assert!(done.status.success(), "{said}\n{}", String::from_utf8_lossy(&done.stderr));
+    said
+}

@@ -1,0 +1,233 @@
+//! Engraved staves and pages: what the engraver may do wrong, and what it must get right.
+#![cfg(feature = "engrave")]
+
+use crate::common::program::{demo, json_of, obelus};
+use crate::python;
+#[cfg(unix)]
+use crate::terminal::on_terminal;
+use std::fs;
+use std::io::{Read, Write};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+
+/// What stands in the tags of a page's staves: classes and rows, without the excerpts.
+fn marks(page: &str) -> Vec<(Vec<&str>, Vec<usize>)> {
+    let score = page.split("<h3 id=\"p1-score\">").nth(1).expect("the page has a score");
+    let score = score.split("<h3").next().unwrap();
+    let groups = score.split("<g class=\"").skip(1);
+    groups
+        .map(|group| {
+            let classes = group.split('"').next().unwrap().split(' ').collect();
+            let tag = group.split('>').next().unwrap();
+            let rows = tag.split("data-rows=\"").nth(1).map_or("", |r| r.split('"').next().unwrap());
+            (classes, rows.split(' ').filter(|r| !r.is_empty()).map(|r| r.parse().unwrap()).collect())
+        })
+        .collect()
+}
+
+#[test]
+fn every_finding_of_the_demo_is_drawn_and_what_is_plain_is_the_sources() {
+    let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+    let page = obelus(&["audit", &edition, &source, "--format", "html"]);
+    let report = json_of(&["audit", &edition, &source, "--format", "json"]);
+    let findings = report["parts"][0]["findings"].as_array().unwrap();
+    let marks = marks(&page);
+    let is = |classes: &[&str], class: &str| classes.contains(&class);
+    let mut flags = Vec::new();
+    for (row, finding) in findings.iter().enumerate() {
+        let status = finding["status"].as_str().unwrap();
+        let own: Vec<_> = marks.iter().filter(|m| m.1.contains(&row)).collect();
+        assert!(!own.is_empty(), "{finding}");
+        // A mark with several findings has the look of one of them.
+        assert!(own.iter().any(|m| is(&m.0, status) || m.1.len() > 1), "{finding}");
+        if own.iter().all(|m| is(&m.0, "flag")) {
+            flags.push(finding["category"].as_str().unwrap());
+        }
+    }
+    // The metronome mark is drawn with the words before it.
+    assert_eq!(flags, ["tempo"]);
+    // What has no colour is in both: of each kind twice as many as marks that both sides have alike.
+    let plain = |class: &str| {
+        let own = marks.iter().filter(|m| is(&m.0, class));
+        own.filter(|m| !["added", "omitted", "altered"].iter().any(|s| is(&m.0, s))).count()
+    };
+    let colored = |class: &str, status: &str| marks.iter().filter(|m| is(&m.0, class) && is(&m.0, status)).count();
+    let text = |file: &str| fs::read_to_string(file).unwrap();
+    let (ours, theirs) = (text(&edition), text(&source));
+    let theirs = theirs.split("<part id=\"P2\"").next().unwrap();
+    for (class, element) in [
+        ("slur", "<slur "),
+        ("hairpin", "<wedge "),
+        ("trill", "<trill-mark"),
+        ("turn", "<turn"),
+        ("mordent", "mordent"),
+        ("breath", "<breath-mark"),
+        ("fing", "<fingering"),
+        ("reh", "<rehearsal"),
+    ] {
+        let starts = |text: &str| {
+            let all = text.split(element).skip(1).map(|rest| rest.split('>').next().unwrap());
+            all.filter(|tag| !["stop", "continue"].iter().any(|t| tag.contains(&format!("type=\"{t}\"")))).count()
+        };
+        let count = |status: &str| {
+            let category = match class {
+                "trill" | "turn" | "mordent" => "ornament",
+                "fing" => "fingering",
+                "reh" => "rehearsal",
+                other => other,
+            };
+            let own = findings.iter().filter(|f| f["category"] == category && f["status"] == status);
+            let is_one = |f: &&serde_json::Value| {
+                let reading = f["edition_reading"].as_str().or(f["source_reading"].as_str()).unwrap_or_default();
+                category != "ornament" || reading.contains(class)
+            };
+            own.filter(is_one).count()
+        };
+        let [added, omitted, altered] = ["added", "omitted", "altered"].map(count);
+        assert_eq!(colored(class, "added"), added, "{class}");
+        assert_eq!(colored(class, "omitted"), omitted, "{class}");
+        assert_eq!(colored(class, "altered"), 2 * altered, "{class}");
+        let [ours, theirs] = [starts(&ours), starts(theirs)];
+        assert_eq!(plain(class), ours + theirs - added - omitted - 2 * altered, "{class}");
+    }
+    assert!(colored("note", "added") > 40 && colored("note", "omitted") > 4 && colored("note", "altered") > 20);
+}
+
+#[test]
+fn pages_and_sheets_are_the_same_twice() {
+    let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+    let page = || obelus(&["audit", &edition, &source, "--format", "html"]);
+    assert_eq!(page(), page());
+}
+
+/// A program in the engraver's place.
+#[cfg(unix)]
+fn stand_in(folder: &Path, does: &str) -> PathBuf {
+    use std::os::unix::fs::PermissionsExt;
+    let file = folder.join("engraver");
+    fs::write(&file, format!("#!/bin/sh\n{does}\n")).unwrap();
+    fs::set_permissions(&file, fs::Permissions::from_mode(0o755)).unwrap();
+    file
+}
+
+#[cfg(unix)]
+fn with_engraver(program: &Path, args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_obelus"))
+        .args(args)
+        .env("OBELUS_ENGRAVER", program)
+        .env("OBELUS_ENGRAVE_SECONDS", "1")
+        .output()
+        .unwrap()
+}
+
+#[test]
+#[cfg(unix)]
+fn an_engraver_that_fails_takes_only_the_staves() {
+    let folder = tempfile::tempdir().unwrap();
+    let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+    let (page, copy, pdf) =
+        (folder.path().join("p.html"), folder.path().join("c.musicxml"), folder.path().join("c.pdf"));
+    for (does, told) in [
+        ("kill -SEGV $$", "broke down on this music (signal 11)"),
+        ("exit 7", "broke down on this music (exit status 7)"),
+        ("exec tail -f /dev/null", "was stopped after 1 seconds; OBELUS_ENGRAVE_SECONDS gives it more"),
+        ("echo 'no music'", "answer makes no sense"),
+        ("echo '{\"pictures\": []}'", "answer makes no sense"),
+        ("cat >&2; echo '{\"pictures\": [[\"<svg\"]]}'", "answer makes no sense"),
+        // Too much is said, or for too long.
+        ("exec yes", "the engraver"),
+    ] {
+        let program = stand_in(folder.path(), does);
+        let name = page.display().to_string();
+        let done = with_engraver(&program, &["audit", &edition, &source, "--format", "html", "-o", &name]);
+        let said = String::from_utf8_lossy(&done.stderr).into_owned();
+        assert!(done.status.success(), "{does}: {said}");
+        // What passes for a drawing is found out when it is put into the page.
+        assert!(said.contains(told), "{does}: {said}");
+        let text = fs::read_to_string(&page).unwrap();
+        assert!(text.contains("Not drawn: ") && text.contains(told), "{does}");
+        assert!(!text.contains("class=\"staves\"") && text.contains("Critical notes"), "{does}");
+        fs::remove_file(&page).unwrap();
+        if does.contains("<svg") {
+            continue;
+        }
+        let (to, pages) = (copy.display().to_string(), pdf.display().to_string());
+        let done = with_engraver(&program, &["clean", &edition, &source, "-o", &to, "--pdf", &pages]);
+        let said = String::from_utf8_lossy(&done.stderr).into_owned();
+        assert_eq!(done.status.code(), Some(2), "{does}: {said}");
+        assert!(said.contains(told) && said.contains("all else is"), "{does}: {said}");
+        assert!(copy.is_file() && !pdf.exists(), "{does}");
+        fs::remove_file(&copy).unwrap();
+    }
+    let missing = folder.path().join("none");
+    let done = with_engraver(&missing, &["audit", &edition, &source, "--format", "html"]);
+    assert!(done.status.success());
+    assert!(String::from_utf8_lossy(&done.stderr).contains("could not be started"));
+}
+
+/// The engraver goes on until the bar is there; if none comes, until its time is over.
+#[test]
+#[cfg(unix)]
+fn long_work_shows_a_bar_on_a_terminal_and_nowhere_else() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    let (edition, source, page, gate) = (demo("edition.musicxml"), demo("source.musicxml"), at("p.html"), at("gate"));
+    let args = ["audit", &edition, &source, "--format", "html", "-o", &page];
+    assert!(Command::new("mkfifo").arg(&gate).status().unwrap().success());
+    let mut opener = fs::OpenOptions::new().read(true).write(true).open(&gate).unwrap();
+    let waits = stand_in(folder.path(), &format!("read opened <'{gate}'"));
+    let mut command = on_terminal(&args);
+    command.env("OBELUS_ENGRAVER", &waits).env("OBELUS_ENGRAVE_SECONDS", "60");
+    let mut seeing = command.stdout(Stdio::piped()).spawn().unwrap();
+    let mut screen = seeing.stdout.take().unwrap();
+    let (mut seen, mut piece) = (String::new(), [0; 4096]);
+    let shows = |seen: &str| seen.contains("drawing the staves") && seen.contains("4 of 5");
+    loop {
+        let read = screen.read(&mut piece).unwrap();
+        let before = shows(&seen);
+        seen += &String::from_utf8_lossy(&piece[..read]);
+        if read == 0 {
+            break;
+        }
+        if shows(&seen) && !before {
+            // Now the engraver ends, without a drawing.
+            opener.write_all(b"open\n").unwrap();
+        }
+    }
+    assert!(seeing.wait().unwrap().success());
+    assert!(shows(&seen) && seen.contains("broke down"), "{seen}");
+    // Where nobody looks on, no bar comes in all the time that the engraver has, which is more than a bar waits.
+    let ends_never = stand_in(folder.path(), "exec tail -f /dev/null");
+    let mut command = Command::new(env!("CARGO_BIN_EXE_obelus"));
+    command.args(args).env("OBELUS_ENGRAVER", &ends_never).env("OBELUS_ENGRAVE_SECONDS", "2").env("TERM", "xterm");
+    let piped = command.output().unwrap();
+    let said = String::from_utf8_lossy(&[piped.stdout, piped.stderr].concat()).into_owned();
+    assert_eq!(said.lines().count(), 1, "{said}");
+    assert!(said.contains("was stopped after 2 seconds"), "{said}");
+}
+
+#[test]
+fn the_demos_part_is_a_pdf_with_its_fonts_and_words() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = |name: &str| folder.path().join(name).display().to_string();
+    let (edition, source, marks) = (demo("edition.musicxml"), demo("source.musicxml"), demo("marks.toml"));
+    let (copy, pdf) = (file("c.musicxml"), file("c.pdf"));
+    for (paper, additions, size) in
+        [("a4", "strip", "595.27 841.88"), ("letter", "bracket", "612.0 792.0"), ("a4", "color", "595.27 841.88")]
+    {
+        let args = ["clean", &edition, &source, "-o", &copy, "--mine", &marks, "--pdf", &pdf];
+        obelus(&[&args[..], &["--paper", paper, "--additions", additions]].concat());
+        let said = python::run("pages.py", &[pdf.as_ref()]);
+        let mut lines = said.lines();
+        assert_eq!(lines.next(), Some(size), "{paper}");
+        let text = lines.collect::<Vec<_>>().join(" ");
+        for word in
+            ["Celebrated Andante from the Third Sonata", "T. W. Harrasch", "Treble Recorder", "Source: Sonata III"]
+        {
+            assert!(text.contains(word), "{word}: {text}");
+        }
+        // Bar numbers at the beginning of lines, and a mark of the teacher's own.
+        assert!(text.contains("cantabile") && text.contains("0 13 46"), "{text}");
+        assert_eq!(text.contains("[dolce]"), additions != "strip", "{text}");
+    }
+}

@@ -1,0 +1,31 @@
+//! What is said on a terminal. Python has one to run the program on.
+
+#![cfg(unix)]
+
+use crate::common::program::{demo, obelus};
+use crate::python;
+use std::path::PathBuf;
+use std::process::Command;
+
+/// A command that runs the program on a terminal.
+pub fn on_terminal(args: &[&str]) -> Command {
+    let script: PathBuf = [env!("CARGO_MANIFEST_DIR"), "tests", "python", "terminal.py"].iter().collect();
+    let mut command = Command::new(python::python());
+    command.arg("-B").arg(script).arg(env!("CARGO_BIN_EXE_obelus")).args(args).env("TERM", "xterm");
+    command
+}
+
+#[test]
+fn a_page_is_not_poured_onto_a_terminal() {
+    let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+    let shown = |form: &str| {
+        let output = on_terminal(&["audit", &edition, &source, "--format", form]).output().expect("Python starts");
+        (output.status.code(), String::from_utf8_lossy(&output.stdout).into_owned())
+    };
+    let (status, said) = shown("html");
+    assert_eq!((status, said.lines().count()), (Some(2), 1), "{said}");
+    assert!(said.contains("-o page.html"), "{said}");
+    assert_eq!(shown("text").0, Some(0));
+    // Where nobody looks on, it comes.
+    assert!(obelus(&["audit", &edition, &source, "--format", "html"]).ends_with("</html>\n"));
+}

@@ -1,0 +1,84 @@
+//! Source and edition as one score: read back as both, and with a colour for
+//! every finding. That it is valid is looked at in `tests/external/valid.rs`.
+
+use crate::common::program::{demo, json_of, obelus_fails};
+use crate::common::staves::{both, on_staves};
+use serde_json::Value;
+use std::fs;
+use std::path::Path;
+
+const COLORS: [&str; 3] = ["#D55E00", "#009E73", "#0072B2"];
+
+fn findings(args: &[&str]) -> Vec<Value> {
+    let report = json_of(&[&["audit"], args, &["--format", "json"]].concat());
+    assert_eq!(report["parts"].as_array().unwrap().len(), 1, "{args:?}");
+    report["parts"][0]["findings"].as_array().unwrap().clone()
+}
+
+#[test]
+fn the_demos_sides_are_read_back_as_they_were() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("both.musicxml");
+    let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+    let text = both(&edition, &source, &file);
+    let name = file.display().to_string();
+    let ours = findings(&[&name, &edition, "--part", "P1-edition"]);
+    assert!(ours.is_empty(), "{ours:#?}");
+    let report = json_of(&["audit", &name, &source, "--part", "P1-source", "--format", "json"]);
+    let theirs = report["parts"][0]["findings"].as_array().unwrap();
+    assert!(theirs.is_empty(), "{theirs:#?}");
+    assert_eq!(report["parts"][0]["transposition"]["name"], "up a perfect fourth");
+    for color in COLORS {
+        assert!(text.matches(color).count() > 3, "{color}");
+    }
+    let staff = text.split("<part id=\"P1-edition\"").nth(1).unwrap();
+    let marks = |line: &str| line.contains("<slur ") && line.contains("type=\"start\"");
+    let found = findings(&[&edition, &source]);
+    let of = |status: &str| found.iter().filter(|f| f["category"] == "slur" && f["status"] == status).count();
+    for (status, color) in [("added", "#D55E00"), ("altered", "#0072B2")] {
+        let colored = staff.lines().filter(|l| marks(l) && l.contains(color)).count();
+        assert_eq!(colored, of(status), "{status} slurs");
+    }
+    let plain = staff.lines().filter(|l| marks(l) && !l.contains("color=")).count();
+    let all = fs::read_to_string(&edition).unwrap().lines().filter(|l| marks(l)).count();
+    assert_eq!(plain, all - of("added") - of("altered"), "slurs as in the source");
+    // The same bars on both staves, with the editor's and without the lost ones.
+    let staves: Vec<usize> = text.split("<part id=").skip(1).map(|p| p.matches("<measure ").count()).collect();
+    assert_eq!(staves.len(), 2);
+    assert_eq!(staves[0], staves[1]);
+}
+
+#[test]
+fn what_does_not_differ_has_no_colour() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("both.musicxml");
+    let text = both(&demo("source.musicxml"), &demo("source.musicxml"), &file);
+    assert!(!text.contains("color="), "{text}");
+}
+
+#[test]
+fn what_cannot_be_laid_side_by_side_is_said() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("both.musicxml").display().to_string();
+    let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+    let failed = obelus_fails(&["audit", "-", &source, "--side-by-side", &file]);
+    assert_eq!(failed.status, 2);
+    assert!(failed.stderr.contains("give files, not standard input"), "{}", failed.stderr);
+    let failed = obelus_fails(&["audit", &edition, &source, "--side-by-side", &edition]);
+    assert!(failed.stderr.contains("overwrite an input"), "{}", failed.stderr);
+    assert!(!Path::new(&file).exists());
+}
+
+#[test]
+fn a_line_on_one_staff_of_several_is_refused_with_a_reason() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    fs::write(at("edition.xml"), on_staves(1)).unwrap();
+    fs::write(at("source.xml"), on_staves(2)).unwrap();
+    let failed = obelus_fails(&["audit", &at("edition.xml"), &at("source.xml"), "--side-by-side", &at("both.xml")]);
+    assert_eq!(failed.status, 2);
+    assert!(failed.stderr.contains("the music of Keys on one staff of several"), "{}", failed.stderr);
+    // Two staves stay two.
+    let text = both(&at("source.xml"), &at("source.xml"), &folder.path().join("both.xml"));
+    assert_eq!(text.matches("<staves>2</staves>").count(), 2);
+}

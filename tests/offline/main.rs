@@ -1,0 +1,32 @@
+//! The tests that need Rust alone: `cargo test` runs them, and those beside the code.
+
+mod alone;
+mod apart;
+mod beside;
+mod clean;
+mod coherence;
+#[path = "../common/mod.rs"]
+mod common;
+mod copies;
+mod decisions;
+mod demo;
+#[path = "../fuzz/drive.rs"]
+mod drive;
+mod elements;
+mod errors;
+mod fit;
+mod formats;
+mod hard_cases;
+mod hostile;
+mod interrupted;
+mod keys;
+mod keys_phrases;
+mod left;
+mod marks;
+mod page;
+mod properties;
+mod reading;
+mod readme;
+mod replay;
+mod small;
+mod written_for;
