@@ -1,9 +1,10 @@
 //! A clean copy as pages to hand out.
 
+use crate::clean::Copy;
 use crate::engrave::pdf::{self, About};
 use crate::engrave::{Head, Job, Paper, Sheet, engrave};
+use crate::musicxml;
 use crate::musicxml::beside::{Dress, Staff, write_alone};
-use crate::musicxml::{self, Input, Tree};
 use crate::score::{Part, Sound};
 use crate::time::Time;
 
@@ -24,8 +25,6 @@ pub struct Handout<'a> {
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
     #[error(transparent)]
-    Copy(#[from] musicxml::Error),
-    #[error(transparent)]
     Engraver(#[from] crate::engrave::Error),
     #[error(
         "the pages have {drawn} of the copy's {wanted} notes; open the copy in a notation program and print it there"
@@ -39,15 +38,13 @@ pub enum Error {
 ///
 /// # Errors
 /// When the engraver fails, or what it drew cannot be put on paper.
-pub fn pdf(copy: &Input, handout: &Handout) -> Result<Vec<u8>, Error> {
-    let tree = Tree::parse(copy)?;
-    let score = musicxml::read(&tree)?.score;
+pub fn pdf(Copy { tree, score }: &Copy, handout: &Handout) -> Result<Vec<u8>, Error> {
     let shown = |place: &usize| handout.part.is_none_or(|only| only == *place);
     let parts: Vec<&Part> = (0..score.parts.len()).filter(shown).map(|p| &score.parts[p]).collect();
     let staves: Vec<Staff> =
-        parts.iter().map(|part| Staff { tree: &tree, part, dress: Dress::default(), is_colored: true }).collect();
+        parts.iter().map(|part| Staff { tree, part, dress: Dress::default(), is_colored: true }).collect();
     let title = score.title.as_deref().or(handout.title).unwrap_or_default();
-    let composer = musicxml::composer(&tree);
+    let composer = musicxml::composer(tree);
     let instrument = parts.first().filter(|_| parts.len() == 1).map(|part| part.name.clone()).filter(|n| !n.is_empty());
     let music = write_alone(&staves, handout.apart);
     let rests = rests(&parts);

@@ -33,6 +33,11 @@ impl Patch {
         self.edits.push(Edit { range, text: text.into() });
     }
 
+    /// The edits of another patch of the same text come after these.
+    pub fn extend(&mut self, other: Patch) {
+        self.edits.extend(other.edits);
+    }
+
     pub fn is_empty(&self) -> bool {
         self.edits.is_empty()
     }

@@ -1,15 +1,14 @@
-//! A clean copy made one's own: another key, an instrument's range, an
-//! instrument's way of writing. Each is a step of its own, and proved.
+//! What is to become of a clean copy: another key, an instrument's range, an
+//! instrument's way of writing, the user's own marks. All are steps alike.
 
 use super::chords;
-use super::expect::Content;
 use super::fit::{self, Player};
+use super::layer::{self, OwnMarks};
+use super::step::{Copy, Steps};
 use super::transpose::{self, NewKey};
 use super::way;
 use super::written_for::{self, PartFor};
-use super::{Cleaned, Failure, Policy, Provenance, proof};
-use crate::musicxml::{self, Input, Plan, Tree};
-use crate::score::Score;
+use super::{Cleaned, Failure, Sides};
 
 /// What else is to become of a clean copy, in this order.
 #[derive(Default)]
@@ -20,81 +19,66 @@ pub struct Wishes<'a> {
     /// What leaves their ranges goes to another octave.
     pub fit: bool,
     pub written_for: Option<PartFor<'a>>,
+    pub own_marks: Option<OwnMarks<'a>>,
 }
 
 impl Wishes<'_> {
-    /// Whether the copy may change.
+    /// The steps that may change the copy, in order.
+    fn steps(&self) -> Vec<Step> {
+        let all = [
+            (self.key.is_some(), Step::Key),
+            (self.fit, Step::Fit),
+            (self.written_for.is_some(), Step::WrittenFor),
+            (self.own_marks.is_some(), Step::OwnMarks),
+        ];
+        all.into_iter().filter(|(is_wished, _)| *is_wished).map(|(_, step)| step).collect()
+    }
+
+    /// Whether the copy may change once more.
     pub fn change(&self) -> bool {
-        self.key.is_some() || self.fit || self.written_for.is_some()
+        !self.steps().is_empty()
     }
 }
 
-/// Does all that is wished for; `policy` gets to know what was done, and the
-/// last step signs the copy if there is a provenance.
+#[derive(Debug, Clone, std::marker::Copy, PartialEq, Eq)]
+enum Step {
+    Key,
+    Fit,
+    WrittenFor,
+    OwnMarks,
+}
+
+/// Does all that is wished for, step by step; the last step signs the copy.
 ///
 /// # Errors
 /// When a part cannot be written so, or a result is not what it should be.
-pub fn adapt(
-    like: &Input,
-    mut cleaned: Cleaned,
+pub(super) fn adapt<'t>(
+    steps: Steps<'_, 't>,
+    sides: Sides,
+    mut copy: Copy<'t>,
+    cleaned: &mut Cleaned,
     wishes: &Wishes,
-    policy: &mut Policy,
-    provenance: Option<&Provenance>,
-) -> Result<Cleaned, Failure> {
-    let (fits, dresses) = (wishes.fit, wishes.written_for.is_some());
-    let signed = |last: bool| provenance.filter(|_| last).cloned();
+) -> Result<Copy<'t>, Failure> {
+    let last = wishes.steps().last().copied();
+    let signed = |step: Step| Steps { provenance: steps.provenance.filter(|_| last == Some(step)), ..steps };
     if let Some(mut key) = wishes.key {
-        policy.provenance = signed(!fits && !dresses);
-        if let Some(player) = wishes.players.first().filter(|_| fits) {
-            cleaned.way = way::weigh(&proof::read_back(like, &cleaned.text)?, player, key);
+        if let Some(player) = wishes.players.first().filter(|_| wishes.fit) {
+            cleaned.way = way::weigh(&copy.score, player, key);
             key = cleaned.way.as_ref().map_or(key, |way| NewKey::By(way.taken.0));
         }
-        transpose::transpose(like, &mut cleaned, key, policy)?;
+        copy = transpose::transpose(signed(Step::Key), copy, cleaned, key)?;
     }
-    if fits || !wishes.players.is_empty() {
-        policy.provenance = signed(fits && !dresses);
-        fit::look(like, &mut cleaned, wishes, policy)?;
+    if wishes.fit {
+        copy = fit::fit(signed(Step::Fit), copy, cleaned, &wishes.players)?;
+    } else {
+        cleaned.on = fit::look(&copy.score, &wishes.players);
     }
     if let Some(wanted) = &wishes.written_for {
-        policy.provenance = signed(true);
-        written_for::write(like, &mut cleaned, wanted, policy)?;
+        copy = written_for::write(signed(Step::WrittenFor), copy, cleaned, wanted)?;
     }
-    chords::warn(like, &mut cleaned, wishes)?;
-    Ok(cleaned)
-}
-
-/// Whether the signs at figures and ornaments stay as they are.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Signs {
-    Stay,
-    Move,
-}
-
-/// One more change of a clean text: read, changed, signed if anything changed
-/// since the edition, read back and compared. `change` gives what must be in
-/// it then, and may put into the policy what the signature is to say.
-pub(super) fn step(
-    like: &Input,
-    cleaned: &mut Cleaned,
-    policy: &mut Policy,
-    signs: Signs,
-    change: impl for<'a, 'i> FnOnce(&'a Score, &mut Plan<'a, 'i>, &mut Policy) -> Result<Vec<Content>, Failure>,
-) -> Result<Score, Failure> {
-    let input = like.with_text(std::mem::take(&mut cleaned.text));
-    let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
-    let score = musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
-    let mut plan = Plan::new(&tree);
-    let expected = change(&score, &mut plan, policy)?;
-    let changed = !plan.is_empty() || input.text != like.text;
-    if let Some(provenance) = policy.provenance.as_ref().filter(|_| changed) {
-        let changes = cleaned.summary.changes(0);
-        musicxml::sign(&mut plan, &provenance.description(), &provenance.field(policy, changes));
+    chords::warn(&copy.score, cleaned, wishes);
+    if let Some(own) = &wishes.own_marks {
+        copy = layer::lay(signed(Step::OwnMarks), copy, cleaned, own, sides)?;
     }
-    cleaned.text = plan.finish().apply(&input.text)?;
-    let proof = match signs {
-        Signs::Stay => proof::prove(like, &cleaned.text, &expected)?,
-        Signs::Move => proof::prove_moved(like, &cleaned.text, &expected)?,
-    };
-    cleaned.proof = proof.after(&cleaned.proof);
-    Ok(score)
+    Ok(copy)
 }

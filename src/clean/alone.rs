@@ -2,7 +2,8 @@
 
 use super::Failure;
 use super::expect::{Content, MarkLine, unmatched};
-use super::proof::{self, Difference};
+use super::proof::{self, Difference, Signs};
+use super::step::Texts;
 use crate::musicxml::rewrite::Fate;
 use crate::musicxml::{self, Tree};
 use crate::score::{Category, Score};
@@ -23,7 +24,8 @@ pub struct Alone {
 pub fn alone(tree: &Tree, score: &Score, line: usize) -> Result<Alone, Failure> {
     let own = &score.parts[line];
     let extract = musicxml::extract(tree, score, line)?;
-    let copy = proof::read_back(tree.input, &extract.text)?;
+    let texts = Texts::new();
+    let copy = texts.read(tree.input, extract.text.clone())?.score;
     let mut expected = unmatched(own, &Fate::all_kept(own), &extract.torn);
     if let Some(part) = copy.parts.first().filter(|_| extract.own_signatures) {
         // Those of the first staff, which is another line.
@@ -37,7 +39,7 @@ pub fn alone(tree: &Tree, score: &Score, line: usize) -> Result<Alone, Failure> 
     if let Some(part) = copy.parts.first() {
         nearly(&mut expected, &Content::of(part));
     }
-    proof::compare(&copy, &[expected])?;
+    proof::compare(&copy, &[expected], Signs::Stay)?;
     let lengths = own.bars.iter().zip(&copy.parts[0].bars).enumerate();
     let uneven: Vec<Difference> = lengths
         .filter(|(_, (was, is))| was.length != is.length)

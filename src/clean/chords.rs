@@ -1,11 +1,9 @@
 //! Notes that sound together, on an instrument that plays one at a time.
 
+use super::Cleaned;
 use super::adapt::Wishes;
-use super::fit::Player;
-use super::{Cleaned, Failure, proof};
 use crate::instrument::Instrument;
-use crate::musicxml::Input;
-use crate::score::{NoteId, Part};
+use crate::score::{NoteId, Part, Score};
 use crate::time::Time;
 use std::collections::BTreeSet;
 
@@ -13,18 +11,12 @@ use std::collections::BTreeSet;
 const BARS: usize = 12;
 
 /// Warns of each part that asks its instrument for chords.
-pub(super) fn warn(like: &Input, cleaned: &mut Cleaned, wishes: &Wishes) -> Result<(), Failure> {
+pub(super) fn warn(score: &Score, cleaned: &mut Cleaned, wishes: &Wishes) {
     let players = wishes.players.iter().chain(wishes.written_for.as_ref().map(|wanted| &wanted.player));
-    let players: Vec<&Player> = players.filter(|player| player.instrument.one_note).collect();
-    if players.is_empty() {
-        return Ok(());
-    }
-    let score = proof::read_back(like, &cleaned.text)?;
-    for player in players {
+    for player in players.filter(|player| player.instrument.one_note) {
         let said = warning(&score.parts[player.part], player.instrument);
         cleaned.warnings.extend(said.filter(|said| !cleaned.warnings.contains(said)));
     }
-    Ok(())
 }
 
 fn warning(part: &Part, instrument: &Instrument) -> Option<String> {

@@ -3,50 +3,51 @@
 
 use super::clash::{self, Own};
 use super::expect::{Content, mark_line};
-use super::layer::finish;
-use super::{Cleaned, Failure, Layered, Policy, Sides};
+use super::step::Copy;
+use super::{Failure, Sides};
 use crate::collate::{self, Choice, PartAlignment};
 use crate::findings::Subject;
 use crate::musicxml::apart::Look;
 use crate::musicxml::rewrite::{Fate, PartRewrite, SourceSide};
-use crate::musicxml::{self, Input, Plan, Tree};
+use crate::musicxml::{Plan, Tree};
+use crate::patch::Patch;
 use crate::score::{Category, Mark, MarkId, Part, Score};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A copy of the edition, of the source or of an earlier clean copy, in any
 /// key and with any bar numbers, that a teacher has written marks into.
-pub struct MarkedCopy<'a, 'i> {
-    pub tree: &'a Tree<'i>,
+pub struct MarkedCopy<'a> {
+    pub tree: &'a Tree<'a>,
     pub score: &'a Score,
+    /// What was odd in it, in words.
+    pub warnings: &'a [String],
 }
 
 /// Lays the teacher's marks of a marked copy on a clean copy. Theirs is what
 /// neither edition nor source has; in a copy that has few of the editor's marks,
 /// which is no copy of the edition, what the source has not. What is another
 /// form of theirs, or cannot be played with theirs, gives way, and a warning
-/// says so; a mark whose note is gone is told in a warning.
+/// says so; a mark whose note is gone is told in a warning. Gives the edits, and how many
+/// came on.
 ///
 /// # Errors
-/// When the copy has no part in common with the music, or the result cannot be
-/// proved.
-pub fn lay_copy(
-    like: &Input,
-    cleaned: &Cleaned,
-    copy: MarkedCopy,
+/// When the copy has no part in common with the music.
+pub(super) fn lay_copy(
+    Copy { tree, score }: &Copy,
+    copy: &MarkedCopy,
     sides: &Sides,
-    policy: &Policy,
-) -> Result<Layered, Failure> {
-    let input = like.with_text(cleaned.text.clone());
-    let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
-    let score = musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
-    let pairing = collate::pair(&score, copy.score, Choice::default());
-    let collation = collate::lay(&score, copy.score, pairing, true);
+    expected: &mut [Content],
+    warnings: &mut Vec<String>,
+) -> Result<(Patch, usize), Failure> {
+    let pairing = collate::pair(score, copy.score, Choice::default());
+    let collation = collate::lay(score, copy.score, pairing, true);
     if collation.parts.is_empty() {
         return Err(Failure::Unsupported(
             "no part of the marked copy resembles a part of the edition; is it a copy of this piece?".into(),
         ));
     }
-    let (mut laid, mut warnings) = (0, Vec::new());
+    warnings.extend(copy.warnings.iter().map(|w| format!("your copy: {w}")));
+    let (mut plan, mut laid) = (Plan::new(tree), 0);
     let mut known: BTreeSet<MarkOf> = same_marks(sides.source, copy.score).into_iter().map(|m| m.1).collect();
     let in_edition = same_marks(sides.edition, copy.score);
     let additions = additions(sides);
@@ -59,8 +60,6 @@ pub fn lay_copy(
             additions.len()
         ));
     }
-    let mut expected: Vec<Content> = score.parts.iter().map(Content::of).collect();
-    let mut plan = Plan::new(&tree);
     for &lost in &collation.unmatched_source {
         let part = &copy.score.parts[lost];
         let own = (0..part.marks.len()).filter(|m| !known.contains(&(lost, *m))).count();
@@ -79,12 +78,11 @@ pub fn lay_copy(
         let mut rewrite = PartRewrite::new(&mut plan, layer.part, Some(side), &fates);
         rewrite.compose_bars(BTreeMap::new(), false);
         let is_known = |mark: MarkId| known.contains(&(alignment.source, mark));
-        laid += layer.lay(&mut rewrite, is_known, &mut expected[alignment.edition], &mut warnings);
+        laid += layer.lay(&mut rewrite, is_known, &mut expected[alignment.edition], warnings);
         rewrite.finish();
         expected[alignment.edition].sort();
     }
-    let (text, proof) = finish(like, cleaned, plan, laid, &expected, policy)?;
-    Ok(Layered { text, marks: laid, proof, warnings })
+    Ok((plan.finish(), laid))
 }
 
 /// A mark by its part and its place there.

@@ -3,6 +3,7 @@
 
 use super::job::PartJob;
 use super::marks::Verdict;
+use crate::collate::without_signs;
 use crate::findings::{Finding, Subject};
 use crate::musicxml::moved_signs;
 use crate::musicxml::rewrite::Fate;
@@ -61,6 +62,12 @@ impl Content {
     pub(super) fn take_in(&mut self, other: Content) {
         self.notes.extend(other.notes);
         self.marks.extend(other.marks);
+        self.sort();
+    }
+
+    /// Which signs stand at figures and ornaments is not compared.
+    pub(super) fn without_signs(&mut self) {
+        self.marks.iter_mut().for_each(|m| m.meaning = without_signs(&m.meaning));
         self.sort();
     }
 

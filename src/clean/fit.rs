@@ -1,20 +1,21 @@
 //! How a clean part lies on the instrument that it is meant for, and octave
 //! changes where it leaves the range.
 
-use super::adapt::{Signs, Wishes, step};
 use super::expect::{Content, mark_line};
-use super::{Cleaned, Failure, Policy, proof};
+use super::proof::Signs;
+use super::step::{Copy, Steps};
+use super::{Cleaned, Failure};
 use crate::instrument::{self, Instrument, Outside, RangeCheck, Reading};
 use crate::keys::joins;
 use crate::keys::phrases::{Move, propose};
-use crate::musicxml::Input;
+use crate::musicxml::Plan;
 use crate::musicxml::rewrite::{Fate, PartRewrite, TouchedLine, touched_octave_lines};
 use crate::pitch::{Interval, Pitch};
 use crate::score::{Category, Mark, MarkId, NoteId, Part, Score};
 use std::collections::{BTreeMap, HashMap};
 
 /// Who plays a part.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, std::marker::Copy)]
 pub struct Player<'a> {
     pub instrument: &'a Instrument,
     /// The user's reading of the octave.
@@ -44,23 +45,26 @@ pub struct OnInstrument {
     pub left: Vec<Outside>,
 }
 
-/// Tells how the parts lie on their instruments; makes them fit if that is wished.
-pub(super) fn look(like: &Input, cleaned: &mut Cleaned, wishes: &Wishes, policy: &mut Policy) -> Result<(), Failure> {
-    if !wishes.fit {
-        let score = proof::read_back(like, &cleaned.text)?;
-        cleaned.on = wishes.players.iter().map(|player| Look::of(&score, player, false).on).collect();
-        return Ok(());
-    }
-    let mut looks = Vec::new();
-    let mut warnings = Vec::new();
-    step(like, cleaned, policy, Signs::Stay, |score, plan, policy| {
-        looks = wishes.players.iter().map(|player| Look::of(score, player, true)).collect();
-        policy.fit = looks.first().map(|look| look.on.instrument.clone());
+/// How parts lie on their instruments.
+pub(super) fn look(score: &Score, players: &[Player]) -> Vec<OnInstrument> {
+    players.iter().map(|player| Look::of(score, player, false).on).collect()
+}
+
+/// Moves what leaves the range of its instrument to another octave.
+pub(super) fn fit<'t>(
+    steps: Steps<'_, 't>,
+    copy: Copy<'t>,
+    cleaned: &mut Cleaned,
+    players: &[Player],
+) -> Result<Copy<'t>, Failure> {
+    let done = steps.take(copy, cleaned, Signs::Stay, |copy, cleaned| {
+        let (score, mut plan) = (&copy.score, Plan::new(&copy.tree));
+        let looks: Vec<Look> = players.iter().map(|player| Look::of(score, player, true)).collect();
         let mut expected: Vec<Content> = score.parts.iter().map(Content::of).collect();
         for look in looks.iter().filter(|look| look.moves_any()) {
             let part = &score.parts[look.on.place];
             let fates = Fate::all_kept(part);
-            let mut rewrite = PartRewrite::new(plan, part, None, &fates);
+            let mut rewrite = PartRewrite::new(&mut plan, part, None, &fates);
             rewrite.compose_bars(BTreeMap::new(), false);
             rewrite.move_octaves(&look.octaves);
             let lines = touched_octave_lines(part, &look.octaves);
@@ -71,7 +75,7 @@ pub(super) fn look(like: &Input, cleaned: &mut Cleaned, wishes: &Wishes, policy:
                 } else {
                     let bar = &part.bars[mark.at.bar].number;
                     let what = &mark.reading;
-                    warnings.push(format!(
+                    cleaned.warnings.push(format!(
                         "part {}, bar {bar}: the octave line ({what}) stands where notes went to another octave; look at it",
                         part.id
                     ));
@@ -80,11 +84,10 @@ pub(super) fn look(like: &Input, cleaned: &mut Cleaned, wishes: &Wishes, policy:
             rewrite.finish();
             expected[look.on.place] = fitted(part, &look.octaves, &lines);
         }
-        Ok(expected)
-    })?;
-    cleaned.warnings.extend(warnings);
-    cleaned.on = looks.into_iter().map(|look| look.on).collect();
-    Ok(())
+        cleaned.on = looks.into_iter().map(|look| look.on).collect();
+        Ok((plan.finish(), expected))
+    });
+    Ok(done?.1)
 }
 
 struct Look {

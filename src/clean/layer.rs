@@ -2,48 +2,63 @@
 //! a marked copy again.
 
 use super::clash::{self, Own};
+use super::copy::{self, MarkedCopy};
 use super::expect::{Content, MarkLine};
 use super::made_for::{MadeFor, Moved};
+use super::proof::Signs;
 use super::sheet::{BarBeat, Sheet, SheetError, SheetMark};
-use super::{Cleaned, Failure, Policy, Proof, proof};
+use super::step::{Copy, Steps};
+use super::{Cleaned, Failure, Sides};
 use crate::findings::{Finding, PartFindings, Status, Subject};
 use crate::musicxml::rewrite::{Anchor, Fate, NewMark, ORNAMENTS, PartRewrite, articulations, is_dynamic_sign};
-use crate::musicxml::{Input, Plan, Tree, words_of};
+use crate::musicxml::{Plan, words_of};
+use crate::patch::Patch;
 use crate::score::{Category, Mark, NoteId, Part, Place, Score};
 use crate::time::{Time, beat_text};
 
-/// A text with the teacher's marks on it, proved.
-#[derive(Debug)]
-pub struct Layered {
-    pub text: String,
-    pub marks: usize,
-    pub proof: Proof,
-    pub warnings: Vec<String>,
+/// The user's own marks.
+pub enum OwnMarks<'m> {
+    /// A mark sheet; its marks without a part of their own go to `part`, by its place.
+    Sheet { sheet: &'m Sheet, part: usize },
+    /// A copy that they marked.
+    Copy(MarkedCopy<'m>),
 }
 
-/// Why a sheet could not be laid on.
-#[derive(Debug, thiserror::Error)]
-pub enum LayError {
-    #[error(transparent)]
-    Sheet(#[from] SheetError),
-    #[error(transparent)]
-    Failure(#[from] Failure),
+/// Lays the user's own marks on a clean copy.
+///
+/// # Errors
+/// Where a mark of a sheet has no place, or a marked copy is of other music.
+pub(super) fn lay<'t>(
+    steps: Steps<'_, 't>,
+    copy: Copy<'t>,
+    cleaned: &mut Cleaned,
+    own: &OwnMarks,
+    sides: Sides,
+) -> Result<Copy<'t>, Failure> {
+    let done = steps.take(copy, cleaned, Signs::Stay, |copy, cleaned| {
+        let mut expected: Vec<Content> = copy.score.parts.iter().map(Content::of).collect();
+        let (patch, laid) = match own {
+            OwnMarks::Sheet { sheet, part } => lay_sheet(copy, sheet, *part, &mut expected, &mut cleaned.warnings),
+            OwnMarks::Copy(marked) => copy::lay_copy(copy, marked, &sides, &mut expected, &mut cleaned.warnings),
+        }?;
+        cleaned.laid = Some(laid);
+        Ok((patch, expected))
+    });
+    Ok(done?.1)
 }
 
-/// Lays all marks of a sheet on a clean copy. `part` is the index of the part
-/// that marks without a part of their own go to; `policy` may ask for the
-/// copy's provenance.
-pub fn lay(like: &Input, cleaned: &Cleaned, sheet: &Sheet, part: usize, policy: &Policy) -> Result<Layered, LayError> {
-    let text = &cleaned.text;
-    let input = like.with_text(text.to_string());
-    let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
-    let score = crate::musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
-    let mut expected: Vec<Content> = score.parts.iter().map(Content::of).collect();
-    let mut plan = Plan::new(&tree);
-    let (mut laid, mut warnings) = (0, Vec::new());
+/// Lays all marks of a sheet on: the edits, and how many came on.
+fn lay_sheet(
+    Copy { tree, score }: &Copy,
+    sheet: &Sheet,
+    part: usize,
+    expected: &mut [Content],
+    warnings: &mut Vec<String>,
+) -> Result<(Patch, usize), Failure> {
+    let (mut plan, mut laid) = (Plan::new(tree), 0);
     let mut by_part: Vec<Vec<&SheetMark>> = vec![Vec::new(); score.parts.len()];
     for mark in &sheet.marks {
-        by_part[part_of(mark, &score, part)?].push(mark);
+        by_part[part_of(mark, score, part)?].push(mark);
     }
     let mut moved = Moved::default();
     if let Some(made_for) = &sheet.made_for {
@@ -78,7 +93,7 @@ pub fn lay(like: &Input, cleaned: &Cleaned, sheet: &Sheet, part: usize, policy: 
         let mut rewrite = PartRewrite::new(&mut plan, part, None, &fates);
         let own: Vec<Own> = to_lay.iter().map(|(kind, at, end, line)| own(part, kind, *at, *end, line)).collect();
         let goes = |mark: usize| own.iter().any(|own| clash::gives_way(&part.marks[mark], own));
-        clash::make_way(part, goes, &mut rewrite, &mut expected[index], &mut warnings);
+        clash::make_way(part, goes, &mut rewrite, &mut expected[index], warnings);
         for (kind, at, end, line) in to_lay {
             rewrite.lay_new(&kind, at, end);
             expected[index].marks.push(line);
@@ -87,8 +102,7 @@ pub fn lay(like: &Input, cleaned: &Cleaned, sheet: &Sheet, part: usize, policy: 
         rewrite.finish();
         expected[index].sort();
     }
-    let (text, proof) = finish(like, cleaned, plan, laid, &expected, policy)?;
-    Ok(Layered { text, marks: laid, proof, warnings })
+    Ok((plan.finish(), laid))
 }
 
 /// That a sheet was made for a copy with other bars: which of its marks followed
@@ -110,26 +124,6 @@ fn told(made_for: &MadeFor, moved: &Moved, part: &Part) -> Option<String> {
     let bars = made_for.bars;
     (!said.is_empty())
         .then(|| format!("the mark sheet was made for a copy of {bars} bars that run otherwise: {}", said.join("; ")))
-}
-
-/// Makes the text with the teacher's marks, with its provenance if it is asked
-/// for and anything changed, and proves it.
-pub(super) fn finish(
-    like: &Input,
-    cleaned: &Cleaned,
-    mut plan: Plan,
-    laid: usize,
-    expected: &[Content],
-    policy: &Policy,
-) -> Result<(String, Proof), Failure> {
-    let unchanged = plan.is_empty() && cleaned.text == like.text;
-    if let Some(provenance) = policy.provenance.as_ref().filter(|_| !unchanged) {
-        let changes = cleaned.summary.changes(laid);
-        crate::musicxml::sign(&mut plan, &provenance.description(), &provenance.field(policy, changes));
-    }
-    let text = plan.finish().apply(&cleaned.text)?;
-    let proof = proof::prove(like, &text, expected)?;
-    Ok((text, proof))
 }
 
 /// A mark of a sheet with its place, to be held against what is there.

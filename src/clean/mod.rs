@@ -25,6 +25,7 @@ mod provenance;
 mod rounds;
 mod settle;
 mod sheet;
+mod step;
 mod toml_fault;
 mod transpose;
 mod way;
@@ -42,22 +43,24 @@ use crate::time::Time;
 use expect::Content;
 use rounds::{Fault, Field, LeftRows};
 use std::collections::BTreeSet;
+use step::Steps;
 use work::Work;
 
-pub use adapt::{Wishes, adapt};
+pub use adapt::Wishes;
 pub use alone::{Alone, alone};
 pub use apart::{Apart, TableError};
-pub use copy::{MarkedCopy, lay_copy};
+pub use copy::MarkedCopy;
 pub use decisions::{DecisionError, Decisions, Names, Said, names as finding_names, write as decisions_file};
 pub use fit::{Burden, OnInstrument, Player};
-pub use layer::{LayError, Layered, Lifted, lay, lift};
+pub use layer::{Lifted, OwnMarks, lift};
 pub use left::LeftBar;
 pub use made_for::MadeFor;
 pub use outcome::{FindingFate, Outcome, Outcomes, PassageOutcome, outcomes};
 pub use policy::{Additions, Decision, Policy, Restore};
 pub use proof::{Difference, Proof};
-pub use provenance::{Changes, Origin, Provenance};
+pub use provenance::{Origin, Provenance};
 pub use sheet::{BarBeat, Sheet, SheetError, SheetMark};
+pub use step::{Copy, Texts};
 pub use transpose::NewKey;
 pub use way::Way;
 pub use written_for::{PartFor, Written};
@@ -82,20 +85,14 @@ pub struct Summary {
 }
 
 impl Summary {
-    /// For a copy's provenance, with so many marks of the teacher's.
-    fn changes(&self, laid: usize) -> Changes {
-        Changes { undone: self.undone, kept: self.kept, apart: self.marks_apart, laid }
-    }
-
     pub fn is_nothing(&self) -> bool {
         Summary { kept: 0, undone: 0, parts_left: 0, ..self.clone() } == Summary::default()
     }
 }
 
-/// A clean text, proved.
-#[derive(Debug)]
+/// What was done to a clean copy, and its proof.
+#[derive(Debug, Default)]
 pub struct Cleaned {
-    pub text: String,
     pub summary: Summary,
     /// Findings of what the edition alone has that were undone.
     pub taken_out: usize,
@@ -122,6 +119,8 @@ pub struct Cleaned {
     pub left: Vec<LeftBar>,
     /// The line of the edition that it holds alone, as it is spoken of.
     pub alone: Option<String>,
+    /// How many of the user's own marks were laid on; `None` where there are none.
+    pub laid: Option<usize>,
 }
 
 /// Why there is no clean text.
@@ -138,6 +137,8 @@ pub enum Failure {
     Unproved(Vec<Difference>),
     #[error(transparent)]
     Decision(#[from] DecisionError),
+    #[error(transparent)]
+    Sheet(#[from] SheetError),
     #[error("{0}")]
     Unsupported(String),
     /// A bar would have to stay as the edition has it.
@@ -152,7 +153,7 @@ fn list(differences: &[Difference]) -> String {
 }
 
 /// Both sides of a cleaning, read and laid beside each other.
-#[derive(Clone, Copy)]
+#[derive(Clone, std::marker::Copy)]
 pub struct Sides<'a, 'i> {
     pub edition_tree: &'a Tree<'i>,
     pub edition: &'a Score,
@@ -162,15 +163,34 @@ pub struct Sides<'a, 'i> {
     pub findings: &'a [PartFindings],
 }
 
-/// Makes the clean text and proves it: read back, its notes and marks are the
+/// Makes a clean copy and proves it: read back, its notes and marks are the
 /// source's, the kept additions and nothing else; cleaned again, it stays. What
 /// cannot be undone so that all this holds stays as the edition has it, in
-/// every part, and is named.
+/// every part, and is named. Then it does what else is wished for, step by step.
+/// The last step lets the copy say where it comes from, if anything changed.
+/// Gives the copy, and what was done.
 ///
 /// # Errors
 /// When the decisions are not of these scores; with `Policy::strict`, where a
-/// bar would have to be left.
-pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
+/// bar would have to be left; when a wish cannot be fulfilled, or a step cannot
+/// be proved.
+pub fn clean<'t>(
+    sides: Sides,
+    policy: &Policy,
+    wishes: &Wishes,
+    provenance: Option<&Provenance>,
+    texts: &'t Texts,
+) -> Result<(Copy<'t>, Cleaned), Failure> {
+    let steps = Steps { texts, like: sides.edition_tree.input, policy, provenance };
+    let first = Steps { provenance: provenance.filter(|_| !wishes.change()), ..steps };
+    let (copy, mut cleaned) = take_out_and_put_back(sides, first)?;
+    let copy = adapt::adapt(steps, sides, copy, &mut cleaned, wishes)?;
+    Ok((copy, cleaned))
+}
+
+/// The first step: the edition without its editor.
+fn take_out_and_put_back<'t>(sides: Sides, steps: Steps<'_, 't>) -> Result<(Copy<'t>, Cleaned), Failure> {
+    let policy = steps.policy;
     let lines = merge::parts_of_lines(sides);
     let first = work::work(sides, &lines, policy, &BTreeSet::new())?;
     let wanted = left::Wanted::of(&first);
@@ -179,8 +199,8 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
     if policy.strict {
         return match refused.values().next() {
             Some(reason) => Err(Failure::Left(format!("the edition is a timewise score, and {reason}"))),
-            None => attempt(sides, policy, first, &BTreeSet::new(), &written)
-                .map(|done| done.0)
+            None => attempt(sides, steps, first, &BTreeSet::new(), &written)
+                .map(|(done, _)| done)
                 .map_err(|fault| fault.failure),
         };
     }
@@ -188,19 +208,19 @@ pub fn clean(sides: Sides, policy: &Policy) -> Result<Cleaned, Failure> {
         Field { wanted: wanted.rows(sides).into_keys().collect(), passages: &|row| left::passages_of(sides, row) };
     let told = first.warnings.clone();
     let mut first = Some(first).filter(|_| refused.is_empty());
-    let ((mut cleaned, work), rows) = rounds::try_in_rounds(&field, refused, |rows, last| {
+    let (((copy, mut cleaned), work), rows) = rounds::try_in_rounds(&field, refused, |rows, last| {
         let work = match first.take() {
             Some(first) => first,
             None => work::work(sides, &lines, policy, rows)?,
         };
-        if last { Ok(as_it_is(sides, policy, work)) } else { attempt(sides, policy, work, rows, &written) }
+        if last { Ok(as_it_is(sides, steps, work)?) } else { attempt(sides, steps, work, rows, &written) }
     })?;
     if !rows.is_empty() {
         cleaned.left = wanted.left(sides, &work, &rows);
         // What had to be left with these bars is named with them.
         cleaned.warnings.retain(|w| told.contains(w) || !w.contains(settle::TORN));
     }
-    Ok(cleaned)
+    Ok((copy, cleaned))
 }
 
 /// Whole bars cannot be put back into a timewise score.
@@ -210,8 +230,15 @@ fn refused_in_timewise(sides: Sides, work: &Work) -> LeftRows {
     fresh.filter(|_| sides.edition_tree.is_timewise()).map(|(row, _)| (row, reason.to_string())).collect()
 }
 
+/// A copy with what was done, and the work behind it.
+type Done<'a, 'i, 't> = ((Copy<'t>, Cleaned), Work<'a, 'i>);
+
 /// The edition's own text, in which all was left.
-fn as_it_is<'a, 'i>(sides: Sides<'a, 'i>, policy: &Policy, mut work: Work<'a, 'i>) -> (Cleaned, Work<'a, 'i>) {
+fn as_it_is<'a, 'i, 't>(
+    sides: Sides<'a, 'i>,
+    steps: Steps<'_, 't>,
+    mut work: Work<'a, 'i>,
+) -> Result<Done<'a, 'i, 't>, Failure> {
     work.plan = Plan::new(sides.edition_tree);
     let parts = sides.edition.printed();
     let found: usize = sides.findings.iter().map(|found| found.findings.len()).sum();
@@ -228,8 +255,8 @@ fn as_it_is<'a, 'i>(sides: Sides<'a, 'i>, policy: &Policy, mut work: Work<'a, 'i
         left: Some(found),
         again: false,
     };
-    let text = sides.edition_tree.text().to_string();
-    (cleaned(sides, &mut work, text, proof, (Additions::Strip, policy)), work)
+    let copy = steps.texts.read(steps.like, sides.edition_tree.text().to_string())?;
+    Ok(((copy, cleaned(sides, &mut work, proof, Additions::Strip, steps.policy)), work))
 }
 
 fn as_in_edition(pair: &BarPair) -> Fate {
@@ -240,20 +267,21 @@ fn as_in_edition(pair: &BarPair) -> Fate {
 }
 
 /// One round: the changes made, and the copy proved.
-fn attempt<'a, 'i>(
+fn attempt<'a, 'i, 't>(
     sides: Sides<'a, 'i>,
-    policy: &Policy,
+    steps: Steps<'_, 't>,
     mut work: Work<'a, 'i>,
     left: &BTreeSet<usize>,
     written: &coherent::Written<'i>,
-) -> Result<(Cleaned, Work<'a, 'i>), Fault> {
+) -> Result<Done<'a, 'i, 't>, Fault> {
+    let policy = steps.policy;
     let old = sides.edition_tree.text();
     let text = if work.plan.is_empty() && policy.alone.is_none() {
         old.to_string()
     } else {
-        if let Some(provenance) = &policy.provenance {
-            let changes = work.summary.changes(0);
-            musicxml::sign(&mut work.plan, &provenance.description(), &provenance.field(policy, changes));
+        if let Some(provenance) = steps.provenance {
+            let done = Cleaned { summary: work.summary.clone(), ..Cleaned::default() };
+            provenance.sign(&mut work.plan, policy, &done);
         }
         let patch = std::mem::replace(&mut work.plan, Plan::new(sides.edition_tree)).finish();
         patch.apply(old).map_err(|overlap| {
@@ -264,17 +292,12 @@ fn attempt<'a, 'i>(
             Fault { failure: overlap.into(), rows }
         })?
     };
-    let proof = proof::prove_clean(sides, policy, &text, &mut work, left, written)?;
-    Ok((cleaned(sides, &mut work, text, proof, (policy.additions, policy)), work))
+    let mut copy = steps.texts.read(steps.like, text)?;
+    let proof = proof::prove_clean(sides, policy, &mut copy, &mut work, left, written)?;
+    Ok(((copy, cleaned(sides, &mut work, proof, policy.additions, policy)), work))
 }
 
-fn cleaned(
-    sides: Sides,
-    work: &mut Work,
-    text: String,
-    proof: Proof,
-    (additions, policy): (Additions, &Policy),
-) -> Cleaned {
+fn cleaned(sides: Sides, work: &mut Work, proof: Proof, additions: Additions, policy: &Policy) -> Cleaned {
     let undone = |added: bool| {
         let all = sides
             .findings
@@ -284,7 +307,6 @@ fn cleaned(
         all.filter(|(f, d)| **d == Decision::Out && (f.status == Status::Added) == added).count()
     };
     Cleaned {
-        text,
         summary: work.summary.clone(),
         taken_out: undone(true),
         put_back: undone(false),
@@ -296,9 +318,6 @@ fn cleaned(
         additions,
         left: Vec::new(),
         alone: policy.alone.clone(),
-        moved: None,
-        way: None,
-        on: Vec::new(),
-        written: None,
+        ..Cleaned::default()
     }
 }

@@ -1,9 +1,8 @@
 //! What the user wants of a cleaning, and what follows from it for each finding.
 
+use super::Decisions;
 use super::apart::Apart;
-use super::{Decisions, Provenance};
 use crate::findings::{Finding, Passage, PassageKind, Status};
-use crate::pitch::Interval;
 use crate::score::Category;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
@@ -78,16 +77,8 @@ pub struct Policy {
     pub decisions: Option<Decisions>,
     /// The line of the edition that the copy holds alone, as it is spoken of.
     pub alone: Option<String>,
-    /// By how much the whole copy moves at last.
-    pub transpose: Option<Interval>,
-    /// The instrument whose range a part was then made to fit.
-    pub fit: Option<String>,
-    /// The instrument that a part was then written for.
-    pub written_for: Option<String>,
     /// Where a bar cannot be undone provably, nothing is written.
     pub strict: bool,
-    /// What the copy is to say of its making, if anything changes.
-    pub provenance: Option<Provenance>,
 }
 
 impl Policy {

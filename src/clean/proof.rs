@@ -4,11 +4,12 @@
 use super::coherent::Written;
 use super::expect::{Content, MarkLine, NoteLine};
 use super::rounds::Fault;
+use super::step::Copy;
 use super::work::Work;
 use super::{Decision, Failure, Policy, Sides, left};
 use crate::collate::{self, Collation, Pair, Pairing};
 use crate::findings::{self, Finding, Status};
-use crate::musicxml::{self, Input, Tree};
+use crate::musicxml::{self, Tree};
 use crate::score::{Bar, Category, Meter, Part, Score, Sound};
 use crate::time::{self, Time};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -51,16 +52,12 @@ impl Proof {
     }
 }
 
-/// Reads a text that we made under the name of the input that it came from.
-pub(super) fn read_back(like: &Input, text: &str) -> Result<Score, Failure> {
-    let input = like.with_text(text.to_string());
-    let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
-    Ok(musicxml::read(&tree).map_err(Failure::Unreadable)?.score)
-}
-
-/// Reads a text back and compares it, part by part.
-pub fn prove(like: &Input, text: &str, expected: &[Content]) -> Result<Proof, Failure> {
-    compare(&read_back(like, text)?, expected)
+/// Whether the signs at figures and ornaments stay as they are: which they are
+/// depends on the key. Where they move, only that they are there is compared.
+#[derive(Debug, Clone, std::marker::Copy, PartialEq, Eq)]
+pub(super) enum Signs {
+    Stay,
+    Move,
 }
 
 /// The row of the bar in which a byte of a text stands; `row` gives it for a bar.
@@ -74,45 +71,57 @@ pub(super) fn row_of_byte(
     score.parts.iter().find_map(|part| part.bars.iter().position(holds)).and_then(row)
 }
 
-/// As `prove`, and more of a clean copy: its elements stand in the order of the
+/// Proves a clean copy: it holds what was expected, its elements stand in the order of the
 /// schema where the edition's do, laid beside the source it shows nothing but
 /// what was kept, and cleaned again it would not change. `left` are the rows
 /// that had to stay as the edition has them. The copy must be one score, too.
 pub(super) fn prove_clean<'i>(
     sides: Sides<'_, 'i>,
     policy: &Policy,
-    text: &str,
+    copy: &mut Copy,
     work: &mut Work,
     left: &BTreeSet<usize>,
     written: &Written<'i>,
 ) -> Result<Proof, Fault> {
-    let input = sides.edition_tree.input.with_text(text.to_string());
-    let tree = Tree::parse(&input).map_err(Failure::Unreadable)?;
-    let mut score = musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
-    let rows = work.rows();
-    let mut proof = compare(&score, &work.expected).map_err(|failure| placed(failure, &rows))?;
-    let faults = written.faults(sides, &tree, &score, &work.shape);
+    let printed = copy.score.parts.len();
+    let proof = prove_among_lines(sides, policy, copy, work, left, written);
+    // Its lines are of no use to the steps that come.
+    copy.score.parts.truncate(printed);
+    proof
+}
+
+fn prove_among_lines<'i>(
+    sides: Sides<'_, 'i>,
+    policy: &Policy,
+    Copy { tree, score }: &mut Copy,
+    work: &mut Work,
+    left: &BTreeSet<usize>,
+    written: &Written<'i>,
+) -> Result<Proof, Fault> {
+    let (tree, rows) = (&*tree, work.rows());
+    let mut proof = compare(score, &work.expected, Signs::Stay).map_err(|failure| placed(failure, &rows))?;
+    let faults = written.faults(sides, tree, score, &work.shape);
     if !faults.is_empty() {
         return Err(placed(Failure::Unproved(faults), &rows));
     }
     let unruly = |score: &Score, byte: Option<usize>, what: String| {
-        let row = byte.and_then(|byte| row_of_byte(&tree, score, byte, |bar| rows.get(bar).copied()));
+        let row = byte.and_then(|byte| row_of_byte(tree, score, byte, |bar| rows.get(bar).copied()));
         let rows = row.into_iter().map(|row| (row, what.clone())).collect();
         let difference = Difference { part: "-".into(), bar: "-".into(), what, bars: vec![] };
         Fault { failure: Failure::Unproved(vec![difference]), rows }
     };
     if let Some((at, place)) =
-        musicxml::out_of_order(&tree).filter(|_| musicxml::out_of_order(sides.edition_tree).is_none())
+        musicxml::out_of_order(tree).filter(|_| musicxml::out_of_order(sides.edition_tree).is_none())
     {
         let at = tree.node(at).range().start;
-        return Err(unruly(&score, Some(at), format!("an element is not where the schema wants it ({place})")));
+        return Err(unruly(score, Some(at), format!("an element is not where the schema wants it ({place})")));
     }
     let pairs = sides.collation.parts.iter();
     let pairs = pairs.map(|a| Pair { edition: a.edition, source: a.source, interval: a.interval, share: 1.0 });
     let pairing = Pairing { pairs: pairs.collect(), unmatched_edition: vec![], unmatched_source: vec![] };
-    collate::draw_like(sides.edition, &mut score);
-    let collation = collate::lay(&score, sides.source, pairing, true);
-    let findings = findings::find(&score, sides.source, &collation);
+    collate::draw_like(sides.edition, score);
+    let collation = collate::lay(score, sides.source, pairing, true);
+    let findings = findings::find(score, sides.source, &collation);
     let mut kept: HashMap<Saying, usize> = HashMap::new();
     // Whether anything stays that need not.
     let mut by_choice = false;
@@ -129,7 +138,7 @@ pub(super) fn prove_clean<'i>(
             still += 1;
             match kept.get_mut(&saying(index, finding)).filter(|n| **n > 0) {
                 Some(count) => *count -= 1,
-                None => more.push(difference(&score, &collation, index, finding)),
+                None => more.push(difference(score, &collation, index, finding)),
             }
         }
     }
@@ -144,13 +153,13 @@ pub(super) fn prove_clean<'i>(
     // What is kept may look otherwise beside what was put back around it.
     work.warnings.extend(more.iter().take(3).map(|d| d.to_string()));
     if nothing_kept {
-        let again = Sides { edition_tree: &tree, edition: &score, collation: &collation, findings: &findings, ..sides };
-        let policy = Policy { provenance: None, decisions: None, ..policy.clone() };
+        let again = Sides { edition_tree: tree, edition: score, collation: &collation, findings: &findings, ..sides };
+        let policy = Policy { decisions: None, ..policy.clone() };
         let lines = super::merge::parts_of_lines(again);
         let again = super::work::work(again, &lines, &policy, &BTreeSet::new())?;
         if !again.plan.is_empty() {
             let first = again.plan.finish().sorted().ok().and_then(|edits| edits.first().map(|e| e.range.start));
-            return Err(unruly(&score, first, "cleaned again, it would change once more".into()));
+            return Err(unruly(score, first, "cleaned again, it would change once more".into()));
         }
         proof.again = true;
     }
@@ -197,17 +206,8 @@ fn difference(score: &Score, collation: &Collation, part: usize, finding: &Findi
     }
 }
 
-/// As `prove`, of a copy in another key: which signs stand at figures and
-/// ornaments depends on the key, and only that they are there is compared.
-pub(super) fn prove_moved(like: &Input, text: &str, expected: &[Content]) -> Result<Proof, Failure> {
-    let mut score = read_back(like, text)?;
-    for mark in score.parts.iter_mut().flat_map(|p| &mut p.marks) {
-        mark.meaning = collate::without_signs(&mark.meaning).into();
-    }
-    compare(&score, expected)
-}
-
-pub fn compare(score: &Score, expected: &[Content]) -> Result<Proof, Failure> {
+/// Compares a score with what it is to hold, part by part.
+pub(super) fn compare(score: &Score, expected: &[Content], signs: Signs) -> Result<Proof, Failure> {
     let mut proof = Proof::default();
     let mut differences = Vec::new();
     if score.parts.len() != expected.len() {
@@ -215,7 +215,10 @@ pub fn compare(score: &Score, expected: &[Content]) -> Result<Proof, Failure> {
         differences.push(Difference { part: "-".into(), bar: "-".into(), what, bars: vec![] });
     }
     for (part, wanted) in score.parts.iter().zip(expected) {
-        let found = Content::of(part);
+        let mut found = Content::of(part);
+        if signs == Signs::Move {
+            found.without_signs();
+        }
         proof.bars += found.bars;
         proof.notes += found.notes.len();
         proof.marks += found.marks.len();

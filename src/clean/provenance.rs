@@ -1,7 +1,8 @@
 //! Where a clean copy says that it comes from: files with their checksums,
 //! settings, and how much was done.
 
-use super::{Additions, Policy, Restore};
+use super::{Additions, Cleaned, Policy, Restore};
+use crate::musicxml::{self, Plan};
 use std::path::Path;
 
 /// A file that a copy was made from.
@@ -38,20 +39,12 @@ pub struct Provenance {
     pub apart: Option<Origin>,
 }
 
-/// How much was done to a copy.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct Changes {
-    /// Findings of which the copy has the source's reading.
-    pub undone: usize,
-    /// Findings that are left as the edition has them.
-    pub kept: usize,
-    /// Additions that are set apart.
-    pub apart: usize,
-    /// Marks of the teacher's.
-    pub laid: usize,
-}
-
 impl Provenance {
+    /// Lets a copy say where it comes from.
+    pub(super) fn sign(&self, plan: &mut Plan, policy: &Policy, cleaned: &Cleaned) {
+        musicxml::sign(plan, &self.description(), &self.field(policy, cleaned));
+    }
+
     /// For readers of a file's description.
     pub fn description(&self) -> String {
         let (edition, source) = (&self.edition.file, &self.source.file);
@@ -62,7 +55,7 @@ impl Provenance {
     }
 
     /// For those who want to make the copy again: everything, in one line.
-    pub fn field(&self, policy: &Policy, changes: Changes) -> String {
+    fn field(&self, policy: &Policy, cleaned: &Cleaned) -> String {
         let mut out = vec![
             format!("obelus {}", env!("CARGO_PKG_VERSION")),
             format!("edition: {}", self.edition.told()),
@@ -71,18 +64,22 @@ impl Provenance {
         out.extend(self.mine.iter().map(|m| format!("own marks: {}", m.told())));
         out.extend(self.decisions.iter().map(|d| format!("decisions: {}", d.told())));
         out.extend(self.apart.iter().map(|t| format!("manners: {}", t.told())));
-        out.push(format!("settings: {}", settings(policy)));
-        let apart = if changes.apart > 0 { format!(", {} set apart", changes.apart) } else { String::new() };
+        out.push(format!("settings: {}", settings(policy, cleaned)));
+        let changes = &cleaned.summary;
+        let apart =
+            if changes.marks_apart > 0 { format!(", {} set apart", changes.marks_apart) } else { String::new() };
         out.push(format!(
             "changes: {} findings undone{apart}, {} left as the edition has them, {} own marks laid on",
-            changes.undone, changes.kept, changes.laid
+            changes.undone,
+            changes.kept,
+            cleaned.laid.unwrap_or(0)
         ));
         out.join("; ")
     }
 }
 
 /// The options that differ from what is usual, in their own words.
-fn settings(policy: &Policy) -> String {
+fn settings(policy: &Policy, cleaned: &Cleaned) -> String {
     let mut out = vec![match policy.additions {
         Additions::Strip => "additions strip".to_string(),
         Additions::Bracket => "additions bracket".into(),
@@ -96,9 +93,10 @@ fn settings(policy: &Policy) -> String {
         out.push(format!("no-restore {}", list(policy.leave.iter().copied().map(Restore::name).collect())));
     }
     out.extend(policy.alone.iter().map(|line| format!("{line} alone")));
-    out.extend(policy.transpose.map(|by| format!("transpose {}", by.name())));
-    out.extend(policy.fit.iter().map(|name| format!("fit to the {name}")));
-    out.extend(policy.written_for.iter().map(|name| format!("for the {name}")));
+    out.extend(cleaned.moved.map(|by| format!("transpose {}", by.name())));
+    let fitted = cleaned.on.first().filter(|on| on.moves.is_some());
+    out.extend(fitted.map(|on| format!("fit to the {}", on.instrument)));
+    out.extend(cleaned.written.iter().map(|written| format!("for the {}", written.instrument)));
     out.join(", ")
 }
 

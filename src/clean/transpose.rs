@@ -1,17 +1,18 @@
 //! A clean copy in the key that its player chose.
 
-use super::adapt::{Signs, step};
 use super::expect::{Content, mark_line};
-use super::{Cleaned, Failure, Policy};
+use super::proof::Signs;
+use super::step::{Copy, Steps};
+use super::{Cleaned, Failure};
 use crate::collate::without_signs;
-use crate::musicxml::Input;
+use crate::musicxml::Plan;
 use crate::musicxml::rewrite::{Fate, PartRewrite};
 use crate::pitch::{Interval, key_name, nearest_by_fifths};
 use crate::score::{Category, Part};
 use std::collections::BTreeMap;
 
 /// The key that a copy is to come out in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, std::marker::Copy, PartialEq, Eq)]
 pub enum NewKey {
     /// So far from the edition's.
     By(Interval),
@@ -25,17 +26,23 @@ pub enum NewKey {
 /// # Errors
 /// When a signature would need more than seven sharps or flats, or the result
 /// is not what it should be.
-pub(super) fn transpose(like: &Input, cleaned: &mut Cleaned, to: NewKey, policy: &mut Policy) -> Result<(), Failure> {
-    step(like, cleaned, policy, Signs::Move, |score, plan, policy| {
+pub(super) fn transpose<'t>(
+    steps: Steps<'_, 't>,
+    copy: Copy<'t>,
+    cleaned: &mut Cleaned,
+    to: NewKey,
+) -> Result<Copy<'t>, Failure> {
+    let done = steps.take(copy, cleaned, Signs::Move, |copy, cleaned| {
+        let (score, mut plan) = (&copy.score, Plan::new(&copy.tree));
         let by = match to {
             NewKey::By(interval) => interval,
             NewKey::Fifths { fifths, part } => nearest_by_fifths(fifths - score.parts[part].sounding_fifths(0)),
         };
-        policy.transpose = Some(by).filter(|by| *by != Interval::UNISON);
+        cleaned.moved = Some(by).filter(|by| *by != Interval::UNISON);
         let mut expected = Vec::new();
         for part in &score.parts {
             let fates = Fate::all_kept(part);
-            let mut rewrite = PartRewrite::new(plan, part, None, &fates);
+            let mut rewrite = PartRewrite::new(&mut plan, part, None, &fates);
             rewrite.compose_bars(BTreeMap::new(), false);
             rewrite.transpose(by).map_err(|fault| {
                 Failure::Unsupported(format!(
@@ -50,10 +57,9 @@ pub(super) fn transpose(like: &Input, cleaned: &mut Cleaned, to: NewKey, policy:
             rewrite.finish();
             expected.push(moved(part, by));
         }
-        Ok(expected)
-    })?;
-    cleaned.moved = policy.transpose;
-    Ok(())
+        Ok((plan.finish(), expected))
+    });
+    Ok(done?.1)
 }
 
 /// The same sound written with fewer signs, as advice.

@@ -1,13 +1,14 @@
 //! A part as the player of another instrument reads it.
 
-use super::adapt::{Signs, step};
 use super::expect::{Content, mark_line};
 use super::fit::Player;
-use super::{Cleaned, Difference, Failure, Policy, proof};
+use super::proof::Signs;
+use super::step::{Copy, Steps};
+use super::{Cleaned, Difference, Failure};
 use crate::collate::without_signs;
 use crate::instrument::{Clef, Instrument, Reading};
 use crate::keys::{View, simplest};
-use crate::musicxml::Input;
+use crate::musicxml::Plan;
 use crate::musicxml::rewrite::{Fate, PartRewrite, Refusal, WrittenPart};
 use crate::pitch::{Interval, key_name};
 use crate::score::{Category, Part, Sound};
@@ -82,24 +83,28 @@ impl Turn {
 ///
 /// # Errors
 /// Where it is none of one staff with pitches, or would need too many signs.
-pub(super) fn write(like: &Input, cleaned: &mut Cleaned, wanted: &PartFor, policy: &mut Policy) -> Result<(), Failure> {
+pub(super) fn write<'t>(
+    steps: Steps<'_, 't>,
+    copy: Copy<'t>,
+    cleaned: &mut Cleaned,
+    wanted: &PartFor,
+) -> Result<Copy<'t>, Failure> {
     let Player { instrument, asked, part: place } = wanted.player;
-    let mut written = None;
-    let before = step(like, cleaned, policy, Signs::Move, |score, plan, policy| {
+    let (before, after) = steps.take(copy, cleaned, Signs::Move, |copy, cleaned| {
+        let (score, mut plan) = (&copy.score, Plan::new(&copy.tree));
         let part = &score.parts[place];
         refuse(part, instrument)?;
         let (reading, reading_sentence) = Reading::of(part, instrument, asked);
         let turn = Turn::new(part, instrument, reading);
         let fates = Fate::all_kept(part);
-        let mut rewrite = PartRewrite::new(plan, part, None, &fates);
+        let mut rewrite = PartRewrite::new(&mut plan, part, None, &fates);
         rewrite.compose_bars(BTreeMap::new(), false);
         let by = |old: Interval| turn.paper(old);
         let dress = WrittenPart { instrument, by: &by, transpose: turn.transpose(), name: wanted.name.as_deref() };
         rewrite.write_for(&dress).map_err(|refusal| told(part, instrument, &refusal))?;
         rewrite.finish();
-        policy.written_for = Some(instrument.name.clone());
         let first = part.bars.first().map_or(Interval::UNISON, |bar| bar.transpose);
-        written = Some(Written {
+        cleaned.written = Some(Written {
             instrument: instrument.name.clone(),
             clef: instrument.clef,
             transposition: instrument.transposition(),
@@ -108,16 +113,13 @@ pub(super) fn write(like: &Input, cleaned: &mut Cleaned, wanted: &PartFor, polic
         });
         let mut expected: Vec<Content> = score.parts.iter().map(Content::of).collect();
         for content in &mut expected {
-            content.marks.iter_mut().for_each(|m| m.meaning = without_signs(&m.meaning));
-            content.sort();
+            content.without_signs();
         }
         expected[place] = turned(part, &turn);
-        Ok(expected)
+        Ok((plan.finish(), expected))
     })?;
-    let after = proof::read_back(like, &cleaned.text)?;
-    prove_reading(&before.parts[place], &after.parts[place], wanted)?;
-    cleaned.written = written;
-    Ok(())
+    prove_reading(&before.score.parts[place], &after.score.parts[place], wanted)?;
+    Ok(after)
 }
 
 fn refuse(part: &Part, instrument: &Instrument) -> Result<(), Failure> {

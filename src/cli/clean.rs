@@ -5,14 +5,16 @@ use super::failure::Failure;
 use super::input::{self, Octave};
 use super::lines::LinesOfBoth;
 use super::meant::Meant;
-use super::mine::Mine;
+use super::mine::{Mine, sheet_failure};
 use super::notes::NotesFile;
 use super::output::{Content, Output, readable, suits};
 use super::pdf::{PdfFile, Shown};
 use super::progress::Progress;
 use clap::ValueEnum;
 use obelus::clean::NewKey;
-use obelus::clean::{self, Additions, Apart, Cleaned, Decisions, Origin, Policy, Provenance, Restore, Sides, Wishes};
+use obelus::clean::{
+    self, Additions, Apart, Cleaned, Decisions, Origin, Policy, Provenance, Restore, Sides, Texts, Wishes,
+};
 use obelus::collate;
 use obelus::engrave;
 use obelus::findings;
@@ -252,7 +254,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         decisions: decisions.as_ref().map(|(_, origin)| origin.clone()),
         apart: apart.as_ref().map(|(_, origin)| origin.clone()),
     };
-    let mut policy = Policy {
+    let policy = Policy {
         keep: args.keep.iter().copied().collect(),
         leave: args.no_restore.iter().map(|k| (*k).into()).collect(),
         additions: args.additions.into(),
@@ -260,8 +262,6 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         decisions: decisions.map(|(decisions, _)| decisions),
         strict: args.strict,
         alone: alone.as_ref().map(|alone| alone.line.clone()),
-        // The last step says it.
-        ..Policy::default()
     };
     let key = match (args.transpose, args.key) {
         (Some(by), _) => Some(NewKey::By(by)),
@@ -270,11 +270,9 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut cleaned_parts: Vec<usize> =
         collation.parts.iter().map(|a| edition.score.printed_part_of(a.edition)).collect();
     cleaned_parts.dedup();
-    let wishes = Wishes { key, ..meant.wishes(&edition.score, &cleaned_parts)? };
-    let signed = mine.is_none().then_some(&provenance);
-    if !wishes.change() {
-        policy.provenance = signed.cloned();
-    }
+    let marked = mine.as_ref().map_or(Ok(None), Mine::marked)?;
+    let own_marks = mine.as_ref().and_then(|mine| mine.own_marks(marked.as_ref(), part));
+    let wishes = Wishes { key, own_marks, ..meant.wishes(&edition.score, &cleaned_parts)? };
     let sides = Sides {
         edition_tree: &edition_tree,
         edition: &edition.score,
@@ -284,26 +282,17 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         findings: &findings,
     };
     progress.step("cleaning and proving");
-    let mut cleaned = clean::clean(sides, &policy).map_err(|e| clean_failure(args, e))?;
-    cleaned = clean::adapt(&edition_input, cleaned, &wishes, &mut policy, signed)?;
-    policy.provenance = Some(provenance);
-    let mut laid = None;
-    if let Some(mine) = &mine {
-        let layered = mine.lay(&edition_input, &cleaned, &sides, part, &policy)?;
-        cleaned.text = layered.text;
-        cleaned.proof = layered.proof.after(&cleaned.proof);
-        cleaned.warnings.extend(layered.warnings);
-        laid = Some(layered.marks);
-    }
+    let texts = Texts::new();
+    let (copy, mut cleaned) =
+        clean::clean(sides, &policy, &wishes, Some(&provenance), &texts).map_err(|fault| clean_failure(args, fault))?;
     let mut warnings = musicxml::warnings_of_both(&edition, &source);
     warnings.append(&mut cleaned.warnings);
-    output.write(Content::Bytes(&edition_input.encode_for(&cleaned.text, &args.output)?))?;
+    output.write(Content::Bytes(&edition_input.encode_for(copy.text(), &args.output)?))?;
     if let Some((notes, pairing)) = notes.zip(pairing_of_audit) {
-        notes.write(&sides, pairing, [&args.edition, &args.source], &cleaned, &policy, &warnings)?;
+        notes.write(&sides, pairing, [&args.edition, &args.source], &cleaned, &provenance, &warnings)?;
     }
     let pages = pdf.map_or(Ok(()), |pdf| {
         progress.step("engraving");
-        let copy = edition_input.with_text(cleaned.text.clone());
         let shown = Shown {
             part: args.lines.edition.is_named().then_some(part),
             apart: args.additions != How::Strip || policy.decisions.is_some(),
@@ -313,7 +302,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         pdf.write(&copy, &shown)
     });
     progress.finish();
-    tell(args, &cleaned, laid, &warnings)?;
+    tell(args, &cleaned, &warnings)?;
     pages.map(|()| 0)
 }
 
@@ -337,23 +326,24 @@ fn named(input: &Input, score: &Score) -> String {
     }
 }
 
-/// A fault of the file of decisions has its name.
+/// A fault of the file of decisions, or of a mark sheet, has its name.
 fn clean_failure(args: &Args, error: clean::Failure) -> Failure {
-    match (&error, &args.decisions) {
-        (clean::Failure::Decision(fault), Some(file)) => Failure::wrong_use(format!("{}: {fault}", file.display())),
+    match (&error, &args.decisions, &args.mine) {
+        (clean::Failure::Decision(fault), Some(file), _) => Failure::wrong_use(format!("{}: {fault}", file.display())),
+        (clean::Failure::Sheet(fault), _, Some(file)) => sheet_failure(file, fault),
         _ => error.into(),
     }
 }
 
 /// What was done; never mixed with a score on standard output.
-fn tell(args: &Args, cleaned: &Cleaned, laid: Option<usize>, warnings: &[String]) -> Result<(), Failure> {
+fn tell(args: &Args, cleaned: &Cleaned, warnings: &[String]) -> Result<(), Failure> {
     let is_stdout = args.output.as_os_str() == "-";
     let [file, edition, source] = [&args.output, &args.edition, &args.source].map(|p| p.display().to_string());
     let text = match args.format {
-        Told::Json => report::clean_json([&file, &edition, &source], cleaned, laid, warnings),
+        Told::Json => report::clean_json([&file, &edition, &source], cleaned, warnings),
         Told::Text => {
             let name = if is_stdout { "The clean copy" } else { &file };
-            report::clean_text(name, cleaned, laid, warnings, super::audit::width())
+            report::clean_text(name, cleaned, warnings, super::audit::width())
         }
     };
     if is_stdout {

@@ -38,7 +38,9 @@ impl From<musicxml::Error> for Failure {
 impl From<clean::Failure> for Failure {
     fn from(error: clean::Failure) -> Failure {
         match error {
-            clean::Failure::Unsupported(_) | clean::Failure::Decision(_) => Failure::wrong_use(error.to_string()),
+            clean::Failure::Unsupported(_) | clean::Failure::Decision(_) | clean::Failure::Sheet(_) => {
+                Failure::wrong_use(error.to_string())
+            }
             _ => Failure { status: UNPROVED, message: format!("{error}; nothing was written") },
         }
     }

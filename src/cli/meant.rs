@@ -62,7 +62,7 @@ impl Meant {
             let told = self.table.guess(&score.parts[*part].name) == Some(instrument);
             PartFor { player: player(instrument, *part), name: (!told).then(|| capital(&instrument.name)) }
         });
-        Ok(Wishes { key: None, players, fit: self.fit, written_for })
+        Ok(Wishes { players, fit: self.fit, written_for, ..Wishes::default() })
     }
 }
 

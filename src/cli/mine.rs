@@ -1,13 +1,12 @@
-//! A teacher's own marks as the user gives them: a sheet, or a marked copy.
+//! The user's own marks as they give them: a sheet, or a marked copy.
 
 use super::failure::Failure;
 use super::input;
-use obelus::clean::{self, Cleaned, LayError, Layered, MarkedCopy, Origin, Policy, Sheet, SheetError, Sides};
-use obelus::musicxml::{self, Input, Tree};
-use std::path::{Path, PathBuf};
+use obelus::clean::{MarkedCopy, Origin, OwnMarks, Sheet, SheetError};
+use obelus::musicxml::{self, Input, Reading, Tree};
+use std::path::Path;
 
 pub struct Mine {
-    file: PathBuf,
     pub origin: Origin,
     marks: Marks,
 }
@@ -31,40 +30,33 @@ impl Mine {
             let (input, origin) = input::open(file)?;
             (Marks::Copy(input), origin)
         };
-        Ok(Mine { file: file.to_path_buf(), origin, marks })
+        Ok(Mine { origin, marks })
     }
 
-    /// Lays the marks on a clean copy; those of a sheet without a part of their
-    /// own go to `part`.
-    pub fn lay(
-        &self,
-        like: &Input,
-        cleaned: &Cleaned,
-        sides: &Sides,
-        part: usize,
-        policy: &Policy,
-    ) -> Result<Layered, Failure> {
-        match &self.marks {
-            Marks::Sheet(sheet) => {
-                let layered = clean::lay(like, cleaned, sheet, part, policy);
-                layered.map_err(|error| match error {
-                    LayError::Sheet(error) => sheet_failure(&self.file, &error),
-                    LayError::Failure(error) => error.into(),
-                })
-            }
-            Marks::Copy(input) => {
-                let tree = Tree::parse(input)?;
-                let mut reading = musicxml::read(&tree)?;
-                let copy = MarkedCopy { tree: &tree, score: &reading.score };
-                let mut layered = clean::lay_copy(like, cleaned, copy, sides, policy)?;
-                layered.warnings.splice(0..0, reading.warnings.drain(..).map(|w| format!("your copy: {w}")));
-                Ok(layered)
-            }
+    /// A marked copy as it reads; `None` for a sheet.
+    ///
+    /// # Errors
+    /// Where the copy cannot be read.
+    pub fn marked(&self) -> Result<Option<(Tree<'_>, Reading)>, Failure> {
+        let Marks::Copy(input) = &self.marks else { return Ok(None) };
+        let tree = Tree::parse(input)?;
+        let reading = musicxml::read(&tree)?;
+        Ok(Some((tree, reading)))
+    }
+
+    /// What is to be laid on; marks of a sheet without a part of their own go
+    /// to `part`. `marked` is what `marked` gave.
+    pub fn own_marks<'m>(&'m self, marked: Option<&'m (Tree<'m>, Reading)>, part: usize) -> Option<OwnMarks<'m>> {
+        match (&self.marks, marked) {
+            (Marks::Sheet(sheet), _) => Some(OwnMarks::Sheet { sheet, part }),
+            (Marks::Copy(_), marked) => marked.map(|(tree, reading)| {
+                OwnMarks::Copy(MarkedCopy { tree, score: &reading.score, warnings: &reading.warnings })
+            }),
         }
     }
 }
 
-fn sheet_failure(path: &Path, error: &SheetError) -> Failure {
+pub fn sheet_failure(path: &Path, error: &SheetError) -> Failure {
     let message = format!("{}: {error}", path.display());
     match error {
         SheetError::Syntax(_) => Failure::unreadable(message),

@@ -2,7 +2,7 @@
 
 use super::failure::Failure;
 use super::output::{Content, Output};
-use obelus::clean::{self, Cleaned, Policy, Sides};
+use obelus::clean::{self, Cleaned, Provenance, Sides};
 use obelus::collate::{self, Pairing};
 use obelus::findings;
 use obelus::report::{self, Material};
@@ -42,7 +42,7 @@ impl NotesFile {
         pairing: Pairing,
         files: [&PathBuf; 2],
         cleaned: &Cleaned,
-        policy: &Policy,
+        provenance: &Provenance,
         remarks: &[String],
     ) -> Result<(), Failure> {
         let [edition_file, source_file] = files.map(|f| f.display().to_string());
@@ -72,7 +72,7 @@ impl NotesFile {
             names: &clean::finding_names(sides.edition, sides.collation, sides.findings),
             rows: &cleaned.rows,
             on: &cleaned.on,
-            provenance: policy.provenance.as_ref(),
+            provenance: Some(provenance),
             remarks,
         };
         let text = if self.markdown { notes.markdown() } else { notes.csv() };

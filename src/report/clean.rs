@@ -12,7 +12,7 @@ const LEGEND: &str = "In this proof copy, what the editor added is vermillion (d
 
 /// A few sentences for the person who cleaned; `laid` is how many marks of
 /// their own came on.
-pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: &[String], width: usize) -> String {
+pub fn clean_text(file: &str, cleaned: &Cleaned, warnings: &[String], width: usize) -> String {
     let did = &cleaned.summary;
     let mut out = String::new();
     let mut line = |text: String| {
@@ -73,7 +73,7 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, laid: Option<usize>, warnings: 
     for told in adapted::told(cleaned) {
         line(told);
     }
-    if let Some(marks) = laid {
+    if let Some(marks) = cleaned.laid {
         line(format!("{} of your own laid on.", count(marks, "mark")));
     }
     let proof = &cleaned.proof;
@@ -147,7 +147,7 @@ struct Proved {
 
 /// What a cleaning did, for other programs; `files` are the copy's, the
 /// edition's and the source's.
-pub fn clean_json(files: [&str; 3], cleaned: &Cleaned, laid: Option<usize>, warnings: &[String]) -> String {
+pub fn clean_json(files: [&str; 3], cleaned: &Cleaned, warnings: &[String]) -> String {
     fn left(left: &LeftBar) -> Left<'_> {
         Left { bar: &left.bar, bar_index: left.bar_index, reason: &left.reason, option: left.option.as_deref() }
     }
@@ -161,7 +161,7 @@ pub fn clean_json(files: [&str; 3], cleaned: &Cleaned, laid: Option<usize>, warn
         taken_out: cleaned.taken_out,
         put_back: cleaned.put_back,
         kept: did.kept,
-        own: laid.unwrap_or(0),
+        own: cleaned.laid.unwrap_or(0),
         left: cleaned.left.iter().map(left).collect(),
         proved: Proved { bars: proof.bars, notes: proof.notes, marks: proof.marks },
         warnings,

@@ -4,7 +4,7 @@
 
 use obelus::beside::side_by_side;
 use obelus::clean::{self, Additions, Cleaned, Decision, Decisions, Failure, NewKey, PartFor, Player, Policy, Restore};
-use obelus::clean::{Said, Sides, Wishes};
+use obelus::clean::{Said, Sides, Texts, Wishes};
 use obelus::collate::{self, Choice, Collation, Pairing};
 use obelus::findings::{self, PartFindings};
 use obelus::instrument::Instruments;
@@ -86,9 +86,9 @@ pub fn clean(bytes: &[u8]) {
         }
         let part = edition.1.score.printed_part_of(collation.parts[0].edition);
         for additions in [Additions::Strip, Additions::Bracket, Additions::Color] {
-            let mut policy = policy(&sides, additions, &mut options);
-            match clean::clean(sides, &policy) {
-                Ok(cleaned) => {
+            let (policy, texts) = (policy(&sides, additions, &mut options), Texts::new());
+            match clean::clean(sides, &policy, &Wishes::default(), None, &texts) {
+                Ok((_, cleaned)) => {
                     told(&sides, pairing.clone(), &policy, &cleaned);
                     let player =
                         |name| Player { instrument: TABLE.find(name).expect("it is known"), asked: None, part };
@@ -100,8 +100,9 @@ pub fn clean(bytes: &[u8]) {
                             player: player("clarinet in B flat"),
                             name: Some("Clarinet".into()),
                         }),
+                        own_marks: None,
                     };
-                    if let Err(failure) = clean::adapt(edition.0.input, cleaned, &wishes, &mut policy, None) {
+                    if let Err(failure) = clean::clean(sides, &policy, &wishes, None, &texts) {
                         assert!(!failure.to_string().is_empty());
                     }
                 }
@@ -170,8 +171,8 @@ fn told(sides: &Sides, pairing: Pairing, policy: &Policy, cleaned: &Cleaned) {
         remarks: &cleaned.warnings,
     };
     assert!(!notes.markdown().is_empty() && !notes.csv().is_empty());
-    assert!(!report::clean_text("copy", cleaned, None, &cleaned.warnings, 80).is_empty());
-    assert!(!report::clean_json(["copy", "edition", "source"], cleaned, None, &cleaned.warnings).is_empty());
+    assert!(!report::clean_text("copy", cleaned, &cleaned.warnings, 80).is_empty());
+    assert!(!report::clean_json(["copy", "edition", "source"], cleaned, &cleaned.warnings).is_empty());
 }
 
 /// Chooses lines and options, byte by byte; when they are used up, it chooses none.

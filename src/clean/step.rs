@@ -1,0 +1,76 @@
+//! A copy from step to step. Each step is read back and compared with what it
+//! was to be, and what was read is what the next one changes.
+
+use super::expect::Content;
+use super::proof::{self, Signs};
+use super::{Cleaned, Failure, Policy, Provenance};
+use crate::musicxml::{self, Input, Plan, Tree};
+use crate::patch::Patch;
+use crate::score::Score;
+use typed_arena::Arena;
+
+/// The texts that a copy has had, kept as long as it is.
+#[derive(Default)]
+pub struct Texts(Arena<Input>);
+
+impl Texts {
+    pub fn new() -> Texts {
+        Texts::default()
+    }
+
+    /// Reads a text that we made, under the name of the input that it came from.
+    pub(super) fn read(&self, like: &Input, text: String) -> Result<Copy<'_>, Failure> {
+        let tree = Tree::parse(self.0.alloc(like.with_text(text))).map_err(Failure::Unreadable)?;
+        let score = musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
+        Ok(Copy { tree, score })
+    }
+}
+
+/// A copy as it reads now.
+pub struct Copy<'t> {
+    pub(crate) tree: Tree<'t>,
+    pub(crate) score: Score,
+}
+
+impl<'t> Copy<'t> {
+    pub fn text(&self) -> &'t str {
+        self.tree.text()
+    }
+}
+
+/// What all steps of one cleaning have in common.
+#[derive(Clone, Copy)]
+pub(super) struct Steps<'s, 't> {
+    pub texts: &'t Texts,
+    /// The edition: the copy goes by its name.
+    pub like: &'s Input,
+    pub policy: &'s Policy,
+    /// What the copy says of its making; only the last step writes it.
+    pub provenance: Option<&'s Provenance>,
+}
+
+impl<'t> Steps<'_, 't> {
+    /// One more change of a copy: changed, signed where this is the last step
+    /// and anything changed since the edition, read back and compared.
+    /// `change` gives the edits and what must be in it then, and says what was
+    /// done. Gives the copy before and after.
+    pub fn take(
+        &self,
+        before: Copy<'t>,
+        cleaned: &mut Cleaned,
+        signs: Signs,
+        change: impl FnOnce(&Copy<'t>, &mut Cleaned) -> Result<(Patch, Vec<Content>), Failure>,
+    ) -> Result<(Copy<'t>, Copy<'t>), Failure> {
+        let (mut patch, expected) = change(&before, cleaned)?;
+        let changed = !patch.is_empty() || before.text() != self.like.text;
+        if let Some(provenance) = self.provenance.filter(|_| changed) {
+            let mut signature = Plan::new(&before.tree);
+            provenance.sign(&mut signature, self.policy, cleaned);
+            patch.extend(signature.finish());
+        }
+        let text = patch.apply(before.text())?;
+        let after = self.texts.read(self.like, text)?;
+        cleaned.proof = proof::compare(&after.score, &expected, signs)?.after(&cleaned.proof);
+        Ok((before, after))
+    }
+}
