@@ -4,6 +4,7 @@
 pub mod beside;
 pub mod clean;
 pub mod collate;
+mod comparison;
 pub mod engrave;
 pub mod findings;
 #[cfg(feature = "engrave")]
@@ -16,3 +17,11 @@ pub mod pitch;
 pub mod report;
 pub mod score;
 pub mod time;
+
+pub use clean::{Cleaned, Copy, Policy, Provenance, Texts, Wishes};
+pub use collate::{LineError, LineName, Lines};
+pub use comparison::{
+    AuditError, AuditWishes, Comparison, ExtractError, Extracted, NotesForm, PairingError, ReadScore,
+};
+pub use musicxml::Input;
+pub use report::Audit;

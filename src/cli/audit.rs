@@ -6,14 +6,11 @@ use super::lines::LinesOfBoth;
 use super::output::{Content, Output, suits};
 use super::progress::Progress;
 use clap::ValueEnum;
-use obelus::beside::{side_by_side, staves};
-use obelus::clean::{self, Policy, Sides};
-use obelus::collate;
+use obelus::beside::Staves;
 use obelus::engrave;
-use obelus::findings;
-use obelus::keys::{Chart, Tempo};
-use obelus::musicxml::{self, Input, Tree, warnings_of_both};
-use obelus::report::{self, Audit, Bars, Hands, Material, PartReport};
+use obelus::musicxml::Tree;
+use obelus::report::{self, Bars};
+use obelus::{Audit, AuditWishes, Comparison, Input, ReadScore};
 use std::io::IsTerminal;
 use std::mem::ManuallyDrop;
 use std::path::{Path, PathBuf};
@@ -129,144 +126,100 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     suits(args.side_by_side.as_deref(), "a score that is not packed", &["musicxml", "xml"])?;
     let decisions = args.decisions.as_deref().map(|file| Output::new(Some(file), &inputs)).transpose()?;
     inputs.extend(args.decisions.as_deref());
-    if let Some(file) = &args.side_by_side {
-        write_side_by_side(args, &Output::new(Some(file), &inputs)?)?;
-    }
+    let side_by_side = args.side_by_side.as_deref().map(|file| Output::new(Some(file), &inputs)).transpose()?;
+    let draws = args.format == Form::Html && engrave::IS_BUILT_IN;
     let mut progress = Progress::new(4 + u64::from(args.format == Form::Html));
-    // Nothing comes after this: to take it apart piece by piece would be for nothing.
-    let (audit, page) = audit(args, decisions.as_ref(), &progress)?;
-    progress.finish();
-    let audit = ManuallyDrop::new(audit);
-    match args.format {
-        Form::Text => output.write(Content::Text(&report::audit_text(&audit, width())))?,
-        Form::Json => output.write(Content::Bytes(audit.json().as_bytes()))?,
-        Form::Csv => output.write(Content::Bytes(report::audit_csv(&audit).as_bytes()))?,
-        Form::Html => output.write(Content::Bytes(page.unwrap_or_default().as_bytes()))?,
-    }
-    Ok(u8::from(args.strict && audit.found_something()))
-}
-
-/// The audit, and the page where one is wanted.
-fn audit(args: &Args, decisions: Option<&Output>, progress: &Progress) -> Result<(Audit, Option<String>), Failure> {
-    if args.format != Form::Html || !engrave::IS_BUILT_IN {
-        progress.step("reading the edition");
-        let edition = input::load(&args.edition)?;
-        progress.step("reading the source");
-        let source = input::load_last(&args.source)?;
-        return audit_of(args, decisions, [edition, source], None, progress);
-    }
-    // Staves are drawn from the texts.
+    let wishes = wishes(args)?;
     progress.step("reading the edition");
     let edition_input = Input::open(&args.edition)?;
-    let edition_tree = ManuallyDrop::new(Tree::parse(&edition_input)?);
-    let edition = (edition_input.file.clone(), musicxml::read(&edition_tree)?);
-    progress.step("reading the source");
-    let source_input = Input::open(&args.source)?;
-    let source_tree = ManuallyDrop::new(Tree::parse(&source_input)?);
-    let source = (source_input.file.clone(), musicxml::read(&source_tree)?);
-    audit_of(args, decisions, [edition, source], Some([&edition_tree, &source_tree]), progress)
-}
-
-/// A score as it was read, and the name of its file.
-type Named = (String, musicxml::Reading);
-
-fn audit_of(
-    args: &Args,
-    decisions: Option<&Output>,
-    [(edition_file, edition), (source_file, source)]: [Named; 2],
-    trees: Option<[&Tree; 2]>,
-    progress: &Progress,
-) -> Result<(Audit, Option<String>), Failure> {
-    let table = input::instruments(args.instruments.as_deref())?;
-    let given = args.instrument.as_deref().map(|n| table.find(n)).transpose()?;
-    let warnings = warnings_of_both(&edition, &source);
-    let (mut edition, mut source) = (ManuallyDrop::new(edition.score), ManuallyDrop::new(source.score));
-    let choice = args.lines.choice([(&mut edition, &args.edition), (&mut source, &args.source)])?;
-    let pairing = collate::pair_parts(&mut edition, &mut source, choice);
-    progress.step("laying them side by side");
-    // As clean lays the two beside each other, and as staves stand.
-    let whole_bars =
-        (decisions.is_some() || trees.is_some()).then(|| collate::lay(&edition, &source, pairing.clone(), true));
-    if let Some((output, whole_bars)) = decisions.zip(whole_bars.as_ref()) {
-        let found = findings::find(&edition, &source, whole_bars);
-        let file = clean::decisions_file(&edition, whole_bars, &found, &Policy::default());
-        output.write(Content::Bytes(file.as_bytes()))?;
-    }
-    let collation = ManuallyDrop::new(collate::lay(&edition, &source, pairing, false));
-    let findings = ManuallyDrop::new(findings::find(&edition, &source, &collation));
-    progress.step("writing the report");
-    let instruments: Vec<_> = collation
-        .parts
-        .iter()
-        .map(|pair| match given {
-            Some(instrument) => Some((instrument, false)),
-            None => {
-                let name = &edition.parts[pair.edition].name;
-                table.guess(name).map(|i| (i, true))
-            }
-        })
-        .collect();
-    // Only who names an instrument asks for fingers.
-    let chart = given.map(|_| Chart::recorder());
-    let bars = args.bars.clone().map(Bars);
-    let material = Material {
-        edition: &edition,
-        source: &source,
-        edition_file: &edition_file,
-        source_file: &source_file,
-        collation: &collation,
-        findings: &findings,
-        instruments: &instruments,
-        bars: bars.as_ref(),
-        asked: args.octave.reading(),
-        hands: chart.as_ref().map(|chart| Hands { chart, tempo: Tempo::of(&edition, args.tempo) }),
-        warnings,
+    let edition = ReadScore::of(&edition_input)?;
+    let read_source = || {
+        progress.step("reading the source");
+        Input::open(&args.source)
     };
-    let wanted = (args.format == Form::Html).then(|| material.clone());
-    let audit = report::audit(material)?;
-    let page = wanted.map(|material| {
-        let drawn = trees.zip(whole_bars.as_ref()).map(|([edition_tree, source_tree], whole)| {
-            progress.step("drawing the staves");
-            let sides = Sides {
-                edition_tree,
-                edition: &edition,
-                source_tree,
-                source: &source,
-                collation: &collation,
-                findings: &findings,
-            };
-            let one = |(place, part): (usize, &PartReport)| staves(sides, place, whole, &part.looked_at());
-            audit.parts.iter().enumerate().map(one).collect::<Vec<_>>()
-        });
-        for fault in drawn.iter().flatten().filter_map(|drawn| drawn.as_ref().err()) {
-            progress.aside(|| super::warn(fault));
+    // Staves are drawn from the texts, and what is laid side by side is made of them; else they can go.
+    let (audit, report) = if draws || side_by_side.is_some() {
+        let source_input = read_source()?;
+        let both = (edition, ReadScore::of(&source_input)?);
+        let comparison = ManuallyDrop::new(compare(args, both, &progress)?);
+        if let Some(output) = &side_by_side {
+            write_side_by_side(&comparison, output)?;
         }
-        report::audit_html(&material, &audit, drawn.as_deref().unwrap_or_default())
-    });
-    Ok((audit, page))
+        let staves = |audit: &Audit| if draws { drawn(&comparison, audit, &progress) } else { Vec::new() };
+        report(args, &comparison, &wishes, decisions.as_ref(), &progress, staves)?
+    } else {
+        let edition = edition.without_text();
+        drop(edition_input);
+        let source_input = read_source()?;
+        let both = (edition, ReadScore::of(&source_input)?.with_its_text_unused());
+        let comparison = ManuallyDrop::new(compare(args, both, &progress)?);
+        report(args, &comparison, &wishes, decisions.as_ref(), &progress, |_| Vec::new())?
+    };
+    progress.finish();
+    match args.format {
+        Form::Text => output.write(Content::Text(&report))?,
+        _ => output.write(Content::Bytes(report.as_bytes()))?,
+    }
+    let status = u8::from(args.strict && audit.found_something());
+    // Nothing comes after this: to take it apart piece by piece would be for nothing.
+    std::mem::forget(audit);
+    Ok(status)
 }
 
-/// Both sides as one score. They are read for it alone: an audit lets its texts go.
-fn write_side_by_side(args: &Args, output: &Output) -> Result<(), Failure> {
-    if [&args.edition, &args.source].iter().any(|file| file.as_os_str() == "-") {
-        return Err(Failure::wrong_use("--side-by-side reads both scores twice; give files, not standard input"));
+fn wishes(args: &Args) -> Result<AuditWishes, Failure> {
+    Ok(AuditWishes {
+        instruments: input::instruments(args.instruments.as_deref())?,
+        instrument: args.instrument.clone(),
+        bars: args.bars.clone().map(Bars),
+        octave: args.octave.reading(),
+        tempo: args.tempo,
+    })
+}
+
+fn compare<T>(
+    args: &Args,
+    (edition, source): (ReadScore<T>, ReadScore<T>),
+    progress: &Progress,
+) -> Result<Comparison<T>, Failure> {
+    progress.step("laying them side by side");
+    Ok(Comparison::new(edition, source, &args.lines.names())?)
+}
+
+/// The audit, and the report in the form that is wanted; also writes the file of decisions.
+fn report<T>(
+    args: &Args,
+    comparison: &Comparison<T>,
+    wishes: &AuditWishes,
+    decisions: Option<&Output>,
+    progress: &Progress,
+    staves: impl FnOnce(&Audit) -> Vec<Result<Staves, String>>,
+) -> Result<(Audit, String), Failure> {
+    if let Some(output) = decisions {
+        output.write(Content::Bytes(comparison.decisions().as_bytes()))?;
     }
-    let inputs = (Input::open(&args.edition)?, Input::open(&args.source)?);
-    let trees = (Tree::parse(&inputs.0)?, Tree::parse(&inputs.1)?);
-    let mut edition = musicxml::read(&trees.0)?.score;
-    let mut source = musicxml::read(&trees.1)?.score;
-    let choice = args.lines.choice([(&mut edition, &args.edition), (&mut source, &args.source)])?;
-    let pairing = collate::pair_parts(&mut edition, &mut source, choice);
-    let collation = collate::lay(&edition, &source, pairing, true);
-    let findings = findings::find(&edition, &source, &collation);
-    let made = side_by_side(Sides {
-        edition_tree: &trees.0,
-        edition: &edition,
-        source_tree: &trees.1,
-        source: &source,
-        collation: &collation,
-        findings: &findings,
-    });
+    let audit = comparison.audit(wishes)?;
+    progress.step("writing the report");
+    let report = match args.format {
+        Form::Text => report::audit_text(&audit, width()),
+        Form::Json => audit.json(),
+        Form::Csv => report::audit_csv(&audit),
+        Form::Html => comparison.page(wishes, &audit, &staves(&audit))?,
+    };
+    Ok((audit, report))
+}
+
+fn drawn(comparison: &Comparison<Tree>, audit: &Audit, progress: &Progress) -> Vec<Result<Staves, String>> {
+    progress.step("drawing the staves");
+    let drawn = comparison.staves(audit);
+    for fault in drawn.iter().filter_map(|drawn| drawn.as_ref().err()) {
+        progress.aside(|| super::warn(fault));
+    }
+    drawn
+}
+
+/// Both sides as one score.
+fn write_side_by_side(comparison: &Comparison<Tree>, output: &Output) -> Result<(), Failure> {
+    let made = comparison.side_by_side();
     if made.parts == 0 {
         let reason = match made.left_out.first() {
             Some(name) => format!("the source has the music of {name} {ELSEWHERE}"),

@@ -1,6 +1,5 @@
 //! `obelus clean`: the edition without its editor.
 
-use super::extracted::Extracted;
 use super::failure::Failure;
 use super::input::{self, Octave};
 use super::lines::LinesOfBoth;
@@ -11,17 +10,13 @@ use super::output::{Content, Output, readable, suits};
 use super::pdf::{PdfFile, Shown};
 use super::progress::Progress;
 use clap::ValueEnum;
-use obelus::clean::NewKey;
-use obelus::clean::{
-    self, Additions, Apart, Cleaned, Decisions, Origin, Policy, Provenance, Restore, Sides, Texts, Wishes,
-};
-use obelus::collate;
+
+use obelus::clean::{self, Additions, Apart, Decisions, NewKey, Origin, Restore};
 use obelus::engrave;
-use obelus::findings;
-use obelus::musicxml::{self, Input, Reading, Tree};
 use obelus::pitch::{Interval, key_fifths};
 use obelus::report;
 use obelus::score::{Category, Score};
+use obelus::{Cleaned, Comparison, Input, LineName, Policy, Provenance, ReadScore, Texts, Wishes};
 use std::path::{Path, PathBuf};
 
 /// Write the edition without what its editor did, your own marks layered on
@@ -219,34 +214,26 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut progress = Progress::new(4 + u64::from(pdf.is_some()));
     progress.step("reading the edition");
     let (edition_input, edition_origin) = input::open(&args.edition)?;
-    let whole_tree = Tree::parse(&edition_input)?;
-    let mut edition = musicxml::read(&whole_tree)?;
+    let mut edition = ReadScore::of(&edition_input)?;
+    let mut lines = args.lines.names();
+    let alone = if args.alone { Some(edition.extract(&lines.edition)?) } else { None };
+    if let Some(alone) = &alone {
+        edition = alone.read()?;
+        lines.edition = LineName::default();
+    }
     progress.step("reading the source");
     let (source_input, source_origin) = input::open(&args.source)?;
-    let source_tree = Tree::parse(&source_input)?;
-    let mut source = musicxml::read(&source_tree)?;
-    let mut choice = args.lines.choice([(&mut edition.score, &args.edition), (&mut source.score, &args.source)])?;
-    let line = choice.edition.filter(|_| args.alone);
-    let alone = line.map(|line| Extracted::new(&edition_input, &whole_tree, &edition, line)).transpose()?;
-    let alone_tree = alone.as_ref().map(|alone| Tree::parse(&alone.input)).transpose()?;
-    if let (Some(alone), Some(tree)) = (&alone, &alone_tree) {
-        edition = Reading { warnings: alone.warnings.clone(), ..musicxml::read(tree)? };
-        choice.edition = Some(0);
-    }
-    let edition_tree = alone_tree.unwrap_or(whole_tree);
+    let source = ReadScore::of(&source_input)?;
     progress.step("laying them side by side");
-    let pairing = collate::pair_parts(&mut edition.score, &mut source.score, choice);
-    let pairing_of_audit = notes.is_some().then(|| pairing.clone());
-    let collation = collate::lay(&edition.score, &source.score, pairing, true);
-    let Some(first) = collation.parts.first() else {
+    let comparison = Comparison::new(edition, source, &lines)?;
+    let parts = comparison.compared_parts();
+    let Some(&part) = parts.first() else {
         return Err(Failure::wrong_use(format!(
             "{}: no part of it resembles a part of {}; is that its source? --part and --source-part pair two parts by force",
             args.edition.display(),
             args.source.display()
         )));
     };
-    let part = edition.score.printed_part_of(first.edition);
-    let findings = findings::find(&edition.score, &source.score, &collation);
     let provenance = Provenance {
         edition: edition_origin,
         source: source_origin,
@@ -261,43 +248,33 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         apart: apart.map(|(table, _)| table).unwrap_or_default(),
         decisions: decisions.map(|(decisions, _)| decisions),
         strict: args.strict,
-        alone: alone.as_ref().map(|alone| alone.line.clone()),
+        alone: alone.as_ref().map(|alone| alone.line().to_string()),
     };
     let key = match (args.transpose, args.key) {
         (Some(by), _) => Some(NewKey::By(by)),
         (None, key) => key.map(|fifths| NewKey::Fifths { fifths, part }),
     };
-    let mut cleaned_parts: Vec<usize> =
-        collation.parts.iter().map(|a| edition.score.printed_part_of(a.edition)).collect();
-    cleaned_parts.dedup();
     let marked = mine.as_ref().map_or(Ok(None), Mine::marked)?;
     let own_marks = mine.as_ref().and_then(|mine| mine.own_marks(marked.as_ref(), part));
-    let wishes = Wishes { key, own_marks, ..meant.wishes(&edition.score, &cleaned_parts)? };
-    let sides = Sides {
-        edition_tree: &edition_tree,
-        edition: &edition.score,
-        source_tree: &source_tree,
-        source: &source.score,
-        collation: &collation,
-        findings: &findings,
-    };
+    let wishes = Wishes { key, own_marks, ..meant.wishes(comparison.edition().score(), &parts)? };
     progress.step("cleaning and proving");
     let texts = Texts::new();
     let (copy, mut cleaned) =
-        clean::clean(sides, &policy, &wishes, Some(&provenance), &texts).map_err(|fault| clean_failure(args, fault))?;
-    let mut warnings = musicxml::warnings_of_both(&edition, &source);
+        comparison.clean(&policy, &wishes, Some(&provenance), &texts).map_err(|fault| clean_failure(args, fault))?;
+    let mut warnings = comparison.warnings();
     warnings.append(&mut cleaned.warnings);
     output.write(Content::Bytes(&edition_input.encode_for(copy.text(), &args.output)?))?;
-    if let Some((notes, pairing)) = notes.zip(pairing_of_audit) {
-        notes.write(&sides, pairing, [&args.edition, &args.source], &cleaned, &provenance, &warnings)?;
+    if let Some(notes) = notes {
+        notes.write(&comparison, &cleaned, &provenance, &warnings)?;
     }
     let pages = pdf.map_or(Ok(()), |pdf| {
         progress.step("engraving");
+        let source = comparison.source().score();
         let shown = Shown {
             part: args.lines.edition.is_named().then_some(part),
             apart: args.additions != How::Strip || policy.decisions.is_some(),
-            title: source.score.title.clone(),
-            source: named(&source_input, &source.score),
+            title: source.title.clone(),
+            source: named(&source_input, source),
         };
         pdf.write(&copy, &shown)
     });

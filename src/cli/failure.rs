@@ -1,7 +1,7 @@
 //! Why a command stopped, and the exit status that says so to scripts.
 
 use super::output::readable;
-use obelus::{clean, instrument, musicxml, report};
+use obelus::{AuditError, ExtractError, clean, instrument, musicxml, report};
 
 const WRONG_USE: u8 = 2;
 const UNREADABLE: u8 = 3;
@@ -55,6 +55,24 @@ impl From<instrument::Error> for Failure {
             _ => UNREADABLE,
         };
         Failure { status, message: error.to_string() }
+    }
+}
+
+impl From<AuditError> for Failure {
+    fn from(error: AuditError) -> Failure {
+        match error {
+            AuditError::Bars(error) => error.into(),
+            AuditError::Instrument(error) => error.into(),
+        }
+    }
+}
+
+impl From<ExtractError> for Failure {
+    fn from(error: ExtractError) -> Failure {
+        match error {
+            ExtractError::Line(error) => error.into(),
+            ExtractError::Failure(error) => error.into(),
+        }
     }
 }
 

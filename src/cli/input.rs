@@ -4,8 +4,7 @@ use super::failure::Failure;
 use obelus::clean::Origin;
 use obelus::instrument::{Instrument, Instruments, Reading};
 use obelus::musicxml::{self, Input, Tree};
-use obelus::score::{Part, Score};
-use std::mem::ManuallyDrop;
+use obelus::score::Score;
 use std::path::Path;
 
 /// Bytes of a text whose tree may stay until the program ends.
@@ -21,14 +20,6 @@ pub fn load(path: &Path) -> Result<(String, musicxml::Reading), Failure> {
     if input.text.len() <= SMALL {
         std::mem::forget(tree);
     }
-    Ok((input.file, reading))
-}
-
-/// As `load`, for the last score of a command: its tree is left to the end of
-/// the program, for nothing as large comes after it.
-pub fn load_last(path: &Path) -> Result<(String, musicxml::Reading), Failure> {
-    let input = Input::open(path)?;
-    let reading = musicxml::read(&ManuallyDrop::new(Tree::parse(&input)?))?;
     Ok((input.file, reading))
 }
 
@@ -55,46 +46,6 @@ pub fn refuse_twice_stdin(paths: &[&Path]) -> Result<(), Failure> {
         return Err(Failure::wrong_use("standard input can stand for one file only; name the other"));
     }
     Ok(())
-}
-
-/// The place of the part that the user means: by id, name or 1-based number.
-pub fn part(score: &Score, file: &str, wanted: &str) -> Result<usize, Failure> {
-    let all = |is: &dyn Fn(&Part) -> bool| -> Vec<usize> {
-        (0..score.parts.len()).filter(|p| is(&score.parts[*p])).collect()
-    };
-    let wanted = wanted.trim();
-    let called = wanted.to_lowercase();
-    let number = wanted.parse::<usize>().ok();
-    for found in
-        [all(&|p| p.id == wanted), all(&|p| p.id.to_lowercase() == called), all(&|p| p.name.to_lowercase() == called)]
-    {
-        match found[..] {
-            [] => {}
-            [one] => return Ok(one),
-            _ => {
-                let numbers: Vec<String> = found.iter().map(|p| (p + 1).to_string()).collect();
-                return Err(Failure::wrong_use(format!(
-                    "{file}: several parts are called \"{wanted}\"; \
-                     choose one by its number, {}",
-                    numbers.join(" or ")
-                )));
-            }
-        }
-    }
-    if let Some(number) = number.filter(|n| (1..=score.parts.len()).contains(n)) {
-        return Ok(number - 1);
-    }
-    let names: Vec<String> = score
-        .parts
-        .iter()
-        .enumerate()
-        .map(|(place, part)| {
-            let name = if part.name.is_empty() { "without a name" } else { &part.name };
-            format!("{} {name} ({})", place + 1, part.id)
-        })
-        .collect();
-    let noun = if names.len() == 1 { "its part is" } else { "its parts are" };
-    Err(Failure::wrong_use(format!("{file}: no part is called \"{wanted}\"; {noun} {}", names.join(", "))))
 }
 
 /// A part by its place, and the instruments that it is looked at for, each with whether its name tells it.

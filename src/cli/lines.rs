@@ -1,10 +1,8 @@
 //! The lines of a score that the user names: a part, a staff of it, a voice.
 
 use super::failure::Failure;
-use super::input;
-use obelus::collate::{Choice, draw_line};
-use obelus::score::{Line, Score};
-use std::path::Path;
+use obelus::score::Score;
+use obelus::{LineError, LineName, Lines, PairingError};
 
 /// One line of a score.
 #[derive(Debug, Clone, Default, clap::Args)]
@@ -22,7 +20,11 @@ pub struct OneLine {
 
 impl OneLine {
     pub fn is_named(&self) -> bool {
-        self.part.is_some() || self.staff.is_some() || self.voice.is_some()
+        self.name().is_named()
+    }
+
+    pub fn name(&self) -> LineName {
+        LineName { part: self.part.clone(), staff: self.staff, voice: self.voice }
     }
 
     /// The place of the line in the score, into which it is drawn where no part prints it; `None` where nothing was
@@ -31,8 +33,7 @@ impl OneLine {
     /// # Errors
     /// Wrong use, where the score has no such line, or several parts may be meant.
     pub fn find(&self, score: &mut Score, file: &str) -> Result<Option<usize>, Failure> {
-        let sides = Names { part: "--part", staff: "--staff", voice: "--voice" };
-        find(score, file, (self.part.as_deref(), self.staff, self.voice), &sides)
+        Ok(self.name().find(score, file)?)
     }
 }
 
@@ -53,66 +54,35 @@ pub struct LinesOfBoth {
 }
 
 impl LinesOfBoth {
-    /// What the user named on both sides, with the files of these.
-    ///
-    /// # Errors
-    /// As `OneLine::find`.
-    pub fn choice(&self, [edition, source]: [(&mut Score, &Path); 2]) -> Result<Choice, Failure> {
-        let names = Names { part: "--source-part", staff: "--source-staff", voice: "--source-voice" };
-        let of_source = (self.source_part.as_deref(), self.source_staff, self.source_voice);
-        Ok(Choice {
-            edition: self.edition.find(edition.0, &edition.1.display().to_string())?,
-            source: find(source.0, &source.1.display().to_string(), of_source, &names)?,
-        })
+    /// What the user named on both sides.
+    pub fn names(&self) -> Lines {
+        let source = LineName { part: self.source_part.clone(), staff: self.source_staff, voice: self.source_voice };
+        Lines { edition: self.edition.name(), source }
     }
 }
 
-/// What the options of a side are called.
-struct Names {
-    part: &'static str,
-    staff: &'static str,
-    voice: &'static str,
+impl From<LineError> for Failure {
+    fn from(error: LineError) -> Failure {
+        told(&error, "")
+    }
 }
 
-fn find(
-    score: &mut Score,
-    file: &str,
-    (part, staff, voice): (Option<&str>, Option<u32>, Option<u32>),
-    names: &Names,
-) -> Result<Option<usize>, Failure> {
-    let line = Line { staff, voice };
-    let option = if staff.is_some() { names.staff } else { names.voice };
-    let place = match part {
-        Some(part) => input::part(score, file, part)?,
-        None if line.is_whole() => return Ok(None),
-        None if score.printed().len() == 1 => 0,
-        None => {
-            let why = format!("{file} has several parts; name the one that {option} counts in with {}", names.part);
-            return Err(Failure::wrong_use(why));
+/// The options of the source's line have other names.
+impl From<PairingError> for Failure {
+    fn from(error: PairingError) -> Failure {
+        match error {
+            PairingError::Edition(error) => told(&error, ""),
+            PairingError::Source(error) => told(&error, "source-"),
         }
-    };
-    let own = &score.parts[place];
-    if line.is_whole() || staff == Some(1) && voice.is_none() && own.staves <= 1 {
-        return Ok(Some(place));
     }
-    let staff = staff.filter(|_| own.staves > 1 || staff != Some(1));
-    let line = Line { staff, ..line };
-    if !own.notes.iter().any(|n| line.holds(own, n)) {
-        let mut voices = own.voices.clone();
-        voices.sort_unstable();
-        let voices: Vec<String> = voices.iter().map(u32::to_string).collect();
-        let noun = if voices.len() == 1 { "voice" } else { "voices" };
-        return Err(Failure::wrong_use(format!(
-            "{file}: {} has no notes in {}; it has {} and the {noun} {}",
-            own.spoken(),
-            obelus::score::spoken("that line", "", line),
-            counted(own.staves, "staff", "staves"),
-            voices.join(", ")
-        )));
-    }
-    Ok(Some(draw_line(score, place, line)))
 }
 
-fn counted(n: u32, one: &str, several: &str) -> String {
-    if n == 1 { format!("1 {one}") } else { format!("{n} {several}") }
+fn told(error: &LineError, side: &str) -> Failure {
+    Failure::wrong_use(match error {
+        LineError::WhichPart { file, by_staff } => {
+            let option = if *by_staff { "staff" } else { "voice" };
+            format!("{file} has several parts; name the one that --{side}{option} counts in with --{side}part")
+        }
+        _ => error.to_string(),
+    })
 }

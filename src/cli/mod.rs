@@ -2,7 +2,6 @@
 
 mod audit;
 mod clean;
-mod extracted;
 mod failure;
 mod input;
 mod keys;

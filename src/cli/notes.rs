@@ -2,16 +2,14 @@
 
 use super::failure::Failure;
 use super::output::{Content, Output};
-use obelus::clean::{self, Cleaned, Provenance, Sides};
-use obelus::collate::{self, Pairing};
-use obelus::findings;
-use obelus::report::{self, Material};
-use std::path::{Path, PathBuf};
+use obelus::musicxml::Tree;
+use obelus::{Cleaned, Comparison, NotesForm, Provenance};
+use std::path::Path;
 
 /// Where critical notes go, and in which form.
 pub struct NotesFile {
     output: Output,
-    markdown: bool,
+    form: NotesForm,
 }
 
 impl NotesFile {
@@ -19,9 +17,9 @@ impl NotesFile {
     /// Wrong use, when the name ends otherwise or the place cannot be written.
     pub fn new(file: &Path, others: &[&Path]) -> Result<NotesFile, Failure> {
         let ending = file.extension().map(|e| e.to_string_lossy().to_lowercase());
-        let markdown = match ending.as_deref() {
-            Some("md") => true,
-            Some("csv") => false,
+        let form = match ending.as_deref() {
+            Some("md") => NotesForm::Markdown,
+            Some("csv") => NotesForm::Csv,
             _ => {
                 return Err(Failure::wrong_use(format!(
                     "{}: critical notes are written as Markdown or as CSV; let the name end in .md or .csv",
@@ -29,53 +27,21 @@ impl NotesFile {
                 )));
             }
         };
-        Ok(NotesFile { output: Output::new(Some(file), others)?, markdown })
+        Ok(NotesFile { output: Output::new(Some(file), others)?, form })
     }
 
-    /// Writes the notes on a cleaning; `pairing` is that of its sides, and `files` are the edition's and the source's.
+    /// Writes the notes on a cleaning.
     ///
     /// # Errors
     /// Wrong use, when the file cannot be written.
     pub fn write(
         &self,
-        sides: &Sides,
-        pairing: Pairing,
-        files: [&PathBuf; 2],
+        comparison: &Comparison<Tree>,
         cleaned: &Cleaned,
         provenance: &Provenance,
         remarks: &[String],
     ) -> Result<(), Failure> {
-        let [edition_file, source_file] = files.map(|f| f.display().to_string());
-        // What an audit finds: it cuts bars and plays strains twice, as a cleaning does not.
-        let collation = collate::lay(sides.edition, sides.source, pairing, false);
-        let findings = findings::find(sides.edition, sides.source, &collation);
-        let audit = report::audit(Material {
-            edition: sides.edition,
-            source: sides.source,
-            edition_file: &edition_file,
-            source_file: &source_file,
-            collation: &collation,
-            findings: &findings,
-            instruments: &vec![None; collation.parts.len()],
-            bars: None,
-            asked: None,
-            hands: None,
-            warnings: Vec::new(),
-        })?;
-        let notes = report::Notes {
-            audit: &audit,
-            edition: sides.edition,
-            source: sides.source,
-            collation: &collation,
-            findings: &findings,
-            outcomes: &clean::outcomes(*sides, cleaned, &collation, &findings),
-            names: &clean::finding_names(sides.edition, sides.collation, sides.findings),
-            rows: &cleaned.rows,
-            on: &cleaned.on,
-            provenance: Some(provenance),
-            remarks,
-        };
-        let text = if self.markdown { notes.markdown() } else { notes.csv() };
+        let text = comparison.critical_notes(self.form, cleaned, Some(provenance), remarks);
         self.output.write(Content::Bytes(text.as_bytes()))
     }
 }

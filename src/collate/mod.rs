@@ -14,6 +14,7 @@ mod marks;
 mod matcher;
 mod meetings;
 mod melodies;
+mod named;
 mod notes;
 mod parts;
 mod repeats;
@@ -32,6 +33,7 @@ pub use doublings::doubles;
 pub use draw::{draw_like, draw_line};
 pub use lines::pair_parts;
 pub use marks::without_signs;
+pub use named::{LineError, LineName, Lines};
 pub use parts::{Choice, Pair, Pairing, pair};
 
 /// Two scores laid side by side.

@@ -28,6 +28,13 @@ pub struct Instruments {
     list: Vec<Instrument>,
 }
 
+impl Default for Instruments {
+    /// The standard table.
+    fn default() -> Instruments {
+        Instruments::standard()
+    }
+}
+
 impl Instruments {
     /// The table that comes along.
     pub fn standard() -> Instruments {

@@ -64,7 +64,7 @@ fn is_its_own_source(name: &str, tree: &Tree<'_>, reading: &Reading, bytes: &[u8
     };
     let texts = Texts::new();
     let made = clean::clean(sides, &Policy::default(), &Wishes::default(), None, &texts);
-    let (copy, cleaned) = made.unwrap_or_else(|e| panic!("{name}: {e}"));
+    let (copy, _) = made.unwrap_or_else(|e| panic!("{name}: {e}"));
     assert!(copy.text() == tree.text(), "{name}: the clean copy is another text");
     assert!(tree.input.encode(copy.text()).expect("an unchanged archive") == bytes, "{name}: other bytes");
 }

@@ -1,0 +1,365 @@
+//! An edition beside its source: read once, then audited, cleaned and shown.
+
+use crate::beside::{self, SideBySide, Staves};
+use crate::clean::{self, Cleaned, Copy, Failure, Policy, Provenance, Sides, Texts, Wishes};
+use crate::collate::{self, Choice, Collation, LineError, LineName, Lines, Pairing};
+use crate::findings::{self, PartFindings};
+use crate::instrument::{self, Instrument, Instruments, Reading as Octave};
+use crate::keys::{Chart, Tempo};
+use crate::musicxml::{self, Error, Input, Tree};
+use crate::report::{self, Audit, BarError, Bars, Hands, Material, Notes, PartReport};
+use crate::score::Score;
+use std::cell::OnceCell;
+
+/// Bytes of a text whose tree may stay until the program ends.
+const SMALL: usize = 2 << 20;
+
+/// A score as it was read. `T` is the tree of its text, or `()` where the text was let go.
+#[derive(Debug)]
+pub struct ReadScore<T> {
+    file: String,
+    score: Score,
+    warnings: Vec<String>,
+    tree: T,
+}
+
+impl<'i> ReadScore<Tree<'i>> {
+    /// Reads a score and keeps its text, which cleaning and drawing need.
+    ///
+    /// # Errors
+    /// With file, line and column, where it is no score that can be read.
+    pub fn of(input: &'i Input) -> Result<Self, Error> {
+        let tree = Tree::parse(input)?;
+        let reading = musicxml::read(&tree)?;
+        Ok(ReadScore { file: input.file.clone(), score: reading.score, warnings: reading.warnings, tree })
+    }
+
+    /// Lets the text go, the largest thing of all. A small tree is not even taken
+    /// apart: that costs more than its room, and the program ends soon.
+    pub fn without_text(self) -> ReadScore<()> {
+        let ReadScore { file, score, warnings, tree } = self;
+        if tree.text().len() <= SMALL {
+            std::mem::forget(tree);
+        }
+        ReadScore { file, score, warnings, tree: () }
+    }
+
+    /// One line of it as a score of its own: the tune of a piano edition.
+    ///
+    /// # Errors
+    /// Where the score has no such line, or the text with it is not what it should be.
+    pub fn extract(&mut self, line: &LineName) -> Result<Extracted, ExtractError> {
+        let place = line.find(&mut self.score, &self.file)?.unwrap_or(0);
+        let alone = clean::alone(&self.tree, &self.score, place)?;
+        let warnings = [self.warnings.clone(), alone.warnings].concat();
+        let line = self.score.parts[place].spoken().into_owned();
+        Ok(Extracted { input: self.tree.input.with_text(alone.text), line, warnings })
+    }
+}
+
+/// One line of a score as a score of its own.
+#[derive(Debug)]
+pub struct Extracted {
+    input: Input,
+    line: String,
+    warnings: Vec<String>,
+}
+
+impl Extracted {
+    /// How the line is spoken of: its part, its staff, its voice.
+    pub fn line(&self) -> &str {
+        &self.line
+    }
+
+    /// Reads it; its warnings are those of the whole score and what was left out.
+    ///
+    /// # Errors
+    /// Where the text cannot be read back.
+    pub fn read(&self) -> Result<ReadScore<Tree<'_>>, Error> {
+        Ok(ReadScore { warnings: self.warnings.clone(), ..ReadScore::of(&self.input)? })
+    }
+}
+
+/// Why a line could not be written as a score of its own.
+#[derive(Debug, thiserror::Error)]
+pub enum ExtractError {
+    #[error(transparent)]
+    Line(#[from] LineError),
+    #[error(transparent)]
+    Failure(#[from] Failure),
+}
+
+impl<'i> ReadScore<Tree<'i>> {
+    /// As `without_text`, but the tree stays to the end of the program: for the
+    /// last score that is read, after which nothing as large comes.
+    pub fn with_its_text_unused(self) -> ReadScore<()> {
+        let ReadScore { file, score, warnings, tree } = self;
+        std::mem::forget(tree);
+        ReadScore { file, score, warnings, tree: () }
+    }
+}
+
+impl<T> ReadScore<T> {
+    pub fn score(&self) -> &Score {
+        &self.score
+    }
+
+    /// What was odd in the file, in words, with part and bars.
+    pub fn warnings(&self) -> &[String] {
+        &self.warnings
+    }
+}
+
+/// Both sides as they lie beside each other, with what was found.
+#[derive(Debug)]
+struct Laid {
+    collation: Collation,
+    findings: Vec<PartFindings>,
+}
+
+/// An edition beside its source.
+#[derive(Debug)]
+pub struct Comparison<T> {
+    edition: ReadScore<T>,
+    source: ReadScore<T>,
+    pairing: Pairing,
+    /// Bars cut at each other's barlines, and strains played twice: as an audit looks at them.
+    audited: OnceCell<Laid>,
+    /// Bar beside bar, as a cleaning looks at them.
+    whole: OnceCell<Laid>,
+}
+
+/// What an audit is to look at beyond the comparison itself.
+#[derive(Debug, Clone, Default)]
+pub struct AuditWishes {
+    /// Where instruments are looked up.
+    pub instruments: Instruments,
+    /// Check every part against this instrument's range, by name or alias; else the one that the part's name tells.
+    pub instrument: Option<String>,
+    /// Only these bars of the edition, by their printed numbers.
+    pub bars: Option<Bars>,
+    /// In which octave the parts are to be read.
+    pub octave: Option<Octave>,
+    /// Quarter notes per minute, for the hardest stretches on `instrument`.
+    pub tempo: Option<f64>,
+}
+
+/// A line that was named and is not there, by its side.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum PairingError {
+    #[error(transparent)]
+    Edition(LineError),
+    #[error(transparent)]
+    Source(LineError),
+}
+
+/// Why there is no audit.
+#[derive(Debug, thiserror::Error)]
+pub enum AuditError {
+    #[error(transparent)]
+    Bars(#[from] BarError),
+    #[error(transparent)]
+    Instrument(#[from] instrument::Error),
+}
+
+/// The form of critical notes.
+#[derive(Debug, Clone, std::marker::Copy, PartialEq, Eq)]
+pub enum NotesForm {
+    Markdown,
+    Csv,
+}
+
+impl<T> Comparison<T> {
+    /// Pairs the lines of both sides.
+    ///
+    /// # Errors
+    /// Where `lines` names a line that a score does not have.
+    pub fn new(mut edition: ReadScore<T>, mut source: ReadScore<T>, lines: &Lines) -> Result<Self, PairingError> {
+        let choice = Choice {
+            edition: lines.edition.find(&mut edition.score, &edition.file).map_err(PairingError::Edition)?,
+            source: lines.source.find(&mut source.score, &source.file).map_err(PairingError::Source)?,
+        };
+        let pairing = collate::pair_parts(&mut edition.score, &mut source.score, choice);
+        Ok(Comparison { edition, source, pairing, audited: OnceCell::new(), whole: OnceCell::new() })
+    }
+
+    pub fn edition(&self) -> &ReadScore<T> {
+        &self.edition
+    }
+
+    pub fn source(&self) -> &ReadScore<T> {
+        &self.source
+    }
+
+    /// The places of the edition's printed parts that have a counterpart, or a line that has one.
+    pub fn compared_parts(&self) -> Vec<usize> {
+        let mut out: Vec<usize> =
+            self.whole().collation.parts.iter().map(|a| self.edition.score.printed_part_of(a.edition)).collect();
+        out.dedup();
+        out
+    }
+
+    /// What was odd in both files, in words.
+    pub fn warnings(&self) -> Vec<String> {
+        let of = |side: &str, warnings: &[String]| warnings.iter().map(|w| format!("{side}, {w}")).collect::<Vec<_>>();
+        [of("edition", &self.edition.warnings), of("source", &self.source.warnings)].concat()
+    }
+
+    fn lay(&self, whole_bars: bool) -> Laid {
+        let (edition, source) = (&self.edition.score, &self.source.score);
+        let collation = collate::lay(edition, source, self.pairing.clone(), whole_bars);
+        let findings = findings::find(edition, source, &collation);
+        Laid { collation, findings }
+    }
+
+    fn audited(&self) -> &Laid {
+        self.audited.get_or_init(|| self.lay(false))
+    }
+
+    fn whole(&self) -> &Laid {
+        self.whole.get_or_init(|| self.lay(true))
+    }
+
+    fn material<'a>(&'a self, instruments: &'a [Option<(&'a Instrument, bool)>]) -> Material<'a> {
+        let laid = self.audited();
+        Material {
+            edition: &self.edition.score,
+            source: &self.source.score,
+            edition_file: &self.edition.file,
+            source_file: &self.source.file,
+            collation: &laid.collation,
+            findings: &laid.findings,
+            instruments,
+            bars: None,
+            asked: None,
+            hands: None,
+            warnings: Vec::new(),
+        }
+    }
+
+    /// What the editor did, bar by bar.
+    ///
+    /// # Errors
+    /// Where a wish names a bar that a part does not have, or an unknown instrument.
+    pub fn audit(&self, wishes: &AuditWishes) -> Result<Audit, AuditError> {
+        self.with_material(wishes, |material| Ok(report::audit(material)?))
+    }
+
+    fn with_material<R>(
+        &self,
+        wishes: &AuditWishes,
+        then: impl FnOnce(Material) -> Result<R, AuditError>,
+    ) -> Result<R, AuditError> {
+        let given = wishes.instrument.as_deref().map(|name| wishes.instruments.find(name)).transpose()?;
+        let edition = &self.edition.score;
+        let of = |pair: &collate::PartAlignment| match given {
+            Some(instrument) => Some((instrument, false)),
+            None => wishes.instruments.guess(&edition.parts[pair.edition].name).map(|i| (i, true)),
+        };
+        let instruments: Vec<_> = self.audited().collation.parts.iter().map(of).collect();
+        // Only who names an instrument asks for fingers.
+        let chart = given.map(|_| Chart::recorder());
+        then(Material {
+            bars: wishes.bars.as_ref(),
+            asked: wishes.octave,
+            hands: chart.as_ref().map(|chart| Hands { chart, tempo: Tempo::of(edition, wishes.tempo) }),
+            warnings: self.warnings(),
+            ..self.material(&instruments)
+        })
+    }
+
+    /// The audit as one page for a browser; `staves` are those of its parts, or none.
+    ///
+    /// # Errors
+    /// As `audit`.
+    pub fn page(
+        &self,
+        wishes: &AuditWishes,
+        audit: &Audit,
+        staves: &[Result<Staves, String>],
+    ) -> Result<String, AuditError> {
+        self.with_material(wishes, |material| Ok(report::audit_html(&material, audit, staves)))
+    }
+
+    /// A file of decisions, TOML: one line for each finding that a cleaning has.
+    pub fn decisions(&self) -> String {
+        let Laid { collation, findings } = self.whole();
+        clean::decisions_file(&self.edition.score, collation, findings, &Policy::default())
+    }
+}
+
+impl<'i> Comparison<Tree<'i>> {
+    /// Both sides bar beside bar, as a cleaning has them.
+    fn sides(&self) -> Sides<'_, 'i> {
+        self.sides_of(self.whole())
+    }
+
+    fn sides_of<'a>(&'a self, laid: &'a Laid) -> Sides<'a, 'i> {
+        Sides {
+            edition_tree: &self.edition.tree,
+            edition: &self.edition.score,
+            source_tree: &self.source.tree,
+            source: &self.source.score,
+            collation: &laid.collation,
+            findings: &laid.findings,
+        }
+    }
+
+    /// Makes a clean copy, proves it, and does what else is wished for. Gives the copy, and what was done.
+    ///
+    /// # Errors
+    /// When the decisions are not of these scores, a wish cannot be fulfilled, or the copy cannot be proved.
+    pub fn clean<'t>(
+        &self,
+        policy: &Policy,
+        wishes: &Wishes,
+        provenance: Option<&Provenance>,
+        texts: &'t Texts,
+    ) -> Result<(Copy<'t>, Cleaned), Failure> {
+        clean::clean(self.sides(), policy, wishes, provenance, texts)
+    }
+
+    /// Critical notes on a cleaning: each intervention with what became of it. `remarks` come at the end.
+    pub fn critical_notes(
+        &self,
+        form: NotesForm,
+        cleaned: &Cleaned,
+        provenance: Option<&Provenance>,
+        remarks: &[String],
+    ) -> String {
+        let laid = self.audited();
+        let audit = report::audit(self.material(&vec![None; laid.collation.parts.len()])).expect("all bars are there");
+        let sides = self.sides();
+        let notes = Notes {
+            audit: &audit,
+            edition: sides.edition,
+            source: sides.source,
+            collation: &laid.collation,
+            findings: &laid.findings,
+            outcomes: &clean::outcomes(sides, cleaned, &laid.collation, &laid.findings),
+            names: &clean::finding_names(sides.edition, sides.collation, sides.findings),
+            rows: &cleaned.rows,
+            on: &cleaned.on,
+            provenance,
+            remarks,
+        };
+        match form {
+            NotesForm::Markdown => notes.markdown(),
+            NotesForm::Csv => notes.csv(),
+        }
+    }
+
+    /// Source and edition as one score, bar beside bar in the edition's key.
+    pub fn side_by_side(&self) -> SideBySide {
+        beside::side_by_side(self.sides())
+    }
+
+    /// The staves of an audit's parts, drawn; or why there are none, in a sentence.
+    pub fn staves(&self, audit: &Audit) -> Vec<Result<Staves, String>> {
+        let sides = self.sides_of(self.audited());
+        let of = |(place, part): (usize, &PartReport)| {
+            beside::staves(sides, place, &self.whole().collation, &part.looked_at())
+        };
+        audit.parts.iter().enumerate().map(of).collect()
+    }
+}
