@@ -1,14 +1,28 @@
 //! A score cleaned by itself and then made one's own, by the library; and such scores.
 
 use super::music::{Style, score, scores};
-use obelus::clean::{self, Cleaned, Failure, PartFor, Player, Policy, Sides, Wishes};
-use obelus::collate::{self, Choice};
-use obelus::findings;
+use obelus::clean::{Failure, PartFor, Player};
 use obelus::instrument::{Instrument, Instruments, Reading};
-use obelus::musicxml::{self, Input, Tree};
+use obelus::{Cleaned, Comparison, Input, Lines, Policy, ReadScore, Texts, Wishes};
+use std::ops::Deref;
 use std::sync::LazyLock;
 
 static TABLE: LazyLock<Instruments> = LazyLock::new(Instruments::standard);
+
+/// A copy's text, and what was done.
+#[derive(Debug)]
+pub struct Adapted {
+    pub text: String,
+    cleaned: Cleaned,
+}
+
+impl Deref for Adapted {
+    type Target = Cleaned;
+
+    fn deref(&self) -> &Cleaned {
+        &self.cleaned
+    }
+}
 
 /// # Panics
 /// If the standard table has no such instrument.
@@ -17,32 +31,25 @@ pub fn instrument(name: &str) -> &'static Instrument {
 }
 
 /// The first part made to fit, at most moving octaves.
-pub fn fit(text: &str, name: &str) -> Cleaned {
+pub fn fit(text: &str, name: &str) -> Adapted {
     let players = vec![Player { instrument: instrument(name), asked: None, part: 0 }];
     adapt(text, &Wishes { players, fit: true, ..Wishes::default() }).unwrap()
 }
 
 /// The first part written for an instrument, and called so.
-pub fn write_for(text: &str, instrument: &Instrument, asked: Option<Reading>) -> Result<Cleaned, Failure> {
+pub fn write_for(text: &str, instrument: &Instrument, asked: Option<Reading>) -> Result<Adapted, Failure> {
     let player = Player { instrument, asked, part: 0 };
     let written_for = Some(PartFor { player, name: Some(instrument.name.clone()) });
     adapt(text, &Wishes { written_for, ..Wishes::default() })
 }
 
-pub fn adapt(text: &str, wishes: &Wishes) -> Result<Cleaned, Failure> {
+pub fn adapt(text: &str, wishes: &Wishes) -> Result<Adapted, Failure> {
     let input = Input::from_bytes("score.musicxml", text.into()).unwrap();
-    let tree = Tree::parse(&input).unwrap();
-    let mut score = musicxml::read(&tree).unwrap().score;
-    let mut source = score.clone();
-    let pairing = collate::pair_parts(&mut score, &mut source, Choice::default());
-    let collation = collate::lay(&score, &source, pairing, true);
-    let found = findings::find(&score, &source, &collation);
-    let (edition_tree, source_tree) = (&tree, &tree);
-    let (edition, source, collation, findings) = (&score, &source, &collation, &found);
-    let sides = Sides { edition_tree, edition, source_tree, source, collation, findings };
-    let mut policy = Policy::default();
-    let cleaned = clean::clean(sides, &policy)?;
-    clean::adapt(&input, cleaned, wishes, &mut policy, None)
+    let read = || ReadScore::of(&input).unwrap();
+    let comparison = Comparison::new(read(), read(), &Lines::default()).unwrap();
+    let texts = Texts::new();
+    let (copy, cleaned) = comparison.clean(&Policy::default(), wishes, None, &texts)?;
+    Ok(Adapted { text: copy.text().to_string(), cleaned })
 }
 
 pub fn written(text: &str, name: &str) -> String {

@@ -1,10 +1,10 @@
 //! All that the program makes of two texts, by its library.
 
-use obelus::clean::{self, Policy, Sides};
-use obelus::collate::{self, Choice};
-use obelus::findings::{self, PassageKind};
-use obelus::musicxml::{self, Input, Reading, Tree};
+use obelus::findings::PassageKind;
+use obelus::musicxml::{self, Reading, Tree};
 use obelus::pitch::Interval;
+use obelus::report::{FindingReport, Transposition};
+use obelus::{AuditWishes, Comparison, Input, Lines, Policy, ReadScore, Texts, Wishes};
 
 pub struct Compared {
     /// From the source's sounding pitch to the edition's, of the first part.
@@ -33,29 +33,23 @@ pub fn compare_with(edition: &str, source: &str, policy: &Policy) -> Compared {
 /// `None` when the two are not alike enough to be laid side by side.
 pub fn compare_if_alike(edition: &str, source: &str, policy: &Policy) -> Option<Compared> {
     let inputs = [edition, source].map(|t| Input::from_bytes("score.musicxml", t.into()).unwrap());
-    let trees = [Tree::parse(&inputs[0]).unwrap(), Tree::parse(&inputs[1]).unwrap()];
-    let mut scores = [musicxml::read(&trees[0]).unwrap().score, musicxml::read(&trees[1]).unwrap().score];
-    let [ours, theirs] = &mut scores;
-    let pairing = collate::pair_parts(ours, theirs, Choice::default());
-    let collation = collate::lay(&scores[0], &scores[1], pairing.clone(), false);
-    let interval = collation.parts.first()?.interval;
-    let found = findings::find(&scores[0], &scores[1], &collation);
-    let bar_by_bar = collate::lay(&scores[0], &scores[1], pairing, true);
-    let found_so = findings::find(&scores[0], &scores[1], &bar_by_bar);
-    let sides = Sides {
-        edition_tree: &trees[0],
-        edition: &scores[0],
-        source_tree: &trees[1],
-        source: &scores[1],
-        collation: &bar_by_bar,
-        findings: &found_so,
-    };
-    let clean = clean::clean(sides, policy).unwrap_or_else(|e| panic!("{e}\n{edition}\n{source}")).text;
+    let [ours, theirs] = inputs.each_ref().map(|input| ReadScore::of(input).unwrap());
+    let comparison = Comparison::new(ours, theirs, &Lines::default()).unwrap();
+    let audit = comparison.audit(&AuditWishes::default()).unwrap();
+    let part = audit.parts.first()?;
+    let texts = Texts::new();
+    let made = comparison.clean(policy, &Wishes::default(), None, &texts);
+    let clean = made.unwrap_or_else(|e| panic!("{e}\n{edition}\n{source}")).0.text().to_string();
     let reading = |r: &Option<String>| r.clone().unwrap_or("-".into());
-    let told = |f: &findings::Finding| {
+    let told = |f: &FindingReport| {
         let readings = (reading(&f.edition_reading), reading(&f.source_reading));
         format!("{} {} {} / {}", f.category, f.status.name(), readings.0, readings.1)
     };
-    let passages = found[0].passages.iter().map(|p| p.kind).collect();
-    Some(Compared { interval, found: found[0].findings.iter().map(told).collect(), passages, clean })
+    let Transposition { steps, semitones, .. } = part.transposition;
+    Some(Compared {
+        interval: Interval::new(steps, semitones),
+        found: part.findings.iter().map(told).collect(),
+        passages: part.passages.iter().map(|p| p.kind).collect(),
+        clean,
+    })
 }

@@ -3,11 +3,8 @@
 //! a person who reads music can judge it.
 
 use crate::common::music::{Style, scores};
-use obelus::clean::{self, Policy, Sides};
-use obelus::collate::{self, Choice};
-use obelus::findings;
-use obelus::musicxml::{self, Input, Tree};
-use obelus::report::{self, Audit, Material};
+use obelus::report;
+use obelus::{Audit, AuditWishes, Comparison, Input, Lines, Policy, ReadScore, Texts, Wishes};
 use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::path::Path;
@@ -112,38 +109,12 @@ fn found(edition: &Side, source: &Side) -> String {
 
 fn work(edition: &str, source: &str) -> (Audit, Result<String, String>) {
     let inputs = [edition, source].map(|t| Input::from_bytes("score.musicxml", t.into()).unwrap());
-    let trees = [Tree::parse(&inputs[0]).unwrap(), Tree::parse(&inputs[1]).unwrap()];
-    let mut scores = [musicxml::read(&trees[0]).unwrap().score, musicxml::read(&trees[1]).unwrap().score];
-    let [edition, source] = &mut scores;
-    let pairing = collate::pair_parts(edition, source, Choice::default());
-    let collate = |whole_bars| collate::lay(&scores[0], &scores[1], pairing.clone(), whole_bars);
-    let bar_by_bar = collate(true);
-    let found = findings::find(&scores[0], &scores[1], &bar_by_bar);
-    let sides = Sides {
-        edition_tree: &trees[0],
-        edition: &scores[0],
-        source_tree: &trees[1],
-        source: &scores[1],
-        collation: &bar_by_bar,
-        findings: &found,
-    };
-    let copy = clean::clean(sides, &Policy::default()).map(|c| c.text).map_err(|e| e.to_string());
-    let collation = collate(false);
-    let found = findings::find(&scores[0], &scores[1], &collation);
-    let audit = report::audit(Material {
-        edition: &scores[0],
-        source: &scores[1],
-        edition_file: "edition",
-        source_file: "source",
-        collation: &collation,
-        findings: &found,
-        instruments: &vec![None; found.len()],
-        bars: None,
-        asked: None,
-        hands: None,
-        warnings: vec![],
-    });
-    (audit.unwrap(), copy)
+    let [edition, source] = inputs.each_ref().map(|input| ReadScore::of(input).unwrap());
+    let comparison = Comparison::new(edition, source, &Lines::default()).unwrap();
+    let texts = Texts::new();
+    let made = comparison.clean(&Policy::default(), &Wishes::default(), None, &texts);
+    let copy = made.map(|(copy, _)| copy.text().to_string()).map_err(|e| e.to_string());
+    (comparison.audit(&AuditWishes::default()).unwrap(), copy)
 }
 
 fn told(audit: &Audit) -> String {
