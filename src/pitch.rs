@@ -146,6 +146,16 @@ impl Interval {
         FIFTHS[natural.step as usize] + 7 * natural.alter / 100
     }
 
+    /// How one sounds that lies the interval away, as in `a major second lower`.
+    pub fn relation(self) -> String {
+        let name = self.name();
+        match name.split_once(' ') {
+            Some(("up", distance)) => format!("{distance} higher"),
+            Some(("down", distance)) => format!("{distance} lower"),
+            _ => name,
+        }
+    }
+
     /// In words, as in `down a major second`; `the same pitch` for a unison.
     pub fn name(self) -> String {
         if self == Interval::UNISON {

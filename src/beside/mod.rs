@@ -13,8 +13,8 @@ use crate::musicxml::beside::{Dress, Heading, Pair, Row, Staff, write, write_str
 use crate::score::{Category, MarkId, NoteId};
 use std::collections::{BTreeMap, BTreeSet};
 
-const LEGEND: &str = "Source above, edition below, in the edition's key. Added: vermillion, dashed, in brackets, small. Left \
-                      out: bluish green, dotted, boxed, triangular noteheads. Not the same: blue, wavy, ringed, diamond \
+const LEGEND: &str = "Source above, edition below, in the edition's key. Added: vermillion, dashed, in brackets, small. \
+                      Omitted: bluish green, dotted, boxed, triangular noteheads. Altered: blue, wavy, ringed, diamond \
                       noteheads.";
 
 /// The score, and the parts that could not be put into it.

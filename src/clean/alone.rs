@@ -46,7 +46,7 @@ pub fn alone(tree: &Tree, score: &Score, line: usize) -> Result<Alone, Failure> 
         .map(|(at, (was, _))| Difference {
             part: own.id.clone(),
             bar: was.number.clone(),
-            what: "it is not as long as it was".into(),
+            what: "its length has changed".into(),
             bars: vec![at],
         })
         .collect();
@@ -55,7 +55,7 @@ pub fn alone(tree: &Tree, score: &Score, line: usize) -> Result<Alone, Failure> 
     }
     let warnings = extract.divided.iter().map(|(bar, category)| {
         let bar = &own.bars[*bar].number;
-        format!("the {} of bar {bar} is partly in another line; it was left out", category.name())
+        format!("the {} in bar {bar} is partly in another line; it was left out", category.name())
     });
     Ok(Alone { text: extract.text, warnings: warnings.collect() })
 }

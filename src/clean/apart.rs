@@ -83,7 +83,8 @@ impl Apart {
             }
             let category = Category::from_name(name.get_ref()).filter(|c| !c.is_of_notes()).ok_or_else(|| {
                 let all: Vec<&str> = Category::ALL.iter().filter(|c| !c.is_of_notes()).map(|c| c.name()).collect();
-                let reason = format!("\"{}\" is no category of marks; they are {}", name.get_ref(), all.join(", "));
+                let reason =
+                    format!("\"{}\" is not a category of marks; the categories are {}", name.get_ref(), all.join(", "));
                 wrong(name.span().start, reason)
             })?;
             let row = row(category, value).map_err(|(at, reason)| wrong(at, reason))?;
@@ -129,9 +130,11 @@ fn row(category: Category, value: &Spanned<DeValue<'_>>) -> Result<Row, (usize, 
     };
     let manner = |value: &Spanned<DeValue<'_>>| {
         let wrong = |what: &str| (value.span().start, format!("{what}; {}", all()));
-        let DeValue::String(text) = value.get_ref() else { return Err(wrong("a manner is a word in quotes")) };
+        let DeValue::String(text) = value.get_ref() else {
+            return Err(wrong("the way to set it apart is a word in quotes"));
+        };
         let known = Manner::NAMED.iter().find(|n| n.0 == text).map(|n| n.1).filter(|m| allowed.contains(m));
-        known.ok_or_else(|| wrong(&format!("\"{text}\" is no manner for {category}")))
+        known.ok_or_else(|| wrong(&format!("\"{text}\" is not a way to set {category} apart")))
     };
     match value.get_ref() {
         DeValue::String(text) if text == "out" => Ok(Row::Out),

@@ -28,7 +28,7 @@ fn warning(part: &Part, instrument: &Instrument) -> Option<String> {
     let bar = if bars.len() == 1 { "bar" } else { "bars" };
     (!bars.is_empty()).then(|| {
         format!(
-            "part {} has notes that sound together, but the {} plays one at a time: {bar} {}",
+            "part {} has notes that sound together, but the {} plays one note at a time: {bar} {}",
             part.spoken(),
             instrument.name,
             names.join(", ")

@@ -64,7 +64,7 @@ pub(super) fn make_way(
         if let Some(there) = expected.marks.iter().position(|m| *m == line) {
             expected.marks.remove(there);
         }
-        warnings.push(format!("the {} at {} gave way to yours", told(mark), place(part, mark)));
+        warnings.push(format!("the {} in {} was replaced by yours", told(mark), place(part, mark)));
     }
 }
 

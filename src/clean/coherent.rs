@@ -69,12 +69,16 @@ impl Look<'_, '_, '_> {
         let lengths = unequal(&self.bars, bar, length);
         if !lengths.is_empty() && !excused(&|parts, bar| !unequal(parts, bar, length).is_empty()) {
             let all: Vec<String> = lengths.into_iter().map(text).collect();
-            out.push(self.fault(0, bar, format!("its parts would be {} quarters long", all.join(" and "))));
+            out.push(self.fault(0, bar, format!("its parts would differ in length: {} quarters", all.join(" and "))));
         }
         let meters = unequal(&self.bars, bar, meter);
         if !meters.is_empty() && !excused(&|parts, bar| !unequal(parts, bar, meter).is_empty()) {
             let all: Vec<String> = meters.into_iter().collect();
-            out.push(self.fault(0, bar, format!("its parts would have the times {}", all.join(" and "))));
+            out.push(self.fault(
+                0,
+                bar,
+                format!("its parts would have different time signatures: {}", all.join(" and ")),
+            ));
         }
         for part in 0..self.bars.len() {
             if let Some(own) = self.bars[part].get(bar) {
@@ -134,7 +138,7 @@ impl Look<'_, '_, '_> {
             let in_edition = before.is_some_and(|b| b.twice.iter().any(|(other, _)| other.sign == held.sign));
             let in_source = || source.is_some_and(|b| self.source().iter().any(|bars| said_so(bars, b, held.sign)));
             if !in_edition && !in_source() {
-                out.push(self.fault(part, bar, format!("the {} {said} would stand twice", held.sign.name())));
+                out.push(self.fault(part, bar, format!("the {} {said} would appear twice", held.sign.name())));
             }
         }
     }
@@ -152,7 +156,7 @@ impl Look<'_, '_, '_> {
         };
         if !right {
             let name = self.copy.parts[part].spoken();
-            out.push(self.fault(part, bar, format!("{name}, which has no counterpart, would have other notes")));
+            out.push(self.fault(part, bar, format!("the notes of {name}, which was not compared, would change")));
         }
     }
 }
@@ -246,7 +250,7 @@ mod tests {
     #[test]
     fn a_bar_that_is_shorter_in_one_part_is_a_fault() {
         let short = with(upper(), 1, quarters("GFE"));
-        assert_eq!(faults(&[&short, &lower()]), ["P0 2: its parts would be 3 and 4 quarters long"]);
+        assert_eq!(faults(&[&short, &lower()]), ["P0 2: its parts would differ in length: 3 and 4 quarters"]);
     }
 
     #[test]
@@ -269,12 +273,12 @@ mod tests {
         assert!(lost.contains(&"P0 3: the clef of staff 1 would be lost".to_string()), "{lost:?}");
         let time = "<attributes><time><beats>4</beats><beat-type>4</beat-type></time></attributes>";
         let twice = with(upper(), 2, time.to_string() + &quarters("CEGE"));
-        assert_eq!(faults(&[&twice, &lower()]), ["P0 3: the time signature 4/4 would stand twice"]);
+        assert_eq!(faults(&[&twice, &lower()]), ["P0 3: the time signature 4/4 would appear twice"]);
     }
 
     #[test]
     fn a_part_without_a_counterpart_keeps_its_notes() {
         let other = with(lower(), 2, quarters("CCCD"));
-        assert_eq!(faults(&[&upper(), &other]), ["P1 3: P1, which has no counterpart, would have other notes"]);
+        assert_eq!(faults(&[&upper(), &other]), ["P1 3: the notes of P1, which was not compared, would change"]);
     }
 }

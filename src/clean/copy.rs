@@ -43,7 +43,7 @@ pub(super) fn lay_copy(
     let collation = collate::lay(score, copy.score, pairing, true);
     if collation.parts.is_empty() {
         return Err(Failure::Unsupported(
-            "no part of the marked copy resembles a part of the edition; is it a copy of this piece?".into(),
+            "no part of the marked copy matches a part of the edition; is it a copy of this piece?".into(),
         ));
     }
     warnings.extend(copy.warnings.iter().map(|w| format!("your copy: {w}")));
@@ -56,7 +56,7 @@ pub(super) fn lay_copy(
         known.extend(in_edition.into_iter().map(|m| m.1));
     } else if theirs > 0 {
         warnings.push(format!(
-            "your copy has {theirs} of the editor's {} marks, so it is none of the edition; those count as yours",
+            "your copy has only {theirs} of the editor's {} marks, so it was not made from the edition; these marks count as yours",
             additions.len()
         ));
     }
@@ -65,7 +65,7 @@ pub(super) fn lay_copy(
         let own = (0..part.marks.len()).filter(|m| !known.contains(&(lost, *m))).count();
         if own > 0 {
             warnings.push(format!(
-                "your marks: the clean copy has no part for your part {}, and {own} marks in it are lost",
+                "your marks: the clean copy has no part for your part {}; its {own} marks are lost",
                 part.spoken()
             ));
         }

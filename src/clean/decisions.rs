@@ -50,11 +50,11 @@ pub enum DecisionError {
     /// With line and column.
     #[error("{0}")]
     Syntax(String),
-    #[error("\"{name}\" cannot be set in brackets: only marks that the editor added can; decide out or keep")]
+    #[error("\"{name}\" cannot be \"bracket\": only marks that the editor added can; write out or keep")]
     Bracket { name: String },
     #[error(
-        "none of its {0} names is a finding of this edition and source; is it the file of another pair? obelus audit \
-         --decisions writes the one for these"
+        "none of its {0} names is a finding of this edition and source; was it written for another pair? obelus \
+         audit --decisions writes one for these"
     )]
     Strange(usize),
 }
@@ -116,12 +116,12 @@ fn name(part: &Part, finding: &Finding) -> String {
 
 const HEAD: &str = "\
 # Change the word behind a finding, then: obelus clean EDITION SOURCE -o COPY --decisions THIS-FILE
-#   \"out\"      the editor's change is undone
+#   \"out\"      the editor's change is reverted
 #   \"keep\"     it stays
 #   \"bracket\"  a mark that was added stays, set apart (dashed, in brackets, small)
 #   \"passage\"  it goes with the passage that it is in
-# A passage that is kept is kept with all that is in it, but for what another word decides. What you delete is decided as
-# usual.
+# A passage that is kept is kept with all that is in it, except what another word decides. Lines that you delete are
+# decided as usual.
 ";
 
 /// The file for a person to edit: every finding with what is usually done.
@@ -219,7 +219,8 @@ pub(super) fn decide(
     let strange = |said: Vec<(&String, Decision)>, of: fn(&Names) -> &Vec<String>| -> Vec<String> {
         let known: HashSet<&String> = names.iter().flat_map(of).collect();
         let own = said.into_iter().filter(|(name, decision)| *decision != Decision::Out && !known.contains(name));
-        own.map(|(name, decision)| format!("the decision to {} \"{name}\" meets no finding", decision.name())).collect()
+        own.map(|(name, decision)| format!("the decision to {} \"{name}\" matches no finding", decision.name()))
+            .collect()
     };
     out.warnings.extend(strange(said.passages.iter().map(|(name, d)| (name, *d)).collect(), |n| &n.passages));
     let findings = said.findings.iter().filter_map(|(name, said)| Some((name, said.decision()?)));

@@ -76,7 +76,7 @@ pub(super) fn fit<'t>(
                     let bar = &part.bars[mark.at.bar].number;
                     let what = &mark.reading;
                     cleaned.warnings.push(format!(
-                        "part {}, bar {bar}: the octave line ({what}) stands where notes went to another octave; look at it",
+                        "part {}, bar {bar}: check the octave line ({what}): notes at it went to another octave",
                         part.id
                     ));
                 }

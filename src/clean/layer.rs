@@ -85,7 +85,7 @@ fn lay_sheet(
             }
             let line = expected_line(&kind, at, end);
             if expected[index].marks.contains(&line) {
-                warnings.push(format!("{mark} is there already"));
+                warnings.push(format!("{mark} is already there"));
             } else {
                 to_lay.push((kind, at, end, line));
             }
@@ -115,15 +115,15 @@ fn told(made_for: &MadeFor, moved: &Moved, part: &Part) -> Option<String> {
         all.sort_unstable();
         let (from, to): (Vec<&str>, Vec<&str>) =
             all.into_iter().map(|(to, number)| (number, part.bars[to].number.as_str())).unzip();
-        said.push(format!("its marks in {} went with the music to {}", bars(&from), bars(&to)));
+        said.push(format!("its marks in {} moved with the music to {}", bars(&from), bars(&to)));
     }
     if !moved.unsure.is_empty() {
         let unsure: Vec<&str> = moved.unsure.iter().map(String::as_str).collect();
-        said.push(format!("look at its marks in {}", bars(&unsure)));
+        said.push(format!("check its marks in {}", bars(&unsure)));
     }
     let bars = made_for.bars;
     (!said.is_empty())
-        .then(|| format!("the mark sheet was made for a copy of {bars} bars that run otherwise: {}", said.join("; ")))
+        .then(|| format!("the mark sheet was made for a copy with other bars ({bars} in all): {}", said.join("; ")))
 }
 
 /// A mark of a sheet with its place, to be held against what is there.
@@ -261,7 +261,7 @@ pub fn lift(copy: &Score, parts: &[(usize, &PartFindings)]) -> Lifted {
         let others = found.findings.iter().filter(|f| f.category.is_of_notes()).count();
         if others > 0 {
             out.warnings.push(format!(
-                "part {}: {others} notes differ from the base; a mark sheet holds marks only, and they were passed over",
+                "part {}: {others} notes differ from the base; they were ignored, because a mark sheet holds only marks",
                 part.id
             ));
         }

@@ -66,8 +66,8 @@ impl Wanted {
         for (row, findings) in rows {
             let reason = reasons.get(&row).cloned().unwrap_or_else(|| {
                 let near = reasons.keys().min_by_key(|r| r.abs_diff(row)).and_then(|r| number(sides, *r));
-                near.map_or("it hangs together with another bar that is left".into(), |near| {
-                    format!("it hangs together with bar {near}, which is left")
+                near.map_or("it belongs with another bar that stays".into(), |near| {
+                    format!("it belongs with bar {near}, which stays")
                 })
             });
             let lacking = sides.collation.outline[row].edition.is_none();
@@ -78,7 +78,7 @@ impl Wanted {
                 let bar_index = edition_bar(sides, row);
                 let bar = number(sides, row).unwrap_or_default();
                 let reason =
-                    if lacking { format!("what the source has here is not put back: {reason}") } else { reason };
+                    if lacking { format!("the source's bars are not put back here: {reason}") } else { reason };
                 out.push(LeftBar { row, bar, bar_index, reason, option: None, findings });
             }
             last = Some((row, usize::from(lacking)));

@@ -92,8 +92,8 @@ impl Plain {
             let numbers: Vec<&str> = bars.iter().take(8).map(|b| job.edition.bars[*b].number.as_str()).collect();
             let more = if bars.len() > numbers.len() { ", …" } else { "" };
             format!(
-                "part {}, bar {}{more}: the {category} {reading} stays, but MusicXML has no way to set it apart in the \
-                 manner of the table",
+                "part {}, bar {}{more}: the {category} {reading} stays, but MusicXML cannot set it apart in the way \
+                 the table says",
                 job.edition.id,
                 numbers.join(", ")
             )

@@ -94,7 +94,7 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
                 summary.marks_apart += usize::from(apart);
             } else {
                 warnings.push(format!(
-                    "part {}, bar {}: {} was to be kept, but its bar is written again and has no place for it",
+                    "part {}, bar {}: {} could not be kept: its bar was rewritten and has no place for it",
                     self.edition.id, self.edition.bars[mark.at.bar].number, mark.reading
                 ));
             }

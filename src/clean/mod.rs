@@ -130,10 +130,10 @@ pub enum Failure {
     #[error("the changes to the edition overlap ({0})")]
     Overlap(#[from] Overlap),
     /// The text that came out cannot be read.
-    #[error("the clean copy does not read back: {0}")]
+    #[error("the clean copy cannot be read back: {0}")]
     Unreadable(musicxml::Error),
     /// The text that came out is not what it should be.
-    #[error("the clean copy is not what it should be: {}", list(.0))]
+    #[error("the clean copy is wrong: {}", list(.0))]
     Unproved(Vec<Difference>),
     #[error(transparent)]
     Decision(#[from] DecisionError),

@@ -114,7 +114,7 @@ fn prove_among_lines<'i>(
         musicxml::out_of_order(tree).filter(|_| musicxml::out_of_order(sides.edition_tree).is_none())
     {
         let at = tree.node(at).range().start;
-        return Err(unruly(score, Some(at), format!("an element is not where the schema wants it ({place})")));
+        return Err(unruly(score, Some(at), format!("an element is where the MusicXML schema does not allow it ({place})")));
     }
     let pairs = sides.collation.parts.iter();
     let pairs = pairs.map(|a| Pair { edition: a.edition, source: a.source, interval: a.interval, share: 1.0 });
@@ -159,7 +159,7 @@ fn prove_among_lines<'i>(
         let again = super::work::work(again, &lines, &policy, &BTreeSet::new())?;
         if !again.plan.is_empty() {
             let first = again.plan.finish().sorted().ok().and_then(|edits| edits.first().map(|e| e.range.start));
-            return Err(unruly(score, first, "cleaned again, it would change once more".into()));
+            return Err(unruly(score, first, "cleaning it again would change it".into()));
         }
         proof.again = true;
     }
@@ -201,7 +201,7 @@ fn difference(score: &Score, collation: &Collation, part: usize, finding: &Findi
     Difference {
         part: part.id.clone(),
         bar: part.bars.get(finding.at.bar).map_or("-".into(), |b| b.number.clone()),
-        what: format!("beside the source it still shows: {} {}, {reading}", finding.category, finding.status.name()),
+        what: format!("a second audit still finds: {} {}, {reading}", finding.category, finding.status.name()),
         bars: vec![finding.at.bar],
     }
 }

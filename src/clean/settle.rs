@@ -9,7 +9,7 @@ use crate::time::Time;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Why a bar stays as it is.
-pub(super) const TORN: &str = "left as it is, because something in it is to be left";
+pub(super) const TORN: &str = "stays as it is, because something in it was to be kept";
 
 impl PartJob<'_, '_, '_> {
     /// Bars in which the notes themselves are others are rebuilt as a whole;

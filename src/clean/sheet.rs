@@ -147,8 +147,8 @@ impl SheetMark {
         let mut given = kinds.into_iter().flatten();
         match (given.next(), given.next()) {
             (Some(kind), None) => kind,
-            (None, _) => Err(self.wrong("it does not say what mark it is, as dynamics = \"p\" would")),
-            (Some(_), Some(_)) => Err(self.wrong("it says two kinds of mark; make two marks of it")),
+            (None, _) => Err(self.wrong("it does not say what mark it is, such as dynamics = \"p\"")),
+            (Some(_), Some(_)) => Err(self.wrong("it has two kinds of mark; make them two marks")),
         }
     }
 
@@ -180,8 +180,8 @@ impl SheetMark {
         match (&self.at, &self.from, &self.to) {
             (Some(at), None, None) if !self.is_span() => Ok((read(at)?, None)),
             (None, Some(from), Some(to)) if self.is_span() => Ok((read(from)?, Some(read(to)?))),
-            _ if self.is_span() => Err(self.wrong("a slur or a hairpin needs from and to, and no at")),
-            _ => Err(self.wrong("this mark needs at, and neither from nor to")),
+            _ if self.is_span() => Err(self.wrong("a slur or hairpin needs from and to, not at")),
+            _ => Err(self.wrong("this mark needs at, not from and to")),
         }
     }
 }

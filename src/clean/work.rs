@@ -147,9 +147,9 @@ fn is_changed(fate: Fate) -> bool {
 fn not_cleaned(sides: Sides, did: &Summary) -> Vec<String> {
     let bars = match (did.bars_removed > 0, did.bars_inserted > 0) {
         (false, false) => "",
-        (true, false) => "; bars that went are gone there too",
-        (false, true) => "; bars that came back are rests there",
-        (true, true) => "; bars that went are gone there too, bars that came back are rests there",
+        (true, false) => "; bars that were taken out are gone there too",
+        (false, true) => "; bars that were put back are rests there",
+        (true, true) => "; bars that were taken out are gone there too, bars that were put back are rests there",
     };
     let is_cleaned =
         |part: &usize| sides.collation.parts.iter().any(|a| sides.edition.printed_part_of(a.edition) == *part);
@@ -162,7 +162,7 @@ fn not_cleaned(sides: Sides, did: &Summary) -> Vec<String> {
         let (noun, verb) = if names.len() == 1 { ("part", "was") } else { ("parts", "were") };
         (!names.is_empty()).then(|| format!("{noun} {} {verb} not cleaned{why}{bars}", names.join(", ")))
     };
-    let alone = said(alone, ", for the source has nothing there").filter(|_| !bars.is_empty());
+    let alone = said(alone, " (no match in the source)").filter(|_| !bars.is_empty());
     said(unasked, "").into_iter().chain(alone).collect()
 }
 

@@ -127,10 +127,10 @@ fn refuse(part: &Part, instrument: &Instrument) -> Result<(), Failure> {
     let refused =
         |why: &str| Failure::Unsupported(format!("part {} cannot be written for the {name}: {why}", part.spoken()));
     if part.staves > 1 || part.notes.iter().any(|n| n.staff > 1) {
-        return Err(refused("it has several staves, and only a part of one staff can be"));
+        return Err(refused("only a part with one staff can be"));
     }
     if part.notes.iter().any(|n| matches!(n.sound, Sound::Unpitched(_))) {
-        return Err(refused("it has strokes without a pitch, as percussion has"));
+        return Err(refused("it has unpitched notes, as percussion has"));
     }
     if part.notes.iter().all(|n| n.pitch().is_none()) {
         return Err(refused("it has no notes with pitches"));
@@ -141,7 +141,7 @@ fn refuse(part: &Part, instrument: &Instrument) -> Result<(), Failure> {
 fn told(part: &Part, instrument: &Instrument, refusal: &Refusal) -> Failure {
     let (bar, why) = match refusal {
         Refusal::Signs(signs) => (signs.bar, format!("its signature would have {}", key_name(signs.fifths))),
-        Refusal::Clef { bar, sign } => (*bar, format!("a clef of the kind {sign:?} has no pitches")),
+        Refusal::Clef { bar, sign } => (*bar, format!("a {sign:?} clef has no pitches")),
     };
     let number = &part.bars[bar].number;
     let (part, name) = (part.spoken(), &instrument.name);

@@ -25,15 +25,15 @@ pub struct Args {
     source: PathBuf,
     #[command(flatten)]
     lines: LinesOfBoth,
-    /// Check every part looked at against this instrument's range [default: as its name tells]
+    /// Check every part compared against this instrument's range [default: guessed from its name]
     #[arg(long, value_name = "NAME")]
     instrument: Option<String>,
-    /// A table of your own instruments, TOML; adds to the standard one
+    /// A table of your own instruments (.toml), added to the standard one
     #[arg(long, value_name = "FILE")]
     instruments: Option<PathBuf>,
     #[command(flatten)]
     octave: Octave,
-    /// Quarter notes per minute, for the hardest stretches [default: the score's first metronome mark, or else 72]
+    /// Quarter notes per minute, for the hardest stretches [default: the score's first metronome mark, else 72]
     #[arg(long, value_name = "N", value_parser = input::tempo, requires = "instrument")]
     tempo: Option<f64>,
     /// Only these bars of the edition, by their printed numbers
@@ -42,13 +42,13 @@ pub struct Args {
     /// The form of the report
     #[arg(long, value_enum, default_value_t = Form::Text)]
     format: Form,
-    /// Write there, not to standard output
+    /// Write to this file [default: standard output]
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
-    /// Also write a file of decisions there, one for each finding, for clean to follow
+    /// Also write a decision for each finding to this file, for clean to follow (.toml)
     #[arg(long, value_name = "FILE")]
     decisions: Option<PathBuf>,
-    /// Also write source and edition there as one score, bar beside bar in the edition's key,
+    /// Also write source and edition to this file as one score, bar by bar in the edition's key,
     /// coloured where they differ (.musicxml)
     #[arg(long, value_name = "FILE")]
     side_by_side: Option<PathBuf>,
@@ -103,7 +103,7 @@ enum Form {
     Text,
     Json,
     Csv,
-    /// One page for the browser, with nothing fetched from elsewhere
+    /// A page for the browser, complete in one file
     Html,
 }
 
@@ -117,13 +117,13 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let to_terminal = args.output.is_none() && std::io::stdout().is_terminal();
     if args.format == Form::Html && to_terminal {
         return Err(Failure::wrong_use(
-            "a page is for a browser, not for the terminal; give it a file with -o page.html",
+            "a page is for the browser, not the terminal; write it to a file with -o page.html",
         ));
     }
     inputs.extend(args.output.as_deref());
     suits(args.decisions.as_deref(), "a file of decisions", &["toml"])?;
     // It is never packed.
-    suits(args.side_by_side.as_deref(), "a score that is not packed", &["musicxml", "xml"])?;
+    suits(args.side_by_side.as_deref(), "an uncompressed score", &["musicxml", "xml"])?;
     let decisions = args.decisions.as_deref().map(|file| Output::new(Some(file), &inputs)).transpose()?;
     inputs.extend(args.decisions.as_deref());
     let side_by_side = args.side_by_side.as_deref().map(|file| Output::new(Some(file), &inputs)).transpose()?;
@@ -181,7 +181,7 @@ fn compare<T>(
     (edition, source): (ReadScore<T>, ReadScore<T>),
     progress: &Progress,
 ) -> Result<Comparison<T>, Failure> {
-    progress.step("laying them side by side");
+    progress.step("comparing them");
     Ok(Comparison::new(edition, source, &args.lines.names())?)
 }
 
@@ -223,9 +223,9 @@ fn write_side_by_side(comparison: &Comparison<Tree>, output: &Output) -> Result<
     if made.parts == 0 {
         let reason = match made.left_out.first() {
             Some(name) => format!("the source has the music of {name} {ELSEWHERE}"),
-            None => "no part of the edition has its music in the source".into(),
+            None => "no part of the edition matches a part of the source".into(),
         };
-        return Err(Failure::wrong_use(format!("nothing can be laid side by side: {reason}")));
+        return Err(Failure::wrong_use(format!("there is nothing to put side by side: {reason}")));
     }
     output.write(Content::Bytes(made.text.as_bytes()))?;
     for name in &made.left_out {

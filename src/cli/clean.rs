@@ -19,7 +19,7 @@ use obelus::score::{Category, Score};
 use obelus::{Cleaned, Comparison, Input, LineName, Policy, Provenance, ReadScore, Texts, Wishes};
 use std::path::{Path, PathBuf};
 
-/// Write the edition without what its editor did, your own marks layered on
+/// Write the edition without its editor's changes, and with your own marks if you like
 #[derive(Debug, clap::Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Args {
@@ -27,36 +27,36 @@ pub struct Args {
     edition: PathBuf,
     /// The plain source, MusicXML; - reads standard input
     source: PathBuf,
-    /// Write the clean copy there; .mxl packs it
+    /// Write the clean copy to this file; .mxl compresses it
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,
     #[command(flatten)]
     lines: LinesOfBoth,
-    /// Write only the line that --part, --staff and --voice name, as a part of its own
+    /// Write only the line that --part, --staff and --voice name, as a separate part
     #[arg(long)]
     alone: bool,
-    /// Leave the editor's additions of these categories in
+    /// Keep the editor's additions of these categories
     #[arg(long, value_name = "CATEGORY,…", value_delimiter = ',', value_parser = mark_category)]
     keep: Vec<Category>,
-    /// What becomes of the editor's other additions
+    /// What to do with the editor's other additions
     #[arg(long, value_name = "HOW", value_enum, default_value_t = How::Strip)]
     additions: How,
-    /// Set additions apart in other manners than ours, by category (.toml)
+    /// Set additions apart in ways of your own, by category (.toml)
     #[arg(long, value_name = "FILE")]
     apart: Option<PathBuf>,
-    /// Leave these as the edition has them
+    /// Keep these as the edition has them
     #[arg(long, value_name = "KIND,…", value_delimiter = ',', value_enum)]
     no_restore: Vec<Kind>,
-    /// Write the copy so much higher or lower than the edition: "up a minor third"
+    /// Transpose the copy from the edition: "up a minor third"
     #[arg(long, value_name = "INTERVAL", conflicts_with = "key")]
     transpose: Option<Interval>,
-    /// Write the copy in this key, as it sounds: "D minor"; by the nearest way, with --fit by the one that fits better
+    /// Write the copy in this sounding key: "D minor"; moved the nearest way, with --fit the way that fits better
     #[arg(long, value_name = "KEY", value_parser = key_fifths)]
     key: Option<i32>,
-    /// Tell which notes of the clean part leave this instrument's range [default: as --for says]
+    /// Check the clean part against this instrument's range [default: that of --for]
     #[arg(long, value_name = "NAME")]
     pub(super) instrument: Option<String>,
-    /// A table of your own instruments, TOML; adds to the standard one
+    /// A table of your own instruments (.toml), added to the standard one
     #[arg(long, value_name = "FILE")]
     pub(super) instruments: Option<PathBuf>,
     #[command(flatten)]
@@ -64,28 +64,28 @@ pub struct Args {
     /// Move phrases to another octave where they leave the instrument's range
     #[arg(long)]
     pub(super) fit: bool,
-    /// Write the part as this instrument reads it: clef, transposition, key, name
+    /// Write the part for this instrument: clef, transposition, key, name
     #[arg(long = "for", value_name = "INSTRUMENT")]
     pub(super) written_for: Option<String>,
-    /// Follow the decisions in this file, which audit --decisions writes
+    /// Follow the decisions in this file, written by audit --decisions
     #[arg(long, value_name = "FILE")]
     decisions: Option<PathBuf>,
-    /// Also write critical notes there: .md or .csv
+    /// Also write critical notes to this file (.md or .csv)
     #[arg(long, value_name = "FILE")]
     notes: Option<PathBuf>,
-    /// Also write the copy there as pages to hand out (.pdf); with --part, that part alone
+    /// Also print the copy to this file (.pdf); with --part, that part alone
     #[arg(long, value_name = "FILE")]
     pdf: Option<PathBuf>,
-    /// The paper of --pdf
+    /// The paper for --pdf
     #[arg(long, value_name = "SIZE", value_enum, default_value_t = Paper::A4, requires = "pdf")]
     paper: Paper,
-    /// Where a bar cannot be undone so that the copy is proved, write nothing (status 4)
+    /// Write nothing (status 4) if a bar would have to stay as the edition has it
     #[arg(long)]
     strict: bool,
-    /// The form in which it tells what was done
+    /// The form of the summary
     #[arg(long, value_name = "FORM", value_enum, default_value_t = Told::Text)]
     format: Told,
-    /// Your own marks, laid on last: a mark sheet (.toml) or a copy that you marked (MusicXML)
+    /// Your own marks, written in last: a mark sheet (.toml) or a marked copy (MusicXML)
     #[arg(long, value_name = "FILE")]
     mine: Option<PathBuf>,
 }
@@ -106,9 +106,9 @@ Examples:
   obelus clean piano.mxl song.mxl -o tune.mxl --staff 1 --voice 1 --alone --for \"alto recorder\"
   obelus clean edition.mxl source.mxl -o part.mxl --decisions decisions.toml --notes notes.md
 
-The copy is read back and compared with the source before it is written. Bars in
-which it would differ stay as the edition has them and are named; with --strict
-nothing is written then, and the exit status is 4.";
+The copy is read back and compared with the source before it is written. Bars that
+cannot be cleaned provably stay as the edition has them, and are named; with
+--strict nothing is written then, and the exit status is 4.";
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum Told {
@@ -118,11 +118,11 @@ enum Told {
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum How {
-    /// They are taken out
+    /// Take them out
     Strip,
-    /// They stay, set apart as critical editions do: dashed, in brackets, small
+    /// Keep them, set apart as in critical editions: dashed, in brackets, small
     Bracket,
-    /// A proof copy: they stay, set apart and coloured, and so is what was restored
+    /// Write a proof copy: keep them, set apart and coloured; restored music is coloured too
     Color,
 }
 
@@ -153,7 +153,7 @@ impl From<Paper> for engrave::Paper {
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum Kind {
-    /// Notes that lie one or more octaves off
+    /// Notes one or more octaves away
     Octaves,
     /// Inserted, rewritten and cut passages, invented endings
     Passages,
@@ -200,12 +200,12 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let decisions = args.decisions.as_deref().map(read_decisions).transpose()?;
     if args.apart.is_some() && args.additions == How::Strip && decisions.is_none() {
         return Err(Failure::wrong_use(
-            "--apart says how additions are set apart, but they are all taken out; say --additions bracket or color",
+            "--apart needs --additions bracket or color: as it is, all additions are taken out",
         ));
     }
     if args.alone && !args.lines.edition.is_named() {
         return Err(Failure::wrong_use(
-            "--alone writes one line as a part of its own; name it with --part, --staff or --voice",
+            "--alone writes one line as a separate part; name it with --part, --staff or --voice",
         ));
     }
     let apart = args.apart.as_deref().map(read_table).transpose()?;
@@ -224,12 +224,12 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     progress.step("reading the source");
     let (source_input, source_origin) = input::open(&args.source)?;
     let source = ReadScore::of(&source_input)?;
-    progress.step("laying them side by side");
+    progress.step("comparing them");
     let comparison = Comparison::new(edition, source, &lines)?;
     let parts = comparison.compared_parts();
     let Some(&part) = parts.first() else {
         return Err(Failure::wrong_use(format!(
-            "{}: no part of it resembles a part of {}; is that its source? --part and --source-part pair two parts by force",
+            "{}: no part matches a part of {}; is that its source? To compare two parts anyway, name them with --part and --source-part",
             args.edition.display(),
             args.source.display()
         )));
@@ -287,7 +287,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
 fn refuse_control_characters(files: &[&Path]) -> Result<(), Failure> {
     match files.iter().find(|file| file.to_string_lossy().chars().any(char::is_control)) {
         Some(file) => Err(Failure::wrong_use(format!(
-            "{:?}: the name has a control character, which a score cannot name; rename the file",
+            "{:?}: the file's name has a control character, which cannot be written into the copy; rename the file",
             file.to_string_lossy()
         ))),
         None => Ok(()),

@@ -43,7 +43,7 @@ pub fn open(path: &Path) -> Result<(Input, Origin), Failure> {
 pub fn refuse_twice_stdin(paths: &[&Path]) -> Result<(), Failure> {
     let dashes = paths.iter().filter(|p| p.as_os_str() == "-").count();
     if dashes > 1 {
-        return Err(Failure::wrong_use("standard input can stand for one file only; name the other"));
+        return Err(Failure::wrong_use("only one file can be read from standard input; name the other"));
     }
     Ok(())
 }
@@ -78,10 +78,10 @@ pub fn instruments(file: Option<&Path>) -> Result<Instruments, Failure> {
 /// In which octave the user says that a part is to be read.
 #[derive(Debug, Clone, Copy, clap::Args)]
 pub struct Octave {
-    /// Read the notes as what the instrument's player reads, whatever clef and transposition say
+    /// Read the notes as written for the instrument, whatever clef and transposition say
     #[arg(long, conflicts_with = "sounding")]
     written: bool,
-    /// Read the notes as they sound, whatever the instrument's habit
+    /// Read the notes as sounding pitches, even if the instrument transposes
     #[arg(long)]
     sounding: bool,
 }

@@ -17,21 +17,21 @@ pub struct Args {
     score: PathBuf,
     #[command(flatten)]
     line: OneLine,
-    /// Try it on this instrument; several times to compare instruments [default: as the part's name tells]
+    /// Try this instrument; name it again to compare instruments [default: guessed from the part's name]
     #[arg(long = "instrument", value_name = "NAME")]
     names: Vec<String>,
-    /// A table of your own instruments, TOML; adds to the standard one
+    /// A table of your own instruments (.toml), added to the standard one
     #[arg(long, value_name = "FILE")]
     instruments: Option<PathBuf>,
     #[command(flatten)]
     octave: Octave,
-    /// Quarter notes per minute [default: the score's first metronome mark, or else 72]
+    /// Quarter notes per minute [default: the score's first metronome mark, else 72]
     #[arg(long, value_name = "N", value_parser = input::tempo)]
     tempo: Option<f64>,
     /// The form of the report
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-    /// Write there, not to standard output
+    /// Write to this file [default: standard output]
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
 }
@@ -42,8 +42,8 @@ Examples:
   obelus keys sonata.mxl --part 1 --instrument \"alto recorder\" --instrument \"voice flute\"
   obelus keys part.musicxml --instrument \"soprano recorder\" --tempo 96 --format csv -o keys.csv
 
-Every transposition from an octave down to an octave up, the best first. How the
-fingers are measured is told in docs/keys.md.";
+Every transposition from an octave down to an octave up, the best first. 
+docs/keys.md says how difficulty is measured.";
 
 pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut inputs = vec![args.score.as_path()];

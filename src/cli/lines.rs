@@ -81,7 +81,7 @@ fn told(error: &LineError, side: &str) -> Failure {
     Failure::wrong_use(match error {
         LineError::WhichPart { file, by_staff } => {
             let option = if *by_staff { "staff" } else { "voice" };
-            format!("{file} has several parts; name the one that --{side}{option} counts in with --{side}part")
+            format!("{file} has several parts; --{side}{option} needs one of them: name it with --{side}part")
         }
         _ => error.to_string(),
     })

@@ -9,13 +9,13 @@ use obelus::findings;
 use std::io::Write;
 use std::path::PathBuf;
 
-/// Lift your own marks out of a marked copy into a mark sheet
+/// Extract your own marks from a marked copy into a mark sheet
 #[derive(Debug, clap::Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Args {
     /// The copy with your marks, MusicXML; - reads standard input
     mine: PathBuf,
-    /// What it was made from, without them; - reads standard input
+    /// The score it was made from, without your marks; - reads standard input
     base: PathBuf,
     /// Write the mark sheet there, not to standard output
     #[arg(short, long, value_name = "FILE")]
@@ -37,7 +37,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let collation = collate::collate(&mine.score, &base.score, Choice::default());
     if collation.parts.is_empty() {
         return Err(Failure::wrong_use(format!(
-            "{}: no part of it resembles a part of {}; give the score that it was made from",
+            "{}: no part matches a part of {}; give the score that it was made from",
             args.mine.display(),
             args.base.display()
         )));
@@ -52,7 +52,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     if output.is_file() {
         let count = lifted.sheet.marks.len();
         let noun = if count == 1 { "mark" } else { "marks" };
-        let _ = writeln!(anstream::stderr(), "{count} {noun} lifted");
+        let _ = writeln!(anstream::stderr(), "{count} {noun} extracted");
     }
     Ok(0)
 }

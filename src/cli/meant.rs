@@ -27,9 +27,9 @@ impl Meant {
         let asked = args.octave.reading();
         if range.is_none() {
             let option = match (args.fit, asked) {
-                (true, _) => "--fit moves what leaves an instrument's range",
-                (_, Some(Reading::Written)) => "--written reads the notes as an instrument's player does",
-                (_, Some(Reading::Sounding)) => "--sounding reads the notes for an instrument as they sound",
+                (true, _) => "--fit needs an instrument",
+                (_, Some(Reading::Written)) => "--written needs an instrument",
+                (_, Some(Reading::Sounding)) => "--sounding needs an instrument",
                 _ => "",
             };
             if !option.is_empty() {
@@ -50,7 +50,7 @@ impl Meant {
         if let Some(option) = changes_one.filter(|_| parts.len() > 1) {
             let names: Vec<String> = parts.iter().map(|p| format!("{} {}", p + 1, score.parts[*p].spoken())).collect();
             return Err(Failure::wrong_use(format!(
-                "{option} is for one part, and {} are cleaned; choose one with --part: {}",
+                "{option} is for one part, but {} are being cleaned; choose one with --part: {}",
                 parts.len(),
                 names.join(", ")
             )));

@@ -23,7 +23,7 @@ use std::io::Write;
 use std::process::ExitCode;
 
 /// Compares a performing edition with a plain source, both MusicXML, says what
-/// the editor did, and gives the music back without it.
+/// the editor did, and writes a clean copy.
 #[derive(Debug, Parser)]
 #[command(name = "obelus", version, after_help = EXAMPLES, max_term_width = 100)]
 struct Cli {
@@ -41,7 +41,7 @@ Examples:
 
 Scores are MusicXML: .musicxml, .xml or .mxl; - reads standard input.
 Exit status: 0 done, 1 --strict and something was found, 2 wrong use,
-3 an input cannot be read, 4 a clean copy failed its own proof (nothing was written).";
+3 an input cannot be read, 4 a clean copy failed its proof (nothing was written).";
 
 #[derive(Debug, Subcommand)]
 enum Command {

@@ -22,7 +22,7 @@ impl NotesFile {
             Some("csv") => NotesForm::Csv,
             _ => {
                 return Err(Failure::wrong_use(format!(
-                    "{}: critical notes are written as Markdown or as CSV; let the name end in .md or .csv",
+                    "{}: critical notes are written as Markdown or CSV; the name must end in .md or .csv",
                     file.display()
                 )));
             }

@@ -35,7 +35,7 @@ const FORMS: [(&[&str], &str, &str); 8] = [
     (&["md"], "critical notes", "clean writes them with --notes FILE.md"),
     (&["toml"], "mark sheets and decisions", "marks writes the one, audit the other with --decisions FILE"),
     (&["musicxml", "xml"], "a score", "clean writes one, and audit another with --side-by-side FILE"),
-    (&["mxl"], "a packed score", "clean writes one"),
+    (&["mxl"], "a compressed score", "clean writes one"),
 ];
 
 /// Refuses a name that plainly asks for another form than what goes there:
@@ -52,7 +52,7 @@ pub fn suits(file: Option<&Path>, what: &str, own: &[&str]) -> Result<(), Failur
     let named = file.display();
     let ours = own.first().copied().unwrap_or_default();
     Err(Failure::wrong_use(format!(
-        "{named}: this would be {what}, but .{ending} is the ending of {form}: {how}; for {what} let the name end in .{ours}"
+        "{named}: this would be {what}, but .{ending} is the ending of {form}: {how}; the name of {what} ends in .{ours}"
     )))
 }
 
@@ -78,14 +78,12 @@ impl Output {
                 return Err(wrong("the output would overwrite an input; choose another name"));
             }
             if named_path == *other {
-                return Err(wrong("two outputs cannot have one name; choose another"));
+                return Err(wrong("two outputs cannot have the same name; choose another"));
             }
         }
         match std::fs::metadata(named_path) {
             Ok(about) if about.is_dir() => Err(wrong("this is a folder; give the output a file name")),
-            Ok(about) if about.permissions().readonly() => {
-                Err(wrong("the file is read-only and was left as it is; choose another name"))
-            }
+            Ok(about) if about.permissions().readonly() => Err(wrong("the file is read-only; choose another name")),
             Ok(_) => Ok(Output::File { path: named_path.canonicalize().map_err(|e| wrong(&e.to_string()))?, named }),
             Err(_) if !folder(named_path).is_dir() => {
                 let folder = folder(named_path).display().to_string();

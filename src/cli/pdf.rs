@@ -34,10 +34,10 @@ impl PdfFile {
     pub fn new(file: &Path, paper: Paper, others: &[&Path]) -> Result<PdfFile, Failure> {
         let named = file.display().to_string();
         if !engrave::IS_BUILT_IN {
-            return Err(Failure::wrong_use(format!("--pdf: this build engraves nothing; {}", engrave::HOW_TO_GET)));
+            return Err(Failure::wrong_use(format!("--pdf: this build cannot engrave; {}", engrave::HOW_TO_GET)));
         }
         if !file.extension().is_some_and(|e| e.eq_ignore_ascii_case("pdf")) {
-            return Err(Failure::wrong_use(format!("{named}: pages are written as PDF; let the name end in .pdf")));
+            return Err(Failure::wrong_use(format!("{named}: pages are written as PDF; the name must end in .pdf")));
         }
         Ok(PdfFile { output: Output::new(Some(file), others)?, paper, named })
     }
@@ -60,7 +60,7 @@ impl PdfFile {
                 source: &shown.source,
             },
         )
-        .map_err(|fault| Failure::wrong_use(format!("{}: not written, but all else is: {fault}", self.named)))?;
+        .map_err(|fault| Failure::wrong_use(format!("{}: not written, but everything else is: {fault}", self.named)))?;
         self.output.write(Content::Bytes(&pages))
     }
 

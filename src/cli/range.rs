@@ -18,15 +18,15 @@ pub struct Args {
     score: Option<PathBuf>,
     #[command(flatten)]
     line: OneLine,
-    /// Check every part looked at against this instrument [default: as its name tells]
+    /// Check the parts against this instrument [default: guessed from its name]
     #[arg(long, value_name = "NAME")]
     instrument: Option<String>,
-    /// A table of your own instruments, TOML; adds to the standard one
+    /// A table of your own instruments (.toml), added to the standard one
     #[arg(long, value_name = "FILE")]
     instruments: Option<PathBuf>,
     #[command(flatten)]
     octave: Octave,
-    /// Quarter notes per minute, for the hardest stretches [default: the score's first metronome mark, or else 72]
+    /// Quarter notes per minute, for the hardest stretches [default: the score's first metronome mark, else 72]
     #[arg(long, value_name = "N", value_parser = input::tempo)]
     tempo: Option<f64>,
     /// Print the table of instruments
@@ -35,7 +35,7 @@ pub struct Args {
     /// The form of the report
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-    /// Write there, not to standard output
+    /// Write to this file [default: standard output]
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
 }

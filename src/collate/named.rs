@@ -29,7 +29,7 @@ pub enum LineError {
     #[error("{file}: no part is called \"{wanted}\"; {}", parts(.names))]
     NoPart { file: String, wanted: String, names: Vec<String> },
     /// A staff or a voice was named, and no part of several.
-    #[error("{file} has several parts; name the one that the {} counts in", if *.by_staff { "staff" } else { "voice" })]
+    #[error("{file} has several parts; a {} needs one of them", if *.by_staff { "staff" } else { "voice" })]
     WhichPart { file: String, by_staff: bool },
     #[error("{file}: {part} has no notes in {line}; it has {staves} and {voices}")]
     NoNotes { file: String, part: String, line: String, staves: String, voices: String },

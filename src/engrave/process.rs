@@ -23,11 +23,11 @@ const MOST: u64 = 256 << 20;
 pub enum Error {
     #[error("the engraver could not be started: {0}")]
     Start(String),
-    #[error("the engraver was stopped after {0} seconds; {SECONDS} gives it more")]
+    #[error("the engraver was stopped after {0} seconds; set {SECONDS} to allow more")]
     Time(u64),
-    #[error("the engraver broke down on this music ({0})")]
+    #[error("the engraver crashed on this music ({0})")]
     Crash(String),
-    #[error("the engraver's answer makes no sense")]
+    #[error("the engraver's answer cannot be read")]
     Nonsense,
 }
 

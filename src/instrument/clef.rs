@@ -57,17 +57,17 @@ impl Clef {
         }
         let names: Vec<&str> = NAMES.iter().map(|n| n.0).collect();
         Err(format!(
-            "\"{text}\" is not a clef; clefs are {}, each alone or with a little figure, as in \"treble 8 above\"",
+            "\"{text}\" is not a clef; clefs are {}, each alone or with an octave figure, as in \"treble 8 above\"",
             names.join(", ")
         ))
     }
 
-    /// As in `bass clef`, `treble clef with a little 8 above`.
+    /// As in `bass clef`, `treble clef with 8 above`.
     pub fn words(self) -> String {
         let plain = Clef { octaves: 0, ..self };
         match self.to_string().strip_prefix(&plain.to_string()).unwrap_or("").trim() {
             "" => format!("{plain} clef"),
-            figure => format!("{plain} clef with a little {figure}"),
+            figure => format!("{plain} clef with {figure}"),
         }
     }
 

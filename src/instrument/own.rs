@@ -47,13 +47,13 @@ fn usual_clef(written: Range) -> Clef {
 fn range<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Range>, D::Error> {
     use serde::de::Error;
     let [lowest, highest] = <[String; 2]>::deserialize(from)
-        .map_err(|_| D::Error::custom("a range is its lowest and its highest note, as in [\"F4\", \"G6\"]"))?;
+        .map_err(|_| D::Error::custom("a range is the lowest and the highest note, as in [\"F4\", \"G6\"]"))?;
     let read = |text: &str| {
         Pitch::parse(text).ok_or_else(|| D::Error::custom(format!("\"{text}\" is not a pitch; write F4 or Bb3")))
     };
     let range = Range { lowest: read(&lowest)?, highest: read(&highest)? };
     if range.lowest.sound() > range.highest.sound() {
-        let reason = format!("{lowest} lies above {highest}; the lowest note comes first");
+        let reason = format!("{lowest} is above {highest}; write the lowest note first");
         return Err(D::Error::custom(reason));
     }
     Ok(Some(range))
@@ -90,13 +90,13 @@ pub(super) fn read(file: &str, text: &str) -> Result<Vec<Instrument>, Error> {
         let size = |r: Range| r.highest.sound() - r.lowest.sound();
         if size(written) != size(sounding) {
             let reason = format!(
-                "\"{name}\" is written {written} but sounds {sounding}, \
-                 which are not equally far apart"
+                "\"{name}\": the written range {written} and the sounding range {sounding} \
+                 are not equally wide"
             );
             return Err(wrong(start, reason));
         }
         if entry.midi_program.is_some_and(|program| !(1..=128).contains(&program)) {
-            return Err(wrong(start, format!("\"{name}\": programs of General MIDI go from 1 to 128")));
+            return Err(wrong(start, format!("\"{name}\": General MIDI programs go from 1 to 128")));
         }
         out.push(Instrument {
             name,

@@ -136,7 +136,7 @@ fn doubt(part: &Part, check: &RangeCheck) -> Option<String> {
             0 => "all its notes would fit".to_string(),
             n => format!("{n} of its notes would be outside"),
         };
-        format!(" Most of it lies outside; if it is meant an octave {way}, {rest}.")
+        format!(" Most of it is out of range; an octave {way}, {rest}.")
     })
 }
 

@@ -37,18 +37,18 @@ fn sentence(part: &Part, instrument: &Instrument, reading: Reading) -> String {
         Reading::Written => {
             let name = octaves_name(instrument);
             format!(
-                "The part does not say in which octave it sounds; it was read as the {}'s \
-                 written notes, which sound {name}.",
+                "The part does not say in which octave it sounds; it was read as written for the {}, \
+                 which sounds {name}.",
                 instrument.name
             )
         }
         Reading::Sounding if instrument.sounds_octaves_away() => {
-            "The part says in which octave it sounds; its sounding notes were compared.".into()
+            "The part says in which octave it sounds; its sounding pitches were compared.".into()
         }
         Reading::Sounding if part.bars.iter().any(|b| b.transpose != Interval::UNISON) => {
-            "The part transposes; its sounding notes were compared.".into()
+            "The part transposes; its sounding pitches were compared.".into()
         }
-        Reading::Sounding => "The notes were taken to sound as they are written.".into(),
+        Reading::Sounding => "The notes were taken to sound as written.".into(),
     }
 }
 
@@ -58,12 +58,12 @@ fn asked_for(instrument: &Instrument, asked: Reading) -> String {
         Reading::Written => {
             let sound = match instrument.transposition() {
                 Interval::UNISON => String::new(),
-                _ if instrument.sounds_octaves_away() => format!(", which sound {}", octaves_name(instrument)),
-                other => format!(", which sound {} from there", other.name()),
+                _ if instrument.sounds_octaves_away() => format!(", which sounds {}", octaves_name(instrument)),
+                other => format!(", which sounds {}", other.relation()),
             };
-            format!("As --written asks, the notes were read as the {name}'s written notes{sound}.")
+            format!("As --written asks, the notes were read as written for the {name}{sound}.")
         }
-        Reading::Sounding => format!("As --sounding asks, the notes were read as the {name} sounds."),
+        Reading::Sounding => format!("As --sounding asks, the notes were read as the {name}'s sounding pitches."),
     }
 }
 

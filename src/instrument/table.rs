@@ -72,7 +72,7 @@ impl Instruments {
         }
         let bytes = std::fs::read(path).map_err(|e| failed(io_reason(&e)))?;
         let text =
-            String::from_utf8(bytes).map_err(|_| failed("not a text in UTF-8; save it again as UTF-8".into()))?;
+            String::from_utf8(bytes).map_err(|_| failed("the text is not UTF-8; save it again as UTF-8".into()))?;
         let mut table = Instruments::standard();
         table.add(&file, text.trim_start_matches('\u{feff}'))?;
         Ok(table)

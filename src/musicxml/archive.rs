@@ -126,7 +126,7 @@ fn member(archive: &mut Archive<'_>, name: &str) -> Result<Vec<u8>, Option<Strin
     }
     // The size may be forged: no more is unpacked than it says.
     let mut out = Vec::with_capacity(told as usize);
-    file.take(told + 1).read_to_end(&mut out).map_err(|e| Some(format!("it cannot be unpacked: {e}")))?;
+    file.take(told + 1).read_to_end(&mut out).map_err(|e| Some(format!("it cannot be decompressed: {e}")))?;
     if out.len() as u64 > told {
         return Err(Some("it holds more than the archive says".into()));
     }
@@ -137,9 +137,9 @@ fn in_words(error: &ZipError) -> String {
     match error {
         ZipError::Io(_) | ZipError::InvalidArchive(_) => "the file is damaged or cut short".into(),
         ZipError::CompressionMethodNotSupported(_) => {
-            "it is packed in a way that MusicXML does not know; pack it as an ordinary zip file".into()
+            "it is compressed in a way that MusicXML does not allow; compress it as an ordinary zip file".into()
         }
-        ZipError::UnsupportedArchive(reason) => format!("it is packed in an unusual way: {reason}"),
+        ZipError::UnsupportedArchive(reason) => format!("it is compressed in an unusual way: {reason}"),
         other => other.to_string(),
     }
 }

@@ -22,7 +22,7 @@ pub struct Fault {
 }
 
 fn too_deep() -> String {
-    format!("elements nested more than {DEEPEST} deep; no score has that")
+    format!("elements nested more than {DEEPEST} deep; no score needs that")
 }
 
 /// As `check`, but quickly; where nothing else is in doubt it leaves the depth

@@ -145,18 +145,18 @@ fn foreign(bytes: &[u8]) -> Option<String> {
         (b"\x89PNG", "a picture"),
         (b"\xFF\xD8\xFF", "a picture"),
         (b"GIF8", "a picture"),
-        (b"\x1F\x8B", "packed with gzip; unpack it first"),
+        (b"\x1F\x8B", "compressed with gzip; decompress it first"),
     ];
     let (_, what) = STARTS.iter().find(|(start, _)| bytes.starts_with(start))?;
-    Some(format!("no MusicXML: this is {what}; give the score as .musicxml, .xml or .mxl"))
+    Some(format!("not MusicXML: this is {what}; give the score as .musicxml, .xml or .mxl"))
 }
 
 /// Said of bytes that are neither text nor anything known.
 fn strange(file: &str) -> String {
     if file.to_lowercase().ends_with(".mxl") {
-        "no .mxl archive, and no MusicXML; the file is damaged or is something else: fetch it again".into()
+        "neither an .mxl archive nor MusicXML; the file is damaged or something else: download it again".into()
     } else {
-        "no MusicXML: this is no text; give the score as .musicxml, .xml or .mxl".into()
+        "not MusicXML: this is not text; give the score as .musicxml, .xml or .mxl".into()
     }
 }
 

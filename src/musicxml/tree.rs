@@ -31,7 +31,7 @@ impl<'i> Tree<'i> {
         let root = tree.root();
         match root.tag_name().name() {
             "score-partwise" | "score-timewise" => Ok(tree),
-            "opus" => Err(tree.not_musicxml(root, "an opus only lists scores; give one of them")),
+            "opus" => Err(tree.not_musicxml(root, "an opus only lists scores; give one of these scores")),
             other => Err(tree.not_musicxml(root, &format!("the outermost element is <{other}>, not a score"))),
         }
     }
@@ -129,7 +129,7 @@ pub(super) fn parse(text: &str) -> Result<Document<'_>, (usize, String)> {
             return (text.trim_end().len(), CUT_OFF.to_string());
         }
         let message = match error {
-            roxmltree::Error::NoRootNode => "there is no element in it, so it is no MusicXML".to_string(),
+            roxmltree::Error::NoRootNode => "there is no element in it, so it is not MusicXML".to_string(),
             _ => error.to_string(),
         };
         // The parser ends its messages with the place, counted in its own way.
@@ -138,7 +138,7 @@ pub(super) fn parse(text: &str) -> Result<Document<'_>, (usize, String)> {
     })
 }
 
-const CUT_OFF: &str = "the file ends in the middle; it seems to be cut off: fetch it or save it again";
+const CUT_OFF: &str = "the file ends in the middle; it seems to be cut off: download it or save it again";
 
 /// Whether the text ends before what it began is closed.
 fn is_cut_off(text: &str, error: &roxmltree::Error) -> bool {

@@ -35,14 +35,14 @@ pub(super) fn way(way: &Way) -> String {
     let ((_, ours), (other, theirs)) = (way.taken, way.other);
     let (other, name) = (other.name(), &way.instrument);
     if ours == theirs {
-        return format!(", the nearer way; {other} it would lie no better on the {name}");
+        return format!(", the nearer way; {other} would lie no better on the {name}");
     }
     let (n, than, what) = match ours.outside == theirs.outside {
         true => (ours.moved, theirs.moved, ["goes to another octave", "go to another octave"]),
         false => (ours.outside, theirs.outside, ["stays outside", "stay outside"]),
     };
     let what = what[usize::from(n != 1)];
-    format!(", not {other}: on the {name} {} {what} then, instead of {than}", count(n, "note"))
+    format!(", not {other}: on the {name} {} {what}, instead of {than}", count(n, "note"))
 }
 
 /// The lines of the command's own summary.
@@ -54,24 +54,24 @@ pub(super) fn told(cleaned: &Cleaned) -> Vec<String> {
         out.extend(moves.iter().take(CHANGES).map(|m| format!("- {}.", octave_change_sentence(&on.part, m))));
         if moves.len() > CHANGES {
             let more = count(moves.len() - CHANGES, "more change");
-            out.push(format!("- and {more}; the critical notes (--notes) have all."));
+            out.push(format!("- and {more}; the critical notes (--notes) list all."));
         }
         out.extend(outside(on));
-        out.extend(on.held.iter().map(|m| format!("Note: {}.", held(&on.part, m))));
+        out.extend(on.held.iter().map(|m| format!("- {}.", held(&on.part, m))));
     }
     if cleaned.on.iter().any(|on| on.moves.is_none() && !on.left.is_empty()) {
         let one = if cleaned.on.len() > 1 { "--part and --fit" } else { "--fit" };
-        out.push(format!("With {one}, phrases go to another octave where they leave the range."));
+        out.push(format!("{one} moves phrases that leave the range to another octave."));
     }
     if let Some(written) = &cleaned.written {
         let sounding = match written.transposition {
-            Interval::UNISON => "it sounds as it is read".to_string(),
-            by => format!("it sounds {} from what is read", by.name()),
+            Interval::UNISON => "it sounds as written".to_string(),
+            by => format!("it sounds {} than written", by.relation()),
         };
-        let besides = if has_moves(cleaned) { "; the octave changes of phrases come on top of that" } else { "" };
+        let besides = if has_moves(cleaned) { ", not counting the octave changes of phrases" } else { "" };
         let moved = match written.sounds {
             Interval::UNISON => String::new(),
-            by => format!(" This alone lets all of it sound {} from where it was{besides}.", by.name()),
+            by => format!(" The whole part sounds {} than before{besides}.", by.relation()),
         };
         let lead =
             format!("Written for the {}, in the {}; {sounding}.{moved}", written.instrument, written.clef.words());
@@ -100,13 +100,13 @@ pub(super) fn summary(on: &OnInstrument) -> String {
     };
     let now = match on.left.len() {
         0 => "now all fit".to_string(),
-        1 => "1 is outside still".to_string(),
-        n => format!("{n} are outside still"),
+        1 => "1 is still outside".to_string(),
+        n => format!("{n} are still outside"),
     };
     let voices: BTreeSet<u32> = on.part.struck().map(|note| on.part.notes[note].voice).collect();
     let together = match voices.len() {
         1 => String::new(),
-        n => format!(" Its {n} voices move together, or stay."),
+        n => format!(" Its {n} voices move together or not at all."),
     };
     format!("{name}: {} the range; {done}, and {now}.{together}", leave(on.outside))
 }
@@ -137,7 +137,7 @@ fn outside(on: &OnInstrument) -> Vec<String> {
     let mut out: Vec<String> = stretches.iter().take(STRETCHES).map(line).collect();
     let more: usize = stretches.iter().skip(STRETCHES).map(|s| s.len()).sum();
     if more > 0 {
-        out.push(format!("- and {}; the critical notes (--notes) have all.", count(more, "more note")));
+        out.push(format!("- and {}; the critical notes (--notes) list all.", count(more, "more note")));
     }
     out
 }
@@ -147,7 +147,7 @@ fn bar(part: &Part, note: NoteId) -> &str {
 }
 
 fn held(part: &Part, m: &Move) -> String {
-    format!("not done, for a line joins it to a note that stays: {}", octave_change_sentence(part, m))
+    format!("not done, because a line joins it to a note that stays: {}", octave_change_sentence(part, m))
 }
 
 /// All that the critical notes have to say of it.
@@ -161,7 +161,11 @@ pub(super) fn remarks(on: &OnInstrument) -> Vec<Remark<'_>> {
     let moves = on.moves.iter().flatten();
     let mut out: Vec<Remark> = moves
         .map(|m| {
-            remark(m.notes[0], "octave change", format!("ours, not the editor's: {}", octave_change_sentence(part, m)))
+            remark(
+                m.notes[0],
+                "octave change",
+                format!("by obelus, not by the editor: {}", octave_change_sentence(part, m)),
+            )
         })
         .collect();
     out.extend(on.held.iter().map(|m| remark(m.notes[0], "octave change", held(part, m))));

@@ -6,9 +6,9 @@ use crate::clean::{Additions, Cleaned, LeftBar};
 use serde::Serialize;
 use std::fmt::Write;
 
-const LEGEND: &str = "In this proof copy, what the editor added is vermillion (dashed, in brackets, small), what was \
-                      left out and is back is bluish green (dotted, boxed, in parentheses, triangles for noteheads), \
-                      what was changed and is put right is blue (wavy, ringed, in braces, diamonds for noteheads).";
+const LEGEND: &str = "Colours of this proof copy. Vermillion: added by the editor (dashed, in brackets, small). Bluish green: \
+                      omitted and put back (dotted, boxed, in parentheses, triangular noteheads). Blue: altered and \
+                      put right (wavy, ringed, in braces, diamond noteheads).";
 
 /// A few sentences for the person who cleaned; `laid` is how many marks of
 /// their own came on.
@@ -24,32 +24,32 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, warnings: &[String], width: usi
     if did.is_nothing() && did.kept == 0 {
         let adapted = cleaned.moved.is_some() || cleaned.written.is_some() || adapted::has_moves(cleaned);
         let is_edition = !adapted && cleaned.alone.is_none();
-        let same = if is_edition { "; it is the edition byte for byte, but for your own marks if any" } else { "" };
+        let same = if is_edition { "; it is the edition byte for byte, apart from your own marks" } else { "" };
         line(format!("{file}: nothing had to change{same}."));
     } else {
         let parts = [
             (did.marks_removed, "mark", "taken out or replaced"),
             (did.marks_restored, "mark", "put back from the source"),
-            (did.notes_restored, "finding", "about notes undone"),
-            (did.bars_rebuilt, "bar", "written again from the source"),
+            (did.notes_restored, "note change", "reverted"),
+            (did.bars_rebuilt, "bar", "rewritten from the source"),
             (did.bars_removed, "bar", "taken out"),
             (did.bars_inserted, "bar", "put back"),
             (did.marks_apart, "addition", "set apart"),
-            (did.kept, "finding", "left as the edition has it"),
+            (did.kept, "finding", "kept"),
         ];
         let said: Vec<String> =
             parts.iter().filter(|p| p.0 > 0).map(|(n, noun, done)| format!("{} {done}", count(*n, noun))).collect();
         line(format!("{file}: {}.", said.join(", ")));
     }
     if let Some(alone) = &cleaned.alone {
-        line(format!("Of the edition it holds only {alone}, as a part of its own."));
+        line(format!("It holds only the edition's {alone}, as a separate part."));
     }
     if !cleaned.left.is_empty() {
         line(format!(
-            "{} left as in the edition, in every part, because the copy could not be proved otherwise:",
+            "{} as in the edition, in every part, because without it the copy could not be proved:",
             match cleaned.left.len() {
-                1 => "1 bar is".to_string(),
-                n => format!("{n} bars are"),
+                1 => "1 bar stays".to_string(),
+                n => format!("{n} bars stay"),
             }
         ));
     }
@@ -64,35 +64,42 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, warnings: &[String], width: usi
         line(LEGEND.into());
     }
     if let Some(by) = cleaned.moved {
-        line(format!(
-            "All of it was then moved {}{}.",
-            by.name(),
-            cleaned.way.as_ref().map_or(String::new(), adapted::way)
-        ));
+        line(format!("Then transposed {}{}.", by.name(), cleaned.way.as_ref().map_or(String::new(), adapted::way)));
     }
     for told in adapted::told(cleaned) {
         line(told);
     }
     if let Some(marks) = cleaned.laid {
-        line(format!("{} of your own laid on.", count(marks, "mark")));
+        line(format!("{} of your own written in.", count(marks, "mark")));
     }
     let proof = &cleaned.proof;
+    let own = cleaned.laid.is_some_and(|marks| marks > 0);
+    let mut whose = vec!["the source's"];
+    whose.extend((did.kept > 0 || did.marks_apart > 0).then_some("kept as you asked"));
+    whose.extend((!cleaned.left.is_empty()).then_some("left as in the edition"));
+    whose.extend(own.then_some("your own"));
     let left = if did.parts_left > 0 { "; parts that were not cleaned are the edition's" } else { "" };
     line(format!(
-        "Proved: read back, all {} bars, {} and {} are the source's, what you kept, and your own{left}.",
-        proof.bars,
+        "Proved: read back, its {}, {} and {} are {}{left}.",
+        count(proof.bars, "bar"),
         count(proof.notes, "note"),
-        count(proof.marks, "mark")
+        count(proof.marks, "mark"),
+        either(&whose)
     ));
-    let before = if adapted::has_moves(cleaned) { " before phrases went to other octaves" } else { "" };
-    let again = if proof.again { " Cleaned again, it stays as it is." } else { "" };
+    let lead = match (adapted::has_moves(cleaned), own) {
+        (false, false) => "A",
+        (true, false) => "Before the octave changes, a",
+        (false, true) => "Without your own marks, a",
+        (true, true) => "Before the octave changes and without your own marks, a",
+    };
+    let again = if proof.again { "; cleaning again changes nothing" } else { "" };
     match proof.left {
-        Some(0) => line(format!("Laid beside the source{before}, nothing else is found.{again}")),
-        Some(n) => line(format!("Laid beside the source{before}, only the {} found.", kept(n))),
+        Some(0) => line(format!("{lead} second audit finds nothing{again}.")),
+        Some(n) => line(format!("{lead} second audit finds only {}.", kept(n))),
         None => {}
     }
     for warning in warnings {
-        line(format!("Note: {warning}"));
+        line(format!("Warning: {warning}"));
     }
     out
 }
@@ -103,15 +110,15 @@ fn much_goes(cleaned: &Cleaned) -> Option<String> {
     let all = cleaned.rows.len() - cleaned.summary.bars_inserted + gone;
     (gone > 0 && 3 * gone >= all).then(|| {
         format!(
-            "Is the source complete? It has nothing for {gone} of the edition's {all} bars, which were taken out; \
-             --no-restore passages leaves them in."
+            "Is the source complete? It lacks {gone} of the edition's {all} bars, so these were taken out; \
+             --no-restore passages keeps them."
         )
     })
 }
 
-/// As in `bar 27: the slur at beat 1 is lost (--no-restore readings leaves all such)`.
+/// As in `bar 27: the slur at beat 1 is lost (--no-restore readings keeps all like it)`.
 fn left_line(bar: &LeftBar) -> String {
-    let option = bar.option.as_ref().map_or(String::new(), |option| format!(" ({option} leaves all such)"));
+    let option = bar.option.as_ref().map_or(String::new(), |option| format!(" ({option} keeps all like it)"));
     format!("bar {}: {}{option}", bar.bar, bar.reason)
 }
 
@@ -169,5 +176,13 @@ pub fn clean_json(files: [&str; 3], cleaned: &Cleaned, warnings: &[String]) -> S
 }
 
 fn kept(n: usize) -> String {
-    if n == 1 { "finding that was kept is".into() } else { format!("{n} findings that were kept are") }
+    if n == 1 { "the finding that was kept".into() } else { format!("the {n} findings that were kept") }
+}
+
+/// As in `the source's, kept as you asked or your own`.
+fn either(whose: &[&str]) -> String {
+    match whose {
+        [most @ .., last] if !most.is_empty() => format!("{} or {last}", most.join(", ")),
+        all => all.concat(),
+    }
 }

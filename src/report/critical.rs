@@ -58,7 +58,7 @@ impl Notes<'_> {
             let told = |m: &Move| {
                 let sentence = octave_change_sentence(&on.part, m);
                 let text = format!(
-                    "then, for the {}, ours and not the editor's: {sentence} (bars of the copy)",
+                    "then, for the {}, by obelus and not by the editor: {sentence} (bars of the copy)",
                     on.instrument
                 );
                 Some((m.notes.iter().find_map(row)?, m.notes.iter().rev().find_map(row)?, text))
@@ -87,15 +87,15 @@ impl Notes<'_> {
             );
         }
         out.push_str(
-            "- Bars and signs are the edition's; of what it lacks, the source's. Signs are the main notes and rests of \
-             the voice, counted from 1; grace notes do not count. Pitches of the source are given in the edition's \
-             key.\n",
+            "- Bars and signs are counted in the edition; where it lacks something, in the source. Signs are the notes \
+             and rests of the voice, counted from 1, without grace notes. The source's pitches are given in the \
+             edition's key.\n",
         );
         for (index, part) in self.audit.parts.iter().enumerate() {
             let _ = write!(out, "\n## {}\n\n{}\n\n", plain(&part.part.spoken()), key_relation(part));
             let remarks = self.of_part(index, false);
             if remarks.is_empty() {
-                out.push_str("Nothing differs.\n");
+                out.push_str("No differences.\n");
             } else {
                 out.push_str(
                     "| bar | sign | category | edition | source | remark |\n| --- | --- | --- | --- | --- | --- |\n",
@@ -114,7 +114,7 @@ impl Notes<'_> {
                 let _ = write!(out, "\n### On the {}\n\n{}\n", plain(&on.instrument), plain(&adapted::summary(on)));
                 let remarks = adapted::remarks(on);
                 if !remarks.is_empty() {
-                    out.push_str("\nBars are the clean copy's.\n\n");
+                    out.push_str("\nBars are counted in the clean copy.\n\n");
                 }
                 for remark in remarks {
                     let _ = writeln!(out, "- {}", plain(&remark.text));

@@ -59,7 +59,7 @@ impl TempoReport {
         let source = match self.source {
             TempoSource::Given => "as asked",
             TempoSource::Score => "the score's first metronome mark",
-            TempoSource::Assumed => "assumed, the score has no metronome mark; --tempo sets another",
+            TempoSource::Assumed => "assumed: the score has no metronome mark; set it with --tempo",
         };
         format!("quarter = {} ({source})", self.quarters)
     }
@@ -99,7 +99,7 @@ fn why(s: &Stretch) -> String {
     };
     // What makes a fork awkward is that fingers go against each other.
     let against = match s.forks {
-        0 => (e.contrary, "fingers against each other".into()),
+        0 => (e.contrary, "fingers in contrary motion".into()),
         n => (e.forks + e.contrary, count(n, "fork")),
     };
     let thumb = match s.registers {
@@ -138,8 +138,8 @@ pub(super) fn in_words(hardest: &Hardest) -> (String, Vec<(String, String)>) {
         return (format!("At {tempo} no stretch is harder than the median bar."), Vec::new());
     }
     let lead = format!(
-        "Hardest under the fingers at {tempo}, each with a tempo to begin at, at which it is no harder than the part's \
-         median bar:"
+        "Hardest under the fingers at {tempo}. At the tempo to start from, each is no harder than the part's median \
+         bar:"
     );
     let items = hardest.stretches.iter().map(|s| {
         let again = phrases::bar_list(s.again.iter().map(|p| (p.bar_index, p.bar.as_str())));
@@ -148,7 +148,7 @@ pub(super) fn in_words(hardest: &Hardest) -> (String, Vec<(String, String)>) {
             (_, false) => format!("; again in bar {again}"),
             _ => format!("; again in bars {again}"),
         };
-        (across(&s.from, &s.to), format!("{}; begin at {}{again}", s.why, s.start_quarters))
+        (across(&s.from, &s.to), format!("{}; start at {}{again}", s.why, s.start_quarters))
     });
     (lead, items.collect())
 }

@@ -19,9 +19,9 @@ impl Teller<'_> {
                 let times = fingers.difficulty / difficulty;
                 said.push(match times {
                     1.0 => format!("the easiest under the fingers of all keys {all}"),
-                    t if t > 1.05 => format!("{t:.1} times as hard under the fingers as the easiest key {one}"),
-                    t if t > 0.95 => format!("about as easy under the fingers as the easiest key {one}"),
-                    _ => format!("easier under the fingers than any key {one}"),
+                    t if t > 1.05 => format!("{t:.1} times as hard as the easiest key {one}"),
+                    t if t > 0.95 => format!("about as easy as the easiest key {one}"),
+                    _ => format!("easier than any key {one}"),
                 });
             }
         }
@@ -110,13 +110,13 @@ pub fn octave_change_sentence(part: &Part, m: &Move) -> String {
     let [first, last] = ends(part, m);
     let place = stretch(&at(first), &at(last));
     let why = match (m.below, m.above) {
-        (0, 0) => "none of them outside, for the sake of the line".to_string(),
+        (0, 0) => "none of them outside, to keep the line whole".to_string(),
         (below, 0) => format!("{below} of them below the range"),
         (0, above) => format!("{above} of them above the range"),
         (below, above) => format!("{below} of them below the range and {above} above it"),
     };
     let left = match m.left {
-        0 => "all then fit".to_string(),
+        0 => "then all fit".to_string(),
         1 => "1 is still outside".to_string(),
         n => format!("{n} are still outside"),
     };
@@ -126,7 +126,7 @@ pub fn octave_change_sentence(part: &Part, m: &Move) -> String {
         Seam::Leap { was, becomes } => format!("{what} at a leap ({} becomes {})", was.name(), becomes.name()),
     };
     format!(
-        "{place}: {} {}, {why}; {left}; it {}, and {}",
+        "{place}: {} {}, {why}; {left}; {}, {}",
         count(m.notes.len(), "note"),
         way(m.octaves),
         seam(m.begins, "begins", "with"),

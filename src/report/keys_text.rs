@@ -10,10 +10,10 @@ use unicode_width::UnicodeWidthStr;
 /// So many octave changes of a key are told in full.
 const CHANGES: usize = 8;
 
-const LEGEND: &str = "written: compass as the player reads it. out: notes outside the range; left: still \
-                      outside after octave changes. high: notes in the highest quarter of the range.";
-const FINGERS: &str = "forks, half (half-holes), pinch (thumb half open): notes with such fingerings, octave \
-                       changes made. hard: difficulty under the fingers, in points per second.";
+const LEGEND: &str = "written: the compass as written for the player. out: notes outside the range. left: notes \
+                      still outside after octave changes. high: notes in the highest quarter of the range";
+const FINGERS: &str = "forks, half (half-holes), pinch (thumb half open): notes with such fingerings, after \
+                       octave changes. hard: difficulty under the fingers, in points per second.";
 
 /// The keys for people, about `width` columns wide. `all_parts` are told even
 /// where no key brings them into reach.
@@ -61,7 +61,7 @@ fn on_instrument(page: &mut Page, part: &KeysPart, i: &KeysInstrument, all_parts
         true => String::new(),
         false => format!(", sounding {} to {}", i.sounding.lowest, i.sounding.highest),
     };
-    let guessed = if i.guessed { ", as the part's name tells" } else { "" };
+    let guessed = if i.guessed { " (guessed from the part's name)" } else { "" };
     page.paragraph(&format!(
         "Written range {} to {}{sounding}{guessed}. {}",
         i.written.lowest, i.written.highest, i.reading.sentence
@@ -72,13 +72,13 @@ fn on_instrument(page: &mut Page, part: &KeysPart, i: &KeysInstrument, all_parts
     }
     if !i.in_reach && !all_parts {
         page.paragraph(
-            "In no key can half of its notes be reached; it is left out here. Name it with --part to see it all \
-             the same.",
+            "No key brings even half of its notes into range, so it is left out here. Name it with --part to see \
+             it anyway.",
         );
         return;
     }
     if !i.fingerings {
-        page.paragraph("Its fingerings are not known here; only range, register and signature count.");
+        page.paragraph("Its fingerings are not known; only range, register and signature count.");
     }
     page.blank();
     for key in i.transpositions.iter().take(BEST) {
@@ -100,10 +100,10 @@ fn on_instrument(page: &mut Page, part: &KeysPart, i: &KeysInstrument, all_parts
     page.blank();
     let accidentals = match i.accidentals {
         0 => String::new(),
-        n => format!(" In every key {} stand beside the signature.", count(n, "accidental")),
+        n => format!(" Every key needs {} besides the signature.", count(n, "accidental")),
     };
     let fingers = if i.fingerings { FINGERS } else { "" };
-    page.hanging("  ", "  ", &format!("{LEGEND} Here it begins at {}. {fingers}{accidentals}", i.top_register_from));
+    page.hanging("  ", "  ", &format!("{LEGEND}, here from {}. {fingers}{accidentals}", i.top_register_from));
 }
 
 fn table(page: &mut Page, i: &KeysInstrument) {

@@ -81,7 +81,7 @@ impl Page {
         if warnings.is_empty() {
             return;
         }
-        self.title("Read with care");
+        self.title("Warnings");
         for warning in warnings {
             self.hanging("  ", "  ", warning);
         }

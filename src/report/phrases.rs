@@ -6,8 +6,8 @@ use crate::instrument::Side;
 use crate::time::Time;
 
 /// Said once in each report.
-pub const CAUTION: &str = "An edition may be protected where you live, and taking its editor's marks \
-                           away does not end that. The law of the place decides.";
+pub const CAUTION: &str = "The edition may be in copyright where you live. Taking out the editor's marks does not \
+                           change that; your local law decides.";
 
 /// As in `1 note`, `3 notes`.
 pub fn count(n: usize, thing: &str) -> String {
@@ -57,10 +57,10 @@ pub fn key_relation(part: &PartReport) -> String {
     let (distance, side) = match t.name.split_once(' ') {
         Some(("up", distance)) => (distance, "above"),
         Some(("down", distance)) => (distance, "below"),
-        _ => return "The edition is in the key of the source, at the same pitch.".into(),
+        _ => return "The edition is in the source's key, at the same pitch.".into(),
     };
     if same_key {
-        format!("The edition is in the key of the source and sounds {distance} {side} it.")
+        format!("The edition is in the source's key and sounds {distance} {side} it.")
     } else {
         format!("The edition sounds {distance} {side} the source.")
     }
@@ -92,12 +92,12 @@ pub fn passage(p: &PassageReport, range: Option<&RangeResult>) -> (String, Strin
             (place, format!("{far} {way} than the source ({notes}{fit})"))
         }
         (PassageKind::Cut, _) => cut(p, theirs),
-        (PassageKind::RevoicedChords, _) => (place, format!("the same chords, otherwise laid out ({notes})")),
+        (PassageKind::RevoicedChords, _) => (place, format!("the same chords, revoiced ({notes})")),
         (PassageKind::WrittenOutRepeat, _) => {
             let there = theirs.map_or("source".into(), |(a, b)| format!("source {}", stretch(a, b)));
             let what = match p.bars_written {
                 0 => format!("{there} written out a second time ({notes})"),
-                _ => format!("a repeat in place of {there}, written out there ({notes})"),
+                _ => format!("a repeat, written out in {there} ({notes})"),
             };
             (place, what)
         }
@@ -110,18 +110,18 @@ pub fn passage(p: &PassageReport, range: Option<&RangeResult>) -> (String, Strin
             }
             match p.bars_written {
                 0 => (place, format!("{} written out ({notes})", listed(&names))),
-                _ => (place, format!("plain, {} written out in the source ({notes})", listed(&names))),
+                _ => (place, format!("plain where the source writes out {} ({notes})", listed(&names))),
             }
         }
         (PassageKind::InsertedPassage, _) => {
             let fit = fit(p, range);
-            (place, format!("inserted, the source has nothing here ({notes}{fit})"))
+            (place, format!("inserted, not in the source ({notes}{fit})"))
         }
         (kind, _) => {
             let what = match kind {
-                PassageKind::InventedEnding => "an ending of the editor's own",
-                _ if p.partly => "partly other music than the source's",
-                _ => "other music than the source's",
+                PassageKind::InventedEnding => "the editor's own ending",
+                _ if p.partly => "partly different music",
+                _ => "different music",
             };
             let instead = match theirs {
                 Some((a, b)) => format!(", in place of source {}", stretch(a, b)),
@@ -155,7 +155,7 @@ fn cut(p: &PassageReport, theirs: Option<(&Point, &Point)>) -> (String, String) 
     let notes = notes_of(p);
     if p.bars_cut.is_empty() {
         let what = theirs.map_or("source music".into(), |(a, b)| format!("source {}", stretch(a, b)));
-        return (format!("bar {}, beat {}", p.from.bar, p.from.beat), format!("cut out: {what} ({notes})"));
+        return (format!("bar {}, beat {}", p.from.bar, p.from.beat), format!("cut: {what} ({notes})"));
     }
     let place = match &p.bar_before {
         Some(bar) => format!("after bar {bar}"),
@@ -181,12 +181,12 @@ fn fit(p: &PassageReport, range: Option<&RangeResult>) -> String {
     };
     let them = if outside == p.notes { "all".into() } else { format!("{outside} of them") };
     let back = match restored {
-        0 => "restored, all fit".to_string(),
-        n => format!("restored, {n} would be"),
+        0 => "once restored, all fit".to_string(),
+        n => format!("once restored, {n} still are"),
     };
     match (outside, restored) {
         (0, 0) => String::new(),
-        (0, n) => format!("; restored, {n} would leave the {}'s range", range.instrument),
+        (0, n) => format!("; once restored, {n} will be outside the {}'s range", range.instrument),
         (_, 0) if p.octaves.is_none() => format!(", {them} {bound}"),
         _ => format!(", {them} {bound}; {back}"),
     }
@@ -200,7 +200,7 @@ pub fn values(scale: Time) -> Option<String> {
         (2, 1) => "twice as long as".to_string(),
         _ => format!("{} times as long as", crate::time::text(scale)),
     };
-    Some(format!("The edition writes all values {times} the source does; they were compared as if it did not."))
+    Some(format!("The edition's note values are {times} the source's; they were compared as if equal."))
 }
 
 /// Parts that have no partner, a sentence for each side that has some.
@@ -215,12 +215,12 @@ pub fn unmatched(audit: &Audit) -> Vec<String> {
             format!("{side}'s {} ({})", names.join(", "), count(notes, "note"))
         };
         if !alone.is_empty() {
-            out.push(format!("The {other} has nothing that goes with the {}; not compared.", told(&alone)));
+            let it = if alone.len() == 1 { "it" } else { "them" };
+            out.push(format!("Not compared: the {}. The {other} has no match for {it}.", told(&alone)));
         }
         if !doubled.is_empty() {
-            let verb = if doubled.len() == 1 { "doubles a line" } else { "double lines" };
-            let were = if doubled.len() == 1 { "was" } else { "were" };
-            out.push(format!("The {} {verb} that {were} compared; not compared again.", told(&doubled)));
+            let doubles = if doubled.len() == 1 { "It doubles a line" } else { "They double lines" };
+            out.push(format!("Not compared: the {}. {doubles} already compared.", told(&doubled)));
         }
     }
     out

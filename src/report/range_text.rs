@@ -8,8 +8,8 @@ use crate::instrument::Instruments;
 use std::fmt::Write;
 use unicode_width::UnicodeWidthStr;
 
-pub(super) const NO_INSTRUMENT: &str = "The part's name does not tell its instrument for certain; name it with \
-                                        --instrument (obelus range --list prints the table).";
+pub(super) const NO_INSTRUMENT: &str = "No instrument could be guessed from the part's name; name one with --instrument \
+                                        (obelus range --list prints the instruments).";
 
 /// A longer passage is told by its first notes.
 const MOST_PITCHES: usize = 12;
@@ -33,7 +33,7 @@ fn range_part(page: &mut Page, part: &RangePart) {
         page.paragraph(NO_INSTRUMENT);
         return;
     };
-    let guessed = if part.guessed { ", as the part's name tells" } else { "" };
+    let guessed = if part.guessed { " (guessed from the part's name)" } else { "" };
     page.paragraph(&format!("Checked for the {}, {}{guessed}. {}", range.instrument, range.words, reading.sentence));
     let Some(compass) = &part.compass else {
         page.paragraph("The part has no pitches.");

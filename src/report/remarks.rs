@@ -113,12 +113,12 @@ impl PartNotes<'_> {
         };
         let bars_alone = (outcome.taken_out, outcome.put_back);
         let done = match (undone, found.kind, bars_alone) {
-            _ if mixed => "kept in part, each note as told by itself",
+            _ if mixed => "kept in part; see each note",
             (false, ..) => "kept as the edition has it",
             (true, PassageKind::InsertedPassage, _) => "taken out",
             (true, PassageKind::Cut, _) => "put back",
-            (true, PassageKind::WrittenOutRepeat, (true, false)) => "one of the two times taken out",
-            (true, PassageKind::WrittenOutRepeat, (false, true)) => "one of the two times put back",
+            (true, PassageKind::WrittenOutRepeat, (true, false)) => "one of the two passes taken out",
+            (true, PassageKind::WrittenOutRepeat, (false, true)) => "one of the two passes put back",
             (true, ..) => "the source's music put back",
         };
         let mut done = done.to_string();
@@ -177,7 +177,7 @@ impl PartNotes<'_> {
 /// A remark, and why what it tells had to be left.
 fn with_reason(remark: &str, left: Option<&LeftBar>) -> String {
     match left {
-        Some(bar) => format!("{remark}, because it could not be undone: {}", bar.reason),
+        Some(bar) => format!("{remark}, because it could not be reverted: {}", bar.reason),
         None => remark.into(),
     }
 }
@@ -190,10 +190,10 @@ fn done(status: Status, fate: FindingFate) -> String {
     };
     let done = match (status, fate) {
         (_, FindingFate::BarTakenOut) => "taken out with its bar",
-        (_, FindingFate::BarPutBack) => "undone with its bar, which was put back",
-        (_, FindingFate::WithBar(Decision::Out)) => "undone, for its bar is as in the source",
+        (_, FindingFate::BarPutBack) => "reverted with its bar, which was put back",
+        (_, FindingFate::WithBar(Decision::Out)) => "reverted: its bar is as in the source",
         (_, FindingFate::WithBar(_)) => "kept with its bar",
-        (_, FindingFate::InPart) => "undone in part",
+        (_, FindingFate::InPart) => "reverted in part",
         (_, FindingFate::Decided(Decision::Bracket)) => "kept, set apart",
         (Status::Added, FindingFate::Decided(Decision::Out)) => "taken out",
         (Status::Added, FindingFate::Decided(Decision::Keep)) => "kept",

@@ -43,7 +43,7 @@ fn heading(category: Category) -> &'static str {
     }
 }
 
-pub const LEGEND: &str = "+ the edition alone has it   - the source alone has it   ~ not the same";
+pub const LEGEND: &str = "+ added   - omitted   ~ altered";
 
 /// The table within a width in columns, in several blocks where it is wider.
 /// Notes and marks part first, for they are read apart.

@@ -9,27 +9,27 @@ use crate::score::Category;
 /// The names of the parts compared.
 pub fn heading(part: &PartReport) -> String {
     let (ours, theirs) = (part.part.spoken(), part.source_part.spoken());
-    if ours == theirs { ours.into() } else { format!("{ours}, in the source {theirs}") }
+    if ours == theirs { ours.into() } else { format!("{ours} (source: {theirs})") }
 }
 
 /// Said of a part whose instrument nobody knows.
 pub const NO_INSTRUMENT: &str =
-    "The part's name does not tell its instrument; with --instrument its range is checked too.";
+    "No instrument could be guessed from the part's name; name one with --instrument to check its range.";
 
 /// Said where no parts belong together.
-pub const NOTHING_COMPARED: &str = "No part of the edition has its music in the source; nothing was compared. If two \
-                                    parts belong together all the same, name them with --part and --source-part.";
+pub const NOTHING_COMPARED: &str = "No part of the edition matches a part of the source; nothing was compared. To compare \
+                                    two parts anyway, name them with --part and --source-part.";
 
 /// How much of the part is the editor's, a paragraph each.
 pub fn summary(part: &PartReport) -> Vec<String> {
     let mut out = Vec::new();
     if let Some(only) = &part.only {
-        out.push(format!("Only {only} {} looked at.", were(part.bar_numbers.len())));
+        out.push(format!("Only {only} {} compared.", were(part.bar_numbers.len())));
     }
     out.extend(scope(part));
     if !part.doublings.is_empty() {
-        let (verb, theirs) = (if part.doublings.len() == 1 { "goes" } else { "go" }, part.source_part.spoken());
-        out.push(format!("The edition's {} {verb} with the source's {theirs}, too.", listed(&part.doublings)));
+        let (verb, theirs) = (if part.doublings.len() == 1 { "matches" } else { "match" }, part.source_part.spoken());
+        out.push(format!("The edition's {} also {verb} the source's {theirs}.", listed(&part.doublings)));
     }
     let n = &part.notes;
     let of_notes = |category, status| {
@@ -40,27 +40,28 @@ pub fn summary(part: &PartReport) -> Vec<String> {
         .map(|c| of_notes(c, Status::Altered))
         .iter()
         .sum::<usize>();
-    let mut notes = format!("It has {}, the source {}; {} in both", count(n.edition, "note"), n.source, are(n.matched));
+    let matched = match n.matched {
+        0 => "none match".into(),
+        1 => "1 matches".into(),
+        all if altered == 0 && all == n.edition && all == n.source => "all match".into(),
+        some => format!("{some} match"),
+    };
+    let mut notes = format!("{} against {}: {matched}", count(n.edition, "note"), n.source);
     if altered > 0 {
-        notes += &format!(", {altered} of them not alike");
+        notes += &format!(" ({altered} altered)");
     }
-    notes.push('.');
-    let added = of_notes(Category::Note, Status::Added);
-    let omitted = of_notes(Category::Note, Status::Omitted);
-    let own = format!("{} the editor's own", are(added));
-    let missing = format!("{} left out", are(omitted));
-    match (added, omitted) {
-        (0, 0) => {}
-        (_, 0) => notes += &format!(" {own}."),
-        (0, _) => notes += &format!(" {missing}."),
-        _ => notes += &format!(" {own}, and of the source's {missing}."),
+    for status in [Status::Added, Status::Omitted] {
+        match of_notes(Category::Note, status) {
+            0 => {}
+            some => notes += &format!(", {some} {}", status.name()),
+        }
     }
-    out.push(notes);
+    out.push(notes + ".");
     if part.findings.is_empty() {
         let nothing = if part.passages.is_empty() {
-            "Nothing was found: the edition has what the source has, and no more."
+            "Nothing found: the edition has the same notes and marks as the source."
         } else {
-            "Nothing was found but bars of rests that only one of the two has."
+            "Nothing found but bars of rests that only one of the two has."
         };
         out.push(nothing.into());
         return out;
@@ -101,36 +102,23 @@ fn scope(part: &PartReport) -> Option<String> {
 fn marks(part: &PartReport) -> String {
     let of = |status| sum(&part.totals, status, false);
     let (added, omitted, altered) = (of(Status::Added), of(Status::Omitted), of(Status::Altered));
-    let left_out = format!("of the source's marks {} left out", are(omitted));
-    if part.marks == 0 {
-        return match omitted {
-            0 => String::new(),
-            _ => format!("It has no marks; {left_out}."),
-        };
+    let mut done = Vec::new();
+    if added > 0 {
+        let share = (added * 100 + part.marks / 2) / part.marks;
+        done.push(format!("added {added} of its {} ({share} %)", count(part.marks, "mark")));
     }
-    let mut text = format!("Of its {}, ", count(part.marks, "mark"));
-    text += &match added {
-        0 => "none is the editor's".into(),
-        _ => {
-            let share = (added * 100 + part.marks / 2) / part.marks;
-            format!("{} the editor's ({share} in 100)", are(added))
-        }
-    };
     if altered > 0 {
-        text += &format!(", and {} not as in the source", are(altered));
+        done.push(format!("altered {altered}"));
     }
     if omitted > 0 {
-        text += &format!("; {left_out}");
+        done.push(format!("omitted {omitted} of the source's"));
     }
-    text + "."
-}
-
-/// As in `1 is`, `3 are`.
-fn are(n: usize) -> String {
-    match n {
-        0 => "none is".into(),
-        1 => "1 is".into(),
-        n => format!("{n} are"),
+    match (part.marks, added) {
+        (0, _) if omitted == 0 => String::new(),
+        (0, _) => format!("It has no marks; the editor {}.", listed(&done)),
+        (_, 0) if done.is_empty() => "The editor added no marks.".into(),
+        (_, 0) => format!("The editor added no marks, but {}.", listed(&done)),
+        _ => format!("The editor {}.", listed(&done)),
     }
 }
 
@@ -140,10 +128,10 @@ fn were(n: usize) -> &'static str {
 
 /// How the part lies on its instrument, a paragraph each.
 pub fn range(range: &RangeResult) -> Vec<String> {
-    let guessed = if range.guessed { ", as the part's name tells" } else { "" };
+    let guessed = if range.guessed { " (guessed from the part's name)" } else { "" };
     let mut out = vec![format!("Checked for the {}, {}{guessed}. {}", range.instrument, range.words, range.reading)];
     if range.outside.is_empty() {
-        out.push("No note leaves the range.".into());
+        out.push("All notes fit.".into());
     }
     for side in [Side::Below, Side::Above] {
         let there: Vec<_> = range.outside.iter().filter(|o| o.side == side).collect();
@@ -155,8 +143,8 @@ pub fn range(range: &RangeResult) -> Vec<String> {
         let noun = if bars.contains(' ') { "bars" } else { "bar" };
         let cause = match displaced {
             0 => String::new(),
-            d if d == there.len() => ", all through an octave displacement".into(),
-            d => format!(", {d} through an octave displacement"),
+            d if d == there.len() => ", all due to an octave displacement".into(),
+            d => format!(", {d} due to an octave displacement"),
         };
         let bound = if side == Side::Below { &range.lowest } else { &range.highest };
         out.push(format!("{} {} {bound}: {noun} {bars}{cause}.", count(there.len(), "note"), side.name()));

@@ -89,7 +89,7 @@ impl Collector {
         if !matches!(size, "8" | "15" | "22") {
             self.odd.push((
                 spot.place.bar,
-                format!("an octave line of {size} steps is of no whole octaves; it was read as it stands"),
+                format!("an octave line of size {size} is not whole octaves; it was read as it stands"),
             ));
         }
         let says = match node.attribute("type") {

@@ -145,7 +145,7 @@ impl Collector {
         let category = placement::unknown(of);
         let how = match category {
             Some(category) => format!("it was read as a mark of the kind {category}"),
-            None => "it was passed over".into(),
+            None => "it was ignored".into(),
         };
         let what = format!("MusicXML 4.0 has no element {} in {of}; {how}", name(node));
         // A name that comes in all bars is told with these, once for each.

@@ -45,7 +45,7 @@ impl PartReader<'_, '_> {
             }
         }
         if self.other_key.take().is_some_and(|other| Some(other) != self.fifths) {
-            self.warn("the staves have different key signatures; that of the first was compared");
+            self.warn("the staves have different key signatures; that of the first staff was compared");
         }
         let untouched = self.part.bars[self.here()].notes.start == self.part.notes.len();
         let transpose = self.transpose_of(1);
@@ -69,7 +69,7 @@ impl PartReader<'_, '_> {
         let fifths = given.map_or(Some(0), |t| t.parse().ok()).filter(|f| (-20..=20).contains(f));
         let Some(fifths) = fifths else {
             let given = given.unwrap_or_default();
-            return self.warn(format!("a key signature of {given:?} fifths is none; it was passed over"));
+            return self.warn(format!("there is no key signature of {given:?} fifths; it was ignored"));
         };
         let own_staff = node.attribute("number").is_none_or(|n| n == "1");
         if !own_staff {
@@ -99,7 +99,7 @@ impl PartReader<'_, '_> {
         let chromatic = number("chromatic").unwrap_or(0);
         let octaves = number("octave-change").unwrap_or(0);
         if chromatic.abs() >= 100 || octaves.abs() >= 10 {
-            return self.warn("a transposition leads out of all hearing; it was passed over");
+            return self.warn("a transposition leads out of hearing range; it was ignored");
         }
         let steps = number("diatonic").filter(|s| s.abs() < 100).unwrap_or_else(|| usual_steps(chromatic));
         let transpose = Interval::new(steps, chromatic).plus(Interval::octaves(octaves));

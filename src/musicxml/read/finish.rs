@@ -15,8 +15,8 @@ impl PartReader<'_, '_> {
         for end in alone {
             let what = end.kind.name();
             let what = match end.mark {
-                Some(_) => format!("{what} starts and does not end; it was read as a start alone"),
-                None => format!("{what} ends that did not start; its end was passed over"),
+                Some(_) => format!("{what} starts and does not end; only its start was read"),
+                None => format!("{what} ends that did not start; its end was ignored"),
             };
             self.odd.add(&self.part.bars[end.place.bar].number, &what);
         }
@@ -24,10 +24,8 @@ impl PartReader<'_, '_> {
         untied.sort_unstable();
         for note in untied {
             let bar = self.part.notes[note].bar;
-            self.odd.add(
-                &self.part.bars[bar].number,
-                "a tie is not taken up by a note of the same pitch; it was passed over",
-            );
+            self.odd
+                .add(&self.part.bars[bar].number, "a tie does not lead to a note of the same pitch; it was ignored");
         }
         self.marks.number_verses(&mut self.part);
         self.drop_last_double_bar();

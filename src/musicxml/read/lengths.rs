@@ -169,7 +169,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             self.warn("a note has neither a duration nor a type; it was read as taking no time");
             return Time::zero();
         };
-        self.warn("a note has no duration; it was read as long as it looks");
+        self.warn("a note has no duration; its length was taken from its type");
         length
     }
 }

@@ -324,7 +324,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let offset = given.and_then(parse_decimal);
         let offset = offset.filter(|t| t.denom() <= 1000 && t.numer().abs() < LARGEST_DURATION);
         if let (Some(text), None) = (given, offset) {
-            self.warn(format!("an offset of {text:?} is not a number; the sign was read where it stands"));
+            self.warn(format!("an offset of {text:?} is not a number; the sign was read without it"));
         }
         // Between the notes of a chord the time has gone on, and yet has not.
         let next = node.next_siblings().skip(1).find(|n| n.tag_name().name() == "note");
@@ -353,7 +353,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             return Ok(None);
         };
         if !self.divided {
-            self.warn("the part does not say how its durations count; they were read as quarter notes");
+            self.warn("the part has no divisions; its durations were read as quarter notes");
             self.divided = true;
         }
         let text = text_of(holder);

@@ -98,7 +98,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             self.unseen_head = false;
         }
         if chord && self.part.bars[self.here()].notes.start == self.part.notes.len() {
-            self.warn("a bar begins with a note of a chord that has no first note; it was read as a note of its own");
+            self.warn("a bar begins with a chord note without a first note; it was read as a single note");
             chord = false;
         }
         self.in_chord = if chord { self.in_chord + 1 } else { 1 };
@@ -170,7 +170,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         tied: Option<Pitch>,
         [told, duration]: [Time; 2],
     ) -> Result<(), Error> {
-        self.warn("notes that are not printed are no music; they were passed over");
+        self.warn("notes that are not printed were ignored");
         if let Some(written) = tied {
             // A tie to it leads nowhere that is seen.
             let onset = if chord { self.chord_onset } else { self.cursor };

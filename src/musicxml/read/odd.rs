@@ -39,7 +39,7 @@ impl Oddities {
     /// `part P1 (Violin), bars 3 and 7: …`.
     pub fn lines(self, part: &str) -> impl Iterator<Item = String> {
         let part = part.to_string();
-        let more = self.passed_over.then(|| format!("{part}: more is odd than can be listed"));
+        let more = self.passed_over.then(|| format!("{part}: there are more oddities than can be listed"));
         let lines: Vec<String> =
             self.kinds.iter().map(|(what, bars)| format!("{part}, {}: {what}", named(bars))).collect();
         lines.into_iter().chain(more)

@@ -34,7 +34,7 @@ pub(super) fn parts<'a, 'i>(tree: &'a Tree<'i>, odd: &mut Vec<Oddity>) -> Result
                 let bars = &mut out.parts[at].bars;
                 if bars.last().is_some_and(|last| last.measure == measure) {
                     let id = &out.parts[at].id;
-                    return Err(tree.content_error(part, format!("the part {id} stands twice in this bar")));
+                    return Err(tree.content_error(part, format!("the part {id} appears twice in this bar")));
                 }
                 bars.push(BarNode { measure, content: part });
             }
@@ -71,7 +71,7 @@ impl<'a> PartList<'a> {
             let name = one_line(child_text(part, "part-name").unwrap_or(""));
             list.ids.push(id);
             if list.names.contains_key(id) {
-                odd.push(format!("the part list names {id} twice; the first name was taken"));
+                odd.push(format!("the part list names {id} twice; the first name was used"));
                 continue;
             }
             list.names.insert(id, name);

@@ -43,7 +43,7 @@ pub fn filters(part: &PartReport, id: &str) -> Markup {
 pub fn table(sides: &Sides, part: &PartReport, id: &str) -> Markup {
     html! {
         table.bars data-part=(id) {
-            caption { "What was found in each bar: + the edition alone has it, - the source alone has it, ~ not the same." }
+            caption { "What was found in each bar: + added, - omitted, ~ altered." }
             thead { tr { th scope="col" { "Bar" } th scope="col" { "Source" } th scope="col" { "Found" } } }
             tbody {
                 @for Row { first, last, source, bar, unfound } in rows(sides, part) {
@@ -95,7 +95,7 @@ impl Unfound {
         match self {
             Unfound::Same => "as in the source",
             Unfound::Added => "not in the source",
-            Unfound::Altered => "in a passage that is not as in the source",
+            Unfound::Altered => "in a passage that differs from the source",
         }
     }
 

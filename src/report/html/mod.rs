@@ -71,7 +71,7 @@ pub fn audit(material: &Material, audit: &Audit, staves: &[Result<Staves, String
                     @for section in &sections { (section) }
                     @if !audit.warnings.is_empty() {
                         section aria-labelledby="warnings" {
-                            h2 #warnings { "Read with care" }
+                            h2 #warnings { "Warnings" }
                             ul { @for warning in &audit.warnings { li { (warning) } } }
                         }
                     }

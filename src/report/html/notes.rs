@@ -11,7 +11,7 @@ pub fn table(part: &PartReport, id: &str) -> Markup {
     let numbered: Vec<(usize, &FindingReport)> = part.findings.iter().enumerate().collect();
     html! {
         table.notes data-part=(id) {
-            caption { "Every finding. Pitches are sounding, the source's in the edition's key." }
+            caption { "Every finding. Pitches are sounding pitches; the source's are given in the edition's key." }
             thead {
                 tr {
                     th scope="col" { "Bar" } th scope="col" { "Beat" } th scope="col" { "What" }

@@ -68,8 +68,8 @@ pub fn section(
         passages: passages_in(found, &(looked_at.start..=looked_at.end.saturating_sub(1))),
         score: drawn.ok_or_else(|| match staves {
             Some(Err(fault)) => fault.clone(),
-            Some(Ok(_)) => "the engraver's answer makes no sense".into(),
-            None => format!("this build draws no staves; {}", engrave::HOW_TO_GET),
+            Some(Ok(_)) => "the engraver's answer cannot be read".into(),
+            None => format!("this build cannot draw staves; {}", engrave::HOW_TO_GET),
         }),
     };
     let id = &view.id;
@@ -126,9 +126,9 @@ impl View<'_> {
         html! {
             h3 #(format!("{id}-strip")) { "All bars" }
             p.hint {
-                "The darker a bar, the more was added in it: +5 are five additions. "
-                "- left out, ~ not the same; a dot is a bar in which nothing was found. "
-                "+ or ~ without a number is a bar of a passage in which nothing else was found."
+                "The darker a bar, the more was added in it. +5: five additions. "
+                "-: omitted. ~: altered. A dot: nothing found. "
+                "+ or ~ without a number: nothing found but the passage that the bar is in."
             }
             nav aria-labelledby=(format!("{id}-strip")) {
                 ol.strip {
@@ -171,7 +171,7 @@ impl View<'_> {
         let from = first.saturating_sub(1);
         let chart = self.sides.chart(from..(last + 2).min(outline.len()));
         let Some(frame) = Frame::new(&chart, self.range) else {
-            return html! { p.hint { "It has no pitches to draw." } };
+            return html! { p.hint { "No pitches to draw." } };
         };
         let (begins, ends) = (&chart.columns[first - from], &chart.columns[last - from]);
         let inside = |column: &super::chart::Column, row: usize, spot: Spot| {
@@ -211,14 +211,14 @@ impl View<'_> {
             }
             @if let Some(frame) = frame {
                 p.hint {
-                    "Pitch over time. Broad and pale: the source, in the edition's key. Thin: the edition. Where the thin line "
-                    "leaves the broad one, the edition has other notes." (names)
+                    "Pitch over time. Broad, pale line: the source, in the edition's key. Thin line: the edition. Where they "
+                    "part, the edition has different notes." (names)
                 }
                 ul.key aria-hidden="true" {
                     li { span.swatch.source {} "source" }
-                    li { span.swatch.omitted {} "source, left out" }
+                    li { span.swatch.omitted {} "source, omitted" }
                     li { span.swatch.edition {} "edition, as in the source" }
-                    li { span.swatch.altered {} "edition, not the same" }
+                    li { span.swatch.altered {} "edition, altered" }
                     li { span.swatch.added {} "edition, added" }
                 }
                 div.plots { (plot::lines(&chart, &frame, &self.about(&chart))) }

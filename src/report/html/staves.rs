@@ -58,7 +58,7 @@ impl Score {
         let number = |bar: usize| {
             let (ours, theirs) = staves.bars[bar];
             ours.map(|b| edition.bars[b].number.clone())
-                .or(theirs.map(|_| "of the source alone".into()))
+                .or(theirs.map(|_| "only in the source".into()))
                 .unwrap_or_default()
         };
         let mut first = 0;
@@ -78,11 +78,11 @@ impl Score {
         html! {
             h3 #(format!("{id}-score")) { "Score" }
             p.hint {
-                "The source above, the edition below, bar beside bar in the edition's key. "
-                span.added { "+ the edition alone" } ": vermillion, dashed or in brackets, notes in parentheses; "
-                span.omitted { "- the source alone" } ": bluish green, dotted or boxed; "
-                span.altered { "~ not the same" } ": blue, ringed, notes with diamond heads. "
-                "What staves cannot show is said above them. Point at a mark, or at a row of the notes, to find the other."
+                "The source above, the edition below, bar by bar, in the edition's key. "
+                span.added { "+ added" } ": vermillion, dashed or in brackets, notes in parentheses; "
+                span.omitted { "- omitted" } ": bluish green, dotted or boxed; "
+                span.altered { "~ altered" } ": blue, ringed, notes with diamond heads. "
+                "What staves cannot show stands in words above them. Point at a mark to find its row in the critical notes, or at a row to find its mark."
             }
             div.staves data-part=(id) tabindex="0" role="group" aria-labelledby=(format!("{id}-score")) {
                 @for (place, (system, (first, last))) in self.systems.iter().zip(&self.numbers).enumerate() {
