@@ -25,7 +25,7 @@ pub struct Args {
     source: PathBuf,
     #[command(flatten)]
     lines: LinesOfBoth,
-    /// Check every part compared against this instrument's range [default: guessed from its name]
+    /// Check every compared part against this instrument's range [default: guessed from the part's name]
     #[arg(long, value_name = "NAME")]
     instrument: Option<String>,
     /// A table of your own instruments (.toml), added to the standard one

@@ -42,7 +42,7 @@ Examples:
   obelus keys sonata.mxl --part 1 --instrument \"alto recorder\" --instrument \"voice flute\"
   obelus keys part.musicxml --instrument \"soprano recorder\" --tempo 96 --format csv -o keys.csv
 
-Every transposition from an octave down to an octave up, the best first. 
+Every transposition from an octave down to an octave up, the best first.
 docs/keys.md says how difficulty is measured.";
 
 pub fn run(args: &Args) -> Result<u8, Failure> {

@@ -17,7 +17,7 @@ pub struct Args {
     mine: PathBuf,
     /// The score it was made from, without your marks; - reads standard input
     base: PathBuf,
-    /// Write the mark sheet there, not to standard output
+    /// Write the mark sheet to this file [default: standard output]
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
 }

@@ -18,7 +18,7 @@ pub struct Args {
     score: Option<PathBuf>,
     #[command(flatten)]
     line: OneLine,
-    /// Check the parts against this instrument [default: guessed from its name]
+    /// Check the parts against this instrument [default: guessed from the part's name]
     #[arg(long, value_name = "NAME")]
     instrument: Option<String>,
     /// A table of your own instruments (.toml), added to the standard one

@@ -176,7 +176,7 @@ pub fn clean_json(files: [&str; 3], cleaned: &Cleaned, warnings: &[String]) -> S
 }
 
 fn kept(n: usize) -> String {
-    if n == 1 { "the finding that was kept".into() } else { format!("the {n} findings that were kept") }
+    if n == 1 { "the 1 that was kept".into() } else { format!("the {n} that were kept") }
 }
 
 /// As in `the source's, kept as you asked or your own`.

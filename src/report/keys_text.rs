@@ -12,7 +12,7 @@ const CHANGES: usize = 8;
 
 const LEGEND: &str = "written: the compass as written for the player. out: notes outside the range. left: notes \
                       still outside after octave changes. high: notes in the highest quarter of the range";
-const FINGERS: &str = "forks, half (half-holes), pinch (thumb half open): notes with such fingerings, after \
+const FINGERS: &str = " forks, half (half-holes), pinch (thumb half open): notes with such fingerings, after \
                        octave changes. hard: difficulty under the fingers, in points per second.";
 
 /// The keys for people, about `width` columns wide. `all_parts` are told even
@@ -103,7 +103,7 @@ fn on_instrument(page: &mut Page, part: &KeysPart, i: &KeysInstrument, all_parts
         n => format!(" Every key needs {} besides the signature.", count(n, "accidental")),
     };
     let fingers = if i.fingerings { FINGERS } else { "" };
-    page.hanging("  ", "  ", &format!("{LEGEND}, here from {}. {fingers}{accidentals}", i.top_register_from));
+    page.hanging("  ", "  ", &format!("{LEGEND}, here from {}.{fingers}{accidentals}", i.top_register_from));
 }
 
 fn table(page: &mut Page, i: &KeysInstrument) {
