@@ -174,19 +174,20 @@ mod tests {
         let said = |text: &str| Apart::with_rows(text).unwrap_err().to_string();
         assert_eq!(
             said("dynamics = \"small\"\nslur = \"brackets\""),
-            "line 2, column 8: \"brackets\" is no manner for slur; slur can be dashed, dotted, plain, out"
+            "line 2, column 8: \"brackets\" is not a way to set slur apart; slur can be dashed, dotted, plain, out"
         );
         assert_eq!(
             said("text = [\"italic\", \"wavy\"]"),
-            "line 1, column 19: \"wavy\" is no manner for text; text can be dashed, dotted, brackets, parentheses, small, \
+            "line 1, column 19: \"wavy\" is not a way to set text apart; text can be dashed, dotted, brackets, parentheses, small, \
              italic, plain, out"
         );
         assert!(
-            said("\nslurs = \"dashed\"").starts_with("line 2, column 1: \"slurs\" is no category of marks; they are")
+            said("\nslurs = \"dashed\"")
+                .starts_with("line 2, column 1: \"slurs\" is not a category of marks; the categories are")
         );
         assert!(said("octave = \"small\"").contains("no category of marks"));
-        assert!(said("slur = 3").contains("a manner is a word in quotes; slur can be dashed"));
-        assert!(said("slur = [\"out\"]").contains("\"out\" is no manner for slur"));
+        assert!(said("slur = 3").contains("the way to set it apart is a word in quotes; slur can be dashed"));
+        assert!(said("slur = [\"out\"]").contains("\"out\" is not a way to set slur apart"));
         assert!(said("slur = \"dashed").starts_with("line 1, column "));
         assert_eq!(
             said("[points]\nwords = 0"),

@@ -85,7 +85,7 @@ fn lay_sheet(
             }
             let line = expected_line(&kind, at, end);
             if expected[index].marks.contains(&line) {
-                warnings.push(format!("{mark} is already there"));
+                warnings.push(format!("{mark} is there already"));
             } else {
                 to_lay.push((kind, at, end, line));
             }

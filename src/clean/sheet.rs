@@ -238,11 +238,11 @@ mod tests {
         let fault = |text: &str| Sheet::parse(text).unwrap_err().to_string();
         assert_eq!(
             fault("[[mark]]\nat = \"3:1\"\nslur = true"),
-            "the mark slur at 3:1: a slur or a hairpin needs from and to, and no at"
+            "the mark slur at 3:1: a slur or hairpin needs from and to, not at"
         );
         assert_eq!(
             fault("[[mark]]\nat = \"3:1\"\n"),
-            "the mark without a kind at 3:1: it does not say what mark it is, as dynamics = \"p\" would"
+            "the mark without a kind at 3:1: it does not say what mark it is, such as dynamics = \"p\""
         );
         assert_eq!(
             fault("[[mark]]\nat = \"3\"\ntext = \"x\""),

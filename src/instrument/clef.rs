@@ -101,7 +101,7 @@ mod tests {
             assert_eq!(Clef::parse(name).unwrap().to_string(), name);
         }
         assert_eq!(Clef::parse("Treble  8 above"), Ok(Clef::TREBLE_8));
-        assert_eq!(Clef::TREBLE_8.words(), "treble clef with a little 8 above");
+        assert_eq!(Clef::TREBLE_8.words(), "treble clef with 8 above");
         assert_eq!(Clef::ALTO.words(), "alto clef");
         assert!(Clef::parse("violin").unwrap_err().contains("treble, French violin, soprano"));
     }

@@ -46,10 +46,10 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, warnings: &[String], width: usi
     }
     if !cleaned.left.is_empty() {
         line(format!(
-            "{} as in the edition, in every part, because without it the copy could not be proved:",
+            "{} could not be cleaned provably:",
             match cleaned.left.len() {
-                1 => "1 bar stays".to_string(),
-                n => format!("{n} bars stay"),
+                1 => "1 bar stays as in the edition, in every part, because it".to_string(),
+                n => format!("{n} bars stay as in the edition, in every part, because they"),
             }
         ));
     }

@@ -197,7 +197,7 @@ fn a_line_that_goes_with_another_is_told_as_that() {
         plain(&audit_text(&report(&edition, &source, &collate::lay(&edition, &source, pairing, false), None), 120))
     };
     let more = told(&all, &voices);
-    assert!(more.contains("The edition's Soprano goes with the source's Soprano, too."), "{more}");
+    assert!(more.contains("The edition's Soprano also matches the source's Soprano."), "{more}");
     assert!(more.contains("The edition's Organ (32 notes) doubles a line that was compared;"), "{more}");
     let fewer = told(&voices, &all);
     assert!(fewer.contains("The source's Oboe, Organ (64 notes) double lines that were compared;"), "{fewer}");

@@ -128,12 +128,12 @@ fn an_engraver_that_fails_takes_only_the_staves() {
     let (page, copy, pdf) =
         (folder.path().join("p.html"), folder.path().join("c.musicxml"), folder.path().join("c.pdf"));
     for (does, told) in [
-        ("kill -SEGV $$", "broke down on this music (signal 11)"),
-        ("exit 7", "broke down on this music (exit status 7)"),
+        ("kill -SEGV $$", "crashed on this music (signal 11)"),
+        ("exit 7", "crashed on this music (exit status 7)"),
         ("exec tail -f /dev/null", "was stopped after 1 seconds; OBELUS_ENGRAVE_SECONDS gives it more"),
-        ("echo 'no music'", "answer makes no sense"),
-        ("echo '{\"pictures\": []}'", "answer makes no sense"),
-        ("cat >&2; echo '{\"pictures\": [[\"<svg\"]]}'", "answer makes no sense"),
+        ("echo 'no music'", "answer cannot be read"),
+        ("echo '{\"pictures\": []}'", "answer cannot be read"),
+        ("cat >&2; echo '{\"pictures\": [[\"<svg\"]]}'", "answer cannot be read"),
         // Too much is said, or for too long.
         ("exec yes", "the engraver"),
     ] {
@@ -195,7 +195,7 @@ fn long_work_shows_a_bar_on_a_terminal_and_nowhere_else() {
         }
     }
     assert!(seeing.wait().unwrap().success());
-    assert!(shows(&seen) && seen.contains("broke down"), "{seen}");
+    assert!(shows(&seen) && seen.contains("crashed"), "{seen}");
     // Where nobody looks on, no bar comes in all the time that the engraver has, which is more than a bar waits.
     let ends_never = stand_in(folder.path(), "exec tail -f /dev/null");
     let mut command = Command::new(env!("CARGO_BIN_EXE_obelus"));

@@ -51,7 +51,7 @@ fn notes(text: &str) -> Vec<String> {
 fn the_tune_comes_out_of_a_piano_edition() {
     let desk = Desk::with(&piano(), &plain(TUNE));
     let (said, text) = alone(&desk, "--staff 1");
-    assert!(said.contains("Of the edition it holds only Piano, staff 1, as a part of its own."), "{said}");
+    assert!(said.contains("It holds only the edition's Piano, staff 1, as a separate part."), "{said}");
     assert_eq!(one(&text, "<backup>") + one(&text, "<forward>"), 0, "{text}");
     assert_eq!((one(&text, "<clef>"), one(&text, "<sign>F</sign>")), (1, 0));
     assert_eq!(one(&text, "<part-name>Piano</part-name>"), 1);
@@ -72,7 +72,7 @@ fn what_stands_once_for_all_goes_with_the_lower_staff() {
 fn an_instrument_gets_the_tune() {
     let desk = Desk::with(&piano(), &plain(TUNE));
     let (said, text) = copy(&desk, "--staff 1 --for alto_recorder");
-    assert!(said.contains("Of the edition it holds only Piano, staff 1"), "{said}");
+    assert!(said.contains("It holds only the edition's Piano, staff 1"), "{said}");
     assert_eq!(one(&text, "<part-name>Alto recorder</part-name>"), 1, "{text}");
 }
 

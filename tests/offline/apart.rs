@@ -271,8 +271,8 @@ fn the_command_sets_apart_and_says_what_cannot_be() {
     let told = obelus(&["clean", edition, source, "-o", copy, "--additions", "bracket"]);
     let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(told.contains("10 additions set apart"), "{told}");
-    let note = "Note: part P1, bar 3: the ornament arpeggiate stays, but MusicXML has no way to set it apart in the manner \
-                of the table";
+    let note = "Warning: part P1, bar 3: the ornament arpeggiate stays, but MusicXML cannot set it apart in the way the \
+                table says";
     assert!(told.contains(note), "{told}");
     let told = obelus(&["clean", edition, source, "-o", copy, "--additions", "color"]);
     assert!(told.contains("vermillion") && told.contains("bluish green"), "{told}");
@@ -284,7 +284,8 @@ fn the_command_sets_apart_and_says_what_cannot_be() {
     let run = ["clean", edition, source, "-o", copy, "--additions", "bracket", "--apart", file];
     let failed = obelus_fails(&run);
     assert_eq!(failed.status, 3);
-    let said = "line 2, column 11: \"brackets\" is no manner for hairpin; hairpin can be dashed, dotted, plain, out";
+    let said =
+        "line 2, column 11: \"brackets\" is not a way to set hairpin apart; hairpin can be dashed, dotted, plain, out";
     assert!(failed.stderr.contains(said), "{}", failed.stderr);
     assert!(failed.stderr.contains(file.as_str()), "{}", failed.stderr);
 }

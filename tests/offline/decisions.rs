@@ -71,7 +71,7 @@ fn what_is_kept_by_name_is_all_that_an_audit_of_the_copy_finds() {
     let text = decide(&decisions(&desk, "all.toml"), &["breath added"], "keep");
     let text = decide(&text, &["9:1 dynamics added f"], "bracket");
     let said = clean(&desk, &text, &[]);
-    assert!(said.replace('\n', " ").contains("4 findings left as the edition has"), "{said}");
+    assert!(said.replace('\n', " ").contains("4 findings kept"), "{said}");
     let found = found(&desk);
     let breaths = found.iter().filter(|f| f["category"] == "breath").count();
     assert_eq!(breaths, text.matches("breath added").count());
@@ -90,7 +90,7 @@ fn a_passage_is_kept_with_all_that_is_in_it() {
     assert_eq!(passages[0]["kind"], "inserted-passage");
     assert!(found(&desk).iter().all(|f| f["passage"] == 0), "nothing else is left");
     let notes = desk.read("notes.md");
-    assert!(notes.contains("inserted, the source has nothing here"), "{notes}");
+    assert!(notes.contains("inserted, not in the source"), "{notes}");
     assert!(notes.contains("kept as the edition has it"), "{notes}");
 }
 
@@ -102,7 +102,7 @@ fn faults_of_a_file_of_decisions_are_told_and_nothing_is_written() {
         (decide(&all, &["octave altered"], "bracket"), 2, "only marks that the editor added can"),
         (all.replace("= \"out\"", "= \"away\""), 3, ", column 3"),
         ("[findings]\n\"P1 1:1 slur added slur\" = \"out\"\n[findings]\n".into(), 3, "line 3"),
-        ("[findings]\n\"P9 1:1 nothing of the kind\" = \"keep\"\n".into(), 2, "is it the file of another pair?"),
+        ("[findings]\n\"P9 1:1 nothing of the kind\" = \"keep\"\n".into(), 2, "was it written for another pair?"),
     ] {
         std::fs::write(desk.at("mine.toml"), &text).unwrap();
         let failed = obelus_fails(&command(&desk, &[]));
@@ -117,7 +117,7 @@ fn a_decision_that_meets_nothing_is_told() {
     let desk = Desk::new();
     let text = decisions(&desk, "all.toml") + "\"P1 99:1 breath added breath-mark\" = \"keep\"\n";
     let said = clean(&desk, &text, &[]);
-    assert!(said.replace('\n', " ").contains("\"P1 99:1 breath added breath-mark\" meets no finding"), "{said}");
+    assert!(said.replace('\n', " ").contains("\"P1 99:1 breath added breath-mark\" matches no finding"), "{said}");
 }
 
 #[test]
@@ -186,13 +186,13 @@ fn critical_notes_tell_what_an_audit_finds_in_repeats_and_in_other_bars() {
     let repeated = format!("{strain} :] | {close}");
     let told = noted([("4/4", &written_out), ("4/4", &repeated)], &[]);
     assert!(told.contains(",pitch,Eb5,E5,alteration; taken out with its bar,"), "{told}");
-    assert!(told.contains("written out a second time (8 notes); one of the two times taken out,"), "{told}");
+    assert!(told.contains("written out a second time (8 notes); one of the two passes taken out,"), "{told}");
     let told = noted([("4/4", &written_out), ("4/4", &repeated)], &["--no-restore", "passages"]);
     assert!(told.contains("written out a second time (8 notes); kept as the edition has it,"), "{told}");
     assert!(told.contains(",pitch,Eb5,E5,alteration; the edition's reading kept,"), "{told}");
     let told = noted([("4/4", &repeated), ("4/4", &written_out)], &[]);
-    assert!(told.contains("written out there (8 notes); one of the two times put back"), "{told}");
-    assert!(told.contains(",pitch,E5,Eb5,\"alteration; undone with its bar, which was put back\","), "{told}");
+    assert!(told.contains("(8 notes); one of the two passes put back"), "{told}");
+    assert!(told.contains(",pitch,E5,Eb5,\"alteration; reverted with its bar, which was put back\","), "{told}");
     // Two bars of the one are a bar of the other.
     let halves = "C5q D5q | E5q F5q(tenuto) | G5q A5q | B5q C6q | D6q C6q | A5q Gb5q | E5q G5q | D5q B4q | C5h | C5h";
     let whole = "C5q D5q E5q F5q | G5q A5q B5q C6q | D6q C6q A5q F5q | E5q G5q D5q B4q | C5h C5h";
@@ -224,7 +224,7 @@ fn bars_of_rests_that_went_are_told_as_gone() {
     };
     let (said, told) = clean(&[]);
     assert!(said.contains("2 bars taken out"), "{said}");
-    assert!(told.contains("bars 3 to 4: inserted, the source has nothing here (rests); taken out |"), "{told}");
+    assert!(told.contains("bars 3 to 4: inserted, not in the source (rests); taken out |"), "{told}");
     let (_, told) = clean(&["--no-restore", "passages"]);
     assert!(told.contains("(rests); kept as the edition has it |"), "{told}");
     // Neither are they as in the source.
@@ -238,9 +238,9 @@ fn bars_of_rests_that_went_are_told_as_gone() {
     // Nobody asked for the cello: that is not to say that the source has none.
     let (said, told) = clean(&["--part", "Violin"]);
     assert!(said.contains("and your own; parts that were not cleaned are the edition's."), "{said}");
-    let cello = "part Cello was not cleaned; bars that went are gone there too";
+    let cello = "part Cello was not cleaned; bars that were taken out are gone there too";
     assert!(said.contains(cello) && told.contains(cello), "{said}\n{told}");
-    assert!(!told.contains("nothing that goes with"), "{told}");
+    assert!(!told.contains("no match for it"), "{told}");
     let audit = json_of(&["audit", &edition, &source, "--part", "Cello", "--format", "json"]);
     assert!(audit["not_compared"]["source"].as_array().is_some_and(Vec::is_empty), "{audit}");
     // Where the source has none, that is what is said.
@@ -248,11 +248,11 @@ fn bars_of_rests_that_went_are_told_as_gone() {
     let violin = (Style { name: "Violin".into(), ..Style::default() }, TUNE.concat());
     std::fs::write(&alone, scores(&[(violin.0, &violin.1)])).unwrap();
     let said = obelus(&["clean", &edition, &alone, "-o", &copy]).replace('\n', " ");
-    assert!(said.contains("part Cello was not cleaned, for the source has nothing there; bars that went"), "{said}");
+    assert!(said.contains("part Cello was not cleaned (no match in the source); bars that were taken out"), "{said}");
     // The other way: what was cut comes back.
     let said = obelus(&["clean", &source, &edition, "-o", &copy, "--part", "Cello", "--notes", &notes]);
     assert!(
-        said.replace('\n', " ").contains("part Violin was not cleaned; bars that came back are rests there"),
+        said.replace('\n', " ").contains("part Violin was not cleaned; bars that were put back are rests there"),
         "{said}"
     );
     assert!(desk.read("notes.md").contains("(rests); put back |"), "{}", desk.read("notes.md"));

@@ -89,8 +89,8 @@ fn each_change_has_a_sentence() {
     let proposal = proposed(&part);
     assert_eq!(
         octave_change_sentence(&part, &proposal.moves[0]),
-        "bar 2, beats 1 to 3: 3 notes an octave up, 3 of them below the range; all then fit; it begins at a leap \
-         (down a minor third and an octave becomes down a minor third), and ends at a rest or breath"
+        "bar 2, beats 1 to 3: 3 notes an octave up, 3 of them below the range; then all fit; begins at a leap \
+         (down a minor third and an octave becomes down a minor third), ends at a rest or breath"
     );
     assert!(proposal.cost > 0.0);
 }

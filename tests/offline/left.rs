@@ -58,11 +58,11 @@ fn a_bar_that_is_left_stands_in_text_and_notes_with_its_reason() {
     let desk = pair();
     let notes = desk.at("notes.csv");
     let told = obelus(&args(&clean(&desk, &["--notes", &notes])));
-    assert!(told.contains("1 bar is left as in the edition"), "{told}");
-    assert!(told.contains("\n  bar 3: what the source has here is not put back"), "{told}");
+    assert!(told.contains("1 bar stays as in the edition"), "{told}");
+    assert!(told.contains("\n  bar 3: the source's bars are not put back here"), "{told}");
     let notes = std::fs::read_to_string(notes).unwrap();
     let cut = notes.lines().find(|line| line.contains(",cut,")).expect("the cut is noted");
-    assert!(cut.contains("could not be undone") && cut.contains("partwise"), "{cut}");
+    assert!(cut.contains("could not be reverted") && cut.contains("partwise"), "{cut}");
 }
 
 #[test]
@@ -87,7 +87,7 @@ fn a_source_that_lacks_much_is_doubted_first() {
     let edition = SOURCE.replacen("C5w", &format!("{more}{more}{more}C5w"), 1);
     let desk = Desk::with(&of(&edition), &of(SOURCE));
     let told = obelus(&args(&clean(&desk, &[])));
-    assert!(told.starts_with("Is the source complete? It has nothing for 6 of the edition's 11 bars"), "{told}");
+    assert!(told.starts_with("Is the source complete? It lacks 6 of the edition's 11 bars"), "{told}");
 }
 
 #[test]
@@ -154,7 +154,7 @@ fn a_sheet_follows_the_music_or_says_where_it_is_other_music() {
         let longer = scores(&[(style, longer.as_str())]);
         let desk = Desk::with(&longer, &longer);
         let told = obelus(&args(&clean(&desk, &["--mine", &sheet]))).replace('\n', " ");
-        assert!(told.contains("run otherwise: its marks in bar 4 went with the music to bar 5"), "{told}");
+        assert!(told.contains("its marks in bar 4 moved with the music to bar 5"), "{told}");
         let copy = std::fs::read_to_string(desk.at("clean.musicxml")).unwrap();
         let marked = |number: usize| {
             let bar = copy.split("<measure ").nth(number).unwrap();
@@ -168,6 +168,6 @@ fn a_sheet_follows_the_music_or_says_where_it_is_other_music() {
     for copy in [twice, other] {
         let desk = Desk::with(&copy, &copy);
         let told = obelus(&args(&clean(&desk, &["--mine", &sheet]))).replace('\n', " ");
-        assert!(told.contains("run otherwise: look at its marks in bar 4"), "{told}");
+        assert!(told.contains("in all): check its marks in bar 4"), "{told}");
     }
 }

@@ -191,10 +191,10 @@ fn a_trill_and_its_line_are_one_whichever_comes_first() {
 #[test]
 fn a_line_left_open_is_told_as_a_musician_would() {
     let warnings = reading(&room("ornaments", "<wavy-line type=\"start\"/>", "").score()).warnings;
-    let wanted = "part P1 (Solo), bar 2: a trill's wavy line starts and does not end; it was read as a start alone";
+    let wanted = "part P1 (Solo), bar 2: a trill's wavy line starts and does not end; only its start was read";
     assert_eq!(warnings, [wanted]);
     let warnings = reading(&room("direction-type", "", "<dashes type=\"stop\"/>").score()).warnings;
-    let wanted = "part P1 (Solo), bar 2: a line of dashes ends that did not start; its end was passed over";
+    let wanted = "part P1 (Solo), bar 2: a line of dashes ends that did not start; its end was ignored";
     assert_eq!(warnings, [wanted]);
 }
 
@@ -207,7 +207,7 @@ fn what_the_schema_does_not_know_is_told() {
     assert_eq!(reading(&text).warnings, [wanted]);
     let text = room("measure", "<pause/>", "<pause/>").score();
     assert_eq!(read(&text), [""; 0]);
-    let wanted = "part P1 (Solo), bar 2: MusicXML 4.0 has no element pause in measure; it was passed over";
+    let wanted = "part P1 (Solo), bar 2: MusicXML 4.0 has no element pause in measure; it was ignored";
     assert_eq!(reading(&text).warnings, [wanted]);
     // However many there are, there is an end to telling.
     let many: String = (0..20_000).map(|n| format!("<new{n}/>")).collect();

@@ -38,11 +38,11 @@ fn the_demos_page_says_what_its_report_says() {
     counts_agree(&[&edition, &source, "--bars", "19-27"]);
     let page = page_of(&[&edition, &source]);
     for said in [
-        "an octave lower than the source (14 notes, 10 of them below the alto recorder&#39;s F4; restored, all fit)",
+        "an octave lower than the source (14 notes, 10 of them below the alto recorder&#39;s F4; once restored, all fit)",
         "The edition sounds a perfect fourth above the source. It begins with 2 flats, the source with 1 flat",
         "105 are the editor&#39;s (85 in 100)",
-        "10 notes below F4: bars 19, 20, all through an octave displacement.",
-        "The law of the place decides.",
+        "10 notes below F4: bars 19, 20, all due to an octave displacement.",
+        "your local law decides.",
     ] {
         let page = page.replace('\'', "&#39;");
         assert!(page.contains(said), "{said}");
@@ -52,7 +52,7 @@ fn the_demos_page_says_what_its_report_says() {
 #[test]
 fn a_page_without_staves_says_how_to_get_them() {
     let page = page_of(&[&demo("edition.musicxml"), &demo("source.musicxml")]);
-    let told = page.contains("Not drawn: this build draws no staves; `cargo install --path . --features engrave`");
+    let told = page.contains("Not drawn: this build cannot draw staves; `cargo install --path . --features engrave`");
     assert_eq!(told, cfg!(not(feature = "engrave")));
     assert_eq!(page.contains("class=\"staves\""), cfg!(feature = "engrave"));
 }

@@ -161,7 +161,7 @@ fn what_has_no_pitches_or_two_staves_is_refused() {
     let drum = drum.replace("step>", "display-step>").replace("octave>", "display-octave>");
     assert!(refused(&drum).contains("strokes without a pitch"));
     let tab = with_clef(&score(&in_key(0), "C5q D5q E5h"), "<clef><sign>TAB</sign><line>5</line></clef>");
-    assert!(refused(&tab).contains("bar 1: a clef of the kind \"TAB\" has no pitches"));
+    assert!(refused(&tab).contains("bar 1: a \"TAB\" clef has no pitches"));
     assert!(refused(&score(&in_key(0), "rw | rw")).contains("no notes with pitches"));
 }
 
@@ -191,7 +191,7 @@ fn the_command_says_what_it_did() {
     let base = ["clean", &file, &file, "-o", &copy, "--for", "soprano recorder"];
     let failed = obelus_fails(&base);
     assert_eq!(failed.status, 2);
-    assert!(failed.stderr.contains("--for is for one part, and 2 are cleaned"), "{}", failed.stderr);
+    assert!(failed.stderr.contains("--for is for one part, but 2 are being cleaned"), "{}", failed.stderr);
     let said = obelus(&[&base[..], &["--part", "Oboe", "--transpose", "down a perfect fifth", "--fit"]].concat());
     insta::assert_snapshot!("written_for", said.replace(folder.path().to_str().unwrap(), ""));
     let text = std::fs::read_to_string(&copy).unwrap();
