@@ -185,7 +185,7 @@ mod tests {
             said("\nslurs = \"dashed\"")
                 .starts_with("line 2, column 1: \"slurs\" is not a category of marks; the categories are")
         );
-        assert!(said("octave = \"small\"").contains("no category of marks"));
+        assert!(said("octave = \"small\"").contains("not a category of marks"));
         assert!(said("slur = 3").contains("the way to set it apart is a word in quotes; slur can be dashed"));
         assert!(said("slur = [\"out\"]").contains("\"out\" is not a way to set slur apart"));
         assert!(said("slur = \"dashed").starts_with("line 1, column "));

@@ -42,7 +42,8 @@ pub(super) fn way(way: &Way) -> String {
         false => (ours.outside, theirs.outside, ["stays outside", "stay outside"]),
     };
     let what = what[usize::from(n != 1)];
-    format!(", not {other}: on the {name} {} {what}, instead of {than}", count(n, "note"))
+    let notes = if n == 0 { "no notes".into() } else { count(n, "note") };
+    format!(", not {other}: on the {name} {notes} {what}, instead of {than}")
 }
 
 /// The lines of the command's own summary.

@@ -1,6 +1,6 @@
 //! What a cleaning did, in a few lines.
 
-use super::phrases::count;
+use super::phrases::{count, listed};
 use super::{adapted, json};
 use crate::clean::{Additions, Cleaned, LeftBar};
 use serde::Serialize;
@@ -79,13 +79,9 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, warnings: &[String], width: usi
     whose.extend((!cleaned.left.is_empty()).then_some("left as in the edition"));
     whose.extend(own.then_some("your own"));
     let left = if did.parts_left > 0 { "; parts that were not cleaned are the edition's" } else { "" };
-    line(format!(
-        "Proved: read back, its {}, {} and {} are {}{left}.",
-        count(proof.bars, "bar"),
-        count(proof.notes, "note"),
-        count(proof.marks, "mark"),
-        either(&whose)
-    ));
+    let all = [(proof.bars, "bar"), (proof.notes, "note"), (proof.marks, "mark")];
+    let all: Vec<String> = all.iter().filter(|(n, _)| *n > 0).map(|(n, noun)| count(*n, noun)).collect();
+    line(format!("Proved: read back, its {} are {}{left}.", listed(&all), either(&whose)));
     let lead = match (adapted::has_moves(cleaned), own) {
         (false, false) => "A",
         (true, false) => "Before the octave changes, a",

@@ -278,7 +278,7 @@ fn the_command_sets_apart_and_says_what_cannot_be() {
     assert!(told.contains("vermillion") && told.contains("bluish green"), "{told}");
 
     let failed = obelus_fails(&["clean", edition, source, "-o", copy, "--apart", file]);
-    assert!(failed.status == 2 && failed.stderr.contains("say --additions bracket or color"), "{}", failed.stderr);
+    assert!(failed.status == 2 && failed.stderr.contains("needs --additions bracket or color"), "{}", failed.stderr);
 
     std::fs::write(&table, "slur = \"dashed\"\nhairpin = \"brackets\"\n").unwrap();
     let run = ["clean", edition, source, "-o", copy, "--additions", "bracket", "--apart", file];

@@ -237,7 +237,7 @@ fn bars_of_rests_that_went_are_told_as_gone() {
     assert!(!cell(3).contains('·') && cell(3).contains("not in the source"), "{}", cell(3));
     // Nobody asked for the cello: that is not to say that the source has none.
     let (said, told) = clean(&["--part", "Violin"]);
-    assert!(said.contains("and your own; parts that were not cleaned are the edition's."), "{said}");
+    assert!(said.contains("are the source's; parts that were not cleaned are the edition's."), "{said}");
     let cello = "part Cello was not cleaned; bars that were taken out are gone there too";
     assert!(said.contains(cello) && told.contains(cello), "{said}\n{told}");
     assert!(!told.contains("no match for it"), "{told}");

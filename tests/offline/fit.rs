@@ -338,7 +338,7 @@ fn the_way_to_a_key_is_weighed_on_the_instrument() {
     let (said, by) = clean(low, &["--key", "G major", "--fit"]);
     assert_eq!(by, "up a perfect fifth", "{said}");
     let told =
-        "transposed up a perfect fifth, not down a perfect fourth: on the alto recorder 0 notes go to another octave";
+        "transposed up a perfect fifth, not down a perfect fourth: on the alto recorder no notes go to another octave";
     assert!(said.contains(told), "{said}");
     let high = "C6q D6q E6q F6q | G6q E6q C6h";
     let (said, by) = clean(high, &["--key", "G major", "--fit"]);

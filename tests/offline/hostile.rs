@@ -146,7 +146,7 @@ fn parts_that_are_two_are_refused() {
     refused("twice.xml", twice.as_bytes(), &["line 6", "two parts have the id P1"]);
     let timewise =
         "<score-timewise><part-list/>\n<measure><part id=\"P1\"/><part id=\"P1\"/></measure></score-timewise>";
-    refused("timewise.xml", timewise.as_bytes(), &["line 2", "P1 stands twice"]);
+    refused("timewise.xml", timewise.as_bytes(), &["line 2", "P1 appears twice"]);
     let crowd: String = (0..1_001).map(|n| format!("<part id=\"Q{n}\"/>")).collect();
     refused("crowd.xml", score(&format!("</part>{crowd}<part id=\"P2\">")).as_bytes(), &["more than 1000 parts"]);
 }
@@ -177,7 +177,7 @@ fn archives_that_are_traps_are_refused() {
     let places: Vec<usize> = (0..forged.len() - 4).filter(|at| forged[*at..at + 4] == told).collect();
     assert!(places.len() >= 2);
     places.iter().for_each(|at| forged[*at..at + 4].copy_from_slice(&lie));
-    refused("forged.mxl", &forged, &["s.xml", "cannot be unpacked"]);
+    refused("forged.mxl", &forged, &["s.xml", "cannot be decompressed"]);
 
     let members = archive(&named("s.xml"), |writer| {
         (0..10_000).for_each(|n| writer.start_file(n.to_string(), SimpleFileOptions::default()).expect("a member"));

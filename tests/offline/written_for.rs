@@ -156,10 +156,10 @@ fn what_has_no_pitches_or_two_staves_is_refused() {
         Err(Failure::Unsupported(why)) => why,
         other => panic!("{other:?}"),
     };
-    assert!(refused(&score(&in_key(0), "C5q D5q 2:C4h")).contains("several staves"));
+    assert!(refused(&score(&in_key(0), "C5q D5q 2:C4h")).contains("one staff"));
     let drum = score(&in_key(0), "C5q D5q E5h").replace("<pitch>", "<unpitched>").replace("</pitch>", "</unpitched>");
     let drum = drum.replace("step>", "display-step>").replace("octave>", "display-octave>");
-    assert!(refused(&drum).contains("strokes without a pitch"));
+    assert!(refused(&drum).contains("unpitched notes"));
     let tab = with_clef(&score(&in_key(0), "C5q D5q E5h"), "<clef><sign>TAB</sign><line>5</line></clef>");
     assert!(refused(&tab).contains("bar 1: a \"TAB\" clef has no pitches"));
     assert!(refused(&score(&in_key(0), "rw | rw")).contains("no notes with pitches"));
