@@ -112,12 +112,12 @@ fn what_reaches_into_another_line_is_told() {
     let edition = lines::slur_across();
     let desk = Desk::with(&edition, &plain("rh A4h | rw | G3h~ G3h"));
     let (said, text) = copy(&desk, "--staff 2");
-    assert!(said.contains("the slur of bar 1 is partly in another line; it was left out"), "{said}");
+    assert!(said.contains("the slur in bar 1 is partly in another line; it was left out"), "{said}");
     assert_eq!((one(&text, "<slur"), one(&text, "<tie ")), (0, 2), "{text}");
     // The other staff has its end.
     let desk = Desk::with(&edition, &plain("C5h rh | D5h E5h | rw"));
     let (said, text) = copy(&desk, "--staff 1");
-    assert!(said.contains("the slur of bar 1 is partly in another line; it was left out"), "{said}");
+    assert!(said.contains("the slur in bar 1 is partly in another line; it was left out"), "{said}");
     assert_eq!((one(&text, "<slur"), one(&text, "<tie ")), (0, 0), "{text}");
 }
 
