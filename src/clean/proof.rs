@@ -114,7 +114,11 @@ fn prove_among_lines<'i>(
         musicxml::out_of_order(tree).filter(|_| musicxml::out_of_order(sides.edition_tree).is_none())
     {
         let at = tree.node(at).range().start;
-        return Err(unruly(score, Some(at), format!("an element is where the MusicXML schema does not allow it ({place})")));
+        return Err(unruly(
+            score,
+            Some(at),
+            format!("an element is where the MusicXML schema does not allow it ({place})"),
+        ));
     }
     let pairs = sides.collation.parts.iter();
     let pairs = pairs.map(|a| Pair { edition: a.edition, source: a.source, interval: a.interval, share: 1.0 });

@@ -275,7 +275,7 @@ fn the_command_sets_apart_and_says_what_cannot_be() {
                 table says";
     assert!(told.contains(note), "{told}");
     let told = obelus(&["clean", edition, source, "-o", copy, "--additions", "color"]);
-    assert!(told.contains("vermillion") && told.contains("bluish green"), "{told}");
+    assert!(told.contains("Vermillion") && told.contains("Bluish green"), "{told}");
 
     let failed = obelus_fails(&["clean", edition, source, "-o", copy, "--apart", file]);
     assert!(failed.status == 2 && failed.stderr.contains("needs --additions bracket or color"), "{}", failed.stderr);
