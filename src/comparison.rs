@@ -2,113 +2,14 @@
 
 use crate::beside::{self, SideBySide, Staves};
 use crate::clean::{self, Cleaned, Copy, Failure, Policy, Provenance, Sides, Texts, Wishes};
-use crate::collate::{self, Choice, Collation, LineError, LineName, Lines, Pairing};
+use crate::collate::{self, Choice, Collation, LineError, Lines, Pairing};
 use crate::findings::{self, PartFindings};
 use crate::instrument::{self, Instrument, Instruments, Reading as Octave};
 use crate::keys::{Chart, Tempo};
-use crate::musicxml::{self, Error, Input, Tree};
+use crate::musicxml::Tree;
+use crate::read_score::ReadScore;
 use crate::report::{self, Audit, BarError, Bars, Hands, Material, Notes, PartReport};
-use crate::score::Score;
 use std::cell::OnceCell;
-
-/// Bytes of a text whose tree may stay until the program ends.
-const SMALL: usize = 2 << 20;
-
-/// A score as it was read. `T` is the tree of its text, or `()` where the text was let go.
-#[derive(Debug)]
-pub struct ReadScore<T> {
-    file: String,
-    score: Score,
-    warnings: Vec<String>,
-    tree: T,
-}
-
-impl<'i> ReadScore<Tree<'i>> {
-    /// Reads a score and keeps its text, which cleaning and drawing need.
-    ///
-    /// # Errors
-    /// With file, line and column, where it is no score that can be read.
-    pub fn of(input: &'i Input) -> Result<Self, Error> {
-        let tree = Tree::parse(input)?;
-        let reading = musicxml::read(&tree)?;
-        Ok(ReadScore { file: input.file.clone(), score: reading.score, warnings: reading.warnings, tree })
-    }
-
-    /// Lets the text go, the largest thing of all. A small tree is not even taken
-    /// apart: that costs more than its room, and the program ends soon.
-    pub fn without_text(self) -> ReadScore<()> {
-        let ReadScore { file, score, warnings, tree } = self;
-        if tree.text().len() <= SMALL {
-            std::mem::forget(tree);
-        }
-        ReadScore { file, score, warnings, tree: () }
-    }
-
-    /// One line of it as a score of its own: the tune of a piano edition.
-    ///
-    /// # Errors
-    /// Where the score has no such line, or the text with it is not what it should be.
-    pub fn extract(&mut self, line: &LineName) -> Result<Extracted, ExtractError> {
-        let place = line.find(&mut self.score, &self.file)?.unwrap_or(0);
-        let alone = clean::alone(&self.tree, &self.score, place)?;
-        let warnings = [self.warnings.clone(), alone.warnings].concat();
-        let line = self.score.parts[place].spoken().into_owned();
-        Ok(Extracted { input: self.tree.input.with_text(alone.text), line, warnings })
-    }
-}
-
-/// One line of a score as a score of its own.
-#[derive(Debug)]
-pub struct Extracted {
-    input: Input,
-    line: String,
-    warnings: Vec<String>,
-}
-
-impl Extracted {
-    /// How the line is spoken of: its part, its staff, its voice.
-    pub fn line(&self) -> &str {
-        &self.line
-    }
-
-    /// Reads it; its warnings are those of the whole score and what was left out.
-    ///
-    /// # Errors
-    /// Where the text cannot be read back.
-    pub fn read(&self) -> Result<ReadScore<Tree<'_>>, Error> {
-        Ok(ReadScore { warnings: self.warnings.clone(), ..ReadScore::of(&self.input)? })
-    }
-}
-
-/// Why a line could not be written as a score of its own.
-#[derive(Debug, thiserror::Error)]
-pub enum ExtractError {
-    #[error(transparent)]
-    Line(#[from] LineError),
-    #[error(transparent)]
-    Failure(#[from] Failure),
-}
-
-impl<'i> ReadScore<Tree<'i>> {
-    /// As `without_text`, but the tree stays to the end of the program: for the
-    /// last score that is read, after which nothing as large comes.
-    pub fn with_its_text_unused(self) -> ReadScore<()> {
-        let ReadScore { file, score, warnings, tree } = self;
-        std::mem::forget(tree);
-        ReadScore { file, score, warnings, tree: () }
-    }
-}
-
-impl<T> ReadScore<T> {
-    pub fn score(&self) -> &Score {
-        &self.score
-    }
-
-    /// What was odd in the file, in words, with part and bars.
-    pub fn warnings(&self) -> &[String] {
-        &self.warnings
-    }
-}
 
 /// Both sides as they lie beside each other, with what was found.
 #[derive(Debug)]
@@ -147,8 +48,10 @@ pub struct AuditWishes {
 /// A line that was named and is not there, by its side.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum PairingError {
+    /// Of the edition.
     #[error(transparent)]
     Edition(LineError),
+    /// Of the source.
     #[error(transparent)]
     Source(LineError),
 }
@@ -156,8 +59,10 @@ pub enum PairingError {
 /// Why there is no audit.
 #[derive(Debug, thiserror::Error)]
 pub enum AuditError {
+    /// A part does not have the bars that were asked for.
     #[error(transparent)]
     Bars(#[from] BarError),
+    /// No instrument is called so.
     #[error(transparent)]
     Instrument(#[from] instrument::Error),
 }
@@ -165,7 +70,9 @@ pub enum AuditError {
 /// The form of critical notes.
 #[derive(Debug, Clone, std::marker::Copy, PartialEq, Eq)]
 pub enum NotesForm {
+    /// For people, with tables.
     Markdown,
+    /// A line for each finding, for other programs.
     Csv,
 }
 
@@ -183,10 +90,12 @@ impl<T> Comparison<T> {
         Ok(Comparison { edition, source, pairing, audited: OnceCell::new(), whole: OnceCell::new() })
     }
 
+    /// The edition; lines that no part prints are drawn into its score.
     pub fn edition(&self) -> &ReadScore<T> {
         &self.edition
     }
 
+    /// The source, as the edition.
     pub fn source(&self) -> &ReadScore<T> {
         &self.source
     }
@@ -238,6 +147,20 @@ impl<T> Comparison<T> {
     }
 
     /// What the editor did, bar by bar.
+    ///
+    /// ```
+    /// use obelus::{AuditWishes, Comparison, Input, Lines, ReadScore};
+    ///
+    /// let files = ["edition", "source"].map(|name| format!("corpus/demo/{name}.musicxml"));
+    /// let [edition, source] = [Input::open(&files[0])?, Input::open(&files[1])?];
+    /// let comparison = Comparison::new(ReadScore::of(&edition)?, ReadScore::of(&source)?, &Lines::default())?;
+    /// let audit = comparison.audit(&AuditWishes { instrument: Some("alto recorder".into()), ..AuditWishes::default() })?;
+    /// for passage in audit.parts.iter().flat_map(|part| &part.passages).filter(|p| p.octaves.is_some()) {
+    ///     println!("bars {} to {}: {} octaves", passage.from.bar, passage.to.bar, passage.octaves.unwrap_or(0));
+    /// }
+    /// # assert!(audit.parts[0].passages.iter().any(|p| p.octaves == Some(-1) && p.outside_range == Some(10)));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     ///
     /// # Errors
     /// Where a wish names a bar that a part does not have, or an unknown instrument.
@@ -305,7 +228,22 @@ impl<'i> Comparison<Tree<'i>> {
         }
     }
 
-    /// Makes a clean copy, proves it, and does what else is wished for. Gives the copy, and what was done.
+    /// Makes a clean copy, proves it, and does what else is wished for. Gives the copy, and what was done. `provenance`
+    /// is written into the copy if anything changed; `texts` keeps the texts that the copy had on the way.
+    ///
+    /// ```
+    /// use obelus::{Category, Comparison, Input, Lines, Policy, ReadScore, Texts, Wishes};
+    ///
+    /// let edition = Input::open("corpus/demo/edition.musicxml")?;
+    /// let source = Input::open("corpus/demo/source.musicxml")?;
+    /// let comparison = Comparison::new(ReadScore::of(&edition)?, ReadScore::of(&source)?, &Lines::default())?;
+    /// let policy = Policy { keep: [Category::Breath].into(), ..Policy::default() };
+    /// let texts = Texts::new();
+    /// let (copy, done) = comparison.clean(&policy, &Wishes::default(), None, &texts)?;
+    /// println!("{} notes proved, {} findings kept", done.proof.notes, done.summary.kept);
+    /// # assert!(copy.text().contains("<breath-mark"));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     ///
     /// # Errors
     /// When the decisions are not of these scores, a wish cannot be fulfilled, or the copy cannot be proved.

@@ -1,27 +1,80 @@
-//! Collates a performing edition with a plain source, both MusicXML, says what
-//! the editor did, and writes the music without it.
+//! Compares a performing edition with a plain source, both MusicXML, says what
+//! the editor did, and gives the music back without it.
+//!
+//! The whole job:
+//!
+//! ```
+//! use obelus::{AuditWishes, Comparison, Input, Lines, Policy, ReadScore, Texts, Wishes};
+//!
+//! let edition = Input::open("corpus/demo/edition.musicxml")?;
+//! let source = Input::open("corpus/demo/source.musicxml")?;
+//! let comparison = Comparison::new(ReadScore::of(&edition)?, ReadScore::of(&source)?, &Lines::default())?;
+//! for part in comparison.audit(&AuditWishes::default())?.parts {
+//!     println!("{}: {} findings", part.part.spoken(), part.findings.len());
+//! }
+//! let texts = Texts::new();
+//! let (copy, done) = comparison.clean(&Policy::default(), &Wishes::default(), None, &texts)?;
+//! assert_eq!(done.proof.left, Some(0)); // a second audit finds nothing
+//! let clean: Vec<u8> = edition.encode(copy.text())?;
+//! # assert!(!clean.is_empty());
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! - [`Input`] is a file: its text, and how to write another text like it.
+//! - [`ReadScore`] is a score that was read from it. By itself it tells which
+//!   notes leave an instrument's range, and which keys lie best on it.
+//! - [`Comparison`] lays an edition beside its source: it audits, cleans, shows
+//!   both as one score, and writes critical notes.
+//! - [`Policy`] says what stays of the editor's; [`Wishes`] what else is to
+//!   become of a clean copy: another key, a range, an instrument, marks of one's
+//!   own. [`Cleaned`] says what was done.
+//!
+//! The modules behind these are for the program's own use, and change with it.
 
+#![warn(missing_docs)]
+
+#[doc(hidden)]
 pub mod beside;
+#[doc(hidden)]
 pub mod clean;
+#[doc(hidden)]
 pub mod collate;
-mod comparison;
+#[doc(hidden)]
 pub mod engrave;
+#[doc(hidden)]
 pub mod findings;
 #[cfg(feature = "engrave")]
+#[doc(hidden)]
 pub mod handout;
+#[doc(hidden)]
 pub mod instrument;
+#[doc(hidden)]
 pub mod keys;
+#[doc(hidden)]
 pub mod musicxml;
+#[doc(hidden)]
 pub mod patch;
+#[doc(hidden)]
 pub mod pitch;
+#[doc(hidden)]
 pub mod report;
+#[doc(hidden)]
 pub mod score;
+#[doc(hidden)]
 pub mod time;
 
-pub use clean::{Cleaned, Copy, Policy, Provenance, Texts, Wishes};
-pub use collate::{LineError, LineName, Lines};
-pub use comparison::{
-    AuditError, AuditWishes, Comparison, ExtractError, Extracted, NotesForm, PairingError, ReadScore,
+mod comparison;
+mod read_score;
+
+pub use clean::{
+    Additions, Apart, Cleaned, Copy, Decisions, Failure, NewKey, Origin, OwnMarks, PartFor, Player, Policy, Provenance,
+    Restore, Sheet, Texts, Wishes,
 };
-pub use musicxml::Input;
-pub use report::Audit;
+pub use collate::{LineError, LineName, Lines};
+pub use comparison::{AuditError, AuditWishes, Comparison, NotesForm, PairingError};
+pub use instrument::{Instrument, Instruments};
+pub use musicxml::{Error, Input};
+pub use pitch::Interval;
+pub use read_score::{ExtractError, Extracted, InstrumentError, InstrumentWishes, ReadScore};
+pub use report::{Audit, KeysReport, RangeReport};
+pub use score::Category;

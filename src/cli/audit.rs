@@ -131,14 +131,14 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut progress = Progress::new(4 + u64::from(args.format == Form::Html));
     let wishes = wishes(args)?;
     progress.step("reading the edition");
-    let edition_input = Input::open(&args.edition)?;
-    let edition = ReadScore::of(&edition_input)?;
     let read_source = || {
         progress.step("reading the source");
         Input::open(&args.source)
     };
     // Staves are drawn from the texts, and what is laid side by side is made of them; else they can go.
     let (audit, report) = if draws || side_by_side.is_some() {
+        let edition_input = Input::open(&args.edition)?;
+        let edition = ReadScore::of(&edition_input)?;
         let source_input = read_source()?;
         let both = (edition, ReadScore::of(&source_input)?);
         let comparison = ManuallyDrop::new(compare(args, both, &progress)?);
@@ -148,8 +148,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         let staves = |audit: &Audit| if draws { drawn(&comparison, audit, &progress) } else { Vec::new() };
         report(args, &comparison, &wishes, decisions.as_ref(), &progress, staves)?
     } else {
-        let edition = edition.without_text();
-        drop(edition_input);
+        let edition = ReadScore::open(&args.edition)?;
         let source_input = read_source()?;
         let both = (edition, ReadScore::of(&source_input)?.with_its_text_unused());
         let comparison = ManuallyDrop::new(compare(args, both, &progress)?);

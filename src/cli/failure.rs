@@ -1,7 +1,7 @@
 //! Why a command stopped, and the exit status that says so to scripts.
 
 use super::output::readable;
-use obelus::{AuditError, ExtractError, clean, instrument, musicxml, report};
+use obelus::{AuditError, ExtractError, InstrumentError, clean, instrument, musicxml, report};
 
 const WRONG_USE: u8 = 2;
 const UNREADABLE: u8 = 3;
@@ -63,6 +63,15 @@ impl From<AuditError> for Failure {
         match error {
             AuditError::Bars(error) => error.into(),
             AuditError::Instrument(error) => error.into(),
+        }
+    }
+}
+
+impl From<InstrumentError> for Failure {
+    fn from(error: InstrumentError) -> Failure {
+        match error {
+            InstrumentError::Line(error) => error.into(),
+            InstrumentError::Instrument(error) => error.into(),
         }
     }
 }

@@ -2,26 +2,9 @@
 
 use super::failure::Failure;
 use obelus::clean::Origin;
-use obelus::instrument::{Instrument, Instruments, Reading};
-use obelus::musicxml::{self, Input, Tree};
-use obelus::score::Score;
+use obelus::instrument::{Instruments, Reading};
+use obelus::musicxml::{self, Input};
 use std::path::Path;
-
-/// Bytes of a text whose tree may stay until the program ends.
-const SMALL: usize = 2 << 20;
-
-/// Reads a score, and gives the name to show with it; `-` is standard input.
-/// Its text and its tree, the largest things of all, are let go at once; only a
-/// small tree stays, for to take it apart node by node costs more than its room.
-pub fn load(path: &Path) -> Result<(String, musicxml::Reading), Failure> {
-    let input = Input::open(path)?;
-    let tree = Tree::parse(&input)?;
-    let reading = musicxml::read(&tree)?;
-    if input.text.len() <= SMALL {
-        std::mem::forget(tree);
-    }
-    Ok((input.file, reading))
-}
 
 /// Reads a file of text, such as a mark sheet; gives its bytes' checksum too.
 pub fn text(path: &Path) -> Result<(String, Origin), Failure> {
@@ -46,25 +29,6 @@ pub fn refuse_twice_stdin(paths: &[&Path]) -> Result<(), Failure> {
         return Err(Failure::wrong_use("only one file can be read from standard input; name the other"));
     }
     Ok(())
-}
-
-/// A part by its place, and the instruments that it is looked at for, each with whether its name tells it.
-pub type OnInstruments<'t> = (usize, Vec<(&'t Instrument, bool)>);
-
-/// The parts that the user means, all or one, with the instruments that they named, or the one that the part's name
-/// tells.
-pub fn on_instruments<'t>(
-    score: &Score,
-    wanted: Option<usize>,
-    given: &[&'t Instrument],
-    table: &'t Instruments,
-) -> Vec<OnInstruments<'t>> {
-    let on = |p: usize| match given {
-        [] => (p, table.guess(&score.parts[p].name).map(|i| (i, true)).into_iter().collect()),
-        given => (p, given.iter().map(|i| (*i, false)).collect()),
-    };
-    let all = if wanted.is_some() { score.parts.len() } else { score.printed().len() };
-    (0..all).filter(|p| wanted.is_none_or(|w| w == *p)).map(on).collect()
 }
 
 /// The standard instruments, with the user's own table if there is one.

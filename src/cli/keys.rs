@@ -5,8 +5,8 @@ use super::failure::Failure;
 use super::input::{self, Octave};
 use super::lines::OneLine;
 use super::output::{Content, Output};
-use obelus::keys::Tempo;
 use obelus::report;
+use obelus::{InstrumentWishes, ReadScore};
 use std::path::PathBuf;
 
 /// Which key lies best on an instrument
@@ -50,20 +50,13 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     inputs.extend(args.instruments.as_deref());
     let output = Output::new(args.output.as_deref(), &inputs)?;
     args.format.suits(args.output.as_deref())?;
-    let table = input::instruments(args.instruments.as_deref())?;
-    let mut given = Vec::new();
-    for name in &args.names {
-        let instrument = table.find(name)?;
-        if !given.contains(&instrument) {
-            given.push(instrument);
-        }
-    }
-    let (file, mut reading) = input::load(&args.score)?;
-    let wanted = args.line.find(&mut reading.score, &file)?;
-    let score = &reading.score;
-    let parts = input::on_instruments(score, wanted, &given, &table);
-    let tempo = Tempo::of(score, args.tempo);
-    let report = report::keys_report(score, &file, &parts, args.octave.reading(), tempo, reading.warnings);
+    let wishes = InstrumentWishes {
+        instruments: input::instruments(args.instruments.as_deref())?,
+        names: args.names.clone(),
+        octave: args.octave.reading(),
+        tempo: args.tempo,
+    };
+    let report = ReadScore::open(&args.score)?.keys(&args.line.name(), &wishes)?;
     match args.format {
         Format::Text => output.write(Content::Text(&report::keys_text(&report, args.line.is_named(), width())))?,
         Format::Json => output.write(Content::Bytes(report.json().as_bytes()))?,

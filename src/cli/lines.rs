@@ -1,7 +1,6 @@
 //! The lines of a score that the user names: a part, a staff of it, a voice.
 
 use super::failure::Failure;
-use obelus::score::Score;
 use obelus::{LineError, LineName, Lines, PairingError};
 
 /// One line of a score.
@@ -25,15 +24,6 @@ impl OneLine {
 
     pub fn name(&self) -> LineName {
         LineName { part: self.part.clone(), staff: self.staff, voice: self.voice }
-    }
-
-    /// The place of the line in the score, into which it is drawn where no part prints it; `None` where nothing was
-    /// named.
-    ///
-    /// # Errors
-    /// Wrong use, where the score has no such line, or several parts may be meant.
-    pub fn find(&self, score: &mut Score, file: &str) -> Result<Option<usize>, Failure> {
-        Ok(self.name().find(score, file)?)
     }
 }
 

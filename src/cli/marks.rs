@@ -3,9 +3,7 @@
 use super::failure::Failure;
 use super::input;
 use super::output::{Content, Output, suits};
-use obelus::clean;
-use obelus::collate::{self, Choice};
-use obelus::findings;
+use obelus::ReadScore;
 use std::io::Write;
 use std::path::PathBuf;
 
@@ -32,21 +30,16 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     input::refuse_twice_stdin(&inputs)?;
     let output = Output::new(args.output.as_deref(), &inputs)?;
     suits(args.output.as_deref(), "a mark sheet", &["toml"])?;
-    let (_, mine) = input::load(&args.mine)?;
-    let (_, base) = input::load(&args.base)?;
-    let collation = collate::collate(&mine.score, &base.score, Choice::default());
-    if collation.parts.is_empty() {
+    let (mine, base) = (ReadScore::open(&args.mine)?, ReadScore::open(&args.base)?);
+    let Some(lifted) = mine.own_marks(&base) else {
         return Err(Failure::wrong_use(format!(
             "{}: no part matches a part of {}; give the score that it was made from",
             args.mine.display(),
             args.base.display()
         )));
-    }
-    let found = findings::find(&mine.score, &base.score, &collation);
-    let parts: Vec<_> = collation.parts.iter().map(|a| a.edition).zip(&found).collect();
-    let lifted = clean::lift(&mine.score, &parts);
+    };
     output.write(Content::Bytes(lifted.sheet.to_toml().as_bytes()))?;
-    for warning in [mine.warnings, base.warnings, lifted.warnings].concat() {
+    for warning in [mine.warnings(), base.warnings(), &lifted.warnings].concat() {
         super::warn(&warning);
     }
     if output.is_file() {

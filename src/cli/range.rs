@@ -5,8 +5,8 @@ use super::failure::Failure;
 use super::input::{self, Octave};
 use super::lines::OneLine;
 use super::output::{Content, Output};
-use obelus::keys::Tempo;
 use obelus::report;
+use obelus::{InstrumentWishes, ReadScore};
 use std::path::PathBuf;
 
 /// The notes that leave an instrument's range
@@ -64,23 +64,13 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         output.write(Content::Text(&report::instruments_text(&table)))?;
         return Ok(0);
     };
-    let given: Vec<_> = args.instrument.as_deref().map(|n| table.find(n)).transpose()?.into_iter().collect();
-    let (file, mut reading) = input::load(path)?;
-    let wanted = args.line.find(&mut reading.score, &file)?;
-    let score = &reading.score;
-    let parts = input::on_instruments(score, wanted, &given, &table);
-    let parts: Vec<_> = parts
-        .into_iter()
-        .map(|(place, on)| on.first().map_or((place, None, true), |(i, guessed)| (place, Some(*i), *guessed)))
-        .collect();
-    let report = report::range_report(
-        score,
-        &file,
-        &parts,
-        args.octave.reading(),
-        Tempo::of(score, args.tempo),
-        reading.warnings,
-    );
+    let wishes = InstrumentWishes {
+        instruments: table,
+        names: args.instrument.iter().cloned().collect(),
+        octave: args.octave.reading(),
+        tempo: args.tempo,
+    };
+    let report = ReadScore::open(path)?.range(&args.line.name(), &wishes)?;
     match args.format {
         Format::Text => output.write(Content::Text(&report::range_text(&report, width())))?,
         Format::Json => output.write(Content::Bytes(report.json().as_bytes()))?,

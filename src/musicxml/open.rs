@@ -26,8 +26,11 @@ pub struct Input {
 
 impl Input {
     /// Reads a file, or standard input for `-`.
-    pub fn open(path: &Path) -> Result<Input, Error> {
-        let (name, bytes) = Input::bytes_of(path)?;
+    ///
+    /// # Errors
+    /// Where there is no such file, or it is no text and no archive that can be read.
+    pub fn open(path: impl AsRef<Path>) -> Result<Input, Error> {
+        let (name, bytes) = Input::bytes_of(path.as_ref())?;
         Input::from_bytes(&name, bytes)
     }
 

@@ -130,7 +130,7 @@ fn an_engraver_that_fails_takes_only_the_staves() {
     for (does, told) in [
         ("kill -SEGV $$", "crashed on this music (signal 11)"),
         ("exit 7", "crashed on this music (exit status 7)"),
-        ("exec tail -f /dev/null", "was stopped after 1 seconds; OBELUS_ENGRAVE_SECONDS gives it more"),
+        ("exec tail -f /dev/null", "was stopped after 1 seconds; set OBELUS_ENGRAVE_SECONDS to allow more"),
         ("echo 'no music'", "answer cannot be read"),
         ("echo '{\"pictures\": []}'", "answer cannot be read"),
         ("cat >&2; echo '{\"pictures\": [[\"<svg\"]]}'", "answer cannot be read"),
@@ -155,7 +155,7 @@ fn an_engraver_that_fails_takes_only_the_staves() {
         let done = with_engraver(&program, &["clean", &edition, &source, "-o", &to, "--pdf", &pages]);
         let said = String::from_utf8_lossy(&done.stderr).into_owned();
         assert_eq!(done.status.code(), Some(2), "{does}: {said}");
-        assert!(said.contains(told) && said.contains("all else is"), "{does}: {said}");
+        assert!(said.contains(told) && said.contains("everything else is"), "{does}: {said}");
         assert!(copy.is_file() && !pdf.exists(), "{does}");
         fs::remove_file(&copy).unwrap();
     }

@@ -1,0 +1,234 @@
+//! A score as it was read: alone, its range and its keys are looked at; two of
+//! them are compared.
+
+use crate::clean::{self, Failure, Lifted};
+use crate::collate::{self, Choice, LineError, LineName};
+use crate::findings;
+use crate::instrument::{self, Instrument, Instruments, Reading as Octave};
+use crate::keys::Tempo;
+use crate::musicxml::{self, Error, Input, Tree};
+use crate::report::{self, KeysReport, RangeReport};
+use crate::score::Score;
+use std::path::Path;
+
+/// Bytes of a text whose tree may stay until the program ends.
+const SMALL: usize = 2 << 20;
+
+/// A score as it was read. `T` is the tree of its text, or `()` where the text was let go.
+#[derive(Debug)]
+pub struct ReadScore<T> {
+    pub(crate) file: String,
+    pub(crate) score: Score,
+    pub(crate) warnings: Vec<String>,
+    pub(crate) tree: T,
+}
+
+impl<'i> ReadScore<Tree<'i>> {
+    /// Reads a score and keeps its text, which cleaning and drawing need.
+    ///
+    /// # Errors
+    /// With file, line and column, where it is no score that can be read.
+    pub fn of(input: &'i Input) -> Result<Self, Error> {
+        let tree = Tree::parse(input)?;
+        let reading = musicxml::read(&tree)?;
+        Ok(ReadScore { file: input.file.clone(), score: reading.score, warnings: reading.warnings, tree })
+    }
+
+    /// Lets the text go, the largest thing of all. A small tree is not even taken
+    /// apart: that costs more than its room, and the program ends soon.
+    pub fn without_text(self) -> ReadScore<()> {
+        let ReadScore { file, score, warnings, tree } = self;
+        if tree.text().len() <= SMALL {
+            std::mem::forget(tree);
+        }
+        ReadScore { file, score, warnings, tree: () }
+    }
+
+    /// One line of it as a score of its own: the tune of a piano edition.
+    ///
+    /// # Errors
+    /// Where the score has no such line, or the text with it is not what it should be.
+    pub fn extract(&mut self, line: &LineName) -> Result<Extracted, ExtractError> {
+        let place = line.find(&mut self.score, &self.file)?.unwrap_or(0);
+        let alone = clean::alone(&self.tree, &self.score, place)?;
+        let warnings = [self.warnings.clone(), alone.warnings].concat();
+        let line = self.score.parts[place].spoken().into_owned();
+        Ok(Extracted { input: self.tree.input.with_text(alone.text), line, warnings })
+    }
+}
+
+/// One line of a score as a score of its own.
+#[derive(Debug)]
+pub struct Extracted {
+    input: Input,
+    line: String,
+    warnings: Vec<String>,
+}
+
+impl Extracted {
+    /// How the line is spoken of: its part, its staff, its voice.
+    pub fn line(&self) -> &str {
+        &self.line
+    }
+
+    /// Reads it; its warnings are those of the whole score and what was left out.
+    ///
+    /// # Errors
+    /// Where the text cannot be read back.
+    pub fn read(&self) -> Result<ReadScore<Tree<'_>>, Error> {
+        Ok(ReadScore { warnings: self.warnings.clone(), ..ReadScore::of(&self.input)? })
+    }
+}
+
+/// Why a line could not be written as a score of its own.
+#[derive(Debug, thiserror::Error)]
+pub enum ExtractError {
+    /// The score has no such line.
+    #[error(transparent)]
+    Line(#[from] LineError),
+    /// The text with the line alone is not what it should be.
+    #[error(transparent)]
+    Failure(#[from] Failure),
+}
+
+impl<'i> ReadScore<Tree<'i>> {
+    /// As `without_text`, but the tree stays to the end of the program: for the
+    /// last score that is read, after which nothing as large comes.
+    pub fn with_its_text_unused(self) -> ReadScore<()> {
+        let ReadScore { file, score, warnings, tree } = self;
+        std::mem::forget(tree);
+        ReadScore { file, score, warnings, tree: () }
+    }
+}
+
+impl<T> ReadScore<T> {
+    /// Its parts, bars, notes and marks.
+    pub fn score(&self) -> &Score {
+        &self.score
+    }
+
+    /// What was odd in the file, in words, with part and bars.
+    pub fn warnings(&self) -> &[String] {
+        &self.warnings
+    }
+}
+
+/// The instruments that a score is looked at for.
+#[derive(Debug, Clone, Default)]
+pub struct InstrumentWishes {
+    /// Where instruments are looked up.
+    pub instruments: Instruments,
+    /// Instruments by name or alias; where none is named, the one that a part's name tells.
+    pub names: Vec<String>,
+    /// In which octave the parts are to be read.
+    pub octave: Option<Octave>,
+    /// Quarter notes per minute; else the score's first metronome mark, or 72.
+    pub tempo: Option<f64>,
+}
+
+/// A part by its place, and the instruments that it is looked at for, each with whether it was guessed.
+type OnInstruments<'t> = (usize, Vec<(&'t Instrument, bool)>);
+
+/// Why a score cannot be looked at for an instrument.
+#[derive(Debug, thiserror::Error)]
+pub enum InstrumentError {
+    /// The score has no such line.
+    #[error(transparent)]
+    Line(#[from] LineError),
+    /// No instrument is called so.
+    #[error(transparent)]
+    Instrument(#[from] instrument::Error),
+}
+
+impl InstrumentWishes {
+    /// All parts of a score or one line of it, on these instruments.
+    fn parts(&self, score: &Score, wanted: Option<usize>) -> Result<Vec<OnInstruments<'_>>, instrument::Error> {
+        let mut given: Vec<&Instrument> = Vec::new();
+        for name in &self.names {
+            let instrument = self.instruments.find(name)?;
+            if !given.contains(&instrument) {
+                given.push(instrument);
+            }
+        }
+        let on = |p: usize| match given[..] {
+            [] => (p, self.instruments.guess(&score.parts[p].name).map(|i| (i, true)).into_iter().collect()),
+            _ => (p, given.iter().map(|i| (*i, false)).collect()),
+        };
+        let all = if wanted.is_some() { score.parts.len() } else { score.printed().len() };
+        Ok((0..all).filter(|p| wanted.is_none_or(|w| w == *p)).map(on).collect())
+    }
+}
+
+impl ReadScore<()> {
+    /// Opens and reads a score, and lets its text go; `-` is standard input.
+    ///
+    /// # Errors
+    /// Where it is no score that can be read, with file, line and column.
+    pub fn open(path: impl AsRef<Path>) -> Result<Self, Error> {
+        Ok(ReadScore::of(&Input::open(path)?)?.without_text())
+    }
+}
+
+impl<T> ReadScore<T> {
+    /// The notes of a line, or of all parts, that leave an instrument's range, and the hardest stretches.
+    ///
+    /// ```
+    /// use obelus::{InstrumentWishes, LineName, ReadScore};
+    ///
+    /// let mut score = ReadScore::open("corpus/demo/edition.musicxml")?;
+    /// let wishes = InstrumentWishes { names: vec!["alto recorder".into()], ..InstrumentWishes::default() };
+    /// let report = score.range(&LineName::default(), &wishes)?;
+    /// println!("{}", report.json());
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    ///
+    /// # Errors
+    /// Where the score has no such line, or an instrument is unknown.
+    pub fn range(&mut self, line: &LineName, wishes: &InstrumentWishes) -> Result<RangeReport, InstrumentError> {
+        let wanted = line.find(&mut self.score, &self.file)?;
+        let parts = wishes.parts(&self.score, wanted)?;
+        let first = |(place, on): OnInstruments| match on.first() {
+            Some((instrument, guessed)) => (place, Some((*instrument).clone()), *guessed),
+            None => (place, None, true),
+        };
+        let parts: Vec<_> = parts.into_iter().map(first).collect();
+        let parts: Vec<_> =
+            parts.iter().map(|(place, instrument, guessed)| (*place, instrument.as_ref(), *guessed)).collect();
+        let tempo = Tempo::of(&self.score, wishes.tempo);
+        Ok(report::range_report(&self.score, &self.file, &parts, wishes.octave, tempo, self.warnings.clone()))
+    }
+
+    /// Every key in which a line, or each part, could be played, the one that lies best first.
+    ///
+    /// ```
+    /// use obelus::{InstrumentWishes, LineName, ReadScore};
+    ///
+    /// let mut score = ReadScore::open("corpus/demo/source.musicxml")?;
+    /// let oboe = LineName { part: Some("Oboe".into()), ..LineName::default() };
+    /// let wishes = InstrumentWishes { names: vec!["alto recorder".into()], ..InstrumentWishes::default() };
+    /// let report = score.keys(&oboe, &wishes)?;
+    /// println!("{} keys", report.parts[0].instruments[0].transpositions.len());
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    ///
+    /// # Errors
+    /// Where the score has no such line, or an instrument is unknown.
+    pub fn keys(&mut self, line: &LineName, wishes: &InstrumentWishes) -> Result<KeysReport, InstrumentError> {
+        let wanted = line.find(&mut self.score, &self.file)?;
+        let parts = wishes.parts(&self.score, wanted)?;
+        let tempo = Tempo::of(&self.score, wishes.tempo);
+        Ok(report::keys_report(&self.score, &self.file, &parts, wishes.octave, tempo, self.warnings.clone()))
+    }
+
+    /// The marks that this copy has and `base`, from which it was made, has not, as a mark sheet. `None` where the two
+    /// have no part in common.
+    pub fn own_marks<U>(&self, base: &ReadScore<U>) -> Option<Lifted> {
+        let collation = collate::collate(&self.score, &base.score, Choice::default());
+        if collation.parts.is_empty() {
+            return None;
+        }
+        let found = findings::find(&self.score, &base.score, &collation);
+        let parts: Vec<_> = collation.parts.iter().map(|a| a.edition).zip(&found).collect();
+        Some(clean::lift(&self.score, &parts))
+    }
+}
