@@ -151,6 +151,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         let edition = ReadScore::open(&args.edition)?;
         let source_input = read_source()?;
         let both = (edition, ReadScore::of(&source_input)?.with_its_text_unused());
+        drop(source_input);
         let comparison = ManuallyDrop::new(compare(args, both, &progress)?);
         report(args, &comparison, &wishes, decisions.as_ref(), &progress, |_| Vec::new())?
     };

@@ -63,7 +63,7 @@ pub(super) fn meet(
     let view = PartView { edition: &ours.part, source: &theirs.part, interval };
     let (rows, _) = bars::outline(&[view], scale, false);
     let (mut all, mut sums) = (Vec::new(), vec![0.0; ours.units.len()]);
-    let both = |r: &(usize, &bars::Row)| r.1.pair.edition.is_some() && r.1.pair.source.is_some();
+    let both = |r: &(usize, &super::rows::Row)| r.1.pair.edition.is_some() && r.1.pair.source.is_some();
     for (index, row) in rows.iter().enumerate().filter(both) {
         let mut other: Vec<(Time, i32, usize, NoteId)> = Vec::new();
         for n in row.source_notes(&theirs.part) {

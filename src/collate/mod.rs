@@ -16,9 +16,11 @@ mod meetings;
 mod melodies;
 mod named;
 mod notes;
+mod pairs_of_lines;
 mod parts;
 mod repeats;
 mod respell;
+mod rows;
 mod scarce;
 mod scope;
 mod settle;
@@ -286,7 +288,7 @@ fn height(part: &Part, note: NoteId, by: Interval) -> i32 {
     }
 }
 
-fn align(view: &PartView, edition: usize, source: usize, rows: &[bars::Row]) -> PartAlignment {
+fn align(view: &PartView, edition: usize, source: usize, rows: &[rows::Row]) -> PartAlignment {
     let mut alignment = PartAlignment {
         edition_to_source: vec![None; view.edition.notes.len()],
         source_to_edition: vec![None; view.source.notes.len()],

@@ -1,7 +1,7 @@
 //! Which note is which inside a pair of bars.
 
-use super::bars::Row;
 use super::cells::{Content, LEAST_LIKENESS, frames, likeness};
+use super::rows::Row;
 use super::{PartAlignment, PartView};
 use crate::score::{NoteId, Part};
 use crate::time::Time;

@@ -2,8 +2,8 @@
 //! sends back to by words: they are laid out as they are played.
 
 use super::PartView;
-use super::bars::Row;
 use super::cells::{Cell, Side};
+use super::rows::Row;
 use crate::score::{Category, Mark, Part};
 use crate::time::Time;
 

@@ -1,7 +1,7 @@
 //! Places of marks on either side, in the source's own time.
 
-use super::super::bars::Row;
 use super::super::matcher::{Again, Anchor, Entry};
+use super::super::rows::Row;
 use super::super::{MarkPair, PartAlignment, PartView, Rows, Stretch, matcher};
 use super::{is_trill, meaning};
 use crate::score::{Category, Mark, MarkId, NoteId, Part, Place};

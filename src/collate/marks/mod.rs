@@ -2,8 +2,8 @@
 
 mod map;
 
-use super::bars::Row;
 use super::matcher::{Entry, Matcher};
+use super::rows::Row;
 use super::{MarkPair, PartAlignment, PartView};
 use crate::musicxml::moved_signs;
 use crate::score::{Category, Mark, MarkId};

@@ -1,6 +1,6 @@
 //! Both sides as one walk in time, each note with what it is to its partner.
 
-use super::super::bars::Row;
+use super::super::rows::Row;
 use super::super::{PartAlignment, PartView};
 use crate::score::{NoteId, Part};
 use crate::time::Time;

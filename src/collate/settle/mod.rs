@@ -7,7 +7,7 @@ mod revoiced;
 mod stretches;
 mod unisons;
 
-use super::bars::Row;
+use super::rows::Row;
 use super::{PartAlignment, PartView, TieChange};
 use crate::score::{NoteId, Part};
 use crate::time::Time;

@@ -1,6 +1,6 @@
 //! Plain notes of one side that the other writes out in small ones.
 
-use super::super::bars::Row;
+use super::super::rows::Row;
 use super::super::{PartAlignment, PartView, Realisation, TieChange};
 use crate::score::{Category, MarkId, NoteId, Part};
 use crate::time::Time;

@@ -1,7 +1,7 @@
 //! The same chords, otherwise laid out: tones in other octaves or another
 //! order, doubled or left out, over a stretch.
 
-use super::super::bars::Row;
+use super::super::rows::Row;
 use super::super::{PartAlignment, PartView, Revoiced};
 use crate::score::NoteId;
 use crate::time::Time;

@@ -1,6 +1,6 @@
 //! Stretches where the music is simply not the same.
 
-use super::super::bars::Row;
+use super::super::rows::Row;
 use super::super::{PartAlignment, PartView, Stretch};
 use super::items::{Item, Kind, items};
 use crate::score::NoteId;
