@@ -1,7 +1,7 @@
 //! One line of the edition as a part of its own, before anything is cleaned.
 
 use super::Failure;
-use super::expect::{Content, MarkLine, unmatched};
+use super::content::{Content, MarkLine, unmatched};
 use super::proof::{self, Difference, Signs};
 use super::step::Texts;
 use crate::musicxml::rewrite::Fate;

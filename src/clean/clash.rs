@@ -1,7 +1,7 @@
 //! Which marks of a copy give way to a teacher's own, because a player could
 //! not follow both.
 
-use super::expect::{Content, mark_line};
+use super::content::{Content, mark_line};
 use crate::musicxml::rewrite::PartRewrite;
 use crate::pitch::Interval;
 use crate::score::{Category, Mark, Part};

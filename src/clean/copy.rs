@@ -2,7 +2,7 @@
 //! copy's notes to the same notes of the clean copy.
 
 use super::clash::{self, Own};
-use super::expect::{Content, mark_line};
+use super::content::{Content, mark_line};
 use super::step::Copy;
 use super::{Failure, Sides};
 use crate::collate::{self, Choice, PartAlignment};

@@ -1,7 +1,7 @@
 //! How a clean part lies on the instrument that it is meant for, and octave
 //! changes where it leaves the range.
 
-use super::expect::{Content, mark_line};
+use super::content::{Content, mark_line};
 use super::proof::Signs;
 use super::step::{Copy, Steps};
 use super::{Cleaned, Failure};

@@ -1,7 +1,7 @@
 //! A part of the edition without counterpart: its bars, its time and its repeats
 //! are those of a part that has one.
 
-use super::expect::{self, Content, MarkLine};
+use super::content::{self, Content, MarkLine};
 use super::job::PartJob;
 use super::marks::Verdict;
 use crate::musicxml::Plan;
@@ -41,19 +41,19 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
     /// What the part must hold: what is its own, but for bars that go, and what it follows.
     pub fn expected(&self) -> Content {
         let (gone, new) = self.barlines();
-        let mut out = expect::unmatched(self.part, self.fates, &gone);
+        let mut out = content::unmatched(self.part, self.fates, &gone);
         let Some(leader) = self.leader else { return out };
         self.move_barlines(&mut out);
         let restored = leader.restores_signatures();
-        out.signatures = expect::signatures(self.part, leader.source, self.fates, restored, None);
-        let rows = expect::numbered(self.fates);
+        out.signatures = content::signatures(self.part, leader.source, self.fates, restored, None);
+        let rows = content::numbered(self.fates);
         for mark in new.into_iter().map(|m| &leader.source.marks[m]) {
             let end = mark.end.map(|end| self.place_of_source(end.bar, end.offset));
             let at = self.place_of_source(mark.at.bar, mark.at.offset);
             if let (Some((row, offset)), true) = (at, end.is_none_or(|end| end.is_some())) {
                 let in_copy = |(row, offset): (usize, Time)| rows[row].map(|bar| (bar, offset));
                 let end = end.flatten().and_then(in_copy);
-                out.marks.extend(in_copy((row, offset)).map(|at| expect::mark_line(mark, at, end, Interval::UNISON)));
+                out.marks.extend(in_copy((row, offset)).map(|at| content::mark_line(mark, at, end, Interval::UNISON)));
             }
         }
         out.sort();
@@ -111,7 +111,7 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
 
     /// A right barline stands at the end of its bar, also where that is later.
     fn move_barlines(&self, out: &mut Content) {
-        for (row, bar) in expect::numbered(self.fates).into_iter().enumerate() {
+        for (row, bar) in content::numbered(self.fates).into_iter().enumerate() {
             let (Some(bar), Some(edition), Some(end)) = (bar, self.fates[row].edition(), self.filled(row)) else {
                 continue;
             };

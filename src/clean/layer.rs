@@ -2,8 +2,8 @@
 //! a marked copy again.
 
 use super::clash::{self, Own};
+use super::content::{Content, MarkLine};
 use super::copy::{self, MarkedCopy};
-use super::expect::{Content, MarkLine};
 use super::made_for::{MadeFor, Moved};
 use super::proof::Signs;
 use super::sheet::{BarBeat, Sheet, SheetError, SheetMark};

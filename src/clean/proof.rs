@@ -2,7 +2,7 @@
 //! had to come out.
 
 use super::coherent::Written;
-use super::expect::{Content, MarkLine, NoteLine};
+use super::content::{Content, MarkLine, NoteLine};
 use super::rounds::Fault;
 use super::step::Copy;
 use super::work::Work;

@@ -1,7 +1,7 @@
 //! A copy from step to step. Each step is read back and compared with what it
 //! was to be, and what was read is what the next one changes.
 
-use super::expect::Content;
+use super::content::Content;
 use super::proof::{self, Signs};
 use super::{Cleaned, Failure, Policy, Provenance};
 use crate::musicxml::{self, Input, Plan, Tree};

@@ -1,6 +1,6 @@
 //! A clean copy in the key that its player chose.
 
-use super::expect::{Content, mark_line};
+use super::content::{Content, mark_line};
 use super::proof::Signs;
 use super::step::{Copy, Steps};
 use super::{Cleaned, Failure};

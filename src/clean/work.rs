@@ -1,8 +1,8 @@
 //! What is to be done to a whole score: every finding decided, and the changes
 //! of all parts in one plan.
 
+use super::content::{self, Content};
 use super::decisions::{self, Decided};
-use super::expect::{self, Content};
 use super::follow::Follower;
 use super::job::{self, PartJob};
 use super::merge::Merged;
@@ -101,7 +101,7 @@ pub(super) fn work<'a, 'i>(
                 own.job.rewrite(&mut out.plan, &mut out.summary, &mut out.warnings);
                 let mut expected = own.job.expected();
                 if let Some(rest) = own.rest {
-                    expected.take_in(expect::unmatched(rest, &job::of_part(&shape, part), &[]));
+                    expected.take_in(content::unmatched(rest, &job::of_part(&shape, part), &[]));
                 }
                 out.expected.push(expected);
             }

@@ -1,6 +1,6 @@
 //! A part as the player of another instrument reads it.
 
-use super::expect::{Content, mark_line};
+use super::content::{Content, mark_line};
 use super::fit::Player;
 use super::proof::Signs;
 use super::step::{Copy, Steps};
