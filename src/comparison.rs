@@ -2,7 +2,7 @@
 
 use crate::beside::{self, SideBySide, Staves};
 use crate::clean::{self, Cleaned, Copy, Failure, Policy, Provenance, Sides, Texts, Wishes};
-use crate::collate::{self, Choice, Collation, LineError, Lines, Pairing};
+use crate::collate::{self, Choice, Collation, Layout, LineError, Lines, Pairing};
 use crate::findings::{self, PartFindings};
 use crate::instrument::{self, Instrument, Instruments, Reading as Octave};
 use crate::keys::{Chart, Tempo};
@@ -114,19 +114,19 @@ impl<T> Comparison<T> {
         [of("edition", &self.edition.warnings), of("source", &self.source.warnings)].concat()
     }
 
-    fn lay(&self, whole_bars: bool) -> Laid {
+    fn lay(&self, layout: Layout) -> Laid {
         let (edition, source) = (&self.edition.score, &self.source.score);
-        let collation = collate::lay(edition, source, self.pairing.clone(), whole_bars);
+        let collation = collate::lay(edition, source, self.pairing.clone(), layout);
         let findings = findings::find(edition, source, &collation);
         Laid { collation, findings }
     }
 
     fn audited(&self) -> &Laid {
-        self.audited.get_or_init(|| self.lay(false))
+        self.audited.get_or_init(|| self.lay(Layout::Played))
     }
 
     fn whole(&self) -> &Laid {
-        self.whole.get_or_init(|| self.lay(true))
+        self.whole.get_or_init(|| self.lay(Layout::Printed))
     }
 
     fn material<'a>(&'a self, instruments: &'a [Option<(&'a Instrument, bool)>]) -> Material<'a> {

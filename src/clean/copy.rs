@@ -5,7 +5,7 @@ use super::clash::{self, Own};
 use super::content::{Content, mark_line};
 use super::step::Copy;
 use super::{Failure, Sides};
-use crate::collate::{self, Choice, PartAlignment};
+use crate::collate::{self, Choice, Layout, PartAlignment};
 use crate::findings::Subject;
 use crate::musicxml::apart::Look;
 use crate::musicxml::rewrite::{Fate, PartRewrite, SourceSide};
@@ -40,7 +40,7 @@ pub(super) fn lay_copy(
     warnings: &mut Vec<String>,
 ) -> Result<(Patch, usize), Failure> {
     let pairing = collate::pair(score, copy.score, Choice::default());
-    let collation = collate::lay(score, copy.score, pairing, true);
+    let collation = collate::lay(score, copy.score, pairing, Layout::Printed);
     if collation.parts.is_empty() {
         return Err(Failure::Unsupported(
             "no part of the marked copy matches a part of the edition; is it a copy of this piece?".into(),
@@ -91,7 +91,7 @@ type MarkOf = (usize, MarkId);
 /// The marks that a base and a copy have just so, of each side.
 fn same_marks(base: &Score, copy: &Score) -> Vec<(MarkOf, MarkOf)> {
     let pairing = collate::pair(base, copy, Choice::default());
-    let collation = collate::lay(base, copy, pairing, true);
+    let collation = collate::lay(base, copy, pairing, Layout::Printed);
     let of_part = |a: &PartAlignment| {
         let same = a.marks.iter().filter(|pair| pair.same).filter_map(|pair| pair.edition.zip(pair.source));
         same.map(|(ours, theirs)| ((a.edition, ours), (a.source, theirs))).collect::<Vec<_>>()

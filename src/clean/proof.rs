@@ -7,7 +7,7 @@ use super::rounds::Fault;
 use super::step::Copy;
 use super::work::Work;
 use super::{Decision, Failure, Policy, Sides, left};
-use crate::collate::{self, Collation, Pair, Pairing};
+use crate::collate::{self, Collation, Layout, Pair, Pairing};
 use crate::findings::{self, Finding, Status};
 use crate::musicxml::{self, Tree};
 use crate::score::{Bar, Category, Meter, Part, Score, Sound};
@@ -124,7 +124,7 @@ fn prove_among_lines<'i>(
     let pairs = pairs.map(|a| Pair { edition: a.edition, source: a.source, interval: a.interval, share: 1.0 });
     let pairing = Pairing { pairs: pairs.collect(), unmatched_edition: vec![], unmatched_source: vec![] };
     collate::draw_like(sides.edition, score);
-    let collation = collate::lay(score, sides.source, pairing, true);
+    let collation = collate::lay(score, sides.source, pairing, Layout::Printed);
     let findings = findings::find(score, sides.source, &collation);
     let mut kept: HashMap<Saying, usize> = HashMap::new();
     // Whether anything stays that need not.

@@ -3,7 +3,7 @@
 
 use super::cells::{Cell, LEAST_LIKENESS, Side, common_measure, frames, likeness, likenesses, numbers};
 use super::rows::{Row, close, fused, with_outside};
-use super::{BarPair, PartView, Scope, barlines, repeats, scope};
+use super::{BarPair, Layout, PartView, Scope, barlines, repeats, scope};
 use crate::time::Time;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
 use std::ops::Range;
@@ -22,9 +22,8 @@ const SHORTEST_PIECE: i64 = 4;
 
 /// Lays the bars of both sides beside each other.
 ///
-/// `whole_bars` keeps every bar in one piece; `scale` says how many times as
-/// long the edition writes its values.
-pub fn outline(views: &[PartView], scale: Time, whole_bars: bool) -> (Vec<Row>, Scope) {
+/// `scale` says how many times as long the edition writes its values.
+pub fn outline(views: &[PartView], scale: Time, layout: Layout) -> (Vec<Row>, Scope) {
     let mut edition =
         Side::new(views.iter().map(|v| v.edition).collect(), scale, |part, note| views[part].edition_height(note));
     let mut source = Side::new(views.iter().map(|v| v.source).collect(), Time::from(1), |part, note| {
@@ -34,15 +33,15 @@ pub fn outline(views: &[PartView], scale: Time, whole_bars: bool) -> (Vec<Row>, 
     edition.restrict(scope.edition.clone());
     source.restrict(scope.source.clone());
     let (ours, theirs) = (edition.usual_length(), source.usual_length());
-    if !whole_bars && ours != theirs && !ours.is_zero() && !theirs.is_zero() {
+    if layout == Layout::Played && ours != theirs && !ours.is_zero() && !theirs.is_zero() {
         let piece = common_measure(ours, theirs);
         if piece * Time::from(SHORTEST_PIECE) >= ours.min(theirs) {
             edition.cut(piece);
             source.cut(piece);
         }
     }
-    let Laid { mut rows, unlike, .. } = laid(&edition, &source, whole_bars, None);
-    if !whole_bars
+    let Laid { mut rows, unlike, .. } = laid(&edition, &source, layout, None);
+    if layout == Layout::Played
         && let Some(played) = repeats::Unfolded::new(views, &rows, unlike)
         && let Some(better) = as_played(&mut edition, &mut source, played)
     {
@@ -56,11 +55,11 @@ pub fn outline(views: &[PartView], scale: Time, whole_bars: bool) -> (Vec<Row>, 
 /// `None` where it writes out none.
 fn as_played(edition: &mut Side, source: &mut Side, played: repeats::Unfolded) -> Option<Vec<Row>> {
     let folded = (edition.cells.clone(), source.cells.clone());
-    let as_written = laid(edition, source, false, Some(0)).common;
+    let as_written = laid(edition, source, Layout::Played, Some(0)).common;
     let mut with = |strains: &repeats::Unfolded| {
         (edition.cells, source.cells) = folded.clone();
         (edition.cells, source.cells) = strains.cells(edition, source);
-        let new = laid(edition, source, false, Some(strains.count()));
+        let new = laid(edition, source, Layout::Played, Some(strains.count()));
         let more = new.common - as_written;
         (new, more)
     };
@@ -95,12 +94,12 @@ struct Laid {
 
 /// Lays the cells beside each other; counts what they share where there may be
 /// strains that are played twice, and so many.
-fn laid(edition: &Side, source: &Side, whole_bars: bool, strains: Option<usize>) -> Laid {
+fn laid(edition: &Side, source: &Side, layout: Layout, strains: Option<usize>) -> Laid {
     let (theirs, ours) = numbers(&source.cells, &edition.cells);
     // The source is the old text, the edition the new one.
     let ops = capture_diff_slices(Algorithm::Myers, &theirs, &ours);
     let shared = strains.map(|count| repeats::wanted([&edition.cells, &source.cells], count));
-    let mut sheet = Sheet { edition, source, whole_bars, rows: Vec::new(), shared, common: 0.0 };
+    let mut sheet = Sheet { edition, source, layout, rows: Vec::new(), shared, common: 0.0 };
     let mut unlike = (0, 0);
     for run in settled(&ops) {
         if run.equal {
@@ -184,7 +183,7 @@ fn join_doubtful(runs: &mut Vec<Run>) {
 pub(super) struct Sheet<'a> {
     pub edition: &'a Side<'a>,
     pub source: &'a Side<'a>,
-    whole_bars: bool,
+    layout: Layout,
     rows: Vec<Row>,
     /// What the second time of each strain shares with the other side, where that is counted.
     shared: Option<Vec<repeats::Shared>>,
@@ -254,7 +253,7 @@ impl Sheet<'_> {
     /// Pairs what can be paired between two equal places, in order.
     fn gap(&mut self, e: Range<usize>, s: Range<usize>) {
         let (edition, source) = (self.edition, self.source);
-        if !self.whole_bars && barlines::moved(self, &edition.cells[e.clone()], &source.cells[s.clone()]) {
+        if self.layout == Layout::Played && barlines::moved(self, &edition.cells[e.clone()], &source.cells[s.clone()]) {
             return;
         }
         let pairs = if e.len() * s.len() <= LARGEST_GAP { best_pairs(edition, source, &e, &s) } else { Vec::new() };
@@ -263,7 +262,7 @@ impl Sheet<'_> {
             self.unlike(i..pe, j..ps);
             if pe < e.end {
                 let (ours, theirs) = (&edition.cells[pe], &source.cells[ps]);
-                if self.whole_bars || !barlines::stretched(self, ours, theirs) {
+                if self.layout == Layout::Printed || !barlines::stretched(self, ours, theirs) {
                     self.paired(ours, theirs, false);
                 }
             }
@@ -276,7 +275,7 @@ impl Sheet<'_> {
     fn unlike(&mut self, e: Range<usize>, s: Range<usize>) {
         let (ours, theirs) = (&self.edition.cells[e], &self.source.cells[s]);
         if let ([e], [s]) = (ours, theirs)
-            && !self.whole_bars
+            && self.layout == Layout::Played
             && barlines::stretched(self, e, s)
         {
             return;

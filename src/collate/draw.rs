@@ -2,7 +2,7 @@
 //! that wanders between two parts, several parts as one. They are drawn from
 //! printed parts, stand after them in their score, and remember from which.
 
-use super::{PartView, bars};
+use super::{Layout, PartView, bars};
 use crate::pitch::Interval;
 use crate::score::{Bar, Category, Line, Mark, Note, NoteId, Part, Place, Score};
 use crate::time::Time;
@@ -98,7 +98,7 @@ fn name_after(out: &mut Part, parts: &[&Part]) {
 /// parts has it; `None` where its own part is as good.
 pub(super) fn wandering(edition: &Part, source: &Score, own: usize, interval: Interval) -> Option<Part> {
     let view = PartView { edition, source: &source.parts[own], interval };
-    let (rows, _) = bars::outline(&[view], Time::from(1), true);
+    let (rows, _) = bars::outline(&[view], Time::from(1), Layout::Printed);
     let content = |part: &Part, bar: usize, by: i32| -> Vec<(Time, i32)> {
         let note = |n: NoteId| Some((part.notes[n].offset, part.notes[n].pitch()?.sound() + by));
         let mut notes: Vec<(Time, i32)> = part.struck_in(bar).filter_map(note).collect();

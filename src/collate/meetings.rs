@@ -1,7 +1,7 @@
 //! Which notes of two scores meet at one place, whatever part they are in.
 
 use super::parts::{self, Pairing};
-use super::{PartView, bars, height};
+use super::{Layout, PartView, bars, height};
 use crate::pitch::Interval;
 use crate::score::{Bar, Line, Note, NoteId, Part, Score};
 use crate::time::Time;
@@ -61,7 +61,7 @@ pub(super) fn meet(
     let view = PartView { edition: &edition.parts[likest.0], source: &source.parts[likest.1], interval };
     let scale = parts::scale(&[view]);
     let view = PartView { edition: &ours.part, source: &theirs.part, interval };
-    let (rows, _) = bars::outline(&[view], scale, false);
+    let (rows, _) = bars::outline(&[view], scale, Layout::Played);
     let (mut all, mut sums) = (Vec::new(), vec![0.0; ours.units.len()]);
     let both = |r: &(usize, &super::rows::Row)| r.1.pair.edition.is_some() && r.1.pair.source.is_some();
     for (index, row) in rows.iter().enumerate().filter(both) {

@@ -217,20 +217,28 @@ pub struct MarkPair {
 
 /// Lays an edition beside a source, part by part as both print them.
 pub fn collate(edition: &Score, source: &Score, choice: Choice) -> Collation {
-    lay(edition, source, parts::pair(edition, source, choice), false)
+    lay(edition, source, parts::pair(edition, source, choice), Layout::Played)
 }
 
-/// Lays pairs of parts beside each other. `whole_bars`: bar beside bar, even
-/// where the two set their barlines otherwise; what is to be rewritten bar by
-/// bar is looked at so.
-pub fn lay(edition: &Score, source: &Score, pairing: Pairing, whole_bars: bool) -> Collation {
+/// How the bars of both sides are laid beside each other.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Layout {
+    /// As they are played: bars are cut at each other's barlines, and strains that one side writes out come twice.
+    Played,
+    /// As they are printed: bar beside bar.
+    Printed,
+}
+
+/// Lays pairs of parts beside each other. What is to be rewritten bar by bar is
+/// looked at as it is printed.
+pub fn lay(edition: &Score, source: &Score, pairing: Pairing, layout: Layout) -> Collation {
     let views: Vec<PartView> = pairing
         .pairs
         .iter()
         .map(|p| PartView { edition: &edition.parts[p.edition], source: &source.parts[p.source], interval: p.interval })
         .collect();
-    let scale = if whole_bars { Time::from(1) } else { parts::scale(&views) };
-    let (rows, scope) = bars::outline(&views, scale, whole_bars);
+    let scale = if layout == Layout::Printed { Time::from(1) } else { parts::scale(&views) };
+    let (rows, scope) = bars::outline(&views, scale, layout);
     let parts = views.iter().zip(&pairing.pairs).map(|(view, p)| align(view, p.edition, p.source, &rows)).collect();
     let outline: Vec<BarPair> = rows.into_iter().map(|r| r.pair).collect();
     let mut out = Collation {

@@ -2,7 +2,7 @@
 //! whose signature the edition writes with twelve signs fewer are spelled so.
 
 use super::parts::Pairing;
-use super::{PartView, bars};
+use super::{Layout, PartView, bars};
 use crate::pitch::{Interval, key_name};
 use crate::score::{Category, Part, Score};
 use crate::time::Time;
@@ -25,7 +25,7 @@ pub(super) fn by_signatures(edition: &Score, source: &mut Score, mut pairing: Pa
         .iter()
         .map(|p| PartView { edition: &edition.parts[p.edition], source: &source.parts[p.source], interval: p.interval })
         .collect();
-    let (rows, _) = bars::outline(&views, Time::from(1), true);
+    let (rows, _) = bars::outline(&views, Time::from(1), Layout::Printed);
     let mut made: Vec<(usize, Part)> = Vec::new();
     for (place, view) in views.iter().enumerate() {
         let mut turns: BTreeMap<usize, i32> = BTreeMap::new();

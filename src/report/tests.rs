@@ -1,7 +1,7 @@
 //! The reports of small scores and of the demo, as a reader sees them.
 
 use super::*;
-use crate::collate;
+use crate::collate::{self, Layout};
 use crate::findings as find;
 use crate::instrument::Instruments;
 use crate::keys::Tempo;
@@ -194,7 +194,10 @@ fn a_line_that_goes_with_another_is_told_as_that() {
     let told = |edition: &Score, source: &Score| {
         let (mut edition, mut source) = (edition.clone(), source.clone());
         let pairing = collate::pair_parts(&mut edition, &mut source, Default::default());
-        plain(&audit_text(&report(&edition, &source, &collate::lay(&edition, &source, pairing, false), None), 120))
+        plain(&audit_text(
+            &report(&edition, &source, &collate::lay(&edition, &source, pairing, Layout::Played), None),
+            120,
+        ))
     };
     let more = told(&all, &voices);
     assert!(more.contains("The edition's Soprano also matches the source's Soprano."), "{more}");
