@@ -7,7 +7,7 @@ use crate::pitch::{Interval, Mode, Pitch};
 use crate::time::Time;
 use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
-use std::fmt;
+use strum::{EnumIter, EnumString, IntoEnumIterator, IntoStaticStr};
 
 /// The place of an element in its document.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -19,8 +19,24 @@ pub type NoteId = usize;
 pub type MarkId = usize;
 
 /// What a finding is about: a kind of mark or of note.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    Serialize,
+    Deserialize,
+    EnumIter,
+    EnumString,
+    IntoStaticStr,
+    strum::Display,
+)]
 #[serde(rename_all = "kebab-case")]
+#[strum(serialize_all = "kebab-case")]
 pub enum Category {
     Octave,
     Pitch,
@@ -55,86 +71,23 @@ pub enum Category {
 
 impl Category {
     /// All categories, those of notes first.
-    pub const ALL: [Category; 29] = [
-        Category::Octave,
-        Category::Pitch,
-        Category::Spelling,
-        Category::Rhythm,
-        Category::Note,
-        Category::Tie,
-        Category::WrittenOut,
-        Category::Dynamics,
-        Category::Hairpin,
-        Category::Slur,
-        Category::Articulation,
-        Category::Breath,
-        Category::Ornament,
-        Category::Grace,
-        Category::Fermata,
-        Category::Tempo,
-        Category::Expression,
-        Category::Fingering,
-        Category::Bowing,
-        Category::Technique,
-        Category::OctaveLine,
-        Category::Pedal,
-        Category::Structure,
-        Category::Signature,
-        Category::Accidental,
-        Category::Rehearsal,
-        Category::Harmony,
-        Category::Lyric,
-        Category::Text,
-    ];
+    pub fn all() -> impl Iterator<Item = Category> {
+        Category::iter()
+    }
+
+    /// Those of marks.
+    pub fn of_marks() -> impl Iterator<Item = Category> {
+        Category::iter().filter(|category| !category.is_of_notes())
+    }
 
     /// The name in reports and on the command line.
     pub fn name(self) -> &'static str {
-        match self {
-            Category::Octave => "octave",
-            Category::Pitch => "pitch",
-            Category::Spelling => "spelling",
-            Category::Rhythm => "rhythm",
-            Category::Note => "note",
-            Category::Tie => "tie",
-            Category::WrittenOut => "written-out",
-            Category::Dynamics => "dynamics",
-            Category::Hairpin => "hairpin",
-            Category::Slur => "slur",
-            Category::Articulation => "articulation",
-            Category::Breath => "breath",
-            Category::Ornament => "ornament",
-            Category::Grace => "grace",
-            Category::Fermata => "fermata",
-            Category::Tempo => "tempo",
-            Category::Expression => "expression",
-            Category::Fingering => "fingering",
-            Category::Bowing => "bowing",
-            Category::Technique => "technique",
-            Category::OctaveLine => "octave-line",
-            Category::Pedal => "pedal",
-            Category::Structure => "structure",
-            Category::Signature => "signature",
-            Category::Accidental => "accidental",
-            Category::Rehearsal => "rehearsal",
-            Category::Harmony => "harmony",
-            Category::Lyric => "lyric",
-            Category::Text => "text",
-        }
-    }
-
-    pub fn from_name(name: &str) -> Option<Category> {
-        Category::ALL.into_iter().find(|c| c.name() == name)
+        self.into()
     }
 
     /// Whether it is a category of notes rather than of marks.
     pub fn is_of_notes(self) -> bool {
         self <= Category::WrittenOut
-    }
-}
-
-impl fmt::Display for Category {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(self.name())
     }
 }
 
@@ -446,10 +399,10 @@ mod tests {
 
     #[test]
     fn categories_are_named_once() {
-        for category in Category::ALL {
-            assert_eq!(Category::from_name(category.name()), Some(category));
+        for category in Category::all() {
+            assert_eq!(category.name().parse(), Ok(category));
             assert_eq!(serde_json::to_value(category).unwrap(), category.name());
         }
-        assert_eq!(Category::ALL.iter().filter(|c| c.is_of_notes()).count(), 7);
+        assert_eq!(Category::all().filter(|c| c.is_of_notes()).count(), 7);
     }
 }

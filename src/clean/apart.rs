@@ -81,8 +81,8 @@ impl Apart {
                 self.add_points(value).map_err(|(at, reason)| wrong(at, reason))?;
                 continue;
             }
-            let category = Category::from_name(name.get_ref()).filter(|c| !c.is_of_notes()).ok_or_else(|| {
-                let all: Vec<&str> = Category::ALL.iter().filter(|c| !c.is_of_notes()).map(|c| c.name()).collect();
+            let category = name.get_ref().parse().ok().filter(|c: &Category| !c.is_of_notes()).ok_or_else(|| {
+                let all: Vec<&str> = Category::of_marks().map(Category::name).collect();
                 let reason =
                     format!("\"{}\" is not a category of marks; the categories are {}", name.get_ref(), all.join(", "));
                 wrong(name.span().start, reason)
@@ -123,9 +123,8 @@ impl Apart {
 /// A manner or a list of them.
 fn row(category: Category, value: &Spanned<DeValue<'_>>) -> Result<Row, (usize, String)> {
     let allowed = manners_of(category);
-    let named = |manner: &Manner| Manner::NAMED.iter().find(|n| n.1 == *manner).expect("it has a name").0;
     let all = || {
-        let names: Vec<&str> = allowed.iter().map(named).chain(["plain", "out"]).collect();
+        let names: Vec<&str> = allowed.iter().map(Into::into).chain(["plain", "out"]).collect();
         format!("{category} can be {}", names.join(", "))
     };
     let manner = |value: &Spanned<DeValue<'_>>| {
@@ -133,7 +132,7 @@ fn row(category: Category, value: &Spanned<DeValue<'_>>) -> Result<Row, (usize, 
         let DeValue::String(text) = value.get_ref() else {
             return Err(wrong("the way to set it apart is a word in quotes"));
         };
-        let known = Manner::NAMED.iter().find(|n| n.0 == text).map(|n| n.1).filter(|m| allowed.contains(m));
+        let known = text.parse().ok().filter(|manner| allowed.contains(manner));
         known.ok_or_else(|| wrong(&format!("\"{text}\" is not a way to set {category} apart")))
     };
     match value.get_ref() {
@@ -151,7 +150,7 @@ mod tests {
     #[test]
     fn the_table_has_a_row_for_every_category_of_marks() {
         let table = Apart::default();
-        for category in Category::ALL {
+        for category in Category::all() {
             assert_eq!(table.rows.contains_key(&category), !category.is_of_notes(), "{category}");
         }
         assert!(table.takes_out(Category::Structure) && !table.takes_out(Category::Slur));

@@ -6,9 +6,11 @@ use crate::findings::{Finding, Passage, PassageKind, Status};
 use crate::score::Category;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
+use strum::IntoStaticStr;
 
 /// What can be restored from the source, or left as the edition has it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, IntoStaticStr)]
+#[strum(serialize_all = "lowercase")]
 pub enum Restore {
     Octaves,
     Passages,
@@ -17,20 +19,14 @@ pub enum Restore {
 }
 
 impl Restore {
-    pub const ALL: [Restore; 4] = [Restore::Octaves, Restore::Passages, Restore::Readings, Restore::Omissions];
-
     pub fn name(self) -> &'static str {
-        match self {
-            Restore::Octaves => "octaves",
-            Restore::Passages => "passages",
-            Restore::Readings => "readings",
-            Restore::Omissions => "omissions",
-        }
+        self.into()
     }
 }
 
 /// What becomes of an editor's added marks where nothing else is said.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, strum::Display)]
+#[strum(serialize_all = "lowercase")]
 pub enum Additions {
     /// They are taken out.
     #[default]
@@ -42,8 +38,9 @@ pub enum Additions {
 }
 
 /// What becomes of one finding.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, IntoStaticStr)]
 #[serde(rename_all = "lowercase")]
+#[strum(serialize_all = "lowercase")]
 pub enum Decision {
     /// The editor's intervention goes: the copy has what the source has.
     Out,
@@ -55,11 +52,7 @@ pub enum Decision {
 
 impl Decision {
     pub fn name(self) -> &'static str {
-        match self {
-            Decision::Out => "out",
-            Decision::Keep => "keep",
-            Decision::Bracket => "bracket",
-        }
+        self.into()
     }
 }
 

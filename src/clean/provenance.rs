@@ -1,7 +1,7 @@
 //! Where a clean copy says that it comes from: files with their checksums,
 //! settings, and how much was done.
 
-use super::{Additions, Cleaned, Policy, Restore};
+use super::{Cleaned, Policy, Restore};
 use crate::musicxml::{self, Plan};
 use std::path::Path;
 
@@ -80,11 +80,7 @@ impl Provenance {
 
 /// The options that differ from what is usual, in their own words.
 fn settings(policy: &Policy, cleaned: &Cleaned) -> String {
-    let mut out = vec![match policy.additions {
-        Additions::Strip => "additions strip".to_string(),
-        Additions::Bracket => "additions bracket".into(),
-        Additions::Color => "additions color".into(),
-    }];
+    let mut out = vec![format!("additions {}", policy.additions)];
     let list = |names: Vec<&str>| names.join(",");
     if !policy.keep.is_empty() {
         out.push(format!("keep {}", list(policy.keep.iter().map(|c| c.name()).collect())));

@@ -175,9 +175,9 @@ impl From<Kind> for Restore {
 }
 
 fn mark_category(name: &str) -> Result<Category, String> {
-    let category = Category::from_name(name.trim()).filter(|c| !c.is_of_notes());
+    let category = name.trim().parse().ok().filter(|c: &Category| !c.is_of_notes());
     category.ok_or_else(|| {
-        let all: Vec<&str> = Category::ALL.iter().filter(|c| !c.is_of_notes()).map(|c| c.name()).collect();
+        let all: Vec<&str> = Category::of_marks().map(Category::name).collect();
         format!("the categories of marks are {}", all.join(", "))
     })
 }

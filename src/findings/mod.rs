@@ -16,8 +16,9 @@ use std::collections::BTreeMap;
 pub use passages::{Passage, PassageKind};
 use places::RowCounts;
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, strum::IntoStaticStr)]
 #[serde(rename_all = "lowercase")]
+#[strum(serialize_all = "lowercase")]
 pub enum Status {
     /// The edition alone has it.
     Added,
@@ -29,11 +30,7 @@ pub enum Status {
 
 impl Status {
     pub fn name(self) -> &'static str {
-        match self {
-            Status::Added => "added",
-            Status::Omitted => "omitted",
-            Status::Altered => "altered",
-        }
+        self.into()
     }
 }
 

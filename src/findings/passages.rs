@@ -8,8 +8,9 @@ use crate::time::Time;
 use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, strum::IntoStaticStr)]
 #[serde(rename_all = "kebab-case")]
+#[strum(serialize_all = "kebab-case")]
 pub enum PassageKind {
     OctaveDisplacement,
     InventedEnding,
@@ -22,6 +23,11 @@ pub enum PassageKind {
 }
 
 impl PassageKind {
+    /// The name in reports for programs.
+    pub fn name(self) -> &'static str {
+        self.into()
+    }
+
     /// In plain words.
     pub fn words(self) -> &'static str {
         match self {

@@ -10,8 +10,9 @@ use serde::Serialize;
 const BRIDGE: usize = 2;
 
 /// On which side of its range a note lies.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, strum::IntoStaticStr)]
 #[serde(rename_all = "lowercase")]
+#[strum(serialize_all = "lowercase")]
 pub enum Side {
     Below,
     Above,
@@ -19,10 +20,7 @@ pub enum Side {
 
 impl Side {
     pub fn name(self) -> &'static str {
-        match self {
-            Side::Below => "below",
-            Side::Above => "above",
-        }
+        self.into()
     }
 }
 

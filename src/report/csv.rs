@@ -1,7 +1,6 @@
 //! Reports as comma-separated lines, for a spreadsheet.
 
 use super::{Audit, KeysReport, RangeReport};
-use serde::Serialize;
 
 /// One line per finding under a line of headings; an empty cell is nothing.
 pub fn audit(audit: &Audit) -> String {
@@ -11,7 +10,7 @@ pub fn audit(audit: &Audit) -> String {
     for part in &audit.parts {
         for f in &part.findings {
             let end = f.end.as_ref();
-            let passage = f.passage.map(|p| word(&part.passages[p].kind));
+            let passage = f.passage.map(|p| part.passages[p].kind.name());
             out += &line(&[
                 &part.part.spoken(),
                 &f.at.bar,
@@ -23,7 +22,7 @@ pub fn audit(audit: &Audit) -> String {
                 f.source_reading.as_deref().unwrap_or(""),
                 end.map_or("", |e| &e.bar),
                 end.map_or("", |e| &e.beat),
-                passage.as_deref().unwrap_or(""),
+                passage.unwrap_or(""),
             ]);
         }
     }
@@ -115,14 +114,6 @@ pub fn keys(report: &KeysReport) -> String {
         }
     }
     out
-}
-
-/// The name that the JSON has for it.
-fn word(value: &impl Serialize) -> String {
-    match serde_json::to_value(value) {
-        Ok(serde_json::Value::String(text)) => text,
-        _ => String::new(),
-    }
 }
 
 pub(super) fn line(cells: &[&str]) -> String {

@@ -95,7 +95,7 @@ fn policy(comparison: &Comparison<Tree>, additions: Additions, options: &mut Opt
     let kinds = [Restore::Octaves, Restore::Passages, Restore::Readings, Restore::Omissions];
     policy.leave = kinds.into_iter().filter(|_| options.flag()).collect();
     if options.flag() {
-        let of_marks: Vec<Category> = Category::ALL.iter().copied().filter(|c| !c.is_of_notes()).collect();
+        let of_marks: Vec<Category> = Category::of_marks().collect();
         policy.keep = [of_marks[options.below(of_marks.len())]].into();
     }
     if options.flag() {

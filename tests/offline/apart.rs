@@ -111,7 +111,7 @@ fn in_a_bar_that_is_written_again_marks_are_set_apart_as_well() {
 
 /// All additions stay as they are.
 fn keeping() -> Policy {
-    Policy { keep: Category::ALL.into_iter().collect(), ..Policy::default() }
+    Policy { keep: Category::all().collect(), ..Policy::default() }
 }
 
 const EDITED: &str = "%f G4q A4e(slur[) B4e(slur]) C5q(mordent) D5q(up-bow) | %< E5e(staccato) D5e C5e %! B4e A4h(fermata) \
@@ -153,7 +153,7 @@ fn additions_stay_in_brackets_dashed_or_small() {
 #[test]
 fn a_category_that_is_kept_stays_plain() {
     let (edition, source) = (g_major(EDITED), g_major(TUNE));
-    let keep = Category::ALL.into_iter().filter(|c| *c != Category::Slur).collect();
+    let keep = Category::all().filter(|c| *c != Category::Slur).collect();
     let copy = compare_with(&edition, &source, &Policy { keep, ..policy(Additions::Bracket) }).clean;
     assert_eq!(new_lines(&edition, &copy), ["<slur line-type=\"dashed\" number=\"1\" type=\"start\"/>"]);
 }

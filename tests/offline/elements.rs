@@ -103,7 +103,7 @@ fn the_written_list_is_the_table() {
     };
     let rows = |wanted: &dyn Fn(Placement) -> bool| list(PLACEMENTS.iter().filter(|r| wanted(r.is)).collect());
     let mut wanted: Vec<String> = Vec::new();
-    for category in Category::ALL.into_iter().filter(|c| !c.is_of_notes()) {
+    for category in Category::of_marks() {
         let elements = rows(&|is| is == Placement::Mark(category));
         if !elements.is_empty() {
             wanted.push(format!("| `{category}` | {elements} |"));

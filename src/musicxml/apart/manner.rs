@@ -5,7 +5,8 @@ use crate::musicxml::marks::{Pair, Placement, ROWS, Row, flank_name};
 use crate::score::Category;
 
 /// One way to make a mark look unlike others.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, strum::EnumString, strum::IntoStaticStr)]
+#[strum(serialize_all = "lowercase")]
 pub enum Manner {
     // Lines that are not solid.
     Dashed,
@@ -28,16 +29,8 @@ pub enum Manner {
 use Manner::*;
 
 impl Manner {
-    /// Those that a user can choose, with their names.
-    pub const NAMED: [(&'static str, Manner); 7] = [
-        ("dashed", Dashed),
-        ("dotted", Dotted),
-        ("brackets", Brackets),
-        ("parentheses", Parentheses),
-        ("editorial", Editorial),
-        ("small", Small),
-        ("italic", Italic),
-    ];
+    /// Those that a user can choose.
+    const CHOSEN: [Manner; 7] = [Dashed, Dotted, Brackets, Parentheses, Editorial, Small, Italic];
 
     /// Of several of one kind the first holds that an element can be shown in.
     pub(super) fn kind(self) -> Kind {
@@ -165,12 +158,12 @@ pub(super) fn has_color(of: &str, name: &str) -> bool {
 }
 
 /// The manners that at least one element of a category can be shown in, of
-/// those that have names.
+/// those that a user can choose.
 pub fn manners_of(category: Category) -> Vec<Manner> {
     use Category::{Dynamics, Expression, Structure, Technique, Tempo, Text};
     let of_words = matches!(category, Dynamics | Tempo | Expression | Technique | Structure | Text);
     let own = |row: &&Row| row.is == Placement::Mark(category) || of_words && row.is == Placement::Words;
     let elements: Vec<_> = ROWS.iter().filter(own).flat_map(|row| row.names.iter().map(|n| (row.of, *n))).collect();
     let shown = |manner: &Manner| elements.iter().any(|(of, name)| means(of, name, *manner).is_some());
-    Manner::NAMED.iter().map(|named| named.1).filter(shown).collect()
+    Manner::CHOSEN.into_iter().filter(shown).collect()
 }

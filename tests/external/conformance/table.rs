@@ -70,8 +70,7 @@ fn summary(reading: &Reading, file: &str) -> String {
     counts.push((notes().filter(|n| n.grace > 0).count(), "grace note"));
     let plural = |(count, what): &(usize, &str)| format!("{count} {what}{}", if *count == 1 { "" } else { "s" });
     let shown: Vec<String> = counts.iter().filter(|c| c.0 > 0).map(plural).collect();
-    let marks: Vec<String> = Category::ALL
-        .into_iter()
+    let marks: Vec<String> = Category::all()
         .map(|category| (category, parts.iter().flat_map(|p| &p.marks).filter(|m| m.category == category).count()))
         .filter(|(_, count)| *count > 0)
         .map(|(category, count)| format!("{category} {count}"))
