@@ -76,7 +76,8 @@ pub(super) fn adapt<'t>(
     if let Some(wanted) = &wishes.written_for {
         copy = written_for::write(signed(Step::WrittenFor), copy, cleaned, wanted)?;
     }
-    chords::warn(&copy.score, cleaned, wishes);
+    let players = wishes.players.iter().chain(wishes.written_for.as_ref().map(|wanted| &wanted.player));
+    chords::warn(&copy.score, cleaned, &players.collect::<Vec<_>>());
     if let Some(own) = &wishes.own_marks {
         copy = layer::lay(signed(Step::OwnMarks), copy, cleaned, own, sides)?;
     }

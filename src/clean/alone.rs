@@ -1,8 +1,8 @@
 //! One line of the edition as a part of its own, before anything is cleaned.
 
 use super::Failure;
+use super::compare::{Difference, Signs, compare};
 use super::content::{Content, MarkLine, unmatched};
-use super::proof::{self, Difference, Signs};
 use super::step::Texts;
 use crate::musicxml::rewrite::Fate;
 use crate::musicxml::{self, Tree};
@@ -39,7 +39,7 @@ pub fn alone(tree: &Tree, score: &Score, line: usize) -> Result<Alone, Failure> 
     if let Some(part) = copy.parts.first() {
         nearly(&mut expected, &Content::of(part));
     }
-    proof::compare(&copy, &[expected], Signs::Stay)?;
+    compare(&copy, &[expected], Signs::Stay)?;
     let lengths = own.bars.iter().zip(&copy.parts[0].bars).enumerate();
     let uneven: Vec<Difference> = lengths
         .filter(|(_, (was, is))| was.length != is.length)

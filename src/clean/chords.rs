@@ -1,7 +1,7 @@
 //! Notes that sound together, on an instrument that plays one at a time.
 
 use super::Cleaned;
-use super::adapt::Wishes;
+use super::fit::Player;
 use crate::instrument::Instrument;
 use crate::score::{NoteId, Part, Score};
 use crate::time::Time;
@@ -11,9 +11,8 @@ use std::collections::BTreeSet;
 const BARS: usize = 12;
 
 /// Warns of each part that asks its instrument for chords.
-pub(super) fn warn(score: &Score, cleaned: &mut Cleaned, wishes: &Wishes) {
-    let players = wishes.players.iter().chain(wishes.written_for.as_ref().map(|wanted| &wanted.player));
-    for player in players.filter(|player| player.instrument.one_note) {
+pub(super) fn warn(score: &Score, cleaned: &mut Cleaned, players: &[&Player]) {
+    for player in players.iter().filter(|player| player.instrument.one_note) {
         let said = warning(&score.parts[player.part], player.instrument);
         cleaned.warnings.extend(said.filter(|said| !cleaned.warnings.contains(said)));
     }

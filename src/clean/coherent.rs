@@ -3,7 +3,7 @@
 //! counterpart are the edition's. Looked at in the texts as they are written.
 
 use super::Sides;
-use super::proof::Difference;
+use super::compare::Difference;
 use crate::musicxml::rewrite::Fate;
 use crate::musicxml::{Tree, WrittenBar, WrittenScore, WrittenSign};
 use crate::score::{Note, Part, Score, Sound};

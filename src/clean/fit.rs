@@ -1,8 +1,8 @@
 //! How a clean part lies on the instrument that it is meant for, and octave
 //! changes where it leaves the range.
 
+use super::compare::Signs;
 use super::content::{Content, mark_line};
-use super::proof::Signs;
 use super::step::{Copy, Steps};
 use super::{Cleaned, Failure};
 use crate::instrument::{self, Instrument, Outside, RangeCheck, Reading};

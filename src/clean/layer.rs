@@ -2,10 +2,10 @@
 //! a marked copy again.
 
 use super::clash::{self, Own};
+use super::compare::Signs;
 use super::content::{Content, MarkLine};
 use super::copy::{self, MarkedCopy};
 use super::made_for::{MadeFor, Moved};
-use super::proof::Signs;
 use super::sheet::{BarBeat, Sheet, SheetError, SheetMark};
 use super::step::{Copy, Steps};
 use super::{Cleaned, Failure, Sides};

@@ -2,7 +2,6 @@
 //! could not be proved otherwise.
 
 use super::decisions::Decided;
-use super::work::Work;
 use super::{Decision, Policy, Sides};
 use crate::findings::{Finding, PassageKind, Subject};
 use crate::score::{Category, NoteId, Part, Place};
@@ -25,15 +24,15 @@ pub struct LeftBar {
     pub findings: Vec<(usize, usize)>,
 }
 
-/// What was to be done before anything had to be left.
+/// What is done to findings and bars: wanted before anything had to be left, or done at last.
 pub(super) struct Wanted {
     decisions: Vec<Vec<Decision>>,
     changed_rows: BTreeSet<usize>,
 }
 
 impl Wanted {
-    pub(super) fn of(work: &Work) -> Wanted {
-        Wanted { decisions: work.decisions.clone(), changed_rows: work.changed_rows.clone() }
+    pub(super) fn new(decisions: Vec<Vec<Decision>>, changed_rows: BTreeSet<usize>) -> Wanted {
+        Wanted { decisions, changed_rows }
     }
 
     /// The rows in which something was to be done, each with the findings.
@@ -53,10 +52,10 @@ impl Wanted {
     }
 
     /// The bars in which something that was wanted has not been done.
-    pub(super) fn left(&self, sides: Sides, work: &Work, reasons: &BTreeMap<usize, String>) -> Vec<LeftBar> {
+    pub(super) fn left(&self, sides: Sides, done: &Wanted, reasons: &BTreeMap<usize, String>) -> Vec<LeftBar> {
         let mut rows: BTreeMap<usize, Vec<(usize, usize)>> =
-            self.changed_rows.difference(&work.changed_rows).map(|row| (*row, Vec::new())).collect();
-        for (part, (wanted, done)) in self.decisions.iter().zip(&work.decisions).enumerate() {
+            self.changed_rows.difference(&done.changed_rows).map(|row| (*row, Vec::new())).collect();
+        for (part, (wanted, done)) in self.decisions.iter().zip(&done.decisions).enumerate() {
             for (place, _) in wanted.iter().zip(done).enumerate().filter(|(_, (w, d))| w != d) {
                 rows.entry(sides.findings[part].findings[place].row).or_default().push((part, place));
             }

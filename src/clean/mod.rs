@@ -6,6 +6,7 @@ mod apart;
 mod chords;
 mod clash;
 mod coherent;
+mod compare;
 mod content;
 mod copy;
 mod decisions;
@@ -50,6 +51,7 @@ use work::Work;
 pub use adapt::Wishes;
 pub use alone::{Alone, alone};
 pub use apart::{Apart, TableError};
+pub use compare::{Difference, Proof};
 pub use copy::MarkedCopy;
 pub use decisions::{DecisionError, Decisions, Names, Said, names as finding_names, write as decisions_file};
 pub use fit::{Burden, OnInstrument, Player};
@@ -58,7 +60,6 @@ pub use left::LeftBar;
 pub use made_for::MadeFor;
 pub use outcome::{FindingFate, Outcome, Outcomes, PassageOutcome, outcomes};
 pub use policy::{Additions, Decision, Policy, Restore};
-pub use proof::{Difference, Proof};
 pub use provenance::{Origin, Provenance};
 pub use sheet::{BarBeat, Sheet, SheetError, SheetMark};
 pub use step::{Copy, Texts};
@@ -194,7 +195,7 @@ fn take_out_and_put_back<'t>(sides: Sides, steps: Steps<'_, 't>) -> Result<(Copy
     let policy = steps.policy;
     let lines = merge::parts_of_lines(sides);
     let first = work::work(sides, &lines, policy, &BTreeSet::new())?;
-    let wanted = left::Wanted::of(&first);
+    let wanted = done(&first);
     let refused = refused_in_timewise(sides, &first);
     let written = coherent::Written::of(sides);
     if policy.strict {
@@ -217,11 +218,16 @@ fn take_out_and_put_back<'t>(sides: Sides, steps: Steps<'_, 't>) -> Result<(Copy
         if last { Ok(as_it_is(sides, steps, work)?) } else { attempt(sides, steps, work, rows, &written) }
     })?;
     if !rows.is_empty() {
-        cleaned.left = wanted.left(sides, &work, &rows);
+        cleaned.left = wanted.left(sides, &done(&work), &rows);
         // What had to be left with these bars is named with them.
         cleaned.warnings.retain(|w| told.contains(w) || !w.contains(settle::TORN));
     }
     Ok((copy, cleaned))
+}
+
+/// What a round does to findings and bars.
+fn done(work: &Work) -> left::Wanted {
+    left::Wanted::new(work.decisions.clone(), work.changed_rows.clone())
 }
 
 /// Whole bars cannot be put back into a timewise score.

@@ -1,8 +1,8 @@
 //! A copy from step to step. Each step is read back and compared with what it
 //! was to be, and what was read is what the next one changes.
 
+use super::compare::{Signs, compare};
 use super::content::Content;
-use super::proof::{self, Signs};
 use super::{Cleaned, Failure, Policy, Provenance};
 use crate::musicxml::{self, Input, Plan, Tree};
 use crate::patch::Patch;
@@ -70,7 +70,7 @@ impl<'t> Steps<'_, 't> {
         }
         let text = patch.apply(before.text())?;
         let after = self.texts.read(self.like, text)?;
-        cleaned.proof = proof::compare(&after.score, &expected, signs)?.after(&cleaned.proof);
+        cleaned.proof = compare(&after.score, &expected, signs)?.after(&cleaned.proof);
         Ok((before, after))
     }
 }

@@ -1,7 +1,7 @@
 //! A clean copy in the key that its player chose.
 
+use super::compare::Signs;
 use super::content::{Content, mark_line};
-use super::proof::Signs;
 use super::step::{Copy, Steps};
 use super::{Cleaned, Failure};
 use crate::collate::without_signs;

@@ -1,8 +1,8 @@
 //! A part as the player of another instrument reads it.
 
+use super::compare::Signs;
 use super::content::{Content, mark_line};
 use super::fit::Player;
-use super::proof::Signs;
 use super::step::{Copy, Steps};
 use super::{Cleaned, Difference, Failure};
 use crate::collate::without_signs;

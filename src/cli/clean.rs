@@ -1,14 +1,15 @@
 //! `obelus clean`: the edition without its editor.
 
 use super::failure::Failure;
-use super::input::{self, Octave};
+use super::input;
 use super::lines::LinesOfBoth;
-use super::meant::Meant;
+use super::meant::{ForPlayer, Meant};
 use super::mine::{Mine, sheet_failure};
 use super::notes::NotesFile;
-use super::output::{Content, Output, readable, suits};
+use super::output::{Content, Output, suits};
 use super::pdf::{PdfFile, Shown};
 use super::progress::Progress;
+use super::readable::readable;
 use clap::ValueEnum;
 
 use obelus::clean::{self, Additions, Apart, Decisions, NewKey, Origin, Restore};
@@ -53,20 +54,8 @@ pub struct Args {
     /// Write the copy in this sounding key: "D minor"; moved the nearest way, with --fit the way that fits better
     #[arg(long, value_name = "KEY", value_parser = key_fifths)]
     key: Option<i32>,
-    /// Check the clean part against this instrument's range [default: that of --for]
-    #[arg(long, value_name = "NAME")]
-    pub(super) instrument: Option<String>,
-    /// A table of your own instruments (.toml), added to the standard one
-    #[arg(long, value_name = "FILE")]
-    pub(super) instruments: Option<PathBuf>,
     #[command(flatten)]
-    pub(super) octave: Octave,
-    /// Move phrases to another octave where they leave the instrument's range
-    #[arg(long)]
-    pub(super) fit: bool,
-    /// Write the part for this instrument: clef, transposition, key, name
-    #[arg(long = "for", value_name = "INSTRUMENT")]
-    pub(super) written_for: Option<String>,
+    player: ForPlayer,
     /// Follow the decisions in this file, written by audit --decisions
     #[arg(long, value_name = "FILE")]
     decisions: Option<PathBuf>,
@@ -186,7 +175,10 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let scores = [args.edition.as_path(), args.source.as_path()];
     let mut others = scores.to_vec();
     others.extend(
-        [&args.mine, &args.decisions, &args.apart, &args.instruments].into_iter().flatten().map(PathBuf::as_path),
+        [&args.mine, &args.decisions, &args.apart, &args.player.instruments]
+            .into_iter()
+            .flatten()
+            .map(PathBuf::as_path),
     );
     input::refuse_twice_stdin(&others)?;
     refuse_control_characters(&others)?;
@@ -209,7 +201,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         ));
     }
     let apart = args.apart.as_deref().map(read_table).transpose()?;
-    let meant = Meant::of(args)?;
+    let meant = Meant::of(&args.player)?;
 
     let mut progress = Progress::new(4 + u64::from(pdf.is_some()));
     progress.step("reading the edition");

@@ -1,6 +1,6 @@
 //! Why a command stopped, and the exit status that says so to scripts.
 
-use super::output::readable;
+use super::readable::readable;
 use obelus::{AuditError, ExtractError, InstrumentError, clean, instrument, musicxml, report};
 
 const WRONG_USE: u8 = 2;

@@ -1,11 +1,30 @@
 //! For whom a clean copy is meant, as the options of `clean` say.
 
-use super::clean::Args;
 use super::failure::Failure;
-use super::input;
+use super::input::{self, Octave};
 use obelus::clean::{PartFor, Player, Wishes};
 use obelus::instrument::{Instrument, Instruments, Reading};
 use obelus::score::Score;
+use std::path::PathBuf;
+
+/// For whom a copy is meant.
+#[derive(Debug, clap::Args)]
+pub struct ForPlayer {
+    /// Check the clean part against this instrument's range [default: that of --for]
+    #[arg(long, value_name = "NAME")]
+    instrument: Option<String>,
+    /// A table of your own instruments (.toml), added to the standard one
+    #[arg(long, value_name = "FILE")]
+    pub instruments: Option<PathBuf>,
+    #[command(flatten)]
+    octave: Octave,
+    /// Move phrases to another octave where they leave the instrument's range
+    #[arg(long)]
+    fit: bool,
+    /// Write the part for this instrument: clef, transposition, key, name
+    #[arg(long = "for", value_name = "INSTRUMENT")]
+    written_for: Option<String>,
+}
 
 pub struct Meant {
     table: Instruments,
@@ -19,7 +38,7 @@ pub struct Meant {
 impl Meant {
     /// # Errors
     /// Wrong use, where an instrument is unknown or lacking; where the table cannot be read.
-    pub fn of(args: &Args) -> Result<Meant, Failure> {
+    pub fn of(args: &ForPlayer) -> Result<Meant, Failure> {
         let table = input::instruments(args.instruments.as_deref())?;
         let find = |name: &Option<String>| name.as_deref().map(|n| table.find(n).cloned()).transpose();
         let written_for = find(&args.written_for)?;

@@ -14,6 +14,7 @@ mod output;
 mod pdf;
 mod progress;
 mod range;
+mod readable;
 mod whole_file;
 
 use clap::error::ErrorKind;

@@ -2,8 +2,8 @@
 //! at all.
 
 use super::failure::Failure;
+use super::readable::readable;
 use super::whole_file::{self, folder};
-use std::borrow::Cow;
 use std::fs::Metadata;
 use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
@@ -124,17 +124,6 @@ impl Output {
                 })
             }
         }
-    }
-}
-
-/// Text for people without what a score's own words may bring along: controls
-/// that a terminal obeys, line ends that are none of ours, turned directions.
-/// Line ends and the escapes of our colours stay.
-pub fn readable(text: &str) -> Cow<'_, str> {
-    let is_odd = |c: char| matches!(c, '\u{7f}'..='\u{9f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    match text.contains(is_odd) {
-        true => text.replace(is_odd, " ").into(),
-        false => text.into(),
     }
 }
 

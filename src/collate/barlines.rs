@@ -1,8 +1,8 @@
 //! Where the two sides set their barlines otherwise: bars split or joined, and
 //! bars into which music was put or out of which it was cut.
 
-use super::bars::Sheet;
 use super::cells::{Cell, likeness};
+use super::sheet::Sheet;
 use crate::time::Time;
 
 /// Music cut at the barlines of both sides is the same when its pieces share

@@ -5,7 +5,7 @@
 
 use super::draw::wandering;
 use super::meetings::{Meetings, Unit, meet};
-use super::pairs_of_lines::{Made, Met, Staff, lines_left};
+use super::pairs_of_lines::{LEAST_SHARED, Made, Met, Staff, lines_left};
 use super::parts::{self, Choice, Pair, Pairing};
 use super::respell;
 use crate::score::Score;
@@ -25,8 +25,6 @@ const LEAST_ALONE: f64 = 0.45;
 const LEAST_DOUBLED: f64 = 0.75;
 /// A line has no counterpart that it is so much less like than another.
 const MUCH_MORE: f64 = 0.25;
-/// A line that shares another's source has so much of it that the other has not.
-pub(super) const LEAST_SHARED: f64 = 0.2;
 /// A line that is one of several in another brings so much of its own.
 const LEAST_OWN: f64 = 0.3;
 /// Fewer notes than this meet by chance.

@@ -25,6 +25,7 @@ mod scarce;
 mod scope;
 mod settle;
 mod shared;
+mod sheet;
 
 use crate::pitch::{Interval, Pitch};
 use crate::score::{MarkId, NoteId, Part, Score};

@@ -2,7 +2,6 @@
 //! a staff, a voice, a share of a staff, several staves together.
 
 use super::draw::{draw_line, share, together, wandering};
-use super::lines::LEAST_SHARED;
 use super::meetings::{Meetings, Unit};
 use super::parts::Pair;
 use crate::pitch::Interval;
@@ -10,6 +9,8 @@ use crate::score::{Line, Score};
 use crate::time::Time;
 use rustc_hash::FxHashSet;
 
+/// A line that shares another's source has so much of it that the other has not.
+pub(super) const LEAST_SHARED: f64 = 0.2;
 /// Voices that go apart have so much of the one line, and none of another.
 const CLEANLY: f64 = 0.8;
 /// A voice that one of several lines has for itself has so much in common with it, and so much less with any other:

@@ -195,3 +195,19 @@ pub(super) fn joints(part: &Part, line: &mut Line) {
         event.joined |= open > 0;
     }
 }
+
+/// Semitones of the smallest leap, a fourth.
+pub(super) const LEAP: i32 = 5;
+
+/// Whether a phrase may end before an event.
+pub(super) fn may_part(line: &Line, place: usize) -> bool {
+    let (before, event) = (&line.events[place - 1], &line.events[place]);
+    if event.joined {
+        return false;
+    }
+    event.after_rest || semitones(line.top(before).1, line.top(event).1).abs() >= LEAP
+}
+
+pub(super) fn semitones(from: Pitch, to: Pitch) -> i32 {
+    Interval::between(from, to).semitones
+}

@@ -3,14 +3,12 @@
 //!
 //! The weights are our own proposal; docs/keys.md tells them.
 
-use super::line::{Event, Line, lines};
+use super::line::{Event, Line, lines, may_part, semitones};
 use super::together::together;
 use crate::instrument::{Range, Reading};
-use crate::pitch::{Interval, Pitch};
+use crate::pitch::Interval;
 use crate::score::{NoteId, Part};
 
-/// Semitones of the smallest leap, a fourth.
-const LEAP: i32 = 5;
 /// Octaves that a phrase may go either way.
 const FAR: i32 = 2;
 const SHIFTS: usize = 2 * FAR as usize + 1;
@@ -108,18 +106,6 @@ impl Phrases {
         let end = self.starts.get(piece + 1).copied().unwrap_or(line.events.len());
         &line.events[self.starts[piece]..end]
     }
-}
-
-pub(super) fn may_part(line: &Line, place: usize) -> bool {
-    let (before, event) = (&line.events[place - 1], &line.events[place]);
-    if event.joined {
-        return false;
-    }
-    event.after_rest || semitones(line.top(before).1, line.top(event).1).abs() >= LEAP
-}
-
-fn semitones(from: Pitch, to: Pitch) -> i32 {
-    Interval::between(from, to).semitones
 }
 
 /// The same steps in the same rhythm, on whatever degree.

@@ -1,7 +1,6 @@
 //! The voices of a part as one line: who plays them all moves them together.
 
-use super::line::{Event, Line, joints, times};
-use super::phrases::may_part;
+use super::line::{Event, Line, joints, may_part, times};
 use crate::score::{NoteId, Part};
 use std::borrow::Cow;
 use std::collections::HashMap;
