@@ -34,6 +34,8 @@
 #![warn(missing_docs)]
 
 #[doc(hidden)]
+pub mod alignment;
+#[doc(hidden)]
 pub mod beside;
 #[doc(hidden)]
 pub mod clean;

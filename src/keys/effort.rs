@@ -1,7 +1,7 @@
 //! What a change of fingers is made of. The weights are our own proposal;
 //! docs/keys.md tells them.
 
-use super::fingerings::{Fingering, Hole, Thumb};
+use super::fingering::{Fingering, Hole, Thumb};
 use std::ops::AddAssign;
 
 /// What it costs to come to a note, in points, by its causes.

@@ -3,6 +3,7 @@
 
 mod choice;
 mod effort;
+mod fingering;
 mod fingerings;
 mod line;
 mod measure;
@@ -14,7 +15,8 @@ mod together;
 
 pub use choice::simplest;
 pub use effort::Effort;
-pub use fingerings::{Chart, Fingering};
+pub use fingering::Fingering;
+pub use fingerings::Chart;
 pub use line::{View, joins};
 pub use stretches::Stretch;
 pub use study::{Handling, Study, Trial};

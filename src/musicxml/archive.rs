@@ -1,7 +1,8 @@
 //! `.mxl` archives: finding the score in one, and putting another text in.
 
-use super::open::{LARGEST_TEXT, decode_plainly, too_large};
-use super::{guard, tree};
+use super::encoding::{LARGEST_TEXT, decode_plainly, too_large};
+use super::guard;
+use super::parse::parse;
 use std::io::{Cursor, Read, Write};
 use zip::ZipArchive;
 use zip::result::{ZipError, ZipResult};
@@ -102,7 +103,7 @@ fn only_score(archive: &mut Archive<'_>) -> Option<(String, Vec<u8>)> {
 /// The first root file that is MusicXML, or the first of all.
 fn root_file(container: &str) -> Result<String, String> {
     guard::check(container).map_err(|fault| fault.reason)?;
-    let doc = tree::parse(container).map_err(|(_, reason)| reason)?;
+    let doc = parse(container).map_err(|(_, reason)| reason)?;
     let files: Vec<_> = doc.descendants().filter(|n| n.tag_name().name() == "rootfile").collect();
     let is_music = |n: &&roxmltree::Node| n.attribute("media-type").is_none_or(|t| t.contains("musicxml"));
     files

@@ -2,6 +2,7 @@
 
 use super::fingers::{TempoReport, hundredths};
 use super::keys_reason::{ends, octave_change_sentence};
+use super::keys_teller::{Easiest, OctaveChange, Teller};
 use super::range::{CompassNote, CompassReport, ReadingReport};
 use super::{PartName, Point, SCHEMA, ScoreName, Transposition, json};
 use crate::instrument::{Instrument, Range, Reading};
@@ -99,20 +100,6 @@ pub struct Signature {
     pub fifths: i32,
 }
 
-/// A phrase that should go to another octave.
-#[derive(Debug, Serialize)]
-pub struct OctaveChange {
-    pub from: Point,
-    pub to: Point,
-    pub voice: u32,
-    pub octaves: i32,
-    pub notes: usize,
-    pub below: usize,
-    pub above: usize,
-    pub outside_after: usize,
-    pub sentence: String,
-}
-
 impl KeysReport {
     /// The report as JSON, with a line end.
     pub fn json(&self) -> String {
@@ -201,22 +188,6 @@ fn name_of(part: &Part, trial: &Trial) -> String {
     let fifths = trial.signatures.first().map_or(0, |s| s.1);
     let key = key_in_words(fifths, part.bars.first().and_then(|bar| bar.mode));
     format!("{}, {}", trial.interval.name(), key.unwrap_or_else(|| key_name(fifths)))
-}
-
-/// The easiest of the keys that fit best.
-pub(super) struct Easiest {
-    pub(super) difficulty: f64,
-    /// What it is called, as in `that fits as it is`.
-    pub(super) one: String,
-    /// What they all are called.
-    pub(super) all: &'static str,
-}
-
-pub(super) struct Teller<'a> {
-    pub(super) part: &'a Part,
-    pub(super) instrument: &'a Instrument,
-    study: &'a Study<'a>,
-    pub(super) easiest: Option<Easiest>,
 }
 
 impl Teller<'_> {

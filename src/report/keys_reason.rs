@@ -1,7 +1,7 @@
 //! Why a key is good or bad, and an octave change, in plain words.
 
 use super::Point;
-use super::keys::{Easiest, OctaveChange, Teller};
+use super::keys_teller::{Easiest, OctaveChange, Teller};
 use super::phrases::{count, stretch};
 use crate::keys::Trial;
 use crate::keys::phrases::{Move, Seam};

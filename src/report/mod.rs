@@ -14,6 +14,7 @@ mod html;
 mod json;
 mod keys;
 mod keys_reason;
+mod keys_teller;
 mod keys_text;
 mod listing;
 mod page;

@@ -29,7 +29,7 @@ mod voices;
 use super::fragment::Fragment;
 use super::plan::Plan;
 use super::tree::{Tree, child_text};
-use crate::collate::PartAlignment;
+use crate::alignment::PartAlignment;
 use crate::instrument::Clef;
 use crate::pitch::{LETTERS, Pitch};
 use crate::score::{Category, Element, Mark, NoteId, Part, Place};

@@ -1,0 +1,167 @@
+//! Which bar, note and mark of one side stands where the other has its: plain
+//! tables, which `collate` fills and everything after it reads.
+
+use crate::pitch::Interval;
+use crate::score::{MarkId, NoteId};
+use crate::time::Time;
+
+/// A bar of the edition, the bar of the source that it stands for, or both.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct BarPair {
+    pub edition: Option<usize>,
+    pub source: Option<usize>,
+    /// Where one side writes out what the other only repeats: the bar that
+    /// comes back, of the side that has no bar here.
+    pub again: Option<usize>,
+    /// Where in that bar the music that comes back ends; `None` at its end.
+    pub again_to: Option<Time>,
+    /// It lies outside of the piece that both sides have.
+    pub outside: bool,
+    /// Where in its bars the pair begins: after 0 where the sides set their
+    /// barlines otherwise.
+    pub edition_from: Time,
+    pub source_from: Time,
+    /// What is at offset t in the source is at `scale` · t + `shift` in the edition.
+    pub shift: Time,
+    /// How many times as long the edition writes its values.
+    pub scale: Time,
+}
+
+impl BarPair {
+    /// The offset in the edition's bar of an offset in the source's.
+    pub fn to_edition(&self, offset: Time) -> Time {
+        if self.scale == Time::from(1) { offset + self.shift } else { offset * self.scale + self.shift }
+    }
+
+    /// The offset in the source's bar of an offset in the edition's.
+    pub fn to_source(&self, offset: Time) -> Time {
+        if self.scale == Time::from(1) { offset - self.shift } else { (offset - self.shift) / self.scale }
+    }
+}
+
+/// One part of the edition beside one part of the source. Tables are indexed
+/// by note; only struck notes have partners.
+#[derive(Debug)]
+pub struct PartAlignment {
+    pub edition: usize,
+    pub source: usize,
+    /// From the source's sounding pitch to the edition's.
+    pub interval: Interval,
+    pub edition_to_source: Vec<Option<NoteId>>,
+    pub source_to_edition: Vec<Option<NoteId>>,
+    pub ties: Vec<TieChange>,
+    pub realisations: Vec<Realisation>,
+    pub revoiced: Vec<Revoiced>,
+    pub stretches: Vec<Stretch>,
+    pub marks: Vec<MarkPair>,
+}
+
+/// One held note against several struck ones, the first of which is its partner.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TieChange {
+    /// The held note is the edition's: the tie was added.
+    pub added: bool,
+    pub edition: Vec<NoteId>,
+    pub source: Vec<NoteId>,
+}
+
+impl TieChange {
+    pub(crate) fn exchanged(&self) -> TieChange {
+        TieChange { added: !self.added, edition: self.source.clone(), source: self.edition.clone() }
+    }
+}
+
+/// A plain note or chord of one side that the other writes out in small notes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Realisation {
+    /// The source writes it out, and the edition has it plain.
+    pub by_source: bool,
+    /// The source's note or, where it writes out, the first of its small ones.
+    pub source: NoteId,
+    /// The other notes of the source: of a chord that is broken, or small ones.
+    pub chord: Vec<NoteId>,
+    /// The edition's notes: small ones, or those of the plain chord.
+    pub edition: Vec<NoteId>,
+    /// The source's sign that the small notes stand for.
+    pub sign: Option<MarkId>,
+    /// What they are: a trill, a turn …
+    pub name: &'static str,
+}
+
+/// Chords of the same tones, laid out otherwise: the notes that differ.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Revoiced {
+    pub edition: Vec<NoteId>,
+    pub source: Vec<NoteId>,
+    /// Bars of the outline it touches, first and last.
+    pub outline: (usize, usize),
+}
+
+/// Music that is not the other side's: nothing inside it has a partner.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Stretch {
+    pub edition: Vec<NoteId>,
+    pub source: Vec<NoteId>,
+    /// Bars of the outline it touches, first and last.
+    pub outline: (usize, usize),
+    /// From the offset in the first bar that it covers, 0 for all of it.
+    pub from: Time,
+    /// To the offset in the last bar where the music joins again; `None` for all of it.
+    pub to: Option<Time>,
+    /// It runs to the end of the piece.
+    pub to_the_end: bool,
+}
+
+/// A mark of the edition, of the source, or one of each.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct MarkPair {
+    pub edition: Option<MarkId>,
+    pub source: Option<MarkId>,
+    /// Both say the same at the same place.
+    pub same: bool,
+    /// The row of a strain's second time that differs in it from the first.
+    pub again: Option<usize>,
+}
+
+impl PartAlignment {
+    /// Without notes.
+    pub(crate) fn new(edition: usize, source: usize, interval: Interval) -> PartAlignment {
+        PartAlignment {
+            edition,
+            source,
+            interval,
+            edition_to_source: Vec::new(),
+            source_to_edition: Vec::new(),
+            ties: Vec::new(),
+            realisations: Vec::new(),
+            revoiced: Vec::new(),
+            stretches: Vec::new(),
+            marks: Vec::new(),
+        }
+    }
+
+    pub fn pair(&mut self, edition: NoteId, source: NoteId) {
+        self.edition_to_source[edition] = Some(source);
+        self.source_to_edition[source] = Some(edition);
+    }
+
+    pub fn part_edition(&mut self, edition: NoteId) {
+        // A note that comes back may be the partner of two.
+        if let Some(source) = self.edition_to_source[edition].take()
+            && self.source_to_edition[source] == Some(edition)
+        {
+            self.source_to_edition[source] = None;
+        }
+    }
+
+    pub fn matched(&self) -> usize {
+        self.edition_to_source.iter().flatten().count()
+    }
+
+    /// Whether a note is held, or struck again, in one of the tie changes.
+    pub fn is_in_tie_change(&self, edition: Option<NoteId>, source: Option<NoteId>) -> bool {
+        self.ties
+            .iter()
+            .any(|t| edition.is_some_and(|n| t.edition.contains(&n)) || source.is_some_and(|n| t.source.contains(&n)))
+    }
+}
