@@ -18,6 +18,7 @@ mod fit;
 mod formats;
 mod hard_cases;
 mod hostile;
+mod house;
 mod interrupted;
 mod keys;
 mod keys_phrases;
