@@ -30,7 +30,7 @@ pub use marks::{Placement, ROWS as PLACEMENTS, Row as PlacementRow, moved_readin
 pub use open::Input;
 pub use order::out_of_order;
 pub use plan::Plan;
-pub use read::{Reading, composer, read, warnings_of_both};
+pub use read::{Reading, composer, read};
 pub use tree::Tree;
 pub use words::classify as words_of;
 pub use written::{Sign as WrittenSign, WrittenBar, WrittenScore};

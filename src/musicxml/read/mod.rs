@@ -48,14 +48,6 @@ pub struct Reading {
     pub warnings: Vec<String>,
 }
 
-/// What was odd in an edition and its source.
-pub fn warnings_of_both(edition: &Reading, source: &Reading) -> Vec<String> {
-    let of = |side: &str, reading: &Reading| -> Vec<String> {
-        reading.warnings.iter().map(|what| format!("{side}, {what}")).collect()
-    };
-    [of("edition", edition), of("source", source)].concat()
-}
-
 /// Reads a parsed document. Errors have the place of what cannot be read.
 pub fn read(tree: &Tree<'_>) -> Result<Reading, Error> {
     let root = tree.root();
