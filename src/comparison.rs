@@ -1,7 +1,7 @@
 //! An edition beside its source: read once, then audited, cleaned and shown.
 
 use crate::beside::{self, SideBySide, Staves};
-use crate::clean::{self, Cleaned, Copy, Failure, Policy, Provenance, Sides, Texts, Wishes};
+use crate::clean::{self, CleanCopy, Cleaned, Failure, Policy, Provenance, Sides, Texts, Wishes};
 use crate::collate::{self, Choice, Collation, Layout, LineError, Lines, Pairing};
 use crate::findings::{self, PartFindings};
 use crate::instrument::{self, Instrument, Instruments, Reading as Octave};
@@ -68,7 +68,7 @@ pub enum AuditError {
 }
 
 /// The form of critical notes.
-#[derive(Debug, Clone, std::marker::Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum NotesForm {
     /// For people, with tables.
     Markdown,
@@ -253,7 +253,7 @@ impl<'i> Comparison<Tree<'i>> {
         wishes: &Wishes,
         provenance: Option<&Provenance>,
         texts: &'t Texts,
-    ) -> Result<(Copy<'t>, Cleaned), Failure> {
+    ) -> Result<(CleanCopy<'t>, Cleaned), Failure> {
         clean::clean(self.sides(), policy, wishes, provenance, texts)
     }
 

@@ -1,6 +1,6 @@
 //! A clean copy as pages to hand out.
 
-use crate::clean::Copy;
+use crate::clean::CleanCopy;
 use crate::engrave::pdf::{self, About};
 use crate::engrave::{Head, Job, Paper, Sheet, engrave};
 use crate::musicxml;
@@ -38,7 +38,7 @@ pub enum Error {
 ///
 /// # Errors
 /// When the engraver fails, or what it drew cannot be put on paper.
-pub fn pdf(Copy { tree, score }: &Copy, handout: &Handout) -> Result<Vec<u8>, Error> {
+pub fn pdf(CleanCopy { tree, score }: &CleanCopy, handout: &Handout) -> Result<Vec<u8>, Error> {
     let shown = |place: &usize| handout.part.is_none_or(|only| only == *place);
     let parts: Vec<&Part> = (0..score.parts.len()).filter(shown).map(|p| &score.parts[p]).collect();
     let staves: Vec<Staff> =

@@ -69,8 +69,8 @@ mod comparison;
 mod read_score;
 
 pub use clean::{
-    Additions, Apart, Cleaned, Copy, Decisions, Failure, NewKey, Origin, OwnMarks, PartFor, Player, Policy, Provenance,
-    Restore, Sheet, Texts, Wishes,
+    Additions, Apart, CleanCopy, Cleaned, Decisions, Failure, NewKey, Origin, OwnMarks, PartFor, Player, Policy,
+    Provenance, Restore, Sheet, Texts, Wishes,
 };
 pub use collate::{LineError, LineName, Lines};
 pub use comparison::{AuditError, AuditWishes, Comparison, NotesForm, PairingError};

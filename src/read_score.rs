@@ -37,11 +37,25 @@ impl<'i> ReadScore<Tree<'i>> {
     /// Lets the text go, the largest thing of all. A small tree is not even taken
     /// apart: that costs more than its room, and the program ends soon.
     pub fn without_text(self) -> ReadScore<()> {
-        let ReadScore { file, score, warnings, tree } = self;
-        if tree.text().len() <= SMALL {
+        let is_small = self.tree.text().len() <= SMALL;
+        let (tree, rest) = self.parted();
+        if is_small {
             std::mem::forget(tree);
         }
-        ReadScore { file, score, warnings, tree: () }
+        rest
+    }
+
+    /// As `without_text`, but the tree stays to the end of the program: for the
+    /// last score that is read, after which nothing as large comes.
+    pub fn with_its_text_unused(self) -> ReadScore<()> {
+        let (tree, rest) = self.parted();
+        std::mem::forget(tree);
+        rest
+    }
+
+    fn parted(self) -> (Tree<'i>, ReadScore<()>) {
+        let ReadScore { file, score, warnings, tree } = self;
+        (tree, ReadScore { file, score, warnings, tree: () })
     }
 
     /// One line of it as a score of its own: the tune of a piano edition.
@@ -89,16 +103,6 @@ pub enum ExtractError {
     /// The text with the line alone is not what it should be.
     #[error(transparent)]
     Failure(#[from] Failure),
-}
-
-impl<'i> ReadScore<Tree<'i>> {
-    /// As `without_text`, but the tree stays to the end of the program: for the
-    /// last score that is read, after which nothing as large comes.
-    pub fn with_its_text_unused(self) -> ReadScore<()> {
-        let ReadScore { file, score, warnings, tree } = self;
-        std::mem::forget(tree);
-        ReadScore { file, score, warnings, tree: () }
-    }
 }
 
 impl<T> ReadScore<T> {
@@ -184,16 +188,14 @@ impl<T> ReadScore<T> {
     ///
     /// # Errors
     /// Where the score has no such line, or an instrument is unknown.
-    pub fn range(&mut self, line: &LineName, wishes: &InstrumentWishes) -> Result<RangeReport, InstrumentError> {
+    pub fn range<'w>(&mut self, line: &LineName, wishes: &'w InstrumentWishes) -> Result<RangeReport, InstrumentError> {
         let wanted = line.find(&mut self.score, &self.file)?;
         let parts = wishes.parts(&self.score, wanted)?;
-        let first = |(place, on): OnInstruments| match on.first() {
-            Some((instrument, guessed)) => (place, Some((*instrument).clone()), *guessed),
+        let first = |(place, on): OnInstruments<'w>| match on.first() {
+            Some((instrument, guessed)) => (place, Some(*instrument), *guessed),
             None => (place, None, true),
         };
         let parts: Vec<_> = parts.into_iter().map(first).collect();
-        let parts: Vec<_> =
-            parts.iter().map(|(place, instrument, guessed)| (*place, instrument.as_ref(), *guessed)).collect();
         let tempo = Tempo::of(&self.score, wishes.tempo);
         Ok(report::range_report(&self.score, &self.file, &parts, wishes.octave, tempo, self.warnings.clone()))
     }

@@ -4,7 +4,7 @@
 use super::chords;
 use super::fit::{self, Player};
 use super::layer::{self, OwnMarks};
-use super::step::{Copy, Steps};
+use super::step::{CleanCopy, Steps};
 use super::transpose::{self, NewKey};
 use super::way;
 use super::written_for::{self, PartFor};
@@ -40,7 +40,7 @@ impl Wishes<'_> {
     }
 }
 
-#[derive(Debug, Clone, std::marker::Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Step {
     Key,
     Fit,
@@ -55,10 +55,10 @@ enum Step {
 pub(super) fn adapt<'t>(
     steps: Steps<'_, 't>,
     sides: Sides,
-    mut copy: Copy<'t>,
+    mut copy: CleanCopy<'t>,
     cleaned: &mut Cleaned,
     wishes: &Wishes,
-) -> Result<Copy<'t>, Failure> {
+) -> Result<CleanCopy<'t>, Failure> {
     let last = wishes.steps().last().copied();
     let signed = |step: Step| Steps { provenance: steps.provenance.filter(|_| last == Some(step)), ..steps };
     if let Some(mut key) = wishes.key {

@@ -45,7 +45,7 @@ impl Proof {
 
 /// Whether the signs at figures and ornaments stay as they are: which they are
 /// depends on the key. Where they move, only that they are there is compared.
-#[derive(Debug, Clone, std::marker::Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Signs {
     Stay,
     Move,

@@ -3,7 +3,7 @@
 
 use super::clash::{self, Own};
 use super::content::{Content, mark_line};
-use super::step::Copy;
+use super::step::CleanCopy;
 use super::{Failure, Sides};
 use crate::collate::{self, Choice, Layout, PartAlignment};
 use crate::findings::Subject;
@@ -33,7 +33,7 @@ pub struct MarkedCopy<'a> {
 /// # Errors
 /// When the copy has no part in common with the music.
 pub(super) fn lay_copy(
-    Copy { tree, score }: &Copy,
+    CleanCopy { tree, score }: &CleanCopy,
     copy: &MarkedCopy,
     sides: &Sides,
     expected: &mut [Content],

@@ -3,7 +3,7 @@
 
 use super::compare::Signs;
 use super::content::{Content, mark_line};
-use super::step::{Copy, Steps};
+use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Failure};
 use crate::instrument::{self, Instrument, Outside, RangeCheck, Reading};
 use crate::keys::joins;
@@ -15,7 +15,7 @@ use crate::score::{Category, Mark, MarkId, NoteId, Part, Score};
 use std::collections::{BTreeMap, HashMap};
 
 /// Who plays a part.
-#[derive(Debug, Clone, std::marker::Copy)]
+#[derive(Debug, Clone, Copy)]
 pub struct Player<'a> {
     pub instrument: &'a Instrument,
     /// The user's reading of the octave.
@@ -53,10 +53,10 @@ pub(super) fn look(score: &Score, players: &[Player]) -> Vec<OnInstrument> {
 /// Moves what leaves the range of its instrument to another octave.
 pub(super) fn fit<'t>(
     steps: Steps<'_, 't>,
-    copy: Copy<'t>,
+    copy: CleanCopy<'t>,
     cleaned: &mut Cleaned,
     players: &[Player],
-) -> Result<Copy<'t>, Failure> {
+) -> Result<CleanCopy<'t>, Failure> {
     let done = steps.take(copy, cleaned, Signs::Stay, |copy, cleaned| {
         let (score, mut plan) = (&copy.score, Plan::new(&copy.tree));
         let looks: Vec<Look> = players.iter().map(|player| Look::of(score, player, true)).collect();

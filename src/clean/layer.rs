@@ -7,7 +7,7 @@ use super::content::{Content, MarkLine};
 use super::copy::{self, MarkedCopy};
 use super::made_for::{MadeFor, Moved};
 use super::sheet::{BarBeat, Sheet, SheetError, SheetMark};
-use super::step::{Copy, Steps};
+use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Failure, Sides};
 use crate::findings::{Finding, PartFindings, Status, Subject};
 use crate::musicxml::rewrite::{Anchor, Fate, NewMark, ORNAMENTS, PartRewrite, articulations, is_dynamic_sign};
@@ -30,11 +30,11 @@ pub enum OwnMarks<'m> {
 /// Where a mark of a sheet has no place, or a marked copy is of other music.
 pub(super) fn lay<'t>(
     steps: Steps<'_, 't>,
-    copy: Copy<'t>,
+    copy: CleanCopy<'t>,
     cleaned: &mut Cleaned,
     own: &OwnMarks,
     sides: Sides,
-) -> Result<Copy<'t>, Failure> {
+) -> Result<CleanCopy<'t>, Failure> {
     let done = steps.take(copy, cleaned, Signs::Stay, |copy, cleaned| {
         let mut expected: Vec<Content> = copy.score.parts.iter().map(Content::of).collect();
         let (patch, laid) = match own {
@@ -49,7 +49,7 @@ pub(super) fn lay<'t>(
 
 /// Lays all marks of a sheet on: the edits, and how many came on.
 fn lay_sheet(
-    Copy { tree, score }: &Copy,
+    CleanCopy { tree, score }: &CleanCopy,
     sheet: &Sheet,
     part: usize,
     expected: &mut [Content],

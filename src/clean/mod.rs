@@ -62,7 +62,7 @@ pub use outcome::{FindingFate, Outcome, Outcomes, PassageOutcome, outcomes};
 pub use policy::{Additions, Decision, Policy, Restore};
 pub use provenance::{Origin, Provenance};
 pub use sheet::{BarBeat, Sheet, SheetError, SheetMark};
-pub use step::{Copy, Texts};
+pub use step::{CleanCopy, Texts};
 pub use transpose::NewKey;
 pub use way::Way;
 pub use written_for::{PartFor, Written};
@@ -155,7 +155,7 @@ fn list(differences: &[Difference]) -> String {
 }
 
 /// Both sides of a cleaning, read and laid beside each other.
-#[derive(Clone, std::marker::Copy)]
+#[derive(Clone, Copy)]
 pub struct Sides<'a, 'i> {
     pub edition_tree: &'a Tree<'i>,
     pub edition: &'a Score,
@@ -182,7 +182,7 @@ pub fn clean<'t>(
     wishes: &Wishes,
     provenance: Option<&Provenance>,
     texts: &'t Texts,
-) -> Result<(Copy<'t>, Cleaned), Failure> {
+) -> Result<(CleanCopy<'t>, Cleaned), Failure> {
     let steps = Steps { texts, like: sides.edition_tree.input, policy, provenance };
     let first = Steps { provenance: provenance.filter(|_| !wishes.change()), ..steps };
     let (copy, mut cleaned) = take_out_and_put_back(sides, first)?;
@@ -191,7 +191,7 @@ pub fn clean<'t>(
 }
 
 /// The first step: the edition without its editor.
-fn take_out_and_put_back<'t>(sides: Sides, steps: Steps<'_, 't>) -> Result<(Copy<'t>, Cleaned), Failure> {
+fn take_out_and_put_back<'t>(sides: Sides, steps: Steps<'_, 't>) -> Result<(CleanCopy<'t>, Cleaned), Failure> {
     let policy = steps.policy;
     let lines = merge::parts_of_lines(sides);
     let first = work::work(sides, &lines, policy, &BTreeSet::new())?;
@@ -238,7 +238,7 @@ fn refused_in_timewise(sides: Sides, work: &Work) -> LeftRows {
 }
 
 /// A copy with what was done, and the work behind it.
-type Done<'a, 'i, 't> = ((Copy<'t>, Cleaned), Work<'a, 'i>);
+type Done<'a, 'i, 't> = ((CleanCopy<'t>, Cleaned), Work<'a, 'i>);
 
 /// The edition's own text, in which all was left.
 fn as_it_is<'a, 'i, 't>(

@@ -4,7 +4,7 @@
 use super::coherent::Written;
 use super::compare::{Difference, Proof, Signs, compare};
 use super::rounds::Fault;
-use super::step::Copy;
+use super::step::CleanCopy;
 use super::work::Work;
 use super::{Decision, Failure, Policy, Sides, left};
 use crate::collate::{self, Collation, Layout, Pair, Pairing};
@@ -31,7 +31,7 @@ pub(super) fn row_of_byte(
 pub(super) fn prove_clean<'i>(
     sides: Sides<'_, 'i>,
     policy: &Policy,
-    copy: &mut Copy,
+    copy: &mut CleanCopy,
     work: &mut Work,
     left: &BTreeSet<usize>,
     written: &Written<'i>,
@@ -46,7 +46,7 @@ pub(super) fn prove_clean<'i>(
 fn prove_among_lines<'i>(
     sides: Sides<'_, 'i>,
     policy: &Policy,
-    Copy { tree, score }: &mut Copy,
+    CleanCopy { tree, score }: &mut CleanCopy,
     work: &mut Work,
     left: &BTreeSet<usize>,
     written: &Written<'i>,

@@ -19,20 +19,20 @@ impl Texts {
     }
 
     /// Reads a text that we made, under the name of the input that it came from.
-    pub(super) fn read(&self, like: &Input, text: String) -> Result<Copy<'_>, Failure> {
+    pub(super) fn read(&self, like: &Input, text: String) -> Result<CleanCopy<'_>, Failure> {
         let tree = Tree::parse(self.0.alloc(like.with_text(text))).map_err(Failure::Unreadable)?;
         let score = musicxml::read(&tree).map_err(Failure::Unreadable)?.score;
-        Ok(Copy { tree, score })
+        Ok(CleanCopy { tree, score })
     }
 }
 
 /// A copy as it reads now.
-pub struct Copy<'t> {
+pub struct CleanCopy<'t> {
     pub(crate) tree: Tree<'t>,
     pub(crate) score: Score,
 }
 
-impl<'t> Copy<'t> {
+impl<'t> CleanCopy<'t> {
     pub fn text(&self) -> &'t str {
         self.tree.text()
     }
@@ -56,11 +56,11 @@ impl<'t> Steps<'_, 't> {
     /// done. Gives the copy before and after.
     pub fn take(
         &self,
-        before: Copy<'t>,
+        before: CleanCopy<'t>,
         cleaned: &mut Cleaned,
         signs: Signs,
-        change: impl FnOnce(&Copy<'t>, &mut Cleaned) -> Result<(Patch, Vec<Content>), Failure>,
-    ) -> Result<(Copy<'t>, Copy<'t>), Failure> {
+        change: impl FnOnce(&CleanCopy<'t>, &mut Cleaned) -> Result<(Patch, Vec<Content>), Failure>,
+    ) -> Result<(CleanCopy<'t>, CleanCopy<'t>), Failure> {
         let (mut patch, expected) = change(&before, cleaned)?;
         let changed = !patch.is_empty() || before.text() != self.like.text;
         if let Some(provenance) = self.provenance.filter(|_| changed) {

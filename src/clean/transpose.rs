@@ -2,7 +2,7 @@
 
 use super::compare::Signs;
 use super::content::{Content, mark_line};
-use super::step::{Copy, Steps};
+use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Failure};
 use crate::collate::without_signs;
 use crate::musicxml::Plan;
@@ -12,7 +12,7 @@ use crate::score::{Category, Part};
 use std::collections::BTreeMap;
 
 /// The key that a copy is to come out in.
-#[derive(Debug, Clone, std::marker::Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum NewKey {
     /// So far from the edition's.
     By(Interval),
@@ -28,10 +28,10 @@ pub enum NewKey {
 /// is not what it should be.
 pub(super) fn transpose<'t>(
     steps: Steps<'_, 't>,
-    copy: Copy<'t>,
+    copy: CleanCopy<'t>,
     cleaned: &mut Cleaned,
     to: NewKey,
-) -> Result<Copy<'t>, Failure> {
+) -> Result<CleanCopy<'t>, Failure> {
     let done = steps.take(copy, cleaned, Signs::Move, |copy, cleaned| {
         let (score, mut plan) = (&copy.score, Plan::new(&copy.tree));
         let by = match to {

@@ -3,7 +3,7 @@
 use super::compare::Signs;
 use super::content::{Content, mark_line};
 use super::fit::Player;
-use super::step::{Copy, Steps};
+use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Difference, Failure};
 use crate::collate::without_signs;
 use crate::instrument::{Clef, Instrument, Reading};
@@ -85,10 +85,10 @@ impl Turn {
 /// Where it is none of one staff with pitches, or would need too many signs.
 pub(super) fn write<'t>(
     steps: Steps<'_, 't>,
-    copy: Copy<'t>,
+    copy: CleanCopy<'t>,
     cleaned: &mut Cleaned,
     wanted: &PartFor,
-) -> Result<Copy<'t>, Failure> {
+) -> Result<CleanCopy<'t>, Failure> {
     let Player { instrument, asked, part: place } = wanted.player;
     let (before, after) = steps.take(copy, cleaned, Signs::Move, |copy, cleaned| {
         let (score, mut plan) = (&copy.score, Plan::new(&copy.tree));

@@ -2,7 +2,7 @@
 
 use super::failure::Failure;
 use super::output::Output;
-use obelus::clean::Copy;
+use obelus::clean::CleanCopy;
 use obelus::engrave::{self, Paper};
 use std::path::Path;
 
@@ -47,7 +47,7 @@ impl PdfFile {
     /// # Errors
     /// Wrong use, when they cannot be drawn or written; the copy is not touched.
     #[cfg(feature = "engrave")]
-    pub fn write(&self, copy: &Copy, shown: &Shown) -> Result<(), Failure> {
+    pub fn write(&self, copy: &CleanCopy, shown: &Shown) -> Result<(), Failure> {
         use super::output::Content;
         use obelus::handout::{Handout, pdf};
         let pages = pdf(
@@ -65,7 +65,7 @@ impl PdfFile {
     }
 
     #[cfg(not(feature = "engrave"))]
-    pub fn write(&self, _: &Copy, _: &Shown) -> Result<(), Failure> {
+    pub fn write(&self, _: &CleanCopy, _: &Shown) -> Result<(), Failure> {
         unreachable!("no file of pages is made without the engraver")
     }
 }
