@@ -10,8 +10,8 @@ use super::sheet::{BarBeat, Sheet, SheetError, SheetMark};
 use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Failure, Sides};
 use crate::findings::{Finding, PartFindings, Status, Subject};
-use crate::musicxml::rewrite::{Anchor, Fate, NewMark, ORNAMENTS, PartRewrite, articulations, is_dynamic_sign};
-use crate::musicxml::{Plan, words_of};
+use crate::musicxml::rewrite::{Anchor, Fate, NewMark, PartRewrite};
+use crate::musicxml::{Plan, articulations, is_dynamic_sign, ornaments, words_of};
 use crate::patch::Patch;
 use crate::score::{Category, Mark, NoteId, Part, Place, Score};
 use crate::time::{Time, beat_text};
@@ -317,7 +317,7 @@ fn sheet_mark(part: &Part, mark: &Mark) -> Option<SheetMark> {
         }
         (Category::Slur, _) if out.from.is_some() => out.slur = Some(true),
         (Category::Articulation, kind) if articulations().contains(&kind) => out.articulation = Some(kind.into()),
-        (Category::Ornament, kind) if ORNAMENTS.contains(&kind) => out.ornament = Some(kind.into()),
+        (Category::Ornament, kind) if ornaments().contains(&kind) => out.ornament = Some(kind.into()),
         (Category::Breath, "breath-mark") => out.breath = Some(true),
         (Category::Fermata, _) => out.fermata = Some(true),
         (Category::Fingering, "fingering") => out.fingering = Some(reading),

@@ -2,7 +2,8 @@
 
 use super::made_for::MadeFor;
 use super::toml_fault::told;
-use crate::musicxml::rewrite::{NewMark, ORNAMENTS, articulations};
+use crate::musicxml::rewrite::NewMark;
+use crate::musicxml::{articulations, ornaments};
 use crate::time::{Time, parse_beat};
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -135,7 +136,7 @@ impl SheetMark {
             hairpin,
             switch("slur", &self.slur, NewMark::Slur),
             named(&self.articulation, &articulations(), NewMark::Articulation),
-            named(&self.ornament, &ORNAMENTS, NewMark::Ornament),
+            named(&self.ornament, &ornaments(), NewMark::Ornament),
             switch("breath", &self.breath, NewMark::Breath),
             switch("fermata", &self.fermata, NewMark::Fermata),
             words(&self.fingering, NewMark::Fingering),

@@ -1,6 +1,6 @@
 //! Whether elements stand in the order that the schema asks for.
 
-use super::fragment::rank;
+use super::elements::rank;
 use super::tree::{Tree, element, elements};
 use crate::score::Element;
 

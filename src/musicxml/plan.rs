@@ -1,6 +1,7 @@
 //! What to take out of a document and put into it, as a patch on its text.
 
-use super::fragment::{Fragment, Style, rank};
+use super::elements::{Falls, facts, rank};
+use super::fragment::{Fragment, Style};
 use super::tree::{Tree, element};
 use crate::patch::Patch;
 use crate::score::Element;
@@ -22,10 +23,6 @@ pub struct Plan<'a, 'i> {
     /// What comes before and after the text of an element.
     around: BTreeMap<Element, [&'static str; 2]>,
 }
-
-/// Elements that say nothing once their children are gone.
-const HOLDERS: [&str; 8] =
-    ["articulations", "ornaments", "technical", "dynamics", "notations", "direction-type", "barline", "attributes"];
 
 impl<'a, 'i> Plan<'a, 'i> {
     pub fn new(tree: &'a Tree<'i>) -> Self {
@@ -179,11 +176,12 @@ impl<'a, 'i> Plan<'a, 'i> {
             if self.gone.contains(&id) || self.children.contains_key(&id) || self.replaced.contains_key(&id) {
                 continue;
             }
-            let name = parent.tag_name().name();
-            let stays = |n: Node| n.is_element() && !self.gone.contains(&element(n));
-            let empty = match name {
-                "direction" => !parent.children().any(|n| stays(n) && n.tag_name().name() == "direction-type"),
-                _ => HOLDERS.contains(&name) && !parent.children().any(stays),
+            let stays = |n: &Node| n.is_element() && !self.gone.contains(&element(*n));
+            let mut left = parent.children().filter(stays);
+            let empty = match facts(parent.tag_name().name()).falls {
+                Falls::Never => false,
+                Falls::WithLastChild => left.next().is_none(),
+                Falls::WithLast(name) => !left.any(|n| n.tag_name().name() == name),
             };
             if empty {
                 self.gone.insert(id);

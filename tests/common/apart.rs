@@ -4,7 +4,7 @@ use super::compare::compare_with;
 use super::music::{Style, score};
 use super::sample::{bare, room, sample};
 use obelus::clean::{Additions, Policy};
-use obelus::musicxml::{PLACEMENTS, Placement};
+use obelus::musicxml::{ELEMENTS, Placement};
 
 pub fn policy(additions: Additions) -> Policy {
     Policy { additions, ..Policy::default() }
@@ -17,8 +17,8 @@ pub fn set_apart(edition: &str, source: &str, additions: Additions) -> String {
 
 /// Every element that is a mark, in a score that has it and in one that has not.
 pub fn pairs() -> Vec<(String, String, String)> {
-    let marks = PLACEMENTS.iter().filter(|row| matches!(row.is, Placement::Mark(_) | Placement::Words));
-    let elements = marks.flat_map(|row| row.names.iter().map(|name| (row.of, *name)));
+    let marks = ELEMENTS.iter().filter(|s| matches!(s.is, Placement::Mark(_) | Placement::Words));
+    let elements = marks.flat_map(|s| s.names().map(|name| (s.of, name)));
     elements
         .map(|(of, name)| {
             let (first, second) = sample(of, name);

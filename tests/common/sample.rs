@@ -1,7 +1,7 @@
 //! A tiny score with room for one element, and an instance of every element
 //! that can stand in it.
 
-use obelus::musicxml::{PLACEMENTS, Placement};
+use obelus::musicxml::{ELEMENTS, Placement};
 
 /// What stands in the score besides its notes. All but the first are put into
 /// the second of three bars.
@@ -293,7 +293,7 @@ pub fn sample(of: &str, name: &str) -> (String, String) {
 
 /// All elements of the table.
 pub fn elements() -> impl Iterator<Item = (&'static str, &'static str, Placement)> {
-    PLACEMENTS.iter().flat_map(|row| row.names.iter().map(|name| (row.of, *name, row.is)))
+    ELEMENTS.iter().flat_map(|s| s.names().map(|name| (s.of, name, s.is)))
 }
 
 /// A score that holds an element, and the same without it.

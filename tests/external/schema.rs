@@ -2,7 +2,7 @@
 
 use crate::common::sample::{elements, pair};
 use crate::python;
-use obelus::musicxml::{PLACEMENTS, Placement, placement};
+use obelus::musicxml::{ELEMENTS, Placement, placement};
 use roxmltree::{Document, Node};
 use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsStr;
@@ -49,7 +49,7 @@ fn every_element_of_the_schema_has_one_place_and_no_other_has_one() {
         let mut names = BTreeMap::new();
         allowed(&schema, kind, definition, &mut names);
         assert!(!names.is_empty(), "the schema has nothing in {of}");
-        let placed: Vec<&str> = PLACEMENTS.iter().filter(|r| r.of == of).flat_map(|r| r.names).copied().collect();
+        let placed: Vec<&str> = ELEMENTS.iter().filter(|r| r.of == of).flat_map(|r| r.names()).collect();
         for name in &placed {
             let times = placed.iter().filter(|n| n == &name).count();
             if times > 1 {
@@ -63,14 +63,14 @@ fn every_element_of_the_schema_has_one_place_and_no_other_has_one() {
             if !placed.contains(name) {
                 wrong.push(format!("{of}/{name} is not placed"));
             }
-            if PLACEMENTS.iter().any(|r| r.of == *name) {
+            if ELEMENTS.iter().any(|r| r.of == *name) {
                 open.push((name, "complexType", definition));
             } else if placement(of, name) == Some(Placement::Holder) {
                 wrong.push(format!("{of}/{name} holds marks, but nothing in it is placed"));
             }
         }
     }
-    wrong.extend(PLACEMENTS.iter().filter(|r| !seen.contains(r.of)).map(|r| format!("{} is never reached", r.of)));
+    wrong.extend(ELEMENTS.iter().filter(|r| !seen.contains(r.of)).map(|r| format!("{} is never reached", r.of)));
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     assert!(seen.contains("dynamics") && seen.contains("figure"), "{seen:?}");
 }

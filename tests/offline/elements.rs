@@ -3,7 +3,7 @@
 
 use crate::common::compare::{compare, reading};
 use crate::common::sample::{elements, pair};
-use obelus::musicxml::{PLACEMENTS, Placement};
+use obelus::musicxml::{ELEMENTS, Placement};
 use obelus::score::Category;
 
 fn told(text: &str) -> Vec<(Category, String)> {
@@ -34,7 +34,7 @@ fn the_reader_does_with_every_element_what_the_table_says() {
             Placement::Mark(category) => categories == [category] && more.len() == less.len() + 1,
             Placement::Words => categories == [Category::Text] && more.len() == less.len() + 1,
             Placement::Within => more.len() == less.len(),
-            Placement::Apart(_) => more == less,
+            Placement::NotCompared(_) => more == less,
             Placement::Holder => true,
         };
         if !right {
@@ -97,11 +97,11 @@ fn what_belongs_to_a_mark_is_compared_with_it() {
 
 #[test]
 fn the_written_list_is_the_table() {
-    let list = |rows: Vec<&obelus::musicxml::PlacementRow>| {
-        let named = |names: &[&str]| names.iter().map(|n| format!("`{n}`")).collect::<Vec<_>>().join(", ");
-        rows.iter().map(|r| format!("in `{}`: {}", r.of, named(r.names))).collect::<Vec<_>>().join("; ")
+    let list = |all: Vec<&obelus::musicxml::Siblings>| {
+        let named = |s: &obelus::musicxml::Siblings| s.names().map(|n| format!("`{n}`")).collect::<Vec<_>>().join(", ");
+        all.iter().map(|r| format!("in `{}`: {}", r.of, named(r))).collect::<Vec<_>>().join("; ")
     };
-    let rows = |wanted: &dyn Fn(Placement) -> bool| list(PLACEMENTS.iter().filter(|r| wanted(r.is)).collect());
+    let rows = |wanted: &dyn Fn(Placement) -> bool| list(ELEMENTS.iter().filter(|r| wanted(r.is)).collect());
     let mut wanted: Vec<String> = Vec::new();
     for category in Category::of_marks() {
         let elements = rows(&|is| is == Placement::Mark(category));
@@ -111,15 +111,15 @@ fn the_written_list_is_the_table() {
     }
     wanted.push(format!("| as the words say | {} |", rows(&|is| is == Placement::Words)));
     let mut reasons: Vec<&str> = Vec::new();
-    for row in PLACEMENTS {
-        if let Placement::Apart(why) = row.is
+    for siblings in ELEMENTS {
+        if let Placement::NotCompared(why) = siblings.is
             && !reasons.contains(&why)
         {
             reasons.push(why);
         }
     }
-    wanted.extend(reasons.iter().map(|why| format!("| {why} | {} |", rows(&|is| is == Placement::Apart(why)))));
-    let within = PLACEMENTS.iter().filter(|r| r.is == Placement::Within);
+    wanted.extend(reasons.iter().map(|why| format!("| {why} | {} |", rows(&|is| is == Placement::NotCompared(why)))));
+    let within = ELEMENTS.iter().filter(|r| r.is == Placement::Within);
     wanted.extend(within.map(|r| format!("| `{}` | {} |", r.of, list(vec![r]).split_once(": ").unwrap().1)));
     let written = include_str!("../../docs/marks.md");
     let written: Vec<&str> = written.lines().filter(|l| l.starts_with("| ") && l.contains('`')).collect();

@@ -1,7 +1,8 @@
 //! The ways to make a mark look unlike others, and by what means each element
 //! of MusicXML 4.0 can be shown in them.
 
-use crate::musicxml::marks::{Pair, Placement, ROWS, Row, flank_name};
+use crate::musicxml::elements::{ELEMENTS, Enclosed, Lettering, Placement, Siblings, facts};
+use crate::musicxml::marks::Pair;
 use crate::score::Category;
 
 /// One way to make a mark look unlike others.
@@ -66,77 +67,44 @@ pub(super) enum Means {
     Size,
 }
 
-const LINES: [&str; 9] = ["slur", "wedge", "bracket", "glissando", "slide", "scoop", "plop", "doit", "falloff"];
-/// Among other signs, but a line or at a stem: nothing can stand beside them.
-const UNFLANKED: [&str; 5] = ["tremolo", "wavy-line", "hammer-on", "pull-off", "bend"];
-const WORDED: [&str; 11] = [
-    "words",
-    "directive",
-    "rehearsal",
-    "lyric",
-    "fingering",
-    "string",
-    "fret",
-    "pluck",
-    "harmony",
-    "figured-bass",
-    "ending",
-];
-/// Signs outside the holders of signs that have a size.
-const TYPESET: [&str; 22] = [
-    "fermata",
-    "accidental",
-    "accidental-mark",
-    "symbol",
-    "segno",
-    "coda",
-    "pedal",
-    "octave-shift",
-    "damp",
-    "damp-all",
-    "metronome",
-    "glissando",
-    "slide",
-    "harp-pedals",
-    "eyeglasses",
-    "string-mute",
-    "principal-voice",
-    "percussion",
-    "accordion-registration",
-    "staff-divide",
-    "other-direction",
-    "other-notation",
-];
-
 /// By what means an element of a holder is shown in a manner, if it can be.
 pub(super) fn means(of: &str, name: &str, manner: Manner) -> Option<Means> {
     let attribute = |name, value| Some(Means::Attribute(name, value));
+    let look = &facts(name).look;
+    let worded = matches!(look.lettering, Lettering::Words | Lettering::Fingering);
     match manner {
-        Dashed | Dotted | Wavy if !LINES.contains(&name) => None,
+        Dashed | Dotted | Wavy if !look.line => None,
         Dashed => attribute("line-type", "dashed"),
         Dotted => attribute("line-type", "dotted"),
         Wavy => attribute("line-type", "wavy"),
-        Brackets | Parentheses | Braces => match name {
-            "words" | "directive" => Some(Means::Around(pair(manner))),
-            "accidental" | "accidental-mark" if manner == Parentheses => attribute("parentheses", "yes"),
-            "accidental" | "accidental-mark" => attribute("bracket", "yes"),
-            // Of these, only parentheses can be said.
-            "metronome" | "figured-bass" => attribute("parentheses", "yes"),
-            "grace" => Some(Means::Head),
-            _ if UNFLANKED.contains(&name) => None,
-            _ => flank_name(of).map(|flank| Means::Flanks(flank, pair(manner))),
+        Brackets | Parentheses | Braces => match look.enclosed {
+            Enclosed::InText => Some(Means::Around(pair(manner))),
+            Enclosed::By(names) => {
+                // Of some, only parentheses can be said.
+                let own = if manner == Parentheses { "parentheses" } else { "bracket" };
+                attribute(names.iter().find(|n| **n == own).unwrap_or(&names[0]), "yes")
+            }
+            Enclosed::Head => Some(Means::Head),
+            Enclosed::Never => None,
+            Enclosed::Beside => facts(of).brackets.map(|flank| Means::Flanks(flank, pair(manner))),
         },
-        Editorial if name == "accidental" => attribute("editorial", "yes"),
-        Box | Oval if matches!(name, "words" | "symbol" | "rehearsal" | "percussion") || of == "dynamics" => {
+        Editorial => {
+            let by_attribute = matches!(look.enclosed, Enclosed::By(names) if names.contains(&"editorial"));
+            by_attribute.then_some(Means::Attribute("editorial", "yes"))
+        }
+        Box | Oval if look.boxed || of == "dynamics" => {
             attribute("enclosure", if manner == Box { "rectangle" } else { "oval" })
         }
-        Italic if is_worded(name) => attribute("font-style", "italic"),
-        Bold if is_worded(name) => attribute("font-weight", "bold"),
+        Italic if worded => attribute("font-style", "italic"),
+        Bold if worded => attribute("font-weight", "bold"),
         Small | Large => {
-            let sign = flank_name(of).is_some() && name != "wavy-line";
-            (sign || is_worded(name) || TYPESET.contains(&name)).then_some(Means::Size)
+            let sized = match look.lettering {
+                Lettering::OfHolder => facts(of).brackets.is_some(),
+                lettering => lettering != Lettering::None,
+            };
+            sized.then_some(Means::Size)
         }
-        Editorial | Box | Oval | Italic | Bold => None,
+        Box | Oval | Italic | Bold => None,
     }
 }
 
@@ -148,22 +116,13 @@ fn pair(manner: Manner) -> Pair {
     }
 }
 
-pub(super) fn is_worded(name: &str) -> bool {
-    WORDED.contains(&name)
-}
-
-/// Whether an element has a colour of its own.
-pub(super) fn has_color(of: &str, name: &str) -> bool {
-    of != "dynamics" && !matches!(name, "scordatura" | "image" | "repeat")
-}
-
 /// The manners that at least one element of a category can be shown in, of
 /// those that a user can choose.
 pub fn manners_of(category: Category) -> Vec<Manner> {
     use Category::{Dynamics, Expression, Structure, Technique, Tempo, Text};
     let of_words = matches!(category, Dynamics | Tempo | Expression | Technique | Structure | Text);
-    let own = |row: &&Row| row.is == Placement::Mark(category) || of_words && row.is == Placement::Words;
-    let elements: Vec<_> = ROWS.iter().filter(own).flat_map(|row| row.names.iter().map(|n| (row.of, *n))).collect();
+    let own = |s: &&Siblings| s.is == Placement::Mark(category) || of_words && s.is == Placement::Words;
+    let elements: Vec<_> = ELEMENTS.iter().filter(own).flat_map(|s| s.names().map(|n| (s.of, n))).collect();
     let shown = |manner: &Manner| elements.iter().any(|(of, name)| means(of, name, *manner).is_some());
     Manner::CHOSEN.into_iter().filter(shown).collect()
 }

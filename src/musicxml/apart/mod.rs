@@ -4,12 +4,13 @@ mod manner;
 
 pub use manner::{Manner, manners_of};
 
+use super::elements::{Enclosed, Lettering, facts};
 use super::fragment::Fragment;
 use super::marks::{Pair, flanks, is_flank};
 use super::tree::{child, elements, text_of};
 use super::words;
 use crate::score::Mark;
-use manner::{Kind, Means, has_color, is_worded, means};
+use manner::{Kind, Means, means};
 use roxmltree::Node;
 
 /// The size of small type, in points.
@@ -87,10 +88,9 @@ pub struct Touch {
 /// for there is no size that all scores begin with.
 pub fn is_apart(nodes: &[Node<'_, '_>]) -> bool {
     let yes = |node: Node<'_, '_>, names: &[&str]| names.iter().any(|n| node.attribute(*n) == Some("yes"));
-    let of = |node: &Node<'_, '_>| match name(*node) {
-        "accidental" => yes(*node, &["editorial", "parentheses", "bracket"]),
-        "accidental-mark" | "metronome" | "figured-bass" => yes(*node, &["parentheses", "bracket"]),
-        "note" => child(*node, "notehead").is_some_and(|head| yes(head, &["parentheses"])),
+    let of = |node: &Node<'_, '_>| match facts(name(*node)).look.enclosed {
+        Enclosed::By(attributes) => yes(*node, attributes),
+        _ if name(*node) == "note" => child(*node, "notehead").is_some_and(|head| yes(head, &["parentheses"])),
         _ => matches!(node.attribute("line-type"), Some("dashed" | "dotted")) || flanks(*node).is_some(),
     };
     let phrase: Vec<&Node> = nodes.iter().filter(|n| matches!(name(**n), "words" | "directive")).collect();
@@ -238,9 +238,9 @@ fn flanking(flank: &str, pair: Pair, node: Node<'_, '_>, look: &Look) -> [Fragme
 }
 
 fn size(own: &str, manner: Manner, points: Points) -> f64 {
-    let small = match own {
-        "fingering" | "string" | "fret" | "pluck" => points.fingerings,
-        _ if is_worded(own) => points.words,
+    let small = match facts(own).look.lettering {
+        Lettering::Fingering => points.fingerings,
+        Lettering::Words => points.words,
         _ => points.signs,
     };
     if manner == Manner::Large { small * LARGE } else { small }
@@ -256,7 +256,7 @@ fn fits(old: &str, manner: Manner, wanted: f64) -> bool {
 }
 
 fn colored(node: Node<'_, '_>, look: &Look) -> Attributes {
-    let color = look.color.filter(|_| has_color(holder(node), name(node)));
+    let color = look.color.filter(|_| holder(node) != "dynamics" && facts(name(node)).look.colored);
     color.map(|c| ("color", c.to_string())).into_iter().collect()
 }
 

@@ -1,7 +1,8 @@
 //! What the engraver wants said otherwise than the schema would let anyone say it.
 
+use super::super::elements::facts;
 use super::super::fragment::Fragment;
-use super::super::marks::{Pair, flank_name};
+use super::super::marks::Pair;
 
 /// Before and after a colour that stands in a text: of some elements the
 /// engraver carries over what they say, but not in which colour.
@@ -98,7 +99,7 @@ fn merge(fragment: &mut Fragment) {
 
 /// Takes out the brackets around signs, and marks these and those in small type.
 fn unbracket(holder: &mut Fragment, apart: bool) {
-    let Some(flank) = flank_name(&holder.name).filter(|_| holder.name != "dynamics") else { return };
+    let Some(flank) = facts(&holder.name).brackets.filter(|_| holder.name != "dynamics") else { return };
     let is = |fragment: Option<&Fragment>, side: usize| {
         fragment.is_some_and(|f| f.name == flank && Pair::ALL.iter().any(|pair| pair.texts()[side] == f.text.trim()))
     };

@@ -1,6 +1,7 @@
 //! The bars of one part as copies, in another key where they are moved.
 
 use super::super::accidentals::{Printed, accidental_name, required};
+use super::super::elements::facts;
 use super::super::fragment::Fragment;
 use super::super::rewrite::compose::{lcm, move_named_pitch};
 use super::super::rewrite::pitch_fragment;
@@ -27,8 +28,6 @@ const LEFT_BEHIND: [&str; 12] = [
     "level",
     "staff-details",
 ];
-/// What moves the time on, or stands in it.
-const MUSIC: [&str; 6] = ["note", "backup", "forward", "direction", "harmony", "figured-bass"];
 
 /// One part of a document.
 pub struct Staff<'a, 'i> {
@@ -66,7 +65,7 @@ impl Printing {
             let (mut at_start, mut leads) = (None, true);
             for item in elements(staff.tree.node(bar.element)) {
                 let name = item.tag_name().name();
-                if MUSIC.contains(&name) && leads {
+                if facts(name).is_music() && leads {
                     (at_start, leads) = (Some(in_force.clone()), false);
                 }
                 for said in elements(item).filter(|n| name == "attributes" && is_printing(n.tag_name().name())) {
@@ -253,7 +252,7 @@ pub(super) fn say(measure: &mut Vec<Fragment>, wanted: Vec<Fragment>) {
     if wanted.is_empty() {
         return;
     }
-    let music = measure.iter().position(|f| MUSIC.contains(&f.name.as_str())).unwrap_or(measure.len());
+    let music = measure.iter().position(|f| facts(&f.name).is_music()).unwrap_or(measure.len());
     let found = measure[..music].iter().position(|f| f.name == "attributes");
     let at = found.unwrap_or_else(|| {
         let left = |f: &Fragment| f.attributes.iter().any(|a| a.0 == "location" && a.1 == "left");

@@ -1,11 +1,9 @@
 //! Stretches of a pair of parts, each as a score of its own for the engraver.
 
+use super::super::elements::facts;
 use super::super::fragment::Fragment;
 use super::staff::say;
 use super::{Pair, Row, document, engraver, identification, list_pair};
-
-/// What goes on from bar to bar until something else is said.
-const IN_FORCE: [&str; 6] = ["divisions", "key", "time", "staves", "clef", "transpose"];
 
 /// Writes stretches of rows, first and last of each, as scores that begin with
 /// what holds there.
@@ -24,7 +22,7 @@ pub fn write_stretches(pair: &Pair, rows: &[Row], stretches: &[(usize, usize)]) 
 fn opened(measures: &[Fragment], first: usize, last: usize) -> Vec<Fragment> {
     let mut in_force: Vec<&Fragment> = Vec::new();
     let said = measures[..first].iter().flat_map(|m| &m.children).filter(|c| c.name == "attributes");
-    for one in said.flat_map(|attributes| &attributes.children).filter(|c| IN_FORCE.contains(&c.name.as_str())) {
+    for one in said.flat_map(|attributes| &attributes.children).filter(|c| facts(&c.name).lasts) {
         let number = |f: &Fragment| f.attributes.iter().find(|a| a.0 == "number").map(|a| a.1.clone());
         in_force.retain(|old| old.name != one.name || number(old) != number(one));
         in_force.push(one);

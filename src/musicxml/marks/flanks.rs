@@ -2,6 +2,7 @@
 //! on each side of the sign. They belong to it, and say nothing by themselves.
 
 use super::name;
+use crate::musicxml::elements::facts;
 use crate::musicxml::tree::{elements, text_of};
 use roxmltree::Node;
 
@@ -32,17 +33,6 @@ impl Pair {
             Pair::Curly => None,
         }
     }
-}
-
-/// The element that brackets are made of in a holder of signs.
-pub fn flank_name(holder: &str) -> Option<&'static str> {
-    Some(match holder {
-        "articulations" => "other-articulation",
-        "ornaments" => "other-ornament",
-        "technical" => "other-technical",
-        "dynamics" => "other-dynamics",
-        _ => return None,
-    })
 }
 
 /// Which bracket an element is, and whether it is the right one.
@@ -81,7 +71,7 @@ pub fn is_flank(node: Node<'_, '_>) -> bool {
 
 /// Whether any sign of a holder can stand in brackets of this kind: most hold none.
 pub fn may_flank(holder: Node<'_, '_>) -> bool {
-    flank_name(name(holder)).is_some_and(|other| elements(holder).filter(|n| name(*n) == other).nth(1).is_some())
+    facts(name(holder)).brackets.is_some_and(|other| elements(holder).filter(|n| name(*n) == other).nth(1).is_some())
 }
 
 #[cfg(test)]

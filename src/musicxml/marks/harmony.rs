@@ -1,8 +1,8 @@
 //! Chord symbols and figures.
 
-use super::placement::category;
 use super::{Collector, Sign, Spot, is_printed, name};
 use crate::musicxml::accidentals::{accidental_name, alteration_of};
+use crate::musicxml::elements::category;
 use crate::musicxml::tree::{alteration, child, child_text, element, elements, one_line, text_of};
 use crate::pitch::{Interval, Pitch};
 use crate::score::{Mark, Part};

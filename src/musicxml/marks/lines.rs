@@ -1,8 +1,8 @@
 //! Marks from one place to another: their starts, middles and ends.
 
-use super::placement::own_name;
 use super::says::content;
 use super::{Collector, Sign, Spot, called, name};
+use crate::musicxml::elements::own_name;
 use crate::musicxml::spans::{End, Kind, Role};
 use crate::musicxml::tree::element;
 use crate::score::{Category, MarkId, Part, Wording};

@@ -3,23 +3,21 @@
 mod flanks;
 mod harmony;
 mod lines;
-mod placement;
 mod says;
 mod signs;
 mod verses;
 mod wording;
 
-pub use flanks::{Pair, flank_name, flanks, is_flank};
+pub use flanks::{Pair, flanks, is_flank};
 pub use harmony::{moved_reading, moved_signs};
-pub use placement::{Placement, ROWS, Row, placement};
 pub use verses::verse_of;
 
+use crate::musicxml::elements::{Placement, category, facts, placement};
 use crate::musicxml::spans::End;
 use crate::musicxml::tree::{element, elements};
 use crate::pitch::key_name;
 use crate::score::{Category, Element, Mark, MarkId, Part, Place, Wording};
 use crate::time::Time;
-use placement::category;
 use roxmltree::Node;
 use verses::Verses;
 
@@ -131,7 +129,7 @@ impl Collector {
             Some(Placement::Mark(category)) => self.sign(part, category, node, spot),
             Some(Placement::Words) => self.words(part, node, spot),
             Some(Placement::Holder) => self.children(part, node, spot),
-            Some(Placement::Within | Placement::Apart(_)) | None => {}
+            Some(Placement::Within | Placement::NotCompared(_)) | None => {}
         }
     }
 
@@ -142,7 +140,7 @@ impl Collector {
         if known.is_some() {
             return known;
         }
-        let category = placement::unknown(of);
+        let category = facts(of).others;
         let how = match category {
             Some(category) => format!("it was read as a mark of the kind {category}"),
             None => "it was ignored".into(),

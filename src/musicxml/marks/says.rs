@@ -2,47 +2,20 @@
 //! children that are more than a matter of drawing or playback.
 
 use super::name;
+use crate::musicxml::elements::facts;
 use crate::musicxml::tree::{child, child_text, elements, one_line, text_of};
 use roxmltree::Node;
-
-/// Attributes that change what an element says.
-const TELLING: [(&str, &[&str]); 21] = [
-    ("accord", &["string"]),
-    ("arpeggiate", &["direction"]),
-    ("beater", &["tip"]),
-    ("delayed-inverted-turn", &["slash"]),
-    ("delayed-turn", &["slash"]),
-    ("fingering", &["substitution", "alternate"]),
-    ("harmon-closed", &["location"]),
-    ("heel", &["substitution"]),
-    ("hole-closed", &["location"]),
-    ("image", &["source"]),
-    ("inverted-mordent", &["long", "approach", "departure"]),
-    ("inverted-turn", &["slash"]),
-    ("inverted-vertical-turn", &["slash"]),
-    ("mordent", &["long", "approach", "departure"]),
-    ("principal-voice", &["symbol"]),
-    ("staff-divide", &["type"]),
-    ("stick", &["tip"]),
-    ("string-mute", &["type"]),
-    ("tap", &["hand"]),
-    ("toe", &["substitution"]),
-    ("turn", &["slash"]),
-];
-
-/// The plain form of a mark, which is the same as no word about its form.
-const PLAIN: [(&str, &str); 3] = [("breath-mark", "comma"), ("caesura", "normal"), ("fermata", "normal")];
 
 /// Text, telling attributes and children, in words; empty for a sign that its
 /// name tells in full.
 pub(super) fn content(node: Node<'_, '_>) -> String {
     let mut out = Vec::new();
     let text = one_line(text_of(node));
-    if !text.is_empty() && !PLAIN.contains(&(name(node), text.as_str())) {
+    let known = facts(name(node));
+    if !text.is_empty() && known.plain != Some(&text) {
         out.push(text);
     }
-    let telling = TELLING.iter().find(|row| row.0 == name(node)).map_or(&[][..], |row| row.1);
-    for attribute in telling {
+    for attribute in known.telling {
         match node.attribute(*attribute) {
             None | Some("no") => {}
             Some("yes") => out.push((*attribute).into()),

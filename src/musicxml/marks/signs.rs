@@ -1,8 +1,8 @@
 //! Marks that stand at one place.
 
-use super::placement::{Placement, category, own_name};
 use super::says::{content, in_words, metronome};
 use super::{Collector, Sign, Spot, called, is_double, is_printed, name};
+use crate::musicxml::elements::{Placement, category, own_name};
 use crate::musicxml::spans::{Kind, Role};
 use crate::musicxml::tree::{child, element, elements, one_line, text_of};
 use crate::pitch::Pitch;

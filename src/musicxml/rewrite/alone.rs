@@ -1,15 +1,13 @@
 //! Lines of a part without a counterpart in the source: they stay what they
 //! are, also in a bar of which the other lines are written again.
 
+use super::super::elements::{Timing, facts};
 use super::super::fragment::Fragment;
 use super::super::tree::element;
 use super::{PartRewrite, voice_name};
 use crate::score::{Element, Mark, NoteId};
 use crate::time::Time;
 use std::collections::BTreeSet;
-
-/// What stands in a bar beside its notes and has a time.
-const TIMED: [&str; 3] = ["direction", "harmony", "figured-bass"];
 
 impl<'a> PartRewrite<'_, 'a, '_> {
     /// Says for each note of the part whether it is laid beside the source; the
@@ -67,7 +65,7 @@ impl<'a> PartRewrite<'_, 'a, '_> {
                 let at_end = mark.end.filter(|_| mark.end_elements.contains(e));
                 (at_end.unwrap_or(mark.at), tree.node(*e))
             }) {
-                let holder = own.ancestors().find(|n| TIMED.contains(&n.tag_name().name()));
+                let holder = own.ancestors().find(|n| facts(n.tag_name().name()).timing == Timing::Stands);
                 if let Some(holder) = holder.filter(|h| place.bar == bar && done.insert(element(*h))) {
                     out.push((place.offset, Fragment::copy(holder)));
                 }

@@ -1,5 +1,6 @@
 //! Whole bars: composed from the source's notes, put in, taken out, numbered.
 
+use super::super::elements::facts;
 use super::super::fragment::Fragment;
 use super::super::marks::is_double;
 use super::super::tree::{child, element, text_of};
@@ -9,9 +10,6 @@ use super::{Fate, PartRewrite, voice_name};
 use crate::score::{Element, Note};
 use crate::time::Time;
 use roxmltree::Node;
-
-/// What a rebuilt bar replaces; attributes, prints and barlines stay.
-const MUSIC: [&str; 6] = ["note", "backup", "forward", "direction", "harmony", "figured-bass"];
 
 impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// The signature of each row: the source's moved one where signatures are
@@ -156,7 +154,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     fn rebuild(&mut self, edition: usize, content: Vec<Fragment>) {
         let measure = self.plan.tree().node(self.part.bars[edition].element);
         let old: Vec<Node> =
-            measure.children().filter(|n| n.is_element() && MUSIC.contains(&n.tag_name().name())).collect();
+            measure.children().filter(|n| n.is_element() && facts(n.tag_name().name()).is_music()).collect();
         for node in &old {
             self.plan.remove(element(*node));
         }

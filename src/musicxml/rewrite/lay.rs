@@ -1,6 +1,7 @@
 //! Laying marks on: copies of the source's, or new ones, each in its home.
 
 use super::super::apart::{Look, touches};
+use super::super::elements::facts;
 use super::super::fragment::Fragment;
 use super::super::tree::{child, element};
 use super::timed::{flanked, in_direction_type, join, sort_children};
@@ -25,21 +26,6 @@ enum Home {
     /// It is a note itself.
     Grace,
 }
-
-/// Elements whose number keeps one span from another.
-pub(super) const NUMBERED: [&str; 11] = [
-    "slur",
-    "wedge",
-    "dashes",
-    "bracket",
-    "octave-shift",
-    "pedal",
-    "glissando",
-    "slide",
-    "wavy-line",
-    "hammer-on",
-    "pull-off",
-];
 
 fn home(node: Node<'_, '_>) -> Home {
     let parent = node.parent().map_or("", |p| p.tag_name().name());
@@ -71,7 +57,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         };
         let tree = self.plan.tree();
         let nodes = mark.elements.iter().map(|e| tree.node(*e));
-        if let Some(node) = nodes.into_iter().find(|n| NUMBERED.contains(&n.tag_name().name())) {
+        if let Some(node) = nodes.into_iter().find(|n| facts(n.tag_name().name()).is_numbered()) {
             let number = node.attribute("number").and_then(|n| n.parse().ok()).unwrap_or(1);
             self.spans.push(Occupied { name: node.tag_name().name().into(), number, from, to });
         }
@@ -181,7 +167,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             // No line begins or ends nowhere.
             return false;
         }
-        let numbered = nodes.iter().find(|n| NUMBERED.contains(&n.tag_name().name()));
+        let numbered = nodes.iter().find(|n| facts(n.tag_name().name()).is_numbered());
         // A start that was never ended must not take another's end, either.
         let numbered = numbered.filter(|n| end.is_some() || n.attribute("type") != Some("change"));
         let number = numbered.map(|n| self.free_number(n.tag_name().name(), at, end.unwrap_or(at)));
@@ -206,12 +192,12 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             let is_end = mark.end_elements.contains(&element(node));
             let goes_on = matches!(node.attribute("type"), Some("continue" | "discontinue" | "resume"));
             let middle = goes_on && !is_end && mark.end.is_some();
-            if middle && NUMBERED.contains(&node.tag_name().name()) {
+            if middle && facts(node.tag_name().name()).is_numbered() {
                 continue;
             }
             let mut fragment = Fragment::copy(node);
             touch.apply(&mut fragment);
-            if let Some(number) = number.filter(|_| NUMBERED.contains(&node.tag_name().name())) {
+            if let Some(number) = number.filter(|_| facts(node.tag_name().name()).is_numbered()) {
                 // A first span needs no number where it had none.
                 if number > 1 || fragment.attributes.iter().any(|a| a.0 == "number") {
                     fragment.set_attribute("number", number);

@@ -43,7 +43,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 pub use fate::Fate;
 pub use octaves::{TouchedLine, touched_octave_lines};
 pub use reader::{Refusal, WrittenPart};
-pub use teacher::{Anchor, NewMark, ORNAMENTS, articulations, is_dynamic_sign};
+pub use teacher::{Anchor, NewMark};
 pub use transpose::TooManySigns;
 
 /// A note of the result: one of the edition's, or one made from the source's.

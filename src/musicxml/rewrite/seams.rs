@@ -1,8 +1,8 @@
 //! Where bars of a part without counterpart stand side by side for the first
 //! time: ties and spans that led into a bar that goes, or over one that comes.
 
+use super::super::elements::facts;
 use super::super::tree::element;
-use super::lay::NUMBERED;
 use super::{Fate, PartRewrite};
 use crate::score::{Category, Mark, NoteId};
 use std::collections::HashMap;
@@ -58,7 +58,7 @@ impl PartRewrite<'_, '_, '_> {
     /// Takes a span out; a trill stays where only its line goes.
     fn take_out(&mut self, mark: &Mark) {
         let tree = self.plan.tree();
-        let is_line = |e: &crate::score::Element| NUMBERED.contains(&tree.node(*e).tag_name().name());
+        let is_line = |e: &crate::score::Element| facts(tree.node(*e).tag_name().name()).is_numbered();
         let lines_only = mark.category == Category::Ornament && !mark.elements.iter().all(is_line);
         for node in mark.elements.iter().filter(|e| !lines_only || is_line(e)).map(|e| tree.node(*e)) {
             self.plan.remove(element(node));

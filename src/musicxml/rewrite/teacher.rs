@@ -1,9 +1,9 @@
 //! New marks of a teacher's, as elements in their places.
 
+use super::super::elements::is_dynamic_sign;
 use super::super::fragment::Fragment;
-use super::super::marks::{Placement, ROWS, Row, placement};
 use super::{PartRewrite, Target};
-use crate::score::{Category, NoteId};
+use crate::score::NoteId;
 use crate::time::Time;
 
 /// A mark to be laid on, without its place.
@@ -38,32 +38,6 @@ pub struct Anchor {
     pub bar: usize,
     pub offset: Time,
     pub note: Option<NoteId>,
-}
-
-/// Articulations of MusicXML 4.0, without breath marks.
-pub fn articulations() -> Vec<&'static str> {
-    let own = |row: &&Row| row.of == "articulations" && row.is == Placement::Mark(Category::Articulation);
-    ROWS.iter().filter(own).flat_map(|row| row.names).copied().collect()
-}
-
-/// Ornaments of MusicXML 4.0 that one name tells in full.
-pub const ORNAMENTS: [&str; 11] = [
-    "trill-mark",
-    "turn",
-    "delayed-turn",
-    "inverted-turn",
-    "delayed-inverted-turn",
-    "vertical-turn",
-    "inverted-vertical-turn",
-    "shake",
-    "mordent",
-    "inverted-mordent",
-    "schleifer",
-];
-
-/// Whether a dynamic has a sign of its own; others are words.
-pub fn is_dynamic_sign(name: &str) -> bool {
-    name != "other-dynamics" && placement("dynamics", name).is_some()
 }
 
 impl PartRewrite<'_, '_, '_> {

@@ -217,7 +217,7 @@ pub(super) fn join(kind: &mut Fragment, more: Fragment) {
 }
 
 pub(super) fn sort_children(direction: &mut Fragment) {
-    direction.children.sort_by_key(|c| super::super::fragment::rank("direction", &c.name));
+    direction.children.sort_by_key(|c| super::super::elements::rank("direction", &c.name));
 }
 
 /// What stands in time, written where the time is `at`. Directions and chord
