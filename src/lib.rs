@@ -59,6 +59,8 @@ pub mod patch;
 #[doc(hidden)]
 pub mod pitch;
 #[doc(hidden)]
+pub mod plan;
+#[doc(hidden)]
 pub mod report;
 #[doc(hidden)]
 pub mod score;

@@ -4,8 +4,8 @@ use super::Failure;
 use super::compare::{Difference, Signs, compare};
 use super::content::{Content, MarkLine, unmatched};
 use super::step::Texts;
-use crate::musicxml::rewrite::Fate;
 use crate::musicxml::{self, Tree};
+use crate::plan::Plan;
 use crate::score::{Category, Score};
 use crate::time::Time;
 
@@ -26,7 +26,7 @@ pub fn alone(tree: &Tree, score: &Score, line: usize) -> Result<Alone, Failure> 
     let extract = musicxml::extract(tree, score, line)?;
     let texts = Texts::new();
     let copy = texts.read(tree.input, extract.text.clone())?.score;
-    let mut expected = unmatched(own, &Fate::all_kept(own), &extract.torn);
+    let mut expected = unmatched(own, Plan::keep_all(own).rows(), &extract.torn);
     if let Some(part) = copy.parts.first().filter(|_| extract.own_signatures) {
         // Those of the first staff, which is another line.
         let found = Content::of(part);

@@ -4,8 +4,8 @@
 
 use super::Sides;
 use super::compare::Difference;
-use crate::musicxml::rewrite::Fate;
 use crate::musicxml::{Tree, WrittenBar, WrittenScore, WrittenSign};
+use crate::plan::BarPlan;
 use crate::score::{Note, Part, Score, Sound};
 use crate::time::{Time, beat_text, text};
 use std::cell::OnceCell;
@@ -25,10 +25,10 @@ impl<'i> Written<'i> {
 
     /// Where the copy is not one score, though the edition was. `shape` says
     /// which bars of the two sides it was to have.
-    pub(super) fn faults(&self, sides: Sides<'_, 'i>, tree: &Tree, copy: &Score, shape: &[Fate]) -> Vec<Difference> {
-        let rows: Vec<Fate> = shape.iter().copied().filter(|fate| fate.is_in_result()).collect();
+    pub(super) fn faults(&self, sides: Sides<'_, 'i>, tree: &Tree, copy: &Score, shape: &[BarPlan]) -> Vec<Difference> {
+        let rows: Vec<BarPlan> = shape.iter().copied().filter(|plan| plan.is_in_result()).collect();
         let look = Look { written: self, sides, copy, bars: self.edition.changed(tree, copy).parts };
-        rows.iter().enumerate().flat_map(|(bar, fate)| look.bar(bar, *fate)).collect()
+        rows.iter().enumerate().flat_map(|(bar, plan)| look.bar(bar, *plan)).collect()
     }
 }
 
@@ -59,11 +59,11 @@ impl Look<'_, '_, '_> {
         &self.written.source.get_or_init(|| WrittenScore::of(self.sides.source_tree, self.sides.source)).parts
     }
 
-    fn bar(&self, bar: usize, fate: Fate) -> Vec<Difference> {
+    fn bar(&self, bar: usize, plan: BarPlan) -> Vec<Difference> {
         let mut out = Vec::new();
-        let source = fate.source().filter(|_| fate.is_composed());
+        let source = plan.source().filter(|_| plan.is_composed());
         let excused = |of: &dyn Fn(&[Vec<WrittenBar>], usize) -> bool| {
-            fate.edition().is_some_and(|b| of(&self.written.edition.parts, b))
+            plan.edition().is_some_and(|b| of(&self.written.edition.parts, b))
                 || source.is_some_and(|b| of(self.source(), b))
         };
         let lengths = unequal(&self.bars, bar, length);
@@ -82,10 +82,10 @@ impl Look<'_, '_, '_> {
         }
         for part in 0..self.bars.len() {
             if let Some(own) = self.bars[part].get(bar) {
-                let before = fate.edition().and_then(|b| self.written.edition.parts.get(part)?.get(b));
+                let before = plan.edition().and_then(|b| self.written.edition.parts.get(part)?.get(b));
                 self.voices(part, bar, own, before, &mut out);
                 self.signs(part, bar, own, before, source, &mut out);
-                self.part_without_counterpart(part, bar, fate, &mut out);
+                self.part_without_counterpart(part, bar, plan, &mut out);
             }
         }
         out
@@ -144,13 +144,13 @@ impl Look<'_, '_, '_> {
     }
 
     /// Note for note the edition's; nothing but rests where a bar came back.
-    fn part_without_counterpart(&self, part: usize, bar: usize, fate: Fate, out: &mut Vec<Difference>) {
+    fn part_without_counterpart(&self, part: usize, bar: usize, plan: BarPlan, out: &mut Vec<Difference>) {
         let has = |a: usize| a == part || self.sides.edition.parts[a].drawn_from.contains(&part);
         if self.sides.collation.parts.iter().any(|a| has(a.edition)) {
             return;
         }
         let own = notes(&self.copy.parts[part], bar);
-        let right = match fate.edition() {
+        let right = match plan.edition() {
             Some(before) => own == notes(&self.sides.edition.parts[part], before),
             None => own.is_empty(),
         };
@@ -178,6 +178,7 @@ mod tests {
     use crate::collate::{self, Choice};
     use crate::findings;
     use crate::musicxml::{Input, read};
+    use crate::plan::Plan;
 
     const HEAD: &str = "<attributes><divisions>1</divisions><key><fifths>0</fifths></key><time><beats>4</beats>\
                         <beat-type>4</beat-type></time><clef><sign>G</sign><line>2</line></clef></attributes>";
@@ -224,8 +225,8 @@ mod tests {
             collation: &collation,
             findings: &findings,
         };
-        let shape = Fate::all_kept(&scores[0].parts[0]);
-        let faults = Written::of(sides).faults(sides, &trees[2], &scores[2], &shape);
+        let shape = Plan::keep_all(&scores[0].parts[0]);
+        let faults = Written::of(sides).faults(sides, &trees[2], &scores[2], shape.rows());
         faults.into_iter().map(|d| format!("{} {}: {}", d.part, d.bar, d.what)).collect()
     }
 

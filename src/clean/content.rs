@@ -2,8 +2,8 @@
 
 use crate::collate::without_signs;
 use crate::musicxml::moved_signs;
-use crate::musicxml::rewrite::Fate;
 use crate::pitch::{Interval, Pitch};
+use crate::plan::{BarPlan, Plan};
 use crate::score::{Category, Mark, MarkId, Meter, NoteId, Part, Sound};
 use crate::time::Time;
 use std::collections::HashMap;
@@ -41,7 +41,7 @@ pub struct MarkLine {
 impl Content {
     /// What a part holds as it stands.
     pub fn of(part: &Part) -> Content {
-        unmatched(part, &Fate::all_kept(part), &[])
+        unmatched(part, Plan::keep_all(part).rows(), &[])
     }
 
     /// A struck note of a part, its pitch moved.
@@ -104,12 +104,11 @@ fn is_trill(mark: &Mark) -> bool {
 }
 
 /// The result's bar for each row.
-pub(super) fn numbered(fates: &[Fate]) -> Vec<Option<usize>> {
+pub(super) fn numbered(plan: &[BarPlan]) -> Vec<Option<usize>> {
     let mut next = 0;
-    fates
-        .iter()
-        .map(|fate| {
-            fate.is_in_result().then(|| {
+    plan.iter()
+        .map(|plan| {
+            plan.is_in_result().then(|| {
                 next += 1;
                 next - 1
             })
@@ -118,19 +117,19 @@ pub(super) fn numbered(fates: &[Fate]) -> Vec<Option<usize>> {
 }
 
 /// A part without a source keeps what is its own, but for bars that go, and some marks.
-pub(super) fn unmatched(part: &Part, fates: &[Fate], gone: &[MarkId]) -> Content {
-    let bars = numbered(fates);
+pub(super) fn unmatched(part: &Part, plan: &[BarPlan], gone: &[MarkId]) -> Content {
+    let bars = numbered(plan);
     let mut out = Content { part: part.id.clone(), bars: bars.iter().flatten().count(), ..Content::default() };
     let mut row_of: HashMap<usize, usize> = HashMap::new();
     let mut last = part.bars.first().map_or((0, Meter::default()), |b| (b.fifths, b.meter));
-    for (row, fate) in fates.iter().enumerate() {
-        if let Fate::Keep { edition, .. } = fate
+    for (row, plan) in plan.iter().enumerate() {
+        if let BarPlan::Keep { edition, .. } = plan
             && let Some(bar) = part.bars.get(*edition)
         {
             row_of.insert(*edition, row);
             last = (bar.fifths, bar.meter);
         }
-        if fate.is_in_result() {
+        if plan.is_in_result() {
             out.signatures.push(last);
         }
     }
@@ -158,7 +157,7 @@ pub(super) fn unmatched(part: &Part, fates: &[Fate], gone: &[MarkId]) -> Content
         out.notes.push(note_line(bar, own.offset, own.sound, Interval::UNISON, length));
     }
     let comes_back: Vec<usize> =
-        (fates.iter().zip(&bars)).filter(|(f, _)| matches!(f, Fate::Fresh { .. })).filter_map(|(_, b)| *b).collect();
+        (plan.iter().zip(&bars)).filter(|(f, _)| matches!(f, BarPlan::Fresh { .. })).filter_map(|(_, b)| *b).collect();
     let stays = |(id, mark): &(MarkId, &Mark)| mark.category != Category::Signature && !gone.contains(id);
     for (_, mark) in part.marks.iter().enumerate().filter(stays) {
         let Some(bar) = place(mark.at.bar) else { continue };
@@ -180,7 +179,7 @@ pub(super) fn unmatched(part: &Part, fates: &[Fate], gone: &[MarkId]) -> Content
 pub(super) fn signatures(
     edition: &Part,
     source: &Part,
-    fates: &[Fate],
+    plan: &[BarPlan],
     restored: bool,
     by: Option<i32>,
 ) -> Vec<(i32, Meter)> {
@@ -189,10 +188,10 @@ pub(super) fn signatures(
     let mut follows = false;
     let mut transpose = first.map_or(0, |b| b.transpose.fifths());
     let mut out = Vec::new();
-    for fate in fates.iter().filter(|f| f.is_in_result()) {
-        let own = fate.edition().and_then(|b| edition.bars.get(b));
+    for plan in plan.iter().filter(|f| f.is_in_result()) {
+        let own = plan.edition().and_then(|b| edition.bars.get(b));
         transpose = own.map_or(transpose, |b| b.transpose.fifths());
-        let bar = fate.source().filter(|b| *b < source.bars.len());
+        let bar = plan.source().filter(|b| *b < source.bars.len());
         let key = bar.zip(by).map(|(b, by)| source.sounding_fifths(b) + by - transpose);
         // A source that says no time leaves the edition's.
         let time = bar.filter(|b| says_time(source, *b)).map(|b| source.bars[b].meter);
@@ -203,7 +202,7 @@ pub(super) fn signatures(
         };
         follows = key == Some(own.fifths);
         let near = key.is_none_or(|k| (k - own.fifths).abs() <= 1);
-        last = match (bar, fate.edition()) {
+        last = match (bar, plan.edition()) {
             (Some(_), _) if restored => {
                 (if near { own.fifths } else { key.unwrap_or(own.fifths) }, time.unwrap_or(own.meter))
             }

@@ -8,9 +8,10 @@ use super::{Failure, Sides};
 use crate::collate::{self, Choice, Layout, PartAlignment};
 use crate::findings::Subject;
 use crate::musicxml::apart::Look;
-use crate::musicxml::rewrite::{Fate, PartRewrite, SourceSide};
-use crate::musicxml::{Plan, Tree};
+use crate::musicxml::rewrite::{PartRewrite, SourceSide};
+use crate::musicxml::{Edits, Tree};
 use crate::patch::Patch;
+use crate::plan::Plan;
 use crate::score::{Category, Mark, MarkId, Part, Score};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -47,7 +48,7 @@ pub(super) fn lay_copy(
         ));
     }
     warnings.extend(copy.warnings.iter().map(|w| format!("your copy: {w}")));
-    let (mut plan, mut laid) = (Plan::new(tree), 0);
+    let (mut edits, mut laid) = (Edits::new(tree), 0);
     let mut known: BTreeSet<MarkOf> = same_marks(sides.source, copy.score).into_iter().map(|m| m.1).collect();
     let in_edition = same_marks(sides.edition, copy.score);
     let additions = additions(sides);
@@ -70,19 +71,19 @@ pub(super) fn lay_copy(
             ));
         }
     }
-    let fates: Vec<Fate> = collation.outline.iter().map(super::as_in_edition).collect();
+    let plan = Plan::new(collation.outline.iter().map(super::as_in_edition).collect());
     for alignment in &collation.parts {
         let layer =
             Layer { part: &score.parts[alignment.edition], copy: &copy.score.parts[alignment.source], alignment };
         let side = SourceSide { tree: copy.tree, part: layer.copy, alignment };
-        let mut rewrite = PartRewrite::new(&mut plan, layer.part, Some(side), &fates);
+        let mut rewrite = PartRewrite::new(&mut edits, layer.part, Some(side), &plan);
         rewrite.compose_bars(BTreeMap::new(), false);
         let is_known = |mark: MarkId| known.contains(&(alignment.source, mark));
         laid += layer.lay(&mut rewrite, is_known, &mut expected[alignment.edition], warnings);
         rewrite.finish();
         expected[alignment.edition].sort();
     }
-    Ok((plan.finish(), laid))
+    Ok((edits.finish(), laid))
 }
 
 /// A mark by its part and its place there.

@@ -5,8 +5,8 @@ use super::content::{Content, mark_line, note_line, numbered, signatures};
 use super::job::PartJob;
 use super::marks::Verdict;
 use crate::findings::{Finding, Subject};
-use crate::musicxml::rewrite::Fate;
 use crate::pitch::{Interval, Pitch};
+use crate::plan::BarPlan;
 use crate::score::{Category, Element, Mark, NoteId, Place, Sound};
 use crate::time::Time;
 use std::collections::BTreeMap;
@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 impl PartJob<'_, '_, '_> {
     /// What the result must hold: the source moved, and what is kept.
     pub fn expected(&self) -> Content {
-        let rows = numbered(&self.fates);
+        let rows = numbered(self.plan.rows());
         let mut out =
             Content { part: self.edition.id.clone(), bars: rows.iter().flatten().count(), ..Content::default() };
         self.expect_notes(&rows, &mut out);
@@ -24,14 +24,14 @@ impl PartJob<'_, '_, '_> {
         out
     }
 
-    fn edition_bar(&self, rows: &[Option<usize>], bar: usize) -> Option<(usize, Fate)> {
+    fn edition_bar(&self, rows: &[Option<usize>], bar: usize) -> Option<(usize, BarPlan)> {
         let row = self.sides.collation.edition_row(bar, Time::default());
-        Some((rows[row]?, self.fates[row]))
+        Some((rows[row]?, self.plan[row]))
     }
 
-    fn source_bar(&self, rows: &[Option<usize>], bar: usize) -> Option<(usize, Fate)> {
+    fn source_bar(&self, rows: &[Option<usize>], bar: usize) -> Option<(usize, BarPlan)> {
         let row = self.sides.collation.source_row(bar, Time::default());
-        Some((rows[row]?, self.fates[row]))
+        Some((rows[row]?, self.plan[row]))
     }
 
     fn expect_notes(&self, rows: &[Option<usize>], out: &mut Content) {
@@ -63,14 +63,14 @@ impl PartJob<'_, '_, '_> {
                 continue;
             }
             let note = &self.source.notes[s];
-            let Some((bar, fate)) = self.source_bar(rows, note.bar) else {
+            let Some((bar, plan)) = self.source_bar(rows, note.bar) else {
                 continue;
             };
-            let shift = fate.shift();
+            let shift = plan.shift();
             let partner = self.alignment.source_to_edition[s];
             let left = partner.and_then(|e| kept.get(&e)).map_or(&[][..], Vec::as_slice);
             let is_left = |c: Category| left.iter().any(|f| f.category == c);
-            if matches!(fate, Fate::Keep { .. }) && (is_left(Category::Rhythm) || is_left(Category::Tie)) {
+            if matches!(plan, BarPlan::Keep { .. }) && (is_left(Category::Rhythm) || is_left(Category::Tie)) {
                 continue;
             }
             let of_pitch = is_left(Category::Octave) || is_left(Category::Pitch) || is_left(Category::Spelling);
@@ -83,10 +83,10 @@ impl PartJob<'_, '_, '_> {
         }
         for e in self.edition.struck().filter(|e| self.is_compared(*e)) {
             let note = &self.edition.notes[e];
-            let Some((bar, fate)) = self.edition_bar(rows, note.bar) else {
+            let Some((bar, plan)) = self.edition_bar(rows, note.bar) else {
                 continue;
             };
-            let Fate::Keep { source, .. } = fate else {
+            let BarPlan::Keep { source, .. } = plan else {
                 continue;
             };
             let alone = kept.get(&e).is_some_and(|findings| {
@@ -124,7 +124,7 @@ impl PartJob<'_, '_, '_> {
                 Verdict::Edition => {
                     let mark = &self.edition.marks[pair.edition.expect("the edition's")];
                     let composed = [Some(mark.at), mark.end].into_iter().flatten().any(|p| {
-                        self.edition_bar(rows, p.bar).is_none_or(|(_, fate)| !matches!(fate, Fate::Keep { .. }))
+                        self.edition_bar(rows, p.bar).is_none_or(|(_, plan)| !matches!(plan, BarPlan::Keep { .. }))
                     });
                     // What stood on a grace note goes with it.
                     let torn = is_gone(mark.at) || mark.end.is_some_and(is_gone);
@@ -140,8 +140,8 @@ impl PartJob<'_, '_, '_> {
         }
         for mark in source.into_iter().map(|m| &self.source.marks[m]) {
             let place = |p: Place| {
-                let (bar, fate) = self.source_bar(rows, p.bar)?;
-                let shift = fate.shift();
+                let (bar, plan) = self.source_bar(rows, p.bar)?;
+                let shift = plan.shift();
                 Some((bar, p.offset + shift))
             };
             if mark.category != Category::Signature
@@ -158,15 +158,15 @@ impl PartJob<'_, '_, '_> {
             return;
         }
         let place = |p: Place| {
-            let (bar, fate) = self.edition_bar(rows, p.bar)?;
-            if matches!(fate, Fate::Keep { .. }) {
+            let (bar, plan) = self.edition_bar(rows, p.bar)?;
+            if matches!(plan, BarPlan::Keep { .. }) {
                 return Some((bar, p.offset));
             }
             // In a rebuilt bar the mark follows its note.
             match p.note.map(|n| self.edition.head(n)) {
                 Some(note) => {
                     let source = self.alignment.edition_to_source[note]?;
-                    Some((bar, self.source.notes[source].offset + fate.shift()))
+                    Some((bar, self.source.notes[source].offset + plan.shift()))
                 }
                 None => Some((bar, p.offset)),
             }
@@ -182,6 +182,6 @@ impl PartJob<'_, '_, '_> {
     /// Each bar's signatures: the source's where they are restored.
     fn expect_signatures(&self, out: &mut Content) {
         let by = Some(self.alignment.interval.fifths());
-        out.signatures = signatures(self.edition, self.source, &self.fates, self.restores_signatures(), by);
+        out.signatures = signatures(self.edition, self.source, self.plan.rows(), self.restores_signatures(), by);
     }
 }

@@ -8,9 +8,10 @@ use super::{Cleaned, Failure};
 use crate::instrument::{self, Instrument, Outside, RangeCheck, Reading};
 use crate::keys::joins;
 use crate::keys::phrases::{Move, propose};
-use crate::musicxml::Plan;
-use crate::musicxml::rewrite::{Fate, PartRewrite, TouchedLine, touched_octave_lines};
+use crate::musicxml::Edits;
+use crate::musicxml::rewrite::{PartRewrite, TouchedLine, touched_octave_lines};
 use crate::pitch::{Interval, Pitch};
+use crate::plan::Plan;
 use crate::score::{Category, Mark, MarkId, NoteId, Part, Score};
 use std::collections::{BTreeMap, HashMap};
 
@@ -58,13 +59,13 @@ pub(super) fn fit<'t>(
     players: &[Player],
 ) -> Result<CleanCopy<'t>, Failure> {
     let done = steps.take(copy, cleaned, Signs::Stay, |copy, cleaned| {
-        let (score, mut plan) = (&copy.score, Plan::new(&copy.tree));
+        let (score, mut edits) = (&copy.score, Edits::new(&copy.tree));
         let looks: Vec<Look> = players.iter().map(|player| Look::of(score, player, true)).collect();
         let mut expected: Vec<Content> = score.parts.iter().map(Content::of).collect();
         for look in looks.iter().filter(|look| look.moves_any()) {
             let part = &score.parts[look.on.place];
-            let fates = Fate::all_kept(part);
-            let mut rewrite = PartRewrite::new(&mut plan, part, None, &fates);
+            let plan = Plan::keep_all(part);
+            let mut rewrite = PartRewrite::new(&mut edits, part, None, &plan);
             rewrite.compose_bars(BTreeMap::new(), false);
             rewrite.move_octaves(&look.octaves);
             let lines = touched_octave_lines(part, &look.octaves);
@@ -85,7 +86,7 @@ pub(super) fn fit<'t>(
             expected[look.on.place] = fitted(part, &look.octaves, &lines);
         }
         cleaned.on = looks.into_iter().map(|look| look.on).collect();
-        Ok((plan.finish(), expected))
+        Ok((edits.finish(), expected))
     });
     Ok(done?.1)
 }

@@ -4,9 +4,10 @@
 use super::content::{self, Content, MarkLine};
 use super::job::PartJob;
 use super::marks::Verdict;
-use crate::musicxml::Plan;
-use crate::musicxml::rewrite::{Fate, PartRewrite};
+use crate::musicxml::Edits;
+use crate::musicxml::rewrite::PartRewrite;
 use crate::pitch::Interval;
+use crate::plan::Plan;
 use crate::score::{Category, Mark, MarkId, Part};
 use crate::time::Time;
 use std::collections::BTreeMap;
@@ -15,18 +16,18 @@ use std::collections::BTreeMap;
 pub(super) struct Follower<'s, 'j, 'a, 'i> {
     pub part: &'a Part,
     pub leader: Option<&'s PartJob<'j, 'a, 'i>>,
-    pub fates: &'s [Fate],
+    pub plan: &'s Plan,
 }
 
 impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
-    pub fn rewrite(&self, plan: &mut Plan<'a, 'i>) {
-        let mut rewrite = PartRewrite::new(plan, self.part, None, self.fates);
+    pub fn rewrite(&self, edits: &mut Edits<'a, 'i>) {
+        let mut rewrite = PartRewrite::new(edits, self.part, None, self.plan);
         if let Some(leader) = self.leader {
             rewrite.follow(leader.source_side());
         }
         rewrite.compose_bars(BTreeMap::new(), self.leader.is_some_and(PartJob::restores_signatures));
         if let Some(leader) = self.leader {
-            for row in 0..self.fates.len() {
+            for row in 0..self.plan.rows().len() {
                 leader.length(row).into_iter().for_each(|length| rewrite.fill_up(row, length));
             }
         }
@@ -41,12 +42,12 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
     /// What the part must hold: what is its own, but for bars that go, and what it follows.
     pub fn expected(&self) -> Content {
         let (gone, new) = self.barlines();
-        let mut out = content::unmatched(self.part, self.fates, &gone);
+        let mut out = content::unmatched(self.part, self.plan.rows(), &gone);
         let Some(leader) = self.leader else { return out };
         self.move_barlines(&mut out);
         let restored = leader.restores_signatures();
-        out.signatures = content::signatures(self.part, leader.source, self.fates, restored, None);
-        let rows = content::numbered(self.fates);
+        out.signatures = content::signatures(self.part, leader.source, self.plan.rows(), restored, None);
+        let rows = content::numbered(self.plan.rows());
         for mark in new.into_iter().map(|m| &leader.source.marks[m]) {
             let end = mark.end.map(|end| self.place_of_source(end.bar, end.offset));
             let at = self.place_of_source(mark.at.bar, mark.at.offset);
@@ -92,27 +93,27 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
 
     /// The row of a mark of this part, and where in it.
     fn place(&self, mark: &Mark) -> Option<(usize, Time)> {
-        let row = self.fates.iter().position(|f| f.edition() == Some(mark.at.bar))?;
+        let row = self.plan.rows().iter().position(|f| f.edition() == Some(mark.at.bar))?;
         Some((row, mark.at.offset))
     }
 
     /// Where something at a barline of the source comes to stand. The bar may be longer here.
     fn place_of_source(&self, bar: usize, offset: Time) -> Option<(usize, Time)> {
-        let row = self.fates.iter().position(|f| f.is_in_result() && f.source() == Some(bar))?;
+        let row = self.plan.rows().iter().position(|f| f.is_in_result() && f.source() == Some(bar))?;
         let at_end = self.leader.is_some_and(|l| offset >= l.source.bars[bar].length);
         Some((row, self.filled(row).filter(|_| at_end).unwrap_or(offset)))
     }
 
     /// How long a bar of this part is in the copy, filled up with rests to the leader's.
     fn filled(&self, row: usize) -> Option<Time> {
-        let own = self.part.bars[self.fates[row].edition()?].length;
+        let own = self.part.bars[self.plan[row].edition()?].length;
         Some(self.leader.and_then(|l| l.length(row)).map_or(own, |length| own.max(length)))
     }
 
     /// A right barline stands at the end of its bar, also where that is later.
     fn move_barlines(&self, out: &mut Content) {
-        for (row, bar) in content::numbered(self.fates).into_iter().enumerate() {
-            let (Some(bar), Some(edition), Some(end)) = (bar, self.fates[row].edition(), self.filled(row)) else {
+        for (row, bar) in content::numbered(self.plan.rows()).into_iter().enumerate() {
+            let (Some(bar), Some(edition), Some(end)) = (bar, self.plan[row].edition(), self.filled(row)) else {
                 continue;
             };
             let old = self.part.bars[edition].length;

@@ -5,9 +5,10 @@ use super::merge::Merged;
 use super::{Decision, Policy, Sides, Summary};
 use crate::collate::PartAlignment;
 use crate::findings::{Finding, Subject};
-use crate::musicxml::Plan;
-use crate::musicxml::rewrite::{Fate, PartRewrite, SourceSide};
+use crate::musicxml::Edits;
+use crate::musicxml::rewrite::{PartRewrite, SourceSide};
 use crate::pitch::Pitch;
+use crate::plan::{BarPlan, Plan};
 use crate::score::{Category, NoteId, Part};
 use crate::time::Time;
 use std::collections::BTreeMap;
@@ -22,15 +23,9 @@ pub(super) struct PartJob<'s, 'a, 'i> {
     pub(super) policy: &'s Policy,
     /// What becomes of each finding.
     pub(super) decisions: Vec<Decision>,
-    pub(super) fates: Vec<Fate>,
+    pub(super) plan: Plan,
     /// Whether each note of the edition is laid beside the source; `None` where all are.
     compared: Option<&'a [bool]>,
-}
-
-/// What becomes of each row in a part, which may have fewer bars than others.
-pub(super) fn of_part(shape: &[Fate], part: &Part) -> Vec<Fate> {
-    let has = |fate: &Fate| fate.edition().is_none_or(|bar| bar < part.bars.len());
-    shape.iter().map(|fate| if has(fate) { *fate } else { Fate::Absent }).collect()
 }
 
 impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
@@ -39,7 +34,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         at: usize,
         policy: &'s Policy,
         decisions: Vec<Decision>,
-        shape: &[Fate],
+        plan: &Plan,
         warnings: &mut Vec<String>,
     ) -> Self {
         let alignment = &sides.collation.parts[at];
@@ -51,7 +46,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             findings: &sides.findings[at].findings,
             policy,
             decisions,
-            fates: of_part(shape, &sides.edition.parts[alignment.edition]),
+            plan: plan.of_part(&sides.edition.parts[alignment.edition]),
             compared: None,
         };
         job.settle(warnings);
@@ -64,7 +59,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         merged: &'a Merged,
         policy: &'s Policy,
         decisions: Vec<Decision>,
-        shape: &[Fate],
+        plan: &Plan,
         warnings: &mut Vec<String>,
     ) -> Self {
         let mut job = PartJob {
@@ -75,7 +70,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             findings: &merged.findings,
             policy,
             decisions,
-            fates: of_part(shape, &sides.edition.parts[merged.part]),
+            plan: plan.of_part(&sides.edition.parts[merged.part]),
             compared: Some(&merged.compared),
         };
         job.settle(warnings);
@@ -100,11 +95,11 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         self.with(|f| f.category == Category::Signature).any(|(_, undone)| undone)
     }
 
-    pub(super) fn rewrite(&self, plan: &mut Plan<'a, 'i>, summary: &mut Summary, warnings: &mut Vec<String>) {
-        let mut rewrite = PartRewrite::new(plan, self.edition, Some(self.source_side()), &self.fates);
+    pub(super) fn rewrite(&self, edits: &mut Edits<'a, 'i>, summary: &mut Summary, warnings: &mut Vec<String>) {
+        let mut rewrite = PartRewrite::new(edits, self.edition, Some(self.source_side()), &self.plan);
         rewrite.leave_alone(self.compared);
         rewrite.compose_bars(self.overrides(), self.restores_signatures());
-        summary.bars_rebuilt += self.fates.iter().filter(|f| matches!(f, Fate::Rebuild { .. })).count();
+        summary.bars_rebuilt += self.plan.rows().iter().filter(|f| matches!(f, BarPlan::Rebuild { .. })).count();
         summary.undone += self.decisions.iter().filter(|d| **d == Decision::Out).count();
         self.rewrite_notes(&mut rewrite, summary);
         self.dress_notes(&mut rewrite);
@@ -141,7 +136,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     pub(super) fn rewrite_notes(&self, rewrite: &mut PartRewrite<'_, 'a, 'i>, summary: &mut Summary) {
         for (finding, _) in self.with(|f| f.category.is_of_notes()).filter(|(_, undone)| *undone) {
             summary.notes_restored += 1;
-            let kept = matches!(self.fates[finding.row], Fate::Keep { .. });
+            let kept = matches!(self.plan[finding.row], BarPlan::Keep { .. });
             match finding.subject {
                 Subject::Note { edition: Some(e), source: Some(s) } if kept && finding.category != Category::Rhythm => {
                     rewrite.restore_pitch(e, s);
@@ -156,8 +151,8 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         let tie = &self.alignment.ties[index];
         let kept = |n: NoteId| {
             matches!(
-                self.fates[self.sides.collation.edition_row(self.edition.notes[n].bar, Time::default())],
-                Fate::Keep { .. }
+                self.plan[self.sides.collation.edition_row(self.edition.notes[n].bar, Time::default())],
+                BarPlan::Keep { .. }
             )
         };
         if !tie.added {

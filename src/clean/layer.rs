@@ -10,9 +10,10 @@ use super::sheet::{BarBeat, Sheet, SheetError, SheetMark};
 use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Failure, Sides};
 use crate::findings::{Finding, PartFindings, Status, Subject};
-use crate::musicxml::rewrite::{Anchor, Fate, NewMark, PartRewrite};
-use crate::musicxml::{Plan, articulations, is_dynamic_sign, ornaments, words_of};
+use crate::musicxml::rewrite::{Anchor, NewMark, PartRewrite};
+use crate::musicxml::{Edits, articulations, is_dynamic_sign, ornaments, words_of};
 use crate::patch::Patch;
+use crate::plan::Plan;
 use crate::score::{Category, Mark, NoteId, Part, Place, Score};
 use crate::time::{Time, beat_text};
 
@@ -55,7 +56,7 @@ fn lay_sheet(
     expected: &mut [Content],
     warnings: &mut Vec<String>,
 ) -> Result<(Patch, usize), Failure> {
-    let (mut plan, mut laid) = (Plan::new(tree), 0);
+    let (mut edits, mut laid) = (Edits::new(tree), 0);
     let mut by_part: Vec<Vec<&SheetMark>> = vec![Vec::new(); score.parts.len()];
     for mark in &sheet.marks {
         by_part[part_of(mark, score, part)?].push(mark);
@@ -69,7 +70,7 @@ fn lay_sheet(
     }
     for (index, marks) in by_part.into_iter().enumerate().filter(|(_, m)| !m.is_empty()) {
         let part = &score.parts[index];
-        let fates = Fate::all_kept(part);
+        let plan = Plan::keep_all(part);
         let mut to_lay = Vec::new();
         for mark in marks {
             let kind = mark.kind()?;
@@ -90,7 +91,7 @@ fn lay_sheet(
                 to_lay.push((kind, at, end, line));
             }
         }
-        let mut rewrite = PartRewrite::new(&mut plan, part, None, &fates);
+        let mut rewrite = PartRewrite::new(&mut edits, part, None, &plan);
         let own: Vec<Own> = to_lay.iter().map(|(kind, at, end, line)| own(part, kind, *at, *end, line)).collect();
         let goes = |mark: usize| own.iter().any(|own| clash::gives_way(&part.marks[mark], own));
         clash::make_way(part, goes, &mut rewrite, &mut expected[index], warnings);
@@ -102,7 +103,7 @@ fn lay_sheet(
         rewrite.finish();
         expected[index].sort();
     }
-    Ok((plan.finish(), laid))
+    Ok((edits.finish(), laid))
 }
 
 /// That a sheet was made for a copy with other bars: which of its marks followed

@@ -36,10 +36,10 @@ mod written_for;
 
 use crate::collate::{BarPair, Collation};
 use crate::findings::{PartFindings, Status};
-use crate::musicxml::rewrite::Fate;
-use crate::musicxml::{self, Plan, Tree};
+use crate::musicxml::{self, Edits, Tree};
 use crate::patch::Overlap;
 use crate::pitch::Interval;
+use crate::plan::{BarPlan, Plan};
 use crate::score::Score;
 use crate::time::Time;
 use content::Content;
@@ -233,7 +233,7 @@ fn done(work: &Work) -> left::Wanted {
 /// Whole bars cannot be put back into a timewise score.
 fn refused_in_timewise(sides: Sides, work: &Work) -> LeftRows {
     let reason = "whole bars cannot be put back into a timewise score; save it as partwise";
-    let fresh = work.shape.iter().enumerate().filter(|(_, fate)| matches!(fate, Fate::Fresh { .. }));
+    let fresh = work.plan.rows().iter().enumerate().filter(|(_, plan)| matches!(plan, BarPlan::Fresh { .. }));
     fresh.filter(|_| sides.edition_tree.is_timewise()).map(|(row, _)| (row, reason.to_string())).collect()
 }
 
@@ -246,13 +246,13 @@ fn as_it_is<'a, 'i, 't>(
     steps: Steps<'_, 't>,
     mut work: Work<'a, 'i>,
 ) -> Result<Done<'a, 'i, 't>, Failure> {
-    work.plan = Plan::new(sides.edition_tree);
+    work.edits = Edits::new(sides.edition_tree);
     let parts = sides.edition.printed();
     let found: usize = sides.findings.iter().map(|found| found.findings.len()).sum();
     work.decisions.iter_mut().flatten().for_each(|d| *d = Decision::Keep);
     work.summary = Summary { kept: found, parts_left: work.summary.parts_left, ..Summary::default() };
     work.changed_rows.clear();
-    work.shape = sides.collation.outline.iter().map(as_in_edition).collect();
+    work.plan = Plan::new(sides.collation.outline.iter().map(as_in_edition).collect());
     let contents: Vec<Content> = parts.iter().map(Content::of).collect();
     let count = |of: fn(&Content) -> usize| contents.iter().map(of).sum();
     let proof = Proof {
@@ -266,10 +266,10 @@ fn as_it_is<'a, 'i, 't>(
     Ok(((copy, cleaned(sides, &mut work, proof, Additions::Strip, steps.policy)), work))
 }
 
-fn as_in_edition(pair: &BarPair) -> Fate {
+fn as_in_edition(pair: &BarPair) -> BarPlan {
     match pair.edition {
-        Some(edition) => Fate::Keep { edition, source: pair.source, shift: pair.shift },
-        None => Fate::Absent,
+        Some(edition) => BarPlan::Keep { edition, source: pair.source, shift: pair.shift },
+        None => BarPlan::Absent,
     }
 }
 
@@ -283,14 +283,14 @@ fn attempt<'a, 'i, 't>(
 ) -> Result<Done<'a, 'i, 't>, Fault> {
     let policy = steps.policy;
     let old = sides.edition_tree.text();
-    let text = if work.plan.is_empty() && policy.alone.is_none() {
+    let text = if work.edits.is_empty() && policy.alone.is_none() {
         old.to_string()
     } else {
         if let Some(provenance) = steps.provenance {
             let done = Cleaned { summary: work.summary.clone(), ..Cleaned::default() };
-            provenance.sign(&mut work.plan, policy, &done);
+            provenance.sign(&mut work.edits, policy, &done);
         }
-        let patch = std::mem::replace(&mut work.plan, Plan::new(sides.edition_tree)).finish();
+        let patch = std::mem::replace(&mut work.edits, Edits::new(sides.edition_tree)).finish();
         patch.apply(old).map_err(|overlap| {
             let rows = proof::row_of_byte(sides.edition_tree, sides.edition, overlap.0.start, |bar| {
                 Some(sides.collation.edition_row(bar, Time::default()))

@@ -53,7 +53,7 @@ fn prove_among_lines<'i>(
 ) -> Result<Proof, Fault> {
     let (tree, rows) = (&*tree, work.rows());
     let mut proof = compare(score, &work.expected, Signs::Stay).map_err(|failure| placed(failure, &rows))?;
-    let faults = written.faults(sides, tree, score, &work.shape);
+    let faults = written.faults(sides, tree, score, work.plan.rows());
     if !faults.is_empty() {
         return Err(placed(Failure::Unproved(faults), &rows));
     }
@@ -114,8 +114,8 @@ fn prove_among_lines<'i>(
         let policy = Policy { decisions: None, ..policy.clone() };
         let lines = super::merge::parts_of_lines(again);
         let again = super::work::work(again, &lines, &policy, &BTreeSet::new())?;
-        if !again.plan.is_empty() {
-            let first = again.plan.finish().sorted().ok().and_then(|edits| edits.first().map(|e| e.range.start));
+        if !again.edits.is_empty() {
+            let first = again.edits.finish().sorted().ok().and_then(|edits| edits.first().map(|e| e.range.start));
             return Err(unruly(score, first, "cleaning it again would change it".into()));
         }
         proof.again = true;

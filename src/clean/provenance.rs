@@ -2,7 +2,7 @@
 //! settings, and how much was done.
 
 use super::{Cleaned, Policy, Restore};
-use crate::musicxml::{self, Plan};
+use crate::musicxml::{self, Edits};
 use std::path::Path;
 
 /// A file that a copy was made from.
@@ -41,8 +41,8 @@ pub struct Provenance {
 
 impl Provenance {
     /// Lets a copy say where it comes from.
-    pub(super) fn sign(&self, plan: &mut Plan, policy: &Policy, cleaned: &Cleaned) {
-        musicxml::sign(plan, &self.description(), &self.field(policy, cleaned));
+    pub(super) fn sign(&self, edits: &mut Edits, policy: &Policy, cleaned: &Cleaned) {
+        musicxml::sign(edits, &self.description(), &self.field(policy, cleaned));
     }
 
     /// For readers of a file's description.

@@ -3,7 +3,7 @@
 use super::Decision;
 use super::job::PartJob;
 use crate::findings::{Finding, Status, Subject};
-use crate::musicxml::rewrite::Fate;
+use crate::plan::BarPlan;
 use crate::score::{Category, NoteId, Part, Place};
 use crate::time::Time;
 use std::collections::{BTreeMap, BTreeSet};
@@ -24,12 +24,12 @@ impl PartJob<'_, '_, '_> {
         self.keep_with_bars();
         self.keep_together(&rebuilt, warnings);
         for (row, findings) in rebuilt {
-            let Fate::Keep { edition, source: Some(source), shift } = self.fates[row] else {
+            let BarPlan::Keep { edition, source: Some(source), shift } = self.plan[row] else {
                 continue;
             };
             if source < self.source.bars.len() && findings.iter().all(|f| self.is_undone(*f)) {
                 let shift = if self.is_padded(edition, source, shift) { shift } else { Time::zero() };
-                self.fates[row] = Fate::Rebuild { edition, source, shift };
+                self.plan.rebuild(row, shift);
             }
         }
         self.settle_marks();
@@ -38,33 +38,33 @@ impl PartJob<'_, '_, '_> {
 
     /// How long a row is in the copy.
     pub(super) fn length(&self, row: usize) -> Option<Time> {
-        match self.fates[row] {
-            Fate::Keep { edition, .. } => self.edition.bars.get(edition).map(|b| b.length),
-            Fate::Rebuild { source, shift, .. } => Some(self.source.bars[source].length + shift),
-            Fate::Fresh { source } => self.source.bars.get(source).map(|b| b.length),
-            Fate::Drop { .. } | Fate::Absent => None,
+        match self.plan[row] {
+            BarPlan::Keep { edition, .. } => self.edition.bars.get(edition).map(|b| b.length),
+            BarPlan::Rebuild { source, shift, .. } => Some(self.source.bars[source].length + shift),
+            BarPlan::Fresh { source } => self.source.bars.get(source).map(|b| b.length),
+            BarPlan::Drop { .. } | BarPlan::Absent => None,
         }
     }
 
     /// Writes a bar again though nothing in it asks for it, because it is to be
     /// as long as the others; not if something in it is kept.
     pub(super) fn write_again(&mut self, row: usize) {
-        let Fate::Keep { edition, source: Some(source), shift } = self.fates[row] else { return };
+        let BarPlan::Keep { edition, source: Some(source), shift } = self.plan[row] else { return };
         let is_kept = |(f, d): (&Finding, &Decision)| f.row == row && f.category.is_of_notes() && *d != Decision::Out;
         if source >= self.source.bars.len() || self.findings.iter().zip(&self.decisions).any(is_kept) {
             return;
         }
         let shift = if self.is_padded(edition, source, shift) { shift } else { Time::zero() };
-        self.fates[row] = Fate::Rebuild { edition, source, shift };
+        self.plan.rebuild(row, shift);
     }
 
     /// Bars that only one side has stay or go whole, in all parts. Marks that
     /// only a rebuilt or new bar could carry stay out with it.
     fn keep_with_bars(&mut self) {
         for (index, finding) in self.findings.iter().enumerate() {
-            let with_its_bar = match self.fates[finding.row] {
-                Fate::Absent => finding.status == Status::Omitted,
-                Fate::Keep { source: None, .. } => finding.category.is_of_notes(),
+            let with_its_bar = match self.plan[finding.row] {
+                BarPlan::Absent => finding.status == Status::Omitted,
+                BarPlan::Keep { source: None, .. } => finding.category.is_of_notes(),
                 _ => false,
             };
             if with_its_bar {
@@ -81,14 +81,14 @@ impl PartJob<'_, '_, '_> {
         loop {
             let torn = |(row, findings): &(&usize, &Vec<usize>)| {
                 let undone = findings.iter().filter(|f| self.is_undone(**f)).count();
-                let stays = matches!(self.fates[**row], Fate::Keep { source: None, .. } | Fate::Absent);
+                let stays = matches!(self.plan[**row], BarPlan::Keep { source: None, .. } | BarPlan::Absent);
                 undone > 0 && (undone < findings.len() || stays)
             };
             let Some((row, findings)) = rebuilt.iter().find(torn) else { break };
             left.insert(*row);
             findings.iter().for_each(|f| self.decisions[*f] = Decision::Keep);
         }
-        for bar in left.iter().filter_map(|row| self.fates[*row].edition()) {
+        for bar in left.iter().filter_map(|row| self.plan[*row].edition()) {
             warnings.push(format!(
                 "part {}, bar {}: {TORN} and its notes cannot be restored one by one",
                 self.edition.id, self.edition.bars[bar].number
@@ -115,7 +115,7 @@ impl PartJob<'_, '_, '_> {
             let Subject::Mark { source: Some(mark), .. } = finding.subject else { continue };
             let mark = &self.source.marks[mark];
             let stays_out =
-                |place: Place| !self.fates[self.sides.collation.source_row(place.bar, Time::default())].is_in_result();
+                |place: Place| !self.plan[self.sides.collation.source_row(place.bar, Time::default())].is_in_result();
             let lacking = |place: Place| stays_out(place) || place.note.is_some_and(|note| !self.has_source_note(note));
             if lacking(mark.at) || mark.end.is_some_and(lacking) {
                 self.decisions[index] = Decision::Keep;
@@ -126,7 +126,7 @@ impl PartJob<'_, '_, '_> {
     /// Whether the copy has a note of the source, made anew or the edition's in its place.
     fn has_source_note(&self, note: NoteId) -> bool {
         let own = &self.source.notes[note];
-        let Fate::Keep { .. } = self.fates[self.sides.collation.source_row(own.bar, Time::default())] else {
+        let BarPlan::Keep { .. } = self.plan[self.sides.collation.source_row(own.bar, Time::default())] else {
             return true;
         };
         if own.grace > 0 || !own.is_struck() && own.tied_from.is_none() {

@@ -4,7 +4,7 @@
 use super::compare::{Signs, compare};
 use super::content::Content;
 use super::{Cleaned, Failure, Policy, Provenance};
-use crate::musicxml::{self, Input, Plan, Tree};
+use crate::musicxml::{self, Edits, Input, Tree};
 use crate::patch::Patch;
 use crate::score::Score;
 use typed_arena::Arena;
@@ -64,7 +64,7 @@ impl<'t> Steps<'_, 't> {
         let (mut patch, expected) = change(&before, cleaned)?;
         let changed = !patch.is_empty() || before.text() != self.like.text;
         if let Some(provenance) = self.provenance.filter(|_| changed) {
-            let mut signature = Plan::new(&before.tree);
+            let mut signature = Edits::new(&before.tree);
             provenance.sign(&mut signature, self.policy, cleaned);
             patch.extend(signature.finish());
         }

@@ -5,9 +5,10 @@ use super::content::{Content, mark_line};
 use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Failure};
 use crate::collate::without_signs;
-use crate::musicxml::Plan;
-use crate::musicxml::rewrite::{Fate, PartRewrite};
+use crate::musicxml::Edits;
+use crate::musicxml::rewrite::PartRewrite;
 use crate::pitch::{Interval, key_name, nearest_by_fifths};
+use crate::plan::Plan;
 use crate::score::{Category, Part};
 use std::collections::BTreeMap;
 
@@ -33,7 +34,7 @@ pub(super) fn transpose<'t>(
     to: NewKey,
 ) -> Result<CleanCopy<'t>, Failure> {
     let done = steps.take(copy, cleaned, Signs::Move, |copy, cleaned| {
-        let (score, mut plan) = (&copy.score, Plan::new(&copy.tree));
+        let (score, mut edits) = (&copy.score, Edits::new(&copy.tree));
         let by = match to {
             NewKey::By(interval) => interval,
             NewKey::Fifths { fifths, part } => nearest_by_fifths(fifths - score.parts[part].sounding_fifths(0)),
@@ -41,8 +42,8 @@ pub(super) fn transpose<'t>(
         cleaned.moved = Some(by).filter(|by| *by != Interval::UNISON);
         let mut expected = Vec::new();
         for part in &score.parts {
-            let fates = Fate::all_kept(part);
-            let mut rewrite = PartRewrite::new(&mut plan, part, None, &fates);
+            let plan = Plan::keep_all(part);
+            let mut rewrite = PartRewrite::new(&mut edits, part, None, &plan);
             rewrite.compose_bars(BTreeMap::new(), false);
             rewrite.transpose(by).map_err(|fault| {
                 Failure::Unsupported(format!(
@@ -57,7 +58,7 @@ pub(super) fn transpose<'t>(
             rewrite.finish();
             expected.push(moved(part, by));
         }
-        Ok((plan.finish(), expected))
+        Ok((edits.finish(), expected))
     });
     Ok(done?.1)
 }

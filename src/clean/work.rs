@@ -1,22 +1,22 @@
 //! What is to be done to a whole score: every finding decided, and the changes
-//! of all parts in one plan.
+//! of all parts.
 
 use super::content::{self, Content};
 use super::decisions::{self, Decided};
 use super::follow::Follower;
-use super::job::{self, PartJob};
+use super::job::PartJob;
 use super::merge::Merged;
 use super::{Decision, Failure, Policy, Restore, Sides, Summary, left};
 use crate::collate::BarPair;
 use crate::findings::PassageKind;
-use crate::musicxml::Plan;
-use crate::musicxml::rewrite::Fate;
+use crate::musicxml::Edits;
+use crate::plan::{BarPlan, Plan};
 use crate::score::Part;
 use std::collections::BTreeSet;
 
 /// The changes, and what must come out.
 pub(super) struct Work<'a, 'i> {
-    pub plan: Plan<'a, 'i>,
+    pub edits: Edits<'a, 'i>,
     pub summary: Summary,
     pub warnings: Vec<String>,
     /// For each part of the edition.
@@ -26,13 +26,13 @@ pub(super) struct Work<'a, 'i> {
     /// The rows whose bar goes or comes back.
     pub changed_rows: BTreeSet<usize>,
     /// What becomes of each row, as the parts without a source have it.
-    pub shape: Vec<Fate>,
+    pub plan: Plan,
 }
 
 impl Work<'_, '_> {
     /// The row of each bar of the copy.
     pub fn rows(&self) -> Vec<usize> {
-        (0..self.shape.len()).filter(|row| self.shape[*row].is_in_result()).collect()
+        (0..self.plan.rows().len()).filter(|row| self.plan[*row].is_in_result()).collect()
     }
 }
 
@@ -54,16 +54,16 @@ impl<'s, 'a, 'i> Job<'s, 'a, 'i> {
         lines: &'a [Merged],
         policy: &'s Policy,
         decided: &mut Decided,
-        shape: &[Fate],
+        plan: &Plan,
         warnings: &mut Vec<String>,
     ) -> Option<Self> {
         if let Some(merged) = lines.iter().find(|m| m.part == part) {
             let decisions = merged.lines.iter().flat_map(|at| std::mem::take(&mut decided.findings[*at])).collect();
-            let job = PartJob::of_lines(sides, merged, policy, decisions, shape, warnings);
+            let job = PartJob::of_lines(sides, merged, policy, decisions, plan, warnings);
             return Some(Job { part, lines: merged.lines.clone(), job, rest: Some(&merged.rest) });
         }
         let at = sides.collation.parts.iter().position(|a| a.edition == part)?;
-        let job = PartJob::new(sides, at, policy, std::mem::take(&mut decided.findings[at]), shape, warnings);
+        let job = PartJob::new(sides, at, policy, std::mem::take(&mut decided.findings[at]), plan, warnings);
         Some(Job { part, lines: vec![at], job, rest: None })
     }
 }
@@ -79,37 +79,37 @@ pub(super) fn work<'a, 'i>(
     let mut decided = decisions::decide(sides.edition, sides.collation, sides.findings, policy)?;
     left::leave(sides, left, &mut decided);
     let taken_out = rows_of_passages(sides, &decided.out_passages);
-    let shape = shape(sides, &kept_rows(sides, &decided, left), |row| {
+    let plan = plan(sides, &kept_rows(sides, &decided, left), |row| {
         policy.restores(Restore::Passages) || taken_out.contains(&row)
     });
     let mut out = Work {
-        plan: Plan::new(sides.edition_tree),
+        edits: Edits::new(sides.edition_tree),
         summary: Summary::default(),
         warnings: std::mem::take(&mut decided.warnings),
         expected: Vec::new(),
         decisions: vec![Vec::new(); sides.findings.len()],
-        changed_rows: (0..shape.len()).filter(|row| is_changed(shape[*row])).collect(),
-        shape: shape.clone(),
+        changed_rows: (0..plan.rows().len()).filter(|row| is_changed(plan[*row])).collect(),
+        plan: plan.clone(),
     };
     let mut jobs: Vec<Job> = (0..sides.edition.printed().len())
-        .filter_map(|part| Job::new(&sides, part, lines, policy, &mut decided, &shape, &mut out.warnings))
+        .filter_map(|part| Job::new(&sides, part, lines, policy, &mut decided, &plan, &mut out.warnings))
         .collect();
     agree_on_lengths(&mut jobs);
     for (index, part) in sides.edition.printed().iter().enumerate() {
         match jobs.iter().find(|job| job.part == index) {
             Some(own) => {
-                own.job.rewrite(&mut out.plan, &mut out.summary, &mut out.warnings);
+                own.job.rewrite(&mut out.edits, &mut out.summary, &mut out.warnings);
                 let mut expected = own.job.expected();
                 if let Some(rest) = own.rest {
-                    expected.take_in(content::unmatched(rest, &job::of_part(&shape, part), &[]));
+                    expected.take_in(content::unmatched(rest, plan.of_part(part).rows(), &[]));
                 }
                 out.expected.push(expected);
             }
             None => {
                 out.summary.parts_left += 1;
-                let fates = job::of_part(&shape, part);
-                let follower = Follower { part, leader: jobs.first().map(|own| &own.job), fates: &fates };
-                follower.rewrite(&mut out.plan);
+                let plan = plan.of_part(part);
+                let follower = Follower { part, leader: jobs.first().map(|own| &own.job), plan: &plan };
+                follower.rewrite(&mut out.edits);
                 out.expected.push(follower.expected());
             }
         }
@@ -120,8 +120,8 @@ pub(super) fn work<'a, 'i>(
             out.decisions[at] = decisions.by_ref().take(sides.findings[at].findings.len()).collect();
         }
     }
-    out.summary.bars_inserted = shape.iter().filter(|f| matches!(f, Fate::Fresh { .. })).count();
-    out.summary.bars_removed = shape.iter().filter(|f| matches!(f, Fate::Drop { .. })).count();
+    out.summary.bars_inserted = plan.rows().iter().filter(|f| matches!(f, BarPlan::Fresh { .. })).count();
+    out.summary.bars_removed = plan.rows().iter().filter(|f| matches!(f, BarPlan::Drop { .. })).count();
     out.warnings.extend(not_cleaned(sides, &out.summary));
     Ok(out)
 }
@@ -129,9 +129,9 @@ pub(super) fn work<'a, 'i>(
 /// A bar that is written again in one part, and is longer or shorter than it
 /// was, is written again in all.
 fn agree_on_lengths(jobs: &mut [Job]) {
-    let rows = jobs.iter().map(|j| j.job.fates.len()).min().unwrap_or(0);
+    let rows = jobs.iter().map(|j| j.job.plan.rows().len()).min().unwrap_or(0);
     for row in 0..rows {
-        let rebuilt = |job: &Job| matches!(job.job.fates[row], Fate::Rebuild { .. });
+        let rebuilt = |job: &Job| matches!(job.job.plan[row], BarPlan::Rebuild { .. });
         let lengths: BTreeSet<_> = jobs.iter().filter_map(|job| job.job.length(row)).collect();
         if lengths.len() > 1 && jobs.iter().any(rebuilt) {
             jobs.iter_mut().for_each(|job| job.job.write_again(row));
@@ -139,8 +139,8 @@ fn agree_on_lengths(jobs: &mut [Job]) {
     }
 }
 
-fn is_changed(fate: Fate) -> bool {
-    matches!(fate, Fate::Drop { .. } | Fate::Fresh { .. })
+fn is_changed(plan: BarPlan) -> bool {
+    matches!(plan, BarPlan::Drop { .. } | BarPlan::Fresh { .. })
 }
 
 /// That parts were not cleaned: nobody asked for them, or the source has nothing for them.
@@ -201,15 +201,15 @@ fn rows_of_passages(sides: Sides, chosen: &[Vec<bool>]) -> BTreeSet<usize> {
 }
 
 /// What becomes of each row where only one side has a bar.
-fn shape(sides: Sides, kept: &BTreeSet<usize>, restored: impl Fn(usize) -> bool) -> Vec<Fate> {
-    let fate = |(row, pair): (usize, &BarPair)| {
+fn plan(sides: Sides, kept: &BTreeSet<usize>, restored: impl Fn(usize) -> bool) -> Plan {
+    let of_row = |(row, pair): (usize, &BarPair)| {
         let restored = restored(row) && !pair.outside && !kept.contains(&row);
         match (pair.edition, pair.source) {
-            (Some(edition), None) if restored => Fate::Drop { edition },
-            (Some(edition), source) => Fate::Keep { edition, source, shift: pair.shift },
-            (None, Some(source)) if restored => Fate::Fresh { source },
-            (None, _) => Fate::Absent,
+            (Some(edition), None) if restored => BarPlan::Drop { edition },
+            (Some(edition), source) => BarPlan::Keep { edition, source, shift: pair.shift },
+            (None, Some(source)) if restored => BarPlan::Fresh { source },
+            (None, _) => BarPlan::Absent,
         }
     };
-    sides.collation.outline.iter().enumerate().map(fate).collect()
+    Plan::new(sides.collation.outline.iter().enumerate().map(of_row).collect())
 }

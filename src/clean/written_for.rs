@@ -8,9 +8,10 @@ use super::{Cleaned, Difference, Failure};
 use crate::collate::without_signs;
 use crate::instrument::{Clef, Instrument, Reading};
 use crate::keys::{View, simplest};
-use crate::musicxml::Plan;
-use crate::musicxml::rewrite::{Fate, PartRewrite, Refusal, WrittenPart};
+use crate::musicxml::Edits;
+use crate::musicxml::rewrite::{PartRewrite, Refusal, WrittenPart};
 use crate::pitch::{Interval, key_name};
+use crate::plan::Plan;
 use crate::score::{Category, Part, Sound};
 use std::collections::BTreeMap;
 
@@ -91,13 +92,13 @@ pub(super) fn write<'t>(
 ) -> Result<CleanCopy<'t>, Failure> {
     let Player { instrument, asked, part: place } = wanted.player;
     let (before, after) = steps.take(copy, cleaned, Signs::Move, |copy, cleaned| {
-        let (score, mut plan) = (&copy.score, Plan::new(&copy.tree));
+        let (score, mut edits) = (&copy.score, Edits::new(&copy.tree));
         let part = &score.parts[place];
         refuse(part, instrument)?;
         let (reading, reading_sentence) = Reading::of(part, instrument, asked);
         let turn = Turn::new(part, instrument, reading);
-        let fates = Fate::all_kept(part);
-        let mut rewrite = PartRewrite::new(&mut plan, part, None, &fates);
+        let plan = Plan::keep_all(part);
+        let mut rewrite = PartRewrite::new(&mut edits, part, None, &plan);
         rewrite.compose_bars(BTreeMap::new(), false);
         let by = |old: Interval| turn.paper(old);
         let dress = WrittenPart { instrument, by: &by, transpose: turn.transpose(), name: wanted.name.as_deref() };
@@ -116,7 +117,7 @@ pub(super) fn write<'t>(
             content.without_signs();
         }
         expected[place] = turned(part, &turn);
-        Ok((plan.finish(), expected))
+        Ok((edits.finish(), expected))
     })?;
     prove_reading(&before.score.parts[place], &after.score.parts[place], wanted)?;
     Ok(after)

@@ -1,7 +1,7 @@
 //! What a file says of itself: where it comes from and what made it.
 
+use super::edits::Edits;
 use super::fragment::Fragment;
-use super::plan::Plan;
 use super::tree::{child, element};
 
 /// The name of our miscellaneous field.
@@ -9,21 +9,21 @@ pub const FIELD: &str = "obelus";
 
 /// Says in the identification, in a description of the encoding and in a
 /// miscellaneous field, where a copy comes from; what stands there stays.
-pub fn sign(plan: &mut Plan, description: &str, field: &str) {
-    let root = plan.tree().root();
+pub fn sign(edits: &mut Edits, description: &str, field: &str) {
+    let root = edits.tree().root();
     let description = Fragment::leaf("encoding-description", description);
     let field = Fragment::leaf("miscellaneous-field", field).set("name", FIELD);
     let Some(identification) = child(root, "identification") else {
         let made = Fragment::new("identification")
             .with(Fragment::new("encoding").with(description))
             .with(Fragment::new("miscellaneous").with(field));
-        plan.add_child(element(root), made);
+        edits.add_child(element(root), made);
         return;
     };
     for (holder, leaf) in [("encoding", description), ("miscellaneous", field)] {
         match child(identification, holder) {
-            Some(holder) => plan.add_child(element(holder), leaf),
-            None => plan.add_child(element(identification), Fragment::new(holder).with(leaf)),
+            Some(holder) => edits.add_child(element(holder), leaf),
+            None => edits.add_child(element(identification), Fragment::new(holder).with(leaf)),
         }
     }
 }
@@ -37,9 +37,9 @@ mod tests {
         let text = format!("<score-partwise>\n  {head}<part-list/>\n  <part id=\"P1\"/>\n</score-partwise>");
         let input = Input::from_bytes("x", text.clone().into_bytes()).unwrap();
         let tree = Tree::parse(&input).unwrap();
-        let mut plan = Plan::new(&tree);
-        sign(&mut plan, "made by us", "a & b");
-        plan.finish().apply(&text).unwrap()
+        let mut edits = Edits::new(&tree);
+        sign(&mut edits, "made by us", "a & b");
+        edits.finish().apply(&text).unwrap()
     }
 
     #[test]

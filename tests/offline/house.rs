@@ -4,12 +4,13 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Lowest first, as in DEVELOPERS.md.
-const ROOMS: [&str; 17] = [
+const ROOMS: [&str; 18] = [
     "pitch",
     "time",
     "patch",
     "score",
     "alignment",
+    "plan",
     "instrument",
     "musicxml",
     "collate",

@@ -86,11 +86,11 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
             "note" => self.take_note(node, place, lasts, bar),
             "backup" => {
                 bar.now = (bar.now - lasts).max(Time::zero());
-                self.plan.remove(element(node));
+                self.edits.remove(element(node));
             }
             "forward" => {
                 bar.now += lasts;
-                self.plan.remove(element(node));
+                self.edits.remove(element(node));
             }
             "attributes" => {
                 bar.signs.push(sign(bar.now));
@@ -98,22 +98,22 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
                 self.divisions = said.unwrap_or(divisions);
                 self.settle_attributes(node);
                 let was_empty = elements(node).next().is_none();
-                if !was_empty && elements(node).all(|n| self.plan.is_removed(element(n))) {
+                if !was_empty && elements(node).all(|n| self.edits.is_removed(element(n))) {
                     bar.signs.pop();
-                    self.plan.remove(element(node));
+                    self.edits.remove(element(node));
                 }
             }
             "direction" | "harmony" | "figured-bass" => {
                 if !self.is_own_sign(node) {
-                    self.plan.remove(element(node));
+                    self.edits.remove(element(node));
                     return;
                 }
                 let next = node.next_siblings().skip(1).find(|n| n.tag_name().name() == "note");
                 let between = next.is_some_and(|n| child(n, "chord").is_some());
                 bar.signs.push(sign(if between { bar.chord } else { bar.now }));
-                child(node, "staff").into_iter().for_each(|staff| self.plan.remove(element(staff)));
+                child(node, "staff").into_iter().for_each(|staff| self.edits.remove(element(staff)));
                 let voice = child(node, "voice").filter(|voice| !self.voices.contains(text_of(*voice)));
-                voice.into_iter().for_each(|voice| self.plan.remove(element(voice)));
+                voice.into_iter().for_each(|voice| self.edits.remove(element(voice)));
             }
             "barline" => match node.attribute("location") {
                 Some("left") => bar.signs.push(sign(Time::zero())),
@@ -136,16 +136,16 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
             bar.now += lasts;
         }
         if !self.own_notes.contains(&element(node)) {
-            self.plan.remove(element(node));
+            self.edits.remove(element(node));
             return;
         }
-        child(node, "staff").into_iter().for_each(|staff| self.plan.remove(element(staff)));
+        child(node, "staff").into_iter().for_each(|staff| self.edits.remove(element(staff)));
         if let (Some(_), true, Some(head)) = (chord, bar.in_chord, bar.music.last_mut()) {
             head.nodes = head.nodes.map(|[first, _]| [first, node]);
             return;
         }
         // The chord's first note is another line's.
-        chord.into_iter().for_each(|sign| self.plan.remove(element(sign)));
+        chord.into_iter().for_each(|sign| self.edits.remove(element(sign)));
         bar.in_chord = true;
         let from = bar.chord;
         let (nodes, divisions) = (Some([node, node]), self.divisions);
@@ -166,19 +166,19 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
             let in_place = item.nodes.filter(|_| !item.strays && last.is_none_or(|(place, _)| place < item.place));
             match (in_place, item.nodes, item.new) {
                 (Some([first, end]), ..) => {
-                    waiting.drain(..).for_each(|w| self.plan.insert_before(element(first), w));
+                    waiting.drain(..).for_each(|w| self.edits.insert_before(element(first), w));
                     last = Some((item.place, element(end)));
                 }
                 (None, Some([first, _]), _) => {
                     let copy = self.copy(first);
-                    self.plan.remove(element(first));
+                    self.edits.remove(element(first));
                     waiting.push(copy);
                 }
                 (None, None, new) => waiting.extend(new),
             }
         }
         waiting.into_iter().for_each(|w| match last {
-            Some((_, last)) => self.plan.insert_after(last, w),
+            Some((_, last)) => self.edits.insert_after(last, w),
             None => self.append(index, w),
         });
         now
@@ -189,10 +189,10 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
         let bar = self.tree.node(self.part.bars[index].element);
         let barline = elements(bar).last().filter(|n| n.tag_name().name() == "barline");
         match barline.filter(|n| n.attribute("location").is_none_or(|l| l == "right")) {
-            Some(barline) => self.plan.insert_before(element(barline), new),
+            Some(barline) => self.edits.insert_before(element(barline), new),
             None => match elements(bar).last() {
-                Some(last) => self.plan.insert_after(element(last), new),
-                None => self.plan.add_child(element(bar), new),
+                Some(last) => self.edits.insert_after(element(last), new),
+                None => self.edits.add_child(element(bar), new),
             },
         }
     }

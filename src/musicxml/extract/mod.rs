@@ -4,8 +4,8 @@
 mod bars;
 mod notes;
 
+use super::edits::Edits;
 use super::fragment::Fragment;
-use super::plan::Plan;
 use super::tree::{Tree, child, child_text, element, elements, text_of};
 use crate::patch::Overlap;
 use crate::score::{Category, Element, Mark, MarkId, NoteId, Part, Score};
@@ -44,12 +44,12 @@ pub fn extract(tree: &Tree, score: &Score, line: usize) -> Result<Extract, Overl
             work.bar(bar);
         }
     }
-    let Extractor { plan, torn, .. } = work;
-    Ok(Extract { text: plan.finish().apply(tree.text())?, torn, divided, own_signatures })
+    let Extractor { edits, torn, .. } = work;
+    Ok(Extract { text: edits.finish().apply(tree.text())?, torn, divided, own_signatures })
 }
 
 struct Extractor<'s, 'a, 'i> {
-    plan: Plan<'a, 'i>,
+    edits: Edits<'a, 'i>,
     tree: &'a Tree<'i>,
     /// As it is printed, and the line drawn from it.
     part: &'s Part,
@@ -82,7 +82,7 @@ impl<'s, 'a, 'i> Extractor<'s, 'a, 'i> {
         let of = |marks: &[Mark]| marks.iter().flat_map(|m| m.elements.iter().copied()).collect();
         let voices = own.iter().filter_map(|n| child_text(tree.node(part.notes[*n].element), "voice")).collect();
         let mut work = Extractor {
-            plan: Plan::new(tree),
+            edits: Edits::new(tree),
             tree,
             part,
             line,
@@ -130,19 +130,19 @@ impl<'s, 'a, 'i> Extractor<'s, 'a, 'i> {
         let holds = |part: &Node| bars.contains(&element(*part)) || elements(*part).any(|m| bars.contains(&element(m)));
         for own in elements(root).filter(|n| matches!(n.tag_name().name(), "part" | "measure")) {
             if !holds(&own) {
-                self.plan.remove(element(own));
+                self.edits.remove(element(own));
                 continue;
             }
             // In a timewise score, bar by bar.
             for other in elements(own).filter(is("part")).filter(|p| !holds(p)) {
-                self.plan.remove(element(other));
+                self.edits.remove(element(other));
             }
         }
         let mut found = false;
         for listed in elements(root).filter(is("part-list")).flat_map(elements) {
             let is_own = listed.tag_name().name() == "score-part" && listed.attribute("id") == Some(&self.part.id);
             if found || !is_own {
-                self.plan.remove(element(listed));
+                self.edits.remove(element(listed));
             }
             found |= is_own;
         }
@@ -160,7 +160,7 @@ impl<'s, 'a, 'i> Extractor<'s, 'a, 'i> {
         for layout in elements(holder).filter(|n| n.tag_name().name() == name) {
             match number(layout).unwrap_or(1) == self.staff {
                 true => self.take_number(layout),
-                false => self.plan.remove(element(layout)),
+                false => self.edits.remove(element(layout)),
             }
         }
     }
@@ -169,7 +169,7 @@ impl<'s, 'a, 'i> Extractor<'s, 'a, 'i> {
         if node.attribute("number").is_some() {
             self.unnumbered.insert(element(node));
             let copy = self.copy(node);
-            self.plan.replace(element(node), copy);
+            self.edits.replace(element(node), copy);
         }
     }
 
@@ -179,7 +179,7 @@ impl<'s, 'a, 'i> Extractor<'s, 'a, 'i> {
         if self.unnumbered.contains(&element(node)) {
             out.attributes.retain(|a| a.0 != "number");
         }
-        let stays = |n: &Node<'a, 'i>| !self.plan.is_removed(element(*n));
+        let stays = |n: &Node<'a, 'i>| !self.edits.is_removed(element(*n));
         out.children = elements(node).filter(stays).map(|n| self.copy(n)).collect();
         out.children.retain(|c| c.name != "direction-type" || !c.children.is_empty());
         if elements(node).next().is_none() {
@@ -193,7 +193,7 @@ impl<'s, 'a, 'i> Extractor<'s, 'a, 'i> {
         for mark in self.all_marks.difference(&self.own_marks) {
             // Signatures are told apart by their staves.
             if self.tree.node(*mark).parent_element().is_none_or(|p| p.tag_name().name() != "attributes") {
-                self.plan.remove(*mark);
+                self.edits.remove(*mark);
             }
         }
     }
@@ -221,7 +221,7 @@ impl<'s, 'a, 'i> Extractor<'s, 'a, 'i> {
             };
             match stays {
                 true => self.take_number(item),
-                false => self.plan.remove(element(item)),
+                false => self.edits.remove(element(item)),
             }
         }
     }

@@ -37,7 +37,7 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
         for tie in ties.chain(notations.filter(|n| n.tag_name().name() == "tied")) {
             let kind = tie.attribute("type");
             if to && kind == Some("start") || from && kind == Some("stop") {
-                self.plan.remove(element(tie));
+                self.edits.remove(element(tie));
             }
         }
     }
@@ -59,7 +59,7 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
             }
             if let Some(head) = self.head(note).filter(|h| *h != note && self.sign_of(*h, "beam").is_none()) {
                 let to = self.part.notes[head].element;
-                beams.iter().for_each(|beam| self.plan.add_child(to, Fragment::copy(*beam)));
+                beams.iter().for_each(|beam| self.edits.add_child(to, Fragment::copy(*beam)));
             }
             let group = open.entry((own.voice, own.grace > 0)).or_default();
             let kind = text_of(*first);
@@ -80,7 +80,7 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
         let notes: Vec<NoteId> =
             group.iter().flat_map(|(n, _)| self.part.chord(*n)).filter(|n| self.is_own(*n)).collect();
         for beam in notes.into_iter().flat_map(|n| beams(tree.node(self.part.notes[n].element))) {
-            self.plan.remove(element(beam));
+            self.edits.remove(element(beam));
         }
     }
 
@@ -99,7 +99,7 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
                     let heads = ends.map(|(note, _)| if self.is_own(note) { Some(note) } else { self.head(note) });
                     for ((from, tuplet), to) in ends.into_iter().zip(heads) {
                         match to {
-                            _ if heads.contains(&None) => self.plan.remove(element(tuplet)),
+                            _ if heads.contains(&None) => self.edits.remove(element(tuplet)),
                             Some(to) if to != from => self.bring(to, tuplet),
                             _ => {}
                         }
@@ -113,10 +113,10 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
     fn bring(&mut self, to: NoteId, notation: Node<'a, 'i>) {
         let (to, copy) = (self.part.notes[to].element, Fragment::copy(notation));
         match child(self.tree.node(to), "notations") {
-            Some(notations) => self.plan.add_child(element(notations), copy),
-            None => match self.plan.pending(to, "notations") {
+            Some(notations) => self.edits.add_child(element(notations), copy),
+            None => match self.edits.pending(to, "notations") {
                 Some(notations) => notations.children.push(copy),
-                None => self.plan.add_child(to, Fragment::new("notations").with(copy)),
+                None => self.edits.add_child(to, Fragment::new("notations").with(copy)),
             },
         }
     }
@@ -141,10 +141,10 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
             match (before[note], needs, sign) {
                 (false, true, None) => {
                     let name = accidental_name(printed.pitch.alter);
-                    name.into_iter().for_each(|name| self.plan.add_child(to, Fragment::leaf("accidental", name)));
+                    name.into_iter().for_each(|name| self.edits.add_child(to, Fragment::leaf("accidental", name)));
                 }
                 // One that says it is more than needed stays.
-                (true, false, Some(sign)) if sign.attributes().next().is_none() => self.plan.remove(element(sign)),
+                (true, false, Some(sign)) if sign.attributes().next().is_none() => self.edits.remove(element(sign)),
                 _ => {}
             }
         }
@@ -164,7 +164,7 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
         let all = sounding.iter().filter(|n| self.is_own(**n) && staves.contains(&self.part.notes[**n].staff));
         let stems: Vec<Node> = all.filter_map(|n| self.sign_of(*n, "stem")).collect();
         for stem in stems.into_iter().filter(|s| matches!(text_of(*s), "up" | "down")) {
-            self.plan.remove(element(stem));
+            self.edits.remove(element(stem));
         }
     }
 }

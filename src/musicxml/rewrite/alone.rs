@@ -31,8 +31,8 @@ impl<'a> PartRewrite<'_, 'a, '_> {
     pub(super) fn music_alone(&self, row: usize, divisions: i64, length: Time) -> Vec<(Option<Time>, Time, Fragment)> {
         let Some(compared) = self.compared else { return Vec::new() };
         let ticks = |t: Time| (t * Time::from(divisions)).to_integer();
-        let Some(bar) = self.fates[row].edition() else { return self.rests_alone(compared, ticks(length), length) };
-        let tree = self.plan.tree();
+        let Some(bar) = self.plan[row].edition() else { return self.rests_alone(compared, ticks(length), length) };
+        let tree = self.edits.tree();
         let notes: Vec<NoteId> = self.part.bars[bar].notes.clone().filter(|n| !compared[*n]).collect();
         let voices: BTreeSet<u32> = notes.iter().map(|n| self.part.notes[*n].voice).collect();
         let mut out = Vec::new();
@@ -52,10 +52,10 @@ impl<'a> PartRewrite<'_, 'a, '_> {
 
     /// Directions and chord symbols of these lines in a bar that is written again, by their places.
     pub(super) fn directions_alone(&self, row: usize) -> Vec<(Time, Fragment)> {
-        let (Some(_), Some(source), Some(bar)) = (self.compared, self.source, self.fates[row].edition()) else {
+        let (Some(_), Some(source), Some(bar)) = (self.compared, self.source, self.plan[row].edition()) else {
             return Vec::new();
         };
-        let tree = self.plan.tree();
+        let tree = self.edits.tree();
         let laid: BTreeSet<usize> = source.alignment.marks.iter().filter_map(|p| p.edition).collect();
         let here = |(id, mark): (usize, &'a Mark)| (!laid.contains(&id) && mark.at.note.is_none()).then_some(mark);
         let mut done: BTreeSet<Element> = BTreeSet::new();
@@ -82,7 +82,7 @@ impl<'a> PartRewrite<'_, 'a, '_> {
         };
         let rest = |staff: u32| {
             let first = self.part.notes.iter().zip(compared).find(|(n, c)| n.staff == staff && !**c);
-            let voice = first.map_or(String::new(), |(n, _)| voice_name(self.plan.tree().node(n.element)));
+            let voice = first.map_or(String::new(), |(n, _)| voice_name(self.edits.tree().node(n.element)));
             let mut out = Fragment::new("note")
                 .with(Fragment::new("rest").set("measure", "yes"))
                 .with(Fragment::leaf("duration", ticks));

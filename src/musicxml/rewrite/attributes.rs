@@ -2,17 +2,18 @@
 
 use super::super::fragment::Fragment;
 use super::super::tree::{child_text, element, elements};
+use super::PartRewrite;
 use super::holding::{
     Grounds, Holding, State, fifths_of, for_all_staves, has, holdings, leading, of_name, say_the_same,
 };
-use super::{Fate, PartRewrite};
+use crate::plan::BarPlan;
 use crate::score::Mark;
 use roxmltree::Node;
 
 impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// What the edition's bars say in their attributes.
     pub(super) fn edition_holdings(&self) -> Vec<Holding<'a, 'i>> {
-        let tree = self.plan.tree();
+        let tree = self.edits.tree();
         holdings(self.part, |e| tree.node(e))
     }
 
@@ -29,13 +30,13 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     }
 
     /// Whether a bar has no source that would say its signatures, though others have.
-    pub(super) fn goes_on(&self, fate: Fate) -> bool {
-        self.signatures_restored && fate.source().is_none() && fate.edition().is_some_and(|b| b > 0)
+    pub(super) fn goes_on(&self, plan: BarPlan) -> bool {
+        self.signatures_restored && plan.source().is_none() && plan.edition().is_some_and(|b| b > 0)
     }
 
     /// What the source says at the start of a row.
     fn theirs(&self, row: usize, name: &str) -> Vec<Fragment> {
-        let holding = self.fates[row].source().and_then(|bar| self.source_holdings().get(bar));
+        let holding = self.plan[row].source().and_then(|bar| self.source_holdings().get(bar));
         let all = holding.map_or_else(Vec::new, |h| of_name(&h.start, name));
         let first = all.iter().find(|f| f.attributes.iter().all(|a| a.0 != "number" || a.1 == "1"));
         first.map(for_all_staves).into_iter().collect()
@@ -49,11 +50,11 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     fn wanted_time(&self, row: usize, own: Option<&Holding>, state: &State<'a, 'i>) -> Vec<Fragment> {
         let said = state.of("time");
         let ours = own.map_or_else(|| said.clone(), |h| of_name(&h.start, "time"));
-        let fate = self.fates[row];
+        let plan = self.plan[row];
         let theirs = if self.signatures_restored || own.is_none() { self.theirs(row, "time") } else { Vec::new() };
         if theirs.is_empty() {
             let goes_on = own.is_some_and(|h| say_the_same(&of_name(&h.before, "time"), &ours));
-            return if self.goes_on(fate) && goes_on && !said.is_empty() { said } else { ours };
+            return if self.goes_on(plan) && goes_on && !said.is_empty() { said } else { ours };
         }
         if say_the_same(&theirs, &ours) {
             return ours;
@@ -72,7 +73,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let Some(fifths) = self.fifths.get(row).copied() else { return state.of("key") };
         let fits = |keys: &Vec<Fragment>| keys.first().and_then(fifths_of).unwrap_or(0) == fifths;
         let ours = own.or(first.filter(|_| state.held.is_empty())).map(|h| of_name(&h.start, "key"));
-        let bar = self.fates[row].edition().filter(|_| own.is_some());
+        let bar = self.plan[row].edition().filter(|_| own.is_some());
         match ours {
             Some(keys) if bar.is_some_and(|bar| self.part.bars[bar].fifths == fifths) || fits(&keys) => return keys,
             _ => {}
@@ -94,7 +95,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         divisions: i64,
         state: &mut State<'a, 'i>,
     ) {
-        let bar = self.fates[row].edition().expect("a bar of the edition");
+        let bar = self.plan[row].edition().expect("a bar of the edition");
         let grounds = self.grounds(row, bar, own, divisions);
         let is_silent = own.attributes.is_empty();
         if is_silent && grounds.as_ref().is_some_and(|g| state.is_settled_by(g)) {
@@ -126,7 +127,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         self.add_attributes(bar, more);
         // What comes later in the bar holds after it.
         for item in own.attributes.iter().filter(|(_, at)| !at.is_zero()).flat_map(|(node, _)| elements(*node)) {
-            if !self.plan.is_removed(element(item)) && item.tag_name().name() != "divisions" {
+            if !self.edits.is_removed(element(item)) && item.tag_name().name() != "divisions" {
                 state.put(Fragment::copy(item));
             }
         }
@@ -134,7 +135,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let late = own.attributes.iter().filter(|(_, at)| !at.is_zero());
         let late = late.filter_map(|(node, _)| child_text(*node, "divisions")?.parse::<i64>().ok()).next_back();
         // A bar that is written again has but one.
-        if let Some(late) = late.filter(|_| matches!(self.fates[row], Fate::Keep { .. })) {
+        if let Some(late) = late.filter(|_| matches!(self.plan[row], BarPlan::Keep { .. })) {
             state.set("divisions", vec![Fragment::leaf("divisions", late * scale)]);
         }
         for (_, item) in self.late_signatures.get(&row).into_iter().flatten() {
@@ -156,8 +157,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         {
             return None;
         }
-        let fate = self.fates[row];
-        let theirs = fate.source().filter(|_| self.signatures_restored);
+        let plan = self.plan[row];
+        let theirs = plan.source().filter(|_| self.signatures_restored);
         Some(Grounds {
             own: own.start.clone(),
             theirs: theirs.and_then(|bar| self.source_holdings().get(bar)).map(|h| h.start.clone()),
@@ -165,7 +166,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             edition_fifths: self.part.bars[bar].fifths,
             divisions,
             edition_divisions: self.part.bars[bar].divisions,
-            goes_on: self.goes_on(fate),
+            goes_on: self.goes_on(plan),
         })
     }
 
@@ -186,7 +187,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             // Where the edition itself said it twice, it may.
             let twice = say_the_same(&of_name(&own.before, name), wanted) && says(&of_nodes(&own.start, name), wanted);
             if !twice {
-                declared.iter().for_each(|n| self.plan.remove(element(*n)));
+                declared.iter().for_each(|n| self.edits.remove(element(*n)));
             }
             return;
         }
@@ -198,17 +199,17 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             more.extend(lacking.map(|n| Fragment::copy(*n)));
             let before = of_name(&own.before, name);
             let needless = declared.iter().filter(|n| is_held(n) && !has(&before, &Fragment::copy(**n)));
-            needless.for_each(|n| self.plan.remove(element(*n)));
+            needless.for_each(|n| self.edits.remove(element(*n)));
             return;
         }
         match declared.split_first() {
             Some((first, rest)) => {
                 let mut wanted = wanted.iter().cloned();
                 match wanted.next() {
-                    Some(new) => self.plan.replace(element(*first), new),
-                    None => self.plan.remove(element(*first)),
+                    Some(new) => self.edits.replace(element(*first), new),
+                    None => self.edits.remove(element(*first)),
                 }
-                rest.iter().for_each(|n| self.plan.remove(element(*n)));
+                rest.iter().for_each(|n| self.edits.remove(element(*n)));
                 more.extend(wanted);
             }
             None => more.extend(wanted.iter().cloned()),
@@ -219,17 +220,17 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         if more.is_empty() {
             return;
         }
-        let measure = self.plan.tree().node(self.part.bars[bar].element);
+        let measure = self.edits.tree().node(self.part.bars[bar].element);
         if let Some(home) = leading(measure).next() {
-            return more.into_iter().for_each(|item| self.plan.add_child(element(home), item));
+            return more.into_iter().for_each(|item| self.edits.add_child(element(home), item));
         }
         let mut attributes = Fragment::new("attributes");
         for item in more {
             attributes.place(item);
         }
         match elements(measure).find(|n| n.tag_name().name() != "print") {
-            Some(head) => self.plan.insert_before(element(head), attributes),
-            None => self.plan.add_child(self.part.bars[bar].element, attributes),
+            Some(head) => self.edits.insert_before(element(head), attributes),
+            None => self.edits.add_child(self.part.bars[bar].element, attributes),
         }
     }
 
@@ -279,9 +280,9 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     pub(super) fn carry_over(&mut self, row: usize, own: &Holding<'a, 'i>) {
         for (node, at) in own.attributes.iter().filter(|(_, at)| !at.is_zero()) {
             let mut moved = Fragment::shell(*node);
-            let stays = |n: &Node| n.tag_name().name() != "divisions" && !self.plan.is_removed(element(*n));
+            let stays = |n: &Node| n.tag_name().name() != "divisions" && !self.edits.is_removed(element(*n));
             moved.children = elements(*node).filter(stays).map(Fragment::copy).collect();
-            self.plan.remove(element(*node));
+            self.edits.remove(element(*node));
             if !moved.children.is_empty() {
                 self.timed.entry(row).or_default().push((*at, moved));
             }

@@ -6,7 +6,8 @@ use super::super::marks::is_double;
 use super::super::tree::{child, element, text_of};
 use super::compose::lcm;
 use super::holding::{Holding, State, leading, right_style};
-use super::{Fate, PartRewrite, voice_name};
+use super::{PartRewrite, voice_name};
+use crate::plan::BarPlan;
 use crate::score::{Element, Note};
 use crate::time::Time;
 use roxmltree::Node;
@@ -21,13 +22,13 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let mut last = self.part.bars.first().map_or(0, |b| b.fifths);
         let mut follows = false;
         let mut out = Vec::new();
-        for (row, fate) in self.fates.iter().enumerate() {
-            let source = fate.source().filter(|b| self.source.is_some_and(|s| *b < s.part.bars.len()));
+        for (row, plan) in self.plan.rows().iter().enumerate() {
+            let source = plan.source().filter(|b| self.source.is_some_and(|s| *b < s.part.bars.len()));
             let theirs = source.and_then(|bar| moved(row, bar));
-            match fate.edition().filter(|b| *b < self.part.bars.len()) {
-                Some(_) if matches!(fate, Fate::Drop { .. }) => {}
+            match plan.edition().filter(|b| *b < self.part.bars.len()) {
+                Some(_) if matches!(plan, BarPlan::Drop { .. }) => {}
                 // A bar that is the edition's own goes on in what was restored before it.
-                Some(bar) if self.goes_on(*fate) && self.part.bars[bar].fifths == self.part.bars[bar - 1].fifths => {}
+                Some(bar) if self.goes_on(*plan) && self.part.bars[bar].fifths == self.part.bars[bar - 1].fifths => {}
                 Some(bar) => {
                     let ours = self.part.bars[bar].fifths;
                     let near = theirs.is_some_and(|t| (t - ours).abs() <= 1);
@@ -47,12 +48,12 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         self.settle_final_barline();
         for ((_, left), (home, barline)) in std::mem::take(&mut self.new_barlines) {
             if left {
-                self.plan.insert_before(home, barline);
+                self.edits.insert_before(home, barline);
             } else {
-                self.plan.insert_after(home, barline);
+                self.edits.insert_after(home, barline);
             }
         }
-        let natural = self.fates.iter().all(|f| matches!(f, Fate::Keep { .. } | Fate::Absent));
+        let natural = self.plan.keeps_all();
         if natural && !self.signatures_restored && self.finer.is_empty() {
             return;
         }
@@ -61,21 +62,21 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let mut anchor: Option<Element> = None;
         let mut moved_by = 0_i64;
         let mut last_number = 0_i64;
-        for (row, fate) in self.fates.iter().copied().enumerate() {
-            match fate {
-                Fate::Keep { edition, .. } | Fate::Rebuild { edition, .. } => {
+        for (row, plan) in self.plan.rows().iter().copied().enumerate() {
+            match plan {
+                BarPlan::Keep { edition, .. } | BarPlan::Rebuild { edition, .. } => {
                     let bar = &self.part.bars[edition];
                     let number = bar.number.parse::<i64>().ok();
                     if let Some(number) = number {
                         last_number = number + moved_by;
                         if moved_by != 0 {
                             let measure = self.measure(edition);
-                            self.plan.set_attribute(measure, "number", last_number.to_string());
+                            self.edits.set_attribute(measure, "number", last_number.to_string());
                         }
                     }
                     let own = bar.divisions;
-                    match fate {
-                        Fate::Rebuild { source, .. } => {
+                    match plan {
+                        BarPlan::Rebuild { source, .. } => {
                             self.carry_over(row, &holdings[edition]);
                             let (content, divisions) = self.content(row, source, own);
                             // What holds in the bar stands before its notes.
@@ -89,7 +90,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                     }
                     anchor = Some(self.measure(edition));
                 }
-                Fate::Fresh { source } => {
+                BarPlan::Fresh { source } => {
                     let measure = self.fresh(row, source, holdings.first(), &mut state, last_number + 1);
                     let counted = measure.attributes.iter().all(|a| a != &("implicit".to_string(), "yes".to_string()));
                     if counted {
@@ -97,23 +98,23 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                         last_number += 1;
                     }
                     match anchor {
-                        Some(after) => self.plan.insert_after(after, measure),
+                        Some(after) => self.edits.insert_after(after, measure),
                         None => {
                             let first = self.measure(0);
-                            self.plan.insert_before(first, measure);
+                            self.edits.insert_before(first, measure);
                         }
                     }
                 }
-                Fate::Drop { edition } => {
+                BarPlan::Drop { edition } => {
                     let measure = self.measure(edition);
-                    let node = self.plan.tree().node(measure);
+                    let node = self.edits.tree().node(measure);
                     let counted = self.part.bars[edition].number.parse::<i64>().is_ok()
                         && node.attribute("implicit") != Some("yes");
                     moved_by -= i64::from(counted);
-                    self.plan.remove(measure);
+                    self.edits.remove(measure);
                     anchor = Some(measure);
                 }
-                Fate::Absent => {}
+                BarPlan::Absent => {}
             }
         }
     }
@@ -121,29 +122,29 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// The double bar at the end stays at the end, whatever bar that is now.
     fn settle_final_barline(&mut self) {
         let Some(last) = self.part.bars.len().checked_sub(1) else { return };
-        let tree = self.plan.tree();
+        let tree = self.edits.tree();
         let old = right_style(tree.node(self.part.bars[last].element));
-        let Some(end) = self.fates.iter().rposition(|f| f.is_in_result()) else { return };
-        let still_last = self.fates[end].edition() == Some(last);
+        let Some(end) = self.plan.rows().iter().rposition(|f| f.is_in_result()) else { return };
+        let still_last = self.plan[end].edition() == Some(last);
         let Some(old) = old.filter(|_| !still_last) else { return };
-        let goes = self.edition_rows.get(&last).is_some_and(|r| matches!(self.fates[*r], Fate::Drop { .. }));
+        let goes = self.plan.edition_row(last).is_some_and(|r| matches!(self.plan[r], BarPlan::Drop { .. }));
         let repeats = old.parent().is_some_and(|b| child(b, "repeat").is_some());
         if !goes && !repeats && text_of(old) == "light-heavy" {
-            self.plan.remove(element(old));
+            self.edits.remove(element(old));
         }
-        if let Fate::Keep { edition, .. } | Fate::Rebuild { edition, .. } = self.fates[end] {
+        if let BarPlan::Keep { edition, .. } | BarPlan::Rebuild { edition, .. } = self.plan[end] {
             let measure = tree.node(self.part.bars[edition].element);
             let has_one = right_style(measure).is_some() || self.new_barlines.contains_key(&(end, false));
             if let Some(home) = measure.last_element_child().filter(|_| !has_one) {
                 let barline = Fragment::new("barline").set("location", "right").with(Fragment::copy(old));
-                self.plan.insert_after(element(home), barline);
+                self.edits.insert_after(element(home), barline);
             }
         }
     }
 
     /// The measure of a bar; in a timewise score the part lies inside it.
     fn measure(&self, bar: usize) -> Element {
-        let node = self.plan.tree().node(self.part.bars[bar].element);
+        let node = self.edits.tree().node(self.part.bars[bar].element);
         match node.tag_name().name() {
             "part" => node.parent().map_or(self.part.bars[bar].element, element),
             _ => self.part.bars[bar].element,
@@ -152,18 +153,18 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
     /// The edition's bar gets other music.
     fn rebuild(&mut self, edition: usize, content: Vec<Fragment>) {
-        let measure = self.plan.tree().node(self.part.bars[edition].element);
+        let measure = self.edits.tree().node(self.part.bars[edition].element);
         let old: Vec<Node> =
             measure.children().filter(|n| n.is_element() && facts(n.tag_name().name()).is_music()).collect();
         for node in &old {
-            self.plan.remove(element(*node));
+            self.edits.remove(element(*node));
         }
         // What stands before all notes stays before them.
         let head = leading(measure).last();
         match (head, old.first()) {
-            (Some(head), _) => content.into_iter().for_each(|f| self.plan.insert_after(element(head), f)),
-            (None, Some(first)) => content.into_iter().for_each(|f| self.plan.insert_before(element(*first), f)),
-            (None, None) => content.into_iter().for_each(|f| self.plan.add_child(self.part.bars[edition].element, f)),
+            (Some(head), _) => content.into_iter().for_each(|f| self.edits.insert_after(element(head), f)),
+            (None, Some(first)) => content.into_iter().for_each(|f| self.edits.insert_before(element(*first), f)),
+            (None, None) => content.into_iter().for_each(|f| self.edits.add_child(self.part.bars[edition].element, f)),
         }
     }
 
@@ -227,7 +228,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             let near = self.part.bars.get(near).map_or(0..0, |b| b.notes.clone());
             let on_staff = |n: &&Note| n.staff == staff;
             let own = self.part.notes[near].iter().find(on_staff).or_else(|| self.part.notes.iter().find(on_staff));
-            own.map_or_else(|| staff.to_string(), |n| voice_name(self.plan.tree().node(n.element)))
+            own.map_or_else(|| staff.to_string(), |n| voice_name(self.edits.tree().node(n.element)))
         };
         let mut out = Vec::new();
         for staff in 1..=self.part.staves.max(1) {

@@ -68,7 +68,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
     /// Whether the edition writes elements of a kind at all.
     pub(super) fn uses(&self, name: &str) -> bool {
-        let tree = self.plan.tree();
+        let tree = self.edits.tree();
         self.part.notes.iter().take(200).any(|n| child(tree.node(n.element), name).is_some())
     }
 

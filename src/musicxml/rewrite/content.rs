@@ -27,14 +27,14 @@ struct Chord {
 impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// The rests with which the edition's bar is filled up, and where they end.
     fn padding(&self, row: usize, shift: Time, divisions: i64) -> (Vec<Fragment>, Time) {
-        let bar = self.fates[row].edition().filter(|_| shift > Time::zero());
+        let bar = self.plan[row].edition().filter(|_| shift > Time::zero());
         let Some(bar) = bar.map(|b| &self.part.bars[b]) else { return (Vec::new(), Time::zero()) };
         let first_voice = bar.notes.clone().next().map(|n| self.part.notes[n].voice);
         let mut end = Time::zero();
         let mut out = Vec::new();
         for note in bar.notes.clone().map(|n| &self.part.notes[n]) {
             if note.offset == end && end < shift && Some(note.voice) == first_voice {
-                let mut rest = Fragment::copy(self.plan.tree().node(note.element));
+                let mut rest = Fragment::copy(self.edits.tree().node(note.element));
                 rest.remove("duration");
                 rest.place(Fragment::leaf("duration", (note.duration * Time::from(divisions)).to_integer()));
                 out.push(rest);
@@ -50,7 +50,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             return (Vec::new(), divisions);
         };
         let notes = source.part.bars[bar].notes.clone();
-        let shift = self.fates[row].shift();
+        let shift = self.plan[row].shift();
         let end = source.part.bars[bar].length + shift;
         let mut timed = self.timed.get(&row).cloned().unwrap_or_default();
         timed.extend(self.directions_alone(row));

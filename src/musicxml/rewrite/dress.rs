@@ -11,7 +11,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// Gives a mark of the edition a look, where it stands. False when nothing
     /// but its colour can tell it from others.
     pub fn dress(&mut self, mark: &Mark, look: &Look) -> bool {
-        let tree = self.plan.tree();
+        let tree = self.edits.tree();
         let nodes: Vec<Node> = mark.elements.iter().map(|e| tree.node(*e)).collect();
         let touches = touches(mark, &nodes, look);
         for (node, touch) in nodes.iter().zip(&touches) {
@@ -37,7 +37,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let Some(source) = self.source else { return };
         match self.target_of_source(note) {
             Some(Target::Kept(note)) => {
-                let node = self.plan.tree().node(self.part.notes[note].element);
+                let node = self.edits.tree().node(self.part.notes[note].element);
                 self.touch(node, &touch_of_note(node, look));
             }
             Some(Target::Composed(note)) => {
@@ -64,25 +64,25 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             }
         }
         if let Some(brackets) = touch.around {
-            self.plan.put_around(element(node), brackets);
+            self.edits.put_around(element(node), brackets);
         }
         if let Some([left, right]) = &touch.flanks {
-            self.plan.insert_before(element(node), left.clone());
-            self.plan.insert_after(element(node), right.clone());
+            self.edits.insert_before(element(node), left.clone());
+            self.edits.insert_after(element(node), right.clone());
         }
     }
 
     fn put_notehead(&mut self, note: Element, head: Fragment) {
-        match self.plan.pending(note, "notehead") {
+        match self.edits.pending(note, "notehead") {
             Some(pending) => *pending = head,
-            None => self.plan.add_child(note, head),
+            None => self.edits.add_child(note, head),
         }
     }
 
     /// Attributes that an element has already are not written again.
     fn set_all(&mut self, node: Node<'a, 'i>, attributes: &[(&'static str, String)]) {
         for (name, value) in attributes.iter().filter(|(name, value)| node.attribute(*name) != Some(value)) {
-            self.plan.set_attribute(element(node), name, value.clone());
+            self.edits.set_attribute(element(node), name, value.clone());
         }
     }
 }

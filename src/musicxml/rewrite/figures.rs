@@ -73,7 +73,7 @@ impl PartRewrite<'_, '_, '_> {
 
     /// The figures of a bar, by the notes that they stand before.
     fn runs(&self, bar: usize) -> Vec<Run> {
-        let measure = self.plan.tree().node(self.part.bars[bar].element);
+        let measure = self.edits.tree().node(self.part.bars[bar].element);
         let mut divisions = Time::from(self.part.bars[bar].divisions);
         let mut out = Vec::new();
         let (mut figures, mut changed, mut ahead) = (Vec::new(), false, Time::zero());
@@ -82,7 +82,7 @@ impl PartRewrite<'_, '_, '_> {
                 "figured-bass" => {
                     let length = child_text(item, "duration").and_then(parse_decimal).unwrap_or_default();
                     let length = length / Time::from(self.part.bars[bar].divisions.max(1));
-                    match self.plan.is_removed(element(item)) {
+                    match self.edits.is_removed(element(item)) {
                         true => changed = true,
                         false => figures.push((at + ahead, Figure::Old(element(item), length))),
                     }
@@ -117,15 +117,15 @@ impl PartRewrite<'_, '_, '_> {
             match figure {
                 Figure::Old(old, was) if plain => {
                     for (_, fragment) in waiting.drain(..) {
-                        self.plan.insert_before(old, fragment);
+                        self.edits.insert_before(old, fragment);
                     }
                     if length.is_some_and(|length| length != was) {
                         self.set_figure_length(old, ticks(length.unwrap_or_default(), divisions));
                     }
                 }
                 Figure::Old(old, _) => {
-                    waiting.push((at, Fragment::copy(self.plan.tree().node(old))));
-                    self.plan.remove(old);
+                    waiting.push((at, Fragment::copy(self.edits.tree().node(old))));
+                    self.edits.remove(old);
                 }
                 Figure::New(mut fragment) => {
                     fragment.remove("duration");
@@ -141,13 +141,13 @@ impl PartRewrite<'_, '_, '_> {
             true => waiting.into_iter().map(|(_, f)| f).collect(),
             false => line_up(waiting, run.from, divisions),
         };
-        last.into_iter().for_each(|f| self.plan.insert_before(run.host, f));
+        last.into_iter().for_each(|f| self.edits.insert_before(run.host, f));
     }
 
     fn set_figure_length(&mut self, figure: Element, ticks: i64) {
-        match child(self.plan.tree().node(figure), "duration") {
-            Some(old) => self.plan.replace(element(old), Fragment::leaf("duration", ticks)),
-            None => self.plan.add_child(figure, Fragment::leaf("duration", ticks)),
+        match child(self.edits.tree().node(figure), "duration") {
+            Some(old) => self.edits.replace(element(old), Fragment::leaf("duration", ticks)),
+            None => self.edits.add_child(figure, Fragment::leaf("duration", ticks)),
         }
     }
 }

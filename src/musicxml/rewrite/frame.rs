@@ -16,19 +16,19 @@ impl PartRewrite<'_, '_, '_> {
         if self.is_inside(row, offset) {
             return self.add_inner_barline(row, offset, fragment);
         }
-        let Some(bar) = self.fates[row].edition() else {
+        let Some(bar) = self.plan[row].edition() else {
             self.barlines.entry(row).or_default().push((left, fragment));
             return;
         };
-        let tree = self.plan.tree();
+        let tree = self.edits.tree();
         let measure = tree.node(self.part.bars[bar].element);
         let location = if left { "left" } else { "right" };
         let barlines = measure.children().filter(|n| n.tag_name().name() == "barline");
         let found = barlines.into_iter().find(|b| b.attribute("location").unwrap_or("right") == location);
         if let Some(barline) = found {
             match child(barline, &fragment.name) {
-                Some(old) if fragment.name == "bar-style" => self.plan.replace(element(old), fragment),
-                _ => self.plan.add_child(element(barline), fragment),
+                Some(old) if fragment.name == "bar-style" => self.edits.replace(element(old), fragment),
+                _ => self.edits.add_child(element(barline), fragment),
             }
             return;
         }
@@ -48,10 +48,10 @@ impl PartRewrite<'_, '_, '_> {
 
     /// Whether a time of a row is neither its start nor its end.
     fn is_inside(&self, row: usize, offset: Time) -> bool {
-        let fate = self.fates[row];
+        let plan = self.plan[row];
         let theirs =
-            || fate.source().zip(self.frame()).and_then(|(bar, s)| Some(s.part.bars.get(bar)?.length + fate.shift()));
-        let length = match fate.edition().filter(|_| !fate.is_composed()) {
+            || plan.source().zip(self.frame()).and_then(|(bar, s)| Some(s.part.bars.get(bar)?.length + plan.shift()));
+        let length = match plan.edition().filter(|_| !plan.is_composed()) {
             Some(bar) => Some(self.part.bars[bar].length),
             None => theirs(),
         };
@@ -122,7 +122,7 @@ impl PartRewrite<'_, '_, '_> {
         let verse = verse_of(mark);
         let like = self.part.marks.iter().find(|m| m.category == Category::Lyric && verse_of(m) == verse);
         let called = |name: &str| {
-            let node = like.map(|m| self.plan.tree().node(m.elements[0]));
+            let node = like.map(|m| self.edits.tree().node(m.elements[0]));
             node.and_then(|node| node.attribute(name)).map(str::to_string)
         };
         let own = |name: &str| fragment.attributes.iter().find(|a| a.0 == name).map(|a| a.1.clone());

@@ -26,11 +26,11 @@ impl PartRewrite<'_, '_, '_> {
         let Some(Target::Kept(main)) = main else {
             return false;
         };
-        let row = self.edition_rows[&self.part.notes[main].bar];
+        let row = self.plan.edition_row(self.part.notes[main].bar).expect("a bar that stays has a row");
         for note in &notes {
             let mut fragment = self.compose_note(source, *note, row);
             // They go with their note, in its voice.
-            let home = self.plan.tree().node(self.part.notes[main].element);
+            let home = self.edits.tree().node(self.part.notes[main].element);
             for name in ["voice", "staff"] {
                 fragment.remove(name);
                 if let Some(own) = child(home, name) {
@@ -60,9 +60,9 @@ impl PartRewrite<'_, '_, '_> {
             for note in &group.notes {
                 let fragment = self.composed[note].clone();
                 if group.after {
-                    self.plan.insert_after(self.part.notes[main.end - 1].element, fragment);
+                    self.edits.insert_after(self.part.notes[main.end - 1].element, fragment);
                 } else {
-                    self.plan.insert_before(self.part.notes[main.start].element, fragment);
+                    self.edits.insert_before(self.part.notes[main.start].element, fragment);
                 }
             }
         }

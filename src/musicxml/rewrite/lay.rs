@@ -55,7 +55,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         else {
             return;
         };
-        let tree = self.plan.tree();
+        let tree = self.edits.tree();
         let nodes = mark.elements.iter().map(|e| tree.node(*e));
         if let Some(node) = nodes.into_iter().find(|n| facts(n.tag_name().name()).is_numbered()) {
             let number = node.attribute("number").and_then(|n| n.parse().ok()).unwrap_or(1);
@@ -73,7 +73,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             Some(Target::Kept(note)) => Some((self.part.notes[note].bar, self.part.notes[note].offset)),
             _ => {
                 let (row, offset) = self.place_of_source(place)?;
-                Some((self.fates[row].edition()?, offset))
+                Some((self.plan[row].edition()?, offset))
             }
         };
         Some((land(mark.at)?, mark.end.and_then(land)))
@@ -122,8 +122,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             let place = if mark.end_elements.contains(id) { mark.end.unwrap_or(mark.at) } else { mark.at };
             let Some((row, mut offset)) = self.place_of_source(place) else { continue };
             let node = source.node(*id);
-            if let Some(bar) = self.fates[row].edition().filter(|_| place.offset >= source.part.bars[place.bar].length)
-            {
+            if let Some(bar) = self.plan[row].edition().filter(|_| place.offset >= source.part.bars[place.bar].length) {
                 // The bar may be longer here.
                 offset = offset.max(self.part.bars[bar].length);
             }
@@ -135,7 +134,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
     /// Lays a mark of the edition on again, in a bar that is rebuilt.
     pub fn lay_edition_mark(&mut self, mark: &Mark, look: &Look) -> bool {
-        let tree = self.plan.tree();
+        let tree = self.edits.tree();
         let at = self.place_of_edition(mark.at);
         let end = mark.end.and_then(|e| self.place_of_edition(e));
         let nodes = mark.elements.iter().map(|e| tree.node(*e)).collect();
@@ -287,12 +286,12 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             }
             Target::Kept(note) => self.part.notes[note].element,
         };
-        let tree = self.plan.tree();
+        let tree = self.edits.tree();
         let node = tree.node(note);
         let Some(notations) = child(node, "notations") else {
             let wrapped = match container {
                 Some(name) => {
-                    if let Some(pending) = self.plan.pending(note, "notations") {
+                    if let Some(pending) = self.edits.pending(note, "notations") {
                         pending.child_mut(name).children.push(fragment);
                         return;
                     }
@@ -300,22 +299,22 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 }
                 None => fragment,
             };
-            match self.plan.pending(note, "notations") {
+            match self.edits.pending(note, "notations") {
                 Some(pending) => pending.children.push(wrapped),
-                None => self.plan.add_child(note, Fragment::new("notations").with(wrapped)),
+                None => self.edits.add_child(note, Fragment::new("notations").with(wrapped)),
             }
             return;
         };
         let Some(name) = container else {
-            return self.plan.add_child(element(notations), fragment);
+            return self.edits.add_child(element(notations), fragment);
         };
         let holders = node.children().filter(|n| n.tag_name().name() == "notations");
         if let Some(holder) = holders.flat_map(|n| n.children()).find(|n| n.tag_name().name() == name) {
-            return self.plan.add_child(element(holder), fragment);
+            return self.edits.add_child(element(holder), fragment);
         }
-        match self.plan.pending(element(notations), name) {
+        match self.edits.pending(element(notations), name) {
             Some(pending) => pending.children.push(fragment),
-            None => self.plan.add_child(element(notations), Fragment::new(name).with(fragment)),
+            None => self.edits.add_child(element(notations), Fragment::new(name).with(fragment)),
         }
     }
 
@@ -325,7 +324,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             return;
         }
         match target {
-            Target::Kept(note) => self.plan.add_child(self.part.notes[note].element, fragment),
+            Target::Kept(note) => self.edits.add_child(self.part.notes[note].element, fragment),
             Target::Composed(note) => {
                 if let Some(note) = self.composed.get_mut(&note) {
                     note.place(fragment);

@@ -8,7 +8,6 @@ mod clefs;
 pub(super) mod compose;
 mod content;
 mod dress;
-mod fate;
 mod figures;
 mod frame;
 mod graces;
@@ -26,12 +25,13 @@ mod transpose;
 mod unprinted;
 mod voices;
 
+use super::edits::Edits;
 use super::fragment::Fragment;
-use super::plan::Plan;
 use super::tree::{Tree, child_text};
 use crate::alignment::PartAlignment;
 use crate::instrument::Clef;
 use crate::pitch::{LETTERS, Pitch};
+use crate::plan::{BarPlan, Plan};
 use crate::score::{Category, Element, Mark, NoteId, Part, Place};
 use crate::time::Time;
 use holding::Holding;
@@ -40,7 +40,6 @@ use rustc_hash::FxHashMap;
 use std::cell::{OnceCell, RefCell};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-pub use fate::Fate;
 pub use octaves::{TouchedLine, touched_octave_lines};
 pub use reader::{Refusal, WrittenPart};
 pub use teacher::{Anchor, NewMark};
@@ -68,16 +67,14 @@ impl<'a, 'i> SourceSide<'a, 'i> {
     }
 }
 
-/// Changes of one part, collected in the plan of its document.
+/// Changes of one part, collected as edits of its document.
 pub struct PartRewrite<'p, 'a, 'i> {
-    plan: &'p mut Plan<'a, 'i>,
+    edits: &'p mut Edits<'a, 'i>,
     part: &'a Part,
     source: Option<SourceSide<'a, 'i>>,
     /// The source of the part that one without counterpart follows.
     leader: Option<SourceSide<'a, 'i>>,
-    fates: &'p [Fate],
-    edition_rows: FxHashMap<usize, usize>,
-    source_rows: FxHashMap<usize, usize>,
+    plan: &'p Plan,
     /// Notes made from the source's, by the source's note.
     composed: BTreeMap<NoteId, Fragment>,
     /// Directions and the like in composed bars: row, offset, element.
@@ -144,25 +141,19 @@ struct NewGraces {
 }
 
 impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
-    /// `fates` has one entry for each row of the outline.
     pub fn new(
-        plan: &'p mut Plan<'a, 'i>,
+        edits: &'p mut Edits<'a, 'i>,
         part: &'a Part,
         source: Option<SourceSide<'a, 'i>>,
-        fates: &'p [Fate],
+        plan: &'p Plan,
     ) -> Self {
-        let index = |bar: fn(Fate) -> Option<usize>| {
-            fates.iter().enumerate().filter_map(|(row, f)| bar(*f).map(|b| (b, row))).collect()
-        };
         let owners = |part: &Part| part.notes.iter().enumerate().map(|(id, n)| (n.element, id)).collect();
         PartRewrite {
-            plan,
+            edits,
             part,
             source,
             leader: None,
-            fates,
-            edition_rows: index(Fate::edition),
-            source_rows: index(Fate::source),
+            plan,
             composed: BTreeMap::new(),
             timed: BTreeMap::new(),
             barlines: BTreeMap::new(),
@@ -211,8 +202,8 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
         self.signatures_restored = signatures_restored;
         self.fifths = self.row_fifths();
         let Some(source) = self.source else { return };
-        for (row, fate) in self.fates.iter().enumerate().filter(|(_, f)| f.is_composed()) {
-            let bar = fate.source().expect("composed bars have a source");
+        for (row, plan) in self.plan.rows().iter().enumerate().filter(|(_, f)| f.is_composed()) {
+            let bar = plan.source().expect("composed bars have a source");
             let Some(bar) = source.part.bars.get(bar) else {
                 continue;
             };
@@ -254,10 +245,10 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             }
             (Category::Harmony, "figured-bass", _) => {
                 self.lost_figures.insert(mark.at.bar);
-                mark.elements.iter().for_each(|e| self.plan.remove(*e));
+                mark.elements.iter().for_each(|e| self.edits.remove(*e));
             }
             (Category::Grace, ..) => self.remove_graces(mark),
-            _ => mark.elements.iter().for_each(|e| self.plan.remove(*e)),
+            _ => mark.elements.iter().for_each(|e| self.edits.remove(*e)),
         }
         self.silence(mark);
     }
@@ -267,17 +258,17 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
     pub fn remove_graces(&mut self, mark: &Mark) {
         let gone = mark.elements.iter().filter_map(|e| self.edition_owner.get(e)).copied();
         self.gone_graces.extend(gone.collect::<Vec<_>>());
-        mark.elements.iter().for_each(|e| self.plan.remove(*e));
+        mark.elements.iter().for_each(|e| self.edits.remove(*e));
     }
 
     /// Whether a mark lies in a bar that is taken out or rebuilt. Of a rebuilt
     /// bar the attributes stay, and with them its signatures.
     pub fn is_in_composed_bar(&self, mark: &Mark) -> bool {
-        let stays = |fate: Fate| {
-            let rebuilt = matches!(fate, Fate::Rebuild { .. });
-            matches!(fate, Fate::Keep { .. }) || rebuilt && mark.category == Category::Signature
+        let stays = |plan: BarPlan| {
+            let rebuilt = matches!(plan, BarPlan::Rebuild { .. });
+            matches!(plan, BarPlan::Keep { .. }) || rebuilt && mark.category == Category::Signature
         };
-        let touched = |place: Place| self.edition_rows.get(&place.bar).is_some_and(|r| !stays(self.fates[*r]));
+        let touched = |place: Place| self.plan.edition_row(place.bar).is_some_and(|r| !stays(self.plan[r]));
         touched(mark.at) || mark.end.is_some_and(touched) || self.is_on_gone_grace(mark)
     }
 

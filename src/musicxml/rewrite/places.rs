@@ -1,7 +1,8 @@
 //! Where notes and places of either side are in the result.
 
-use super::{Fate, PartRewrite, SourceSide, Target};
+use super::{PartRewrite, SourceSide, Target};
 use crate::pitch::Interval;
+use crate::plan::BarPlan;
 use crate::score::{NoteId, Place};
 use crate::time::Time;
 
@@ -13,7 +14,7 @@ impl PartRewrite<'_, '_, '_> {
             return Some(Target::Composed(note));
         }
         let own = &source.part.notes[note];
-        if !matches!(self.fates[*self.source_rows.get(&own.bar)?], Fate::Keep { .. }) {
+        if !matches!(self.plan[self.plan.source_row(own.bar)?], BarPlan::Keep { .. }) {
             return None;
         }
         if own.grace > 0 {
@@ -28,7 +29,7 @@ impl PartRewrite<'_, '_, '_> {
         let same_rest = || {
             // Rests are not collated: the one at the same place.
             let (row, offset) = self.place_of_source(Place { bar: own.bar, offset: own.offset, note: None })?;
-            let mut rests = self.part.bars[self.fates[row].edition()?].notes.clone();
+            let mut rests = self.part.bars[self.plan[row].edition()?].notes.clone();
             let of_voice = |n: NoteId| self.part.notes[n].voice == own.voice;
             let fits = |n: &NoteId| self.part.notes[*n].is_rest() && self.part.notes[*n].offset == offset;
             let all = rests.clone().filter(fits);
@@ -59,17 +60,17 @@ impl PartRewrite<'_, '_, '_> {
 
     /// Where a place of the source is in the result: row and offset.
     pub fn place_of_source(&self, place: Place) -> Option<(usize, Time)> {
-        let row = *self.source_rows.get(&place.bar)?;
-        let fate = self.fates[row];
-        fate.is_in_result().then(|| (row, place.offset + fate.shift()))
+        let row = self.plan.source_row(place.bar)?;
+        let plan = self.plan[row];
+        plan.is_in_result().then(|| (row, place.offset + plan.shift()))
     }
 
     /// Where a note of the edition is in the result.
     pub fn target_of_edition(&self, note: NoteId) -> Option<Target> {
-        let row = *self.edition_rows.get(&self.part.notes[note].bar)?;
-        match self.fates[row] {
-            Fate::Keep { .. } => (!self.gone_graces.contains(&note)).then_some(Target::Kept(note)),
-            Fate::Rebuild { .. } => {
+        let row = self.plan.edition_row(self.part.notes[note].bar)?;
+        match self.plan[row] {
+            BarPlan::Keep { .. } => (!self.gone_graces.contains(&note)).then_some(Target::Kept(note)),
+            BarPlan::Rebuild { .. } => {
                 let source = self.source?;
                 source.alignment.edition_to_source[self.part.head(note)].map(Target::Composed)
             }
@@ -78,10 +79,10 @@ impl PartRewrite<'_, '_, '_> {
     }
 
     pub fn place_of_edition(&self, place: Place) -> Option<(usize, Time)> {
-        let row = *self.edition_rows.get(&place.bar)?;
-        match self.fates[row] {
-            Fate::Keep { .. } => Some((row, place.offset)),
-            Fate::Rebuild { .. } => Some((row, place.offset)),
+        let row = self.plan.edition_row(place.bar)?;
+        match self.plan[row] {
+            BarPlan::Keep { .. } => Some((row, place.offset)),
+            BarPlan::Rebuild { .. } => Some((row, place.offset)),
             _ => None,
         }
     }
@@ -98,7 +99,9 @@ impl PartRewrite<'_, '_, '_> {
     }
 
     pub(super) fn nearest_edition_bar(&self, row: usize) -> Option<usize> {
-        let before = self.fates[..=row].iter().rev().find_map(|f| f.edition());
-        before.or_else(|| self.fates[row..].iter().find_map(|f| f.edition())).filter(|b| *b < self.part.bars.len())
+        let before = self.plan.rows()[..=row].iter().rev().find_map(|f| f.edition());
+        before
+            .or_else(|| self.plan.rows()[row..].iter().find_map(|f| f.edition()))
+            .filter(|b| *b < self.part.bars.len())
     }
 }

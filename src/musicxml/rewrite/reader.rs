@@ -47,7 +47,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         self.move_written(wanted.by)?;
         self.put_transposition(wanted);
         for (_, node) in self.attributes("for-part") {
-            self.plan.remove(element(node));
+            self.edits.remove(element(node));
         }
         if let Some(name) = wanted.name {
             self.rename(name, wanted.instrument);
@@ -57,7 +57,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
     /// All attributes of a name with their bars.
     fn attributes(&self, name: &'static str) -> Vec<(usize, Node<'a, 'i>)> {
-        let tree = self.plan.tree();
+        let tree = self.edits.tree();
         let of_bar = |(bar, element): (usize, crate::score::Element)| {
             let attributes = elements(tree.node(element)).filter(|n| n.tag_name().name() == "attributes");
             attributes.flat_map(elements).filter(move |n| n.tag_name().name() == name).map(move |n| (bar, n))
@@ -89,11 +89,11 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             let in_force = after.last().map(|c| c.1);
             let new = if in_force.is_some() && reads(clef) { clef } else { main };
             if in_force == Some(new) {
-                self.plan.remove(element(node));
+                self.edits.remove(element(node));
                 continue;
             }
             if new != clef {
-                self.plan.replace(element(node), clef_fragment(new, Some(node)));
+                self.edits.replace(element(node), clef_fragment(new, Some(node)));
             }
             after.push((bar, new));
         }
@@ -113,11 +113,11 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         for (bar, node) in old {
             let before = self.part.notes.partition_point(|n| n.element < element(node));
             if before == 0 && !said {
-                self.plan.replace(element(node), transpose_fragment(wanted.transpose));
+                self.edits.replace(element(node), transpose_fragment(wanted.transpose));
                 said = true;
                 continue;
             }
-            self.plan.remove(element(node));
+            self.edits.remove(element(node));
             // What the change of transposition said about the key must be said in its place.
             let attributes = node.parent().expect("an attribute stands in attributes");
             let [was, is] =
@@ -125,7 +125,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                     .map(|t| t.map_or(0, |t| (wanted.by)(t).fifths()));
             if before > 0 && was != is && child(attributes, "key").is_none() {
                 let fifths = self.part.bars[bar].fifths + is;
-                self.plan.add_child(element(attributes), Fragment::new("key").with(Fragment::leaf("fifths", fifths)));
+                self.edits.add_child(element(attributes), Fragment::new("key").with(Fragment::leaf("fifths", fifths)));
             }
         }
         if !said {
@@ -135,15 +135,15 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
     /// Names, and what a player of sounds goes by, in the part list.
     fn rename(&mut self, name: &str, instrument: &Instrument) {
-        let list = child(self.plan.tree().root(), "part-list");
+        let list = child(self.edits.tree().root(), "part-list");
         let parts = list.into_iter().flat_map(|l| l.descendants().filter(|n| n.tag_name().name() == "score-part"));
         let Some(own) = parts.into_iter().find(|n| n.attribute("id") == Some(&*self.part.id)) else { return };
         let mut instruments = elements(own).filter(|n| n.tag_name().name() == "score-instrument");
         let alone = instruments.next().filter(|_| instruments.next().is_none());
         for item in elements(own) {
             match item.tag_name().name() {
-                "part-name" => self.plan.replace(element(item), Fragment::leaf("part-name", name)),
-                "part-name-display" | "part-abbreviation-display" => self.plan.remove(element(item)),
+                "part-name" => self.edits.replace(element(item), Fragment::leaf("part-name", name)),
+                "part-name-display" | "part-abbreviation-display" => self.edits.remove(element(item)),
                 "part-abbreviation" => self.name_or_remove(item, instrument.abbreviation.as_deref()),
                 "score-instrument" if alone == Some(item) => {
                     for detail in elements(item) {
@@ -153,7 +153,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                                 self.name_or_remove(detail, instrument.abbreviation.as_deref())
                             }
                             // Both would name a sound of the other instrument.
-                            "instrument-sound" | "virtual-instrument" => self.plan.remove(element(detail)),
+                            "instrument-sound" | "virtual-instrument" => self.edits.remove(element(detail)),
                             _ => {}
                         }
                     }
@@ -163,7 +163,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                     for detail in elements(item) {
                         match detail.tag_name().name() {
                             "midi-program" => self.name_or_remove(detail, program.as_deref()),
-                            "midi-name" | "midi-bank" => self.plan.remove(element(detail)),
+                            "midi-name" | "midi-bank" => self.edits.remove(element(detail)),
                             _ => {}
                         }
                     }
@@ -175,8 +175,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
     fn name_or_remove(&mut self, node: Node<'_, '_>, text: Option<&str>) {
         match text {
-            Some(text) => self.plan.replace(element(node), Fragment::leaf(node.tag_name().name(), text)),
-            None => self.plan.remove(element(node)),
+            Some(text) => self.edits.replace(element(node), Fragment::leaf(node.tag_name().name(), text)),
+            None => self.edits.remove(element(node)),
         }
     }
 }

@@ -3,19 +3,19 @@
 
 use super::super::elements::facts;
 use super::super::tree::element;
-use super::{Fate, PartRewrite};
+use super::PartRewrite;
 use crate::score::{Category, Mark, NoteId};
 use std::collections::HashMap;
 
 impl PartRewrite<'_, '_, '_> {
     pub(super) fn close_seams(&mut self) {
-        if self.fates.iter().all(|f| matches!(f, Fate::Keep { .. } | Fate::Absent)) {
+        if self.plan.keeps_all() {
             return;
         }
         let mut places: HashMap<usize, usize> = HashMap::new();
         let mut fresh = Vec::new();
-        for (place, fate) in self.fates.iter().filter(|f| f.is_in_result()).enumerate() {
-            match fate.edition() {
+        for (place, plan) in self.plan.rows().iter().filter(|f| f.is_in_result()).enumerate() {
+            match plan.edition() {
                 Some(bar) => drop(places.insert(bar, place)),
                 None => fresh.push(place),
             }
@@ -57,11 +57,11 @@ impl PartRewrite<'_, '_, '_> {
 
     /// Takes a span out; a trill stays where only its line goes.
     fn take_out(&mut self, mark: &Mark) {
-        let tree = self.plan.tree();
+        let tree = self.edits.tree();
         let is_line = |e: &crate::score::Element| facts(tree.node(*e).tag_name().name()).is_numbered();
         let lines_only = mark.category == Category::Ornament && !mark.elements.iter().all(is_line);
         for node in mark.elements.iter().filter(|e| !lines_only || is_line(e)).map(|e| tree.node(*e)) {
-            self.plan.remove(element(node));
+            self.edits.remove(element(node));
         }
     }
 }

@@ -5,9 +5,10 @@ use super::super::fragment::Fragment;
 use super::super::tree::{child, child_text, element, text_of};
 use super::clefs::read_clef;
 use super::compose::{is_pitched, stem_of};
-use super::{Fate, PartRewrite, Target};
+use super::{PartRewrite, Target};
 use crate::instrument::Clef;
 use crate::pitch::Pitch;
+use crate::plan::BarPlan;
 use crate::score::NoteId;
 use crate::time::Time;
 use roxmltree::Node;
@@ -32,11 +33,11 @@ impl PartRewrite<'_, '_, '_> {
         for row in self.touched_rows() {
             let fifths = self.fifths.get(row).copied();
             let after = self.shown_after(row);
-            let fate = self.fates[row];
-            let fifths = fifths.or(fate.edition().map(|b| self.part.bars[b].fifths)).unwrap_or(0);
+            let plan = self.plan[row];
+            let fifths = fifths.or(plan.edition().map(|b| self.part.bars[b].fifths)).unwrap_or(0);
             let needs = required(&after, fifths);
-            let before: BTreeMap<NoteId, bool> = match fate {
-                Fate::Keep { edition, .. } => {
+            let before: BTreeMap<NoteId, bool> = match plan {
+                BarPlan::Keep { edition, .. } => {
                     let notes = self.shown_before(edition);
                     let needs = required(&notes, self.part.bars[edition].fifths);
                     let id = |s: &Shown| match s.target {
@@ -80,7 +81,7 @@ impl PartRewrite<'_, '_, '_> {
             }
             Target::Kept(id) => id,
         };
-        let node = self.plan.tree().node(self.part.notes[id].element);
+        let node = self.edits.tree().node(self.part.notes[id].element);
         let old = child(node, "accidental");
         let changed = self.pitches.contains_key(&id);
         let unflagged = self.unflagged.contains(&id);
@@ -100,16 +101,18 @@ impl PartRewrite<'_, '_, '_> {
             None if flags.is_some() || needed && (changed || status_changed) => {
                 let mut sign = Fragment::leaf("accidental", name);
                 sign.attributes = flags.clone().unwrap_or_default();
-                self.plan.add_child(here, sign);
+                self.edits.add_child(here, sign);
             }
             None => {}
-            Some(old) if flags.is_some() || unflagged && needed => self.plan.replace(element(old), wanted(old)),
-            Some(old) if unflagged => self.plan.remove(element(old)),
+            Some(old) if flags.is_some() || unflagged && needed => self.edits.replace(element(old), wanted(old)),
+            Some(old) if unflagged => self.edits.remove(element(old)),
             Some(old) if changed && (needed || special) && text_of(old) == name => {}
-            Some(old) if changed && (needed || special) => self.plan.replace(element(old), wanted(old)),
+            Some(old) if changed && (needed || special) => self.edits.replace(element(old), wanted(old)),
             // A sign that is printed without need stays one.
-            Some(old) if self.moved_whole && changed && !status_changed => self.plan.replace(element(old), wanted(old)),
-            Some(old) if changed || status_changed && !needed && !special => self.plan.remove(element(old)),
+            Some(old) if self.moved_whole && changed && !status_changed => {
+                self.edits.replace(element(old), wanted(old))
+            }
+            Some(old) if changed || status_changed && !needed && !special => self.edits.remove(element(old)),
             Some(_) => {}
         }
     }
@@ -131,15 +134,15 @@ impl PartRewrite<'_, '_, '_> {
             }))
             .map(|n| self.part.notes[*n].bar)
             .collect();
-        let touched = |(row, fate): &(usize, &Fate)| match fate {
+        let touched = |(row, plan): &(usize, &BarPlan)| match plan {
             // A part may have fewer bars than another.
-            Fate::Keep { edition, .. } => self.part.bars.get(*edition).is_some_and(|bar| {
+            BarPlan::Keep { edition, .. } => self.part.bars.get(*edition).is_some_and(|bar| {
                 let key = self.fifths.get(*row).is_some_and(|f| *f != bar.fifths);
                 key || bars.contains(edition)
             }),
             other => other.is_composed(),
         };
-        self.fates.iter().enumerate().filter(touched).map(|(row, _)| row).collect()
+        self.plan.rows().iter().enumerate().filter(touched).map(|(row, _)| row).collect()
     }
 
     fn shown_before(&self, bar: usize) -> Vec<Shown> {
@@ -157,7 +160,7 @@ impl PartRewrite<'_, '_, '_> {
     }
 
     fn shown_after(&self, row: usize) -> Vec<Shown> {
-        if let Fate::Keep { edition, .. } = self.fates[row] {
+        if let BarPlan::Keep { edition, .. } = self.plan[row] {
             let mut out = Vec::new();
             for mut shown in self.shown_before(edition) {
                 let Target::Kept(id) = shown.target else {
@@ -177,7 +180,7 @@ impl PartRewrite<'_, '_, '_> {
             }
             return out;
         }
-        let Some((source, bar)) = self.source.zip(self.fates[row].source()) else {
+        let Some((source, bar)) = self.source.zip(self.plan[row].source()) else {
             return Vec::new();
         };
         let mut notes: Vec<NoteId> =
@@ -198,9 +201,9 @@ impl PartRewrite<'_, '_, '_> {
 
     /// Stems follow the staff where one voice is alone on it.
     pub(super) fn settle_stems(&mut self) {
-        for row in 0..self.fates.len() {
-            match self.fates[row] {
-                Fate::Keep { edition, .. } => {
+        for row in 0..self.plan.rows().len() {
+            match self.plan[row] {
+                BarPlan::Keep { edition, .. } => {
                     let notes = self.part.bars[edition].notes.clone();
                     if notes.clone().any(|n| self.other_clefs.is_some() || self.pitches.contains_key(&n))
                         && self.alone(notes.clone().map(|n| self.part.notes[n].voice))
@@ -208,7 +211,7 @@ impl PartRewrite<'_, '_, '_> {
                         self.restem_kept(row, edition);
                     }
                 }
-                Fate::Rebuild { source: bar, .. } | Fate::Fresh { source: bar } => {
+                BarPlan::Rebuild { source: bar, .. } | BarPlan::Fresh { source: bar } => {
                     let Some(source) = self.source else { continue };
                     let notes = source.part.bars[bar].notes.clone();
                     if self.alone(notes.map(|n| source.part.notes[n].voice)) {
@@ -225,7 +228,7 @@ impl PartRewrite<'_, '_, '_> {
     }
 
     fn restem_kept(&mut self, row: usize, bar: usize) {
-        let tree = self.plan.tree();
+        let tree = self.edits.tree();
         let middle = self.middle_line(row);
         let notes =
             self.part.bars[bar].notes.clone().filter(|n| is_pitched(self.part, *n) && self.part.notes[*n].grace == 0);
@@ -243,7 +246,7 @@ impl PartRewrite<'_, '_, '_> {
                     && matches!(old, "up" | "down")
                     && old != direction
                 {
-                    self.plan.replace(stem, Fragment::leaf("stem", direction));
+                    self.edits.replace(stem, Fragment::leaf("stem", direction));
                 }
             }
         }
@@ -288,7 +291,7 @@ impl PartRewrite<'_, '_, '_> {
 
     /// The clef in force at the end of a bar of the edition.
     pub(super) fn clef_at(&self, bar: usize) -> Option<Clef> {
-        let tree = self.plan.tree();
+        let tree = self.edits.tree();
         let node = self.part.bars[..=bar].iter().rev().find_map(|b| {
             let attributes = tree.node(b.element).children().filter(|n| n.tag_name().name() == "attributes");
             attributes.filter_map(|a| child(a, "clef")).next_back()

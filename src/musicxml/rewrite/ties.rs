@@ -2,7 +2,8 @@
 
 use super::super::fragment::Fragment;
 use super::super::tree::element;
-use super::{Fate, PartRewrite, SourceSide, Target};
+use super::{PartRewrite, SourceSide, Target};
+use crate::plan::BarPlan;
 use crate::score::{NoteId, Part};
 
 impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
@@ -19,7 +20,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         if kind == "stop" {
             self.untied.insert(note);
         }
-        let node = self.plan.tree().node(self.part.notes[note].element);
+        let node = self.edits.tree().node(self.part.notes[note].element);
         let mut gone = Vec::new();
         for item in node.children().filter(|n| n.is_element()) {
             let name = item.tag_name().name();
@@ -33,7 +34,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             }
         }
         for item in gone {
-            self.plan.remove(element(item));
+            self.edits.remove(element(item));
         }
     }
 
@@ -46,7 +47,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     pub(super) fn add_tie(&mut self, target: Target, kind: &str) {
         let tie = Fragment::new("tie").set("type", kind);
         match target {
-            Target::Kept(note) => self.plan.add_child(self.part.notes[note].element, tie),
+            Target::Kept(note) => self.edits.add_child(self.part.notes[note].element, tie),
             Target::Composed(note) => {
                 if let Some(fragment) = self.composed.get_mut(&note) {
                     fragment.place(tie);
@@ -60,21 +61,21 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// it was rebuilt, taken out or put in.
     pub(super) fn mend_ties_at_seams(&mut self) {
         let Some(source) = self.source else { return };
-        let rows: Vec<usize> = (0..self.fates.len()).filter(|r| self.fates[*r].is_in_result()).collect();
+        let rows: Vec<usize> = (0..self.plan.rows().len()).filter(|r| self.plan[*r].is_in_result()).collect();
         for pair in rows.windows(2) {
-            let (left, right) = (self.fates[pair[0]], self.fates[pair[1]]);
+            let (left, right) = (self.plan[pair[0]], self.plan[pair[1]]);
             let natural = match (left, right) {
-                (Fate::Keep { edition: a, .. }, Fate::Keep { edition: b, .. }) => a + 1 == b,
+                (BarPlan::Keep { edition: a, .. }, BarPlan::Keep { edition: b, .. }) => a + 1 == b,
                 _ => left.is_composed() && right.is_composed(),
             };
             if natural {
                 continue;
             }
-            if let Fate::Keep { edition, source: Some(bar), .. } = left {
+            if let BarPlan::Keep { edition, source: Some(bar), .. } = left {
                 let wanted: Vec<NoteId> = tied_over(source.part, bar, true);
                 self.mend_ties(source, edition, &wanted, true);
             }
-            if let Fate::Keep { edition, source: Some(bar), .. } = right {
+            if let BarPlan::Keep { edition, source: Some(bar), .. } = right {
                 let wanted: Vec<NoteId> = tied_over(source.part, bar, false);
                 self.mend_ties(source, edition, &wanted, false);
             }

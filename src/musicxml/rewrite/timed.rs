@@ -4,8 +4,9 @@
 use super::super::apart::Touch;
 use super::super::fragment::Fragment;
 use super::super::tree::{child, element, text_of};
+use super::PartRewrite;
 use super::compose::lcm;
-use super::{Fate, PartRewrite};
+use crate::plan::BarPlan;
 use crate::score::{Element, NoteId};
 use crate::time::Time;
 use roxmltree::Node;
@@ -34,8 +35,8 @@ impl Host {
 impl PartRewrite<'_, '_, '_> {
     /// A new direction (or harmony) at a place of the result.
     pub fn add_timed(&mut self, row: usize, offset: Time, fragment: Fragment) {
-        match self.fates[row] {
-            Fate::Keep { edition, .. } => self.placed.entry(edition).or_default().push((offset, fragment)),
+        match self.plan[row] {
+            BarPlan::Keep { edition, .. } => self.placed.entry(edition).or_default().push((offset, fragment)),
             _ => self.timed.entry(row).or_default().push((offset, fragment)),
         }
     }
@@ -53,9 +54,9 @@ impl PartRewrite<'_, '_, '_> {
             for (host, at, fragment) in items {
                 for fragment in line_up(vec![(at, fragment)], host.time(), divisions) {
                     match host {
-                        Host::Before(element, _) => self.plan.insert_before(element, fragment),
-                        Host::After(element, _) => self.plan.insert_after(element, fragment),
-                        Host::Into(element) => self.plan.add_child(element, fragment),
+                        Host::Before(element, _) => self.edits.insert_before(element, fragment),
+                        Host::After(element, _) => self.edits.insert_after(element, fragment),
+                        Host::Into(element) => self.edits.add_child(element, fragment),
                     }
                 }
             }
@@ -64,7 +65,7 @@ impl PartRewrite<'_, '_, '_> {
 
     /// Rests at the end of a bar that is shorter than the other parts' now.
     pub fn fill_up(&mut self, row: usize, length: Time) {
-        let Fate::Keep { edition: bar, .. } = self.fates[row] else { return };
+        let BarPlan::Keep { edition: bar, .. } = self.plan[row] else { return };
         let own = &self.part.bars[bar];
         let notes = &self.part.notes[own.notes.clone()];
         if own.length >= length || notes.is_empty() {
@@ -72,7 +73,7 @@ impl PartRewrite<'_, '_, '_> {
         }
         self.refine(bar, [length, own.length].into_iter());
         let divisions = self.divisions(bar);
-        let measure = self.plan.tree().node(own.element);
+        let measure = self.edits.tree().node(own.element);
         let mut told = Time::from(own.divisions);
         let (times, end) = super::holding::times_of(measure, &mut told);
         let Some((last, _)) = times.iter().rfind(|(n, _)| matches!(n.tag_name().name(), "note" | "forward" | "backup"))
@@ -88,12 +89,12 @@ impl PartRewrite<'_, '_, '_> {
                 .with(Fragment::new("rest"))
                 .with(Fragment::leaf("duration", ticks(length - end, divisions)));
             for name in ["voice", "staff"] {
-                if let Some(own) = child(self.plan.tree().node(first.element), name) {
+                if let Some(own) = child(self.edits.tree().node(first.element), name) {
                     rest.place(Fragment::copy(own));
                 }
             }
             let moved = jump(cursor, end, divisions);
-            moved.into_iter().chain([rest]).for_each(|f| self.plan.insert_after(element(*last), f));
+            moved.into_iter().chain([rest]).for_each(|f| self.edits.insert_after(element(*last), f));
             cursor = length;
         }
     }
@@ -112,7 +113,7 @@ impl PartRewrite<'_, '_, '_> {
         self.finer.insert(bar, new);
         let factor = Time::new(new, self.part.bars[bar].divisions.max(1));
         let mut at_start = true;
-        let measure = self.plan.tree().node(self.part.bars[bar].element);
+        let measure = self.edits.tree().node(self.part.bars[bar].element);
         for item in super::super::tree::elements(measure) {
             let name = item.tag_name().name();
             let leaf = match name {
@@ -127,7 +128,7 @@ impl PartRewrite<'_, '_, '_> {
             if let Some(ticks) = crate::time::parse_decimal(text_of(leaf)) {
                 let mut new = Fragment::shell(leaf);
                 new.text = ticks_text(ticks * factor);
-                self.plan.replace(element(leaf), new);
+                self.edits.replace(element(leaf), new);
             }
         }
     }
@@ -163,7 +164,7 @@ impl PartRewrite<'_, '_, '_> {
 
     /// In a bar without notes: before whatever moves the time on.
     fn host_in_silent_bar(&self, bar: usize) -> Host {
-        let measure = self.plan.tree().node(self.part.bars[bar].element);
+        let measure = self.edits.tree().node(self.part.bars[bar].element);
         let moves = |n: &Node| matches!(n.tag_name().name(), "forward" | "backup" | "barline");
         let head = |n: &Node| n.attribute("location") != Some("left");
         match measure.children().filter(moves).find(head) {

@@ -52,7 +52,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             }
         }
         for bar in 0..self.part.bars.len() {
-            let node = self.plan.tree().node(self.part.bars[bar].element);
+            let node = self.edits.tree().node(self.part.bars[bar].element);
             for item in elements(node) {
                 let by = by(self.transposition_from(item));
                 match item.tag_name().name() {
@@ -93,7 +93,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             {
                 let mut moved = Fragment::shell(node);
                 moved.text = (old + fifths).to_string();
-                self.plan.replace(element(node), moved);
+                self.edits.replace(element(node), moved);
             }
         }
         // A signature of single accidentals.
@@ -104,17 +104,17 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             };
             let Some(old) = spelled(text_of(step), text_of(alter)) else { continue };
             let new = old.moved(by);
-            self.plan.replace(element(step), Fragment::leaf("key-step", LETTERS[new.step as usize]));
-            self.plan.replace(element(alter), Fragment::leaf("key-alter", f64::from(new.alter) / 100.0));
+            self.edits.replace(element(step), Fragment::leaf("key-step", LETTERS[new.step as usize]));
+            self.edits.replace(element(alter), Fragment::leaf("key-alter", f64::from(new.alter) / 100.0));
             let sign = alter.next_sibling_element().filter(|n| n.tag_name().name() == "key-accidental");
             if let (Some(sign), Some(name)) = (sign, accidental_name(new.alter)) {
-                self.plan.replace(element(sign), Fragment::leaf("key-accidental", name));
+                self.edits.replace(element(sign), Fragment::leaf("key-accidental", name));
             }
         }
     }
 
     fn first_attributes(&self) -> Option<Node<'a, 'i>> {
-        let node = self.plan.tree().node(self.part.bars.first()?.element);
+        let node = self.edits.tree().node(self.part.bars.first()?.element);
         elements(node).take_while(|n| n.tag_name().name() != "note").find(|n| n.tag_name().name() == "attributes")
     }
 
@@ -127,13 +127,13 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     pub(super) fn say_first(&mut self, what: Fragment) {
         let Some(first) = self.part.bars.first() else { return };
         if let Some(attributes) = self.first_attributes() {
-            return self.plan.add_child(element(attributes), what);
+            return self.edits.add_child(element(attributes), what);
         }
         let attributes = Fragment::new("attributes").with(what);
-        let node = self.plan.tree().node(first.element);
+        let node = self.edits.tree().node(first.element);
         match elements(node).find(|n| n.tag_name().name() != "print") {
-            Some(head) => self.plan.insert_before(element(head), attributes),
-            None => self.plan.add_child(first.element, attributes),
+            Some(head) => self.edits.insert_before(element(head), attributes),
+            None => self.edits.add_child(first.element, attributes),
         }
     }
 
@@ -150,7 +150,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         if by.steps != 0 {
             let mut moved = Fragment::copy(rest);
             move_named_pitch(&mut moved, "display-step", "", by);
-            self.plan.replace(element(rest), moved);
+            self.edits.replace(element(rest), moved);
         }
     }
 
@@ -159,7 +159,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             for node in elements(harmony).filter(|n| n.tag_name().name() == name).collect::<Vec<_>>() {
                 let mut moved = Fragment::copy(node);
                 move_named_pitch(&mut moved, step, alter, by);
-                self.plan.replace(element(node), moved);
+                self.edits.replace(element(node), moved);
             }
         }
     }
@@ -201,21 +201,21 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         if let Some(name) = accidental_name(alter).filter(|name| *name != text_of(sign)) {
             let mut moved = Fragment::shell(sign);
             moved.text = name.to_string();
-            self.plan.replace(element(sign), moved);
+            self.edits.replace(element(sign), moved);
         }
     }
 
     /// Gives a note another written pitch; its accidental is settled with all others.
     pub(super) fn put_pitch(&mut self, note: NoteId, written: Pitch) {
         self.pitches.insert(note, written);
-        let node = self.plan.tree().node(self.part.notes[note].element);
+        let node = self.edits.tree().node(self.part.notes[note].element);
         let Some(pitch) = child(node, "pitch") else { return };
         let old = self.written(note);
         match child(pitch, "octave").filter(|_| old.is_some_and(|o| o.same_name(written))) {
             Some(octave) => {
-                self.plan.replace(element(octave), Fragment::leaf("octave", written.octave));
+                self.edits.replace(element(octave), Fragment::leaf("octave", written.octave));
             }
-            None => self.plan.replace(element(pitch), super::pitch_fragment(written)),
+            None => self.edits.replace(element(pitch), super::pitch_fragment(written)),
         }
     }
 }

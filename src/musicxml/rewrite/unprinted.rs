@@ -21,7 +21,7 @@ impl PartRewrite<'_, '_, '_> {
     pub(super) fn silence(&mut self, mark: &Mark) {
         let is_sign = |m: &Mark| matches!(m.category, Category::Ornament | Category::Grace);
         let Some(main) = mark.at.note.filter(|_| is_sign(mark)) else { return };
-        let notes = placed(self.plan.tree().node(self.part.bars[mark.at.bar].element));
+        let notes = placed(self.edits.tree().node(self.part.bars[mark.at.bar].element));
         if notes.iter().all(|n| !n.unprinted) {
             return;
         }
@@ -37,15 +37,15 @@ impl PartRewrite<'_, '_, '_> {
             match child(note.node, "duration").filter(|_| takes_time(note.node)) {
                 Some(duration) => {
                     let forward = Fragment::new("forward").with(Fragment::copy(duration));
-                    self.plan.replace(element(note.node), forward);
+                    self.edits.replace(element(note.node), forward);
                 }
-                None => self.plan.remove(element(note.node)),
+                None => self.edits.remove(element(note.node)),
             }
         }
     }
 
     fn is_gone(&self, elements: &[Element]) -> bool {
-        elements.iter().all(|e| self.plan.is_removed(*e))
+        elements.iter().all(|e| self.edits.is_removed(*e))
     }
 }
 

@@ -60,7 +60,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let mut out = BTreeMap::new();
         for note in &self.part.notes {
             out.entry(note.voice).or_insert_with(|| Voice {
-                name: voice_name(self.plan.tree().node(note.element)),
+                name: voice_name(self.edits.tree().node(note.element)),
                 staff: usual_staff(self.part, note.voice),
             });
         }

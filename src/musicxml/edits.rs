@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// Changes to one document, collected before any byte moves. An element that
 /// gets a new child is never taken out as empty.
-pub struct Plan<'a, 'i> {
+pub struct Edits<'a, 'i> {
     tree: &'a Tree<'i>,
     style: Style,
     gone: BTreeSet<Element>,
@@ -24,9 +24,9 @@ pub struct Plan<'a, 'i> {
     around: BTreeMap<Element, [&'static str; 2]>,
 }
 
-impl<'a, 'i> Plan<'a, 'i> {
+impl<'a, 'i> Edits<'a, 'i> {
     pub fn new(tree: &'a Tree<'i>) -> Self {
-        Plan {
+        Edits {
             tree,
             style: style_of(tree.text()),
             gone: BTreeSet::new(),
@@ -314,20 +314,20 @@ mod tests {
         </direction-type>\n  </direction>\n  <note>\n    <type>half</type>\n    <notations>\n      <articulations>\n        \
         <accent/>\n      </articulations>\n      <fermata/>\n    </notations>\n  </note>\n</score-partwise>";
 
-    fn edited(change: impl Fn(&mut Plan, &dyn Fn(&str) -> Element)) -> String {
+    fn edited(change: impl Fn(&mut Edits, &dyn Fn(&str) -> Element)) -> String {
         let input = Input::from_bytes("x", TEXT.into()).unwrap();
         let tree = Tree::parse(&input).unwrap();
         let find = |name: &str| element(tree.root().descendants().find(|n| n.tag_name().name() == name).unwrap());
-        let mut plan = Plan::new(&tree);
-        change(&mut plan, &find);
-        plan.finish().apply(TEXT).unwrap()
+        let mut edits = Edits::new(&tree);
+        change(&mut edits, &find);
+        edits.finish().apply(TEXT).unwrap()
     }
 
     #[test]
     fn emptied_holders_go_and_others_stay() {
-        let text = edited(|plan, find| {
-            plan.remove(find("p"));
-            plan.remove(find("accent"));
+        let text = edited(|edits, find| {
+            edits.remove(find("p"));
+            edits.remove(find("accent"));
         });
         assert_eq!(
             text,
@@ -338,12 +338,12 @@ mod tests {
 
     #[test]
     fn brackets_come_around_signs_and_texts() {
-        let text = edited(|plan, find| {
+        let text = edited(|edits, find| {
             for name in ["p", "accent"] {
-                plan.insert_before(find(name), Fragment::leaf("l", "["));
-                plan.insert_after(find(name), Fragment::leaf("r", "]"));
+                edits.insert_before(find(name), Fragment::leaf("l", "["));
+                edits.insert_after(find(name), Fragment::leaf("r", "]"));
             }
-            plan.put_around(find("type"), ["(", ")"]);
+            edits.put_around(find("type"), ["(", ")"]);
         });
         assert!(text.contains("<dynamics><l>[</l><p/><r>]</r></dynamics>"), "{text}");
         assert!(text.contains("\n        <l>[</l>\n        <accent/>\n        <r>]</r>\n"), "{text}");
@@ -352,19 +352,19 @@ mod tests {
 
     #[test]
     fn an_attribute_of_what_is_replaced_comes_into_the_new_one() {
-        let text = edited(|plan, find| {
-            plan.set_attribute(find("type"), "size", "cue".into());
-            plan.replace(find("type"), Fragment::leaf("type", "whole"));
+        let text = edited(|edits, find| {
+            edits.set_attribute(find("type"), "size", "cue".into());
+            edits.replace(find("type"), Fragment::leaf("type", "whole"));
         });
         assert!(text.contains("<type size=\"cue\">whole</type>"), "{text}");
     }
 
     #[test]
     fn a_holder_that_gets_something_new_stays() {
-        let text = edited(|plan, find| {
-            plan.remove(find("accent"));
-            plan.add_child(find("articulations"), Fragment::new("staccato"));
-            plan.add_child(find("note"), Fragment::new("dot"));
+        let text = edited(|edits, find| {
+            edits.remove(find("accent"));
+            edits.add_child(find("articulations"), Fragment::new("staccato"));
+            edits.add_child(find("note"), Fragment::new("dot"));
         });
         assert!(text.contains("<articulations>\n        <staccato/>\n      </articulations>"), "{text}");
         assert!(text.contains("<type>half</type>\n    <dot/>\n    <notations>"), "{text}");
