@@ -1,9 +1,16 @@
 //! Which bar, note and mark of one side stands where the other has its: plain
 //! tables, which `collate` fills and everything after it reads.
 
+mod sides;
+
 use crate::pitch::Interval;
-use crate::score::{MarkId, NoteId};
+use crate::score::Score;
 use crate::time::Time;
+
+pub use sides::{
+    Edition, EditionMark, EditionNote, EditionPart, Id, MarkOf, NoteOf, PartOf, Side, Source, SourceMark, SourceNote,
+    SourcePart, Table,
+};
 
 /// A bar of the edition, the bar of the source that it stands for, or both.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,8 +54,8 @@ pub struct PartAlignment {
     pub source: usize,
     /// From the source's sounding pitch to the edition's.
     pub interval: Interval,
-    pub edition_to_source: Vec<Option<NoteId>>,
-    pub source_to_edition: Vec<Option<NoteId>>,
+    pub edition_to_source: Table<EditionNote, Option<SourceNote>>,
+    pub source_to_edition: Table<SourceNote, Option<EditionNote>>,
     pub ties: Vec<TieChange>,
     pub realisations: Vec<Realisation>,
     pub revoiced: Vec<Revoiced>,
@@ -61,13 +68,17 @@ pub struct PartAlignment {
 pub struct TieChange {
     /// The held note is the edition's: the tie was added.
     pub added: bool,
-    pub edition: Vec<NoteId>,
-    pub source: Vec<NoteId>,
+    pub edition: Vec<EditionNote>,
+    pub source: Vec<SourceNote>,
+}
+
+fn exchanged<S: Side>(notes: &[NoteOf<S>]) -> Vec<NoteOf<S::Other>> {
+    notes.iter().map(|n| n.exchanged()).collect()
 }
 
 impl TieChange {
-    pub(crate) fn exchanged(&self) -> TieChange {
-        TieChange { added: !self.added, edition: self.source.clone(), source: self.edition.clone() }
+    fn exchanged(&self) -> TieChange {
+        TieChange { added: !self.added, edition: exchanged(&self.source), source: exchanged(&self.edition) }
     }
 }
 
@@ -77,13 +88,13 @@ pub struct Realisation {
     /// The source writes it out, and the edition has it plain.
     pub by_source: bool,
     /// The source's note or, where it writes out, the first of its small ones.
-    pub source: NoteId,
+    pub source: SourceNote,
     /// The other notes of the source: of a chord that is broken, or small ones.
-    pub chord: Vec<NoteId>,
+    pub chord: Vec<SourceNote>,
     /// The edition's notes: small ones, or those of the plain chord.
-    pub edition: Vec<NoteId>,
+    pub edition: Vec<EditionNote>,
     /// The source's sign that the small notes stand for.
-    pub sign: Option<MarkId>,
+    pub sign: Option<SourceMark>,
     /// What they are: a trill, a turn …
     pub name: &'static str,
 }
@@ -91,8 +102,8 @@ pub struct Realisation {
 /// Chords of the same tones, laid out otherwise: the notes that differ.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Revoiced {
-    pub edition: Vec<NoteId>,
-    pub source: Vec<NoteId>,
+    pub edition: Vec<EditionNote>,
+    pub source: Vec<SourceNote>,
     /// Bars of the outline it touches, first and last.
     pub outline: (usize, usize),
 }
@@ -100,8 +111,8 @@ pub struct Revoiced {
 /// Music that is not the other side's: nothing inside it has a partner.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Stretch {
-    pub edition: Vec<NoteId>,
-    pub source: Vec<NoteId>,
+    pub edition: Vec<EditionNote>,
+    pub source: Vec<SourceNote>,
     /// Bars of the outline it touches, first and last.
     pub outline: (usize, usize),
     /// From the offset in the first bar that it covers, 0 for all of it.
@@ -115,8 +126,8 @@ pub struct Stretch {
 /// A mark of the edition, of the source, or one of each.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct MarkPair {
-    pub edition: Option<MarkId>,
-    pub source: Option<MarkId>,
+    pub edition: Option<EditionMark>,
+    pub source: Option<SourceMark>,
     /// Both say the same at the same place.
     pub same: bool,
     /// The row of a strain's second time that differs in it from the first.
@@ -130,8 +141,8 @@ impl PartAlignment {
             edition,
             source,
             interval,
-            edition_to_source: Vec::new(),
-            source_to_edition: Vec::new(),
+            edition_to_source: Table::default(),
+            source_to_edition: Table::default(),
             ties: Vec::new(),
             realisations: Vec::new(),
             revoiced: Vec::new(),
@@ -140,12 +151,32 @@ impl PartAlignment {
         }
     }
 
-    pub fn pair(&mut self, edition: NoteId, source: NoteId) {
+    /// The part of the edition that it is about.
+    pub fn edition_part<'s>(&self, edition: &'s Score) -> EditionPart<'s> {
+        PartOf::new(&edition.parts[self.edition])
+    }
+
+    /// The part of the source that it is about.
+    pub fn source_part<'s>(&self, source: &'s Score) -> SourcePart<'s> {
+        PartOf::new(&source.parts[self.source])
+    }
+
+    /// The partners and the ties where the sides are exchanged.
+    pub(crate) fn exchanged(&self) -> PartAlignment {
+        PartAlignment {
+            edition_to_source: self.source_to_edition.exchanged(),
+            source_to_edition: self.edition_to_source.exchanged(),
+            ties: self.ties.iter().map(TieChange::exchanged).collect(),
+            ..PartAlignment::new(self.source, self.edition, self.interval.inverse())
+        }
+    }
+
+    pub fn pair(&mut self, edition: EditionNote, source: SourceNote) {
         self.edition_to_source[edition] = Some(source);
         self.source_to_edition[source] = Some(edition);
     }
 
-    pub fn part_edition(&mut self, edition: NoteId) {
+    pub fn part_edition(&mut self, edition: EditionNote) {
         // A note that comes back may be the partner of two.
         if let Some(source) = self.edition_to_source[edition].take()
             && self.source_to_edition[source] == Some(edition)
@@ -155,11 +186,11 @@ impl PartAlignment {
     }
 
     pub fn matched(&self) -> usize {
-        self.edition_to_source.iter().flatten().count()
+        self.edition_to_source.values().flatten().count()
     }
 
     /// Whether a note is held, or struck again, in one of the tie changes.
-    pub fn is_in_tie_change(&self, edition: Option<NoteId>, source: Option<NoteId>) -> bool {
+    pub fn is_in_tie_change(&self, edition: Option<EditionNote>, source: Option<SourceNote>) -> bool {
         self.ties
             .iter()
             .any(|t| edition.is_some_and(|n| t.edition.contains(&n)) || source.is_some_and(|n| t.source.contains(&n)))

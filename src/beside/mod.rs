@@ -5,12 +5,15 @@ mod staves;
 
 pub use staves::{Staves, staves};
 
+use crate::alignment::{
+    Edition, EditionNote, EditionPart, MarkOf, NoteOf, PartOf, Side, Source, SourceNote, SourcePart,
+};
 use crate::clean::{Additions, Policy, Sides};
 use crate::collate::{Collation, PartAlignment};
 use crate::findings::{Finding, Status, Subject};
 use crate::musicxml::apart::{Color, Look};
 use crate::musicxml::beside::{Dress, Heading, Pair, Row, Staff, write, write_stretches};
-use crate::score::{Category, MarkId, NoteId};
+use crate::score::Category;
 use std::collections::{BTreeMap, BTreeSet};
 
 const LEGEND: &str = "Source above, edition below, in the edition's key. Added: vermillion, dashed, in brackets, small. \
@@ -84,18 +87,18 @@ pub fn named(sides: Sides, place: usize, whole: &Collation, stretches: &[(usize,
 
 /// Something that is printed on one of the two sides.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-struct Dressed {
-    is_edition: bool,
-    what: What,
+enum Dressed {
+    Source(What<Source>),
+    Edition(What<Edition>),
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-enum What {
-    Mark(MarkId),
+enum What<S: Side> {
+    Mark(MarkOf<S>),
     /// With all that are tied to it.
-    Note(NoteId),
+    Note(NoteOf<S>),
     /// The ties by which a note is held.
-    Tie(NoteId),
+    Tie(NoteOf<S>),
 }
 
 fn rows(collation: &Collation) -> Vec<Row> {
@@ -129,21 +132,21 @@ fn look_of(policy: &Policy, finding: &Finding) -> Look {
 
 /// What a finding is about.
 fn dressed_by(finding: &Finding, alignment: &PartAlignment, pair: &Pair) -> Vec<Dressed> {
-    let mark = |is_edition| move |id| Dressed { is_edition, what: What::Mark(id) };
-    let (ours, theirs): (Vec<NoteId>, Vec<NoteId>) = match finding.subject {
+    let (edition, source) = (EditionPart::new(pair.edition.part), SourcePart::new(pair.source.part));
+    let (ours, theirs): (Vec<EditionNote>, Vec<SourceNote>) = match finding.subject {
         Subject::Mark { edition, source } => {
-            return edition.map(mark(true)).into_iter().chain(source.map(mark(false))).collect();
+            let ours = edition.map(|m| Dressed::Edition(What::Mark(m)));
+            let theirs = source.map(|m| Dressed::Source(What::Mark(m)));
+            return ours.into_iter().chain(theirs).collect();
         }
         Subject::Note { edition, source } => (edition.into_iter().collect(), source.into_iter().collect()),
         // On the side that holds the notes.
         Subject::Tie(index) => {
             let tie = &alignment.ties[index];
-            let (part, notes) = match tie.added {
-                true => (pair.edition.part, &tie.edition),
-                false => (pair.source.part, &tie.source),
+            return match tie.added {
+                true => heads(edition, &tie.edition).map(|n| Dressed::Edition(What::Tie(n))).collect(),
+                false => heads(source, &tie.source).map(|n| Dressed::Source(What::Tie(n))).collect(),
             };
-            let heads: BTreeSet<NoteId> = notes.iter().map(|n| part.head(*n)).collect();
-            return heads.into_iter().map(|n| Dressed { is_edition: tie.added, what: What::Tie(n) }).collect();
         }
         Subject::Realisation(index) => {
             let realised = &alignment.realisations[index];
@@ -151,21 +154,28 @@ fn dressed_by(finding: &Finding, alignment: &PartAlignment, pair: &Pair) -> Vec<
             (realised.edition.clone(), chord.chain([realised.source]).collect())
         }
     };
-    let note = |is_edition: bool, id| {
-        let part = if is_edition { pair.edition.part } else { pair.source.part };
-        Dressed { is_edition, what: What::Note(part.head(id)) }
-    };
-    ours.into_iter().map(|n| note(true, n)).chain(theirs.into_iter().map(|n| note(false, n))).collect()
+    let ours = ours.into_iter().map(|n| Dressed::Edition(What::Note(edition.head(n))));
+    ours.chain(theirs.into_iter().map(|n| Dressed::Source(What::Note(source.head(n))))).collect()
+}
+
+fn heads<S: Side>(part: PartOf<S>, notes: &[NoteOf<S>]) -> impl Iterator<Item = NoteOf<S>> + use<S> {
+    notes.iter().map(|n| part.head(*n)).collect::<BTreeSet<_>>().into_iter()
 }
 
 fn dress(pair: &mut Pair, one: Dressed, look: &Look) {
-    let staff = if one.is_edition { &mut pair.edition } else { &mut pair.source };
-    match one.what {
-        What::Mark(mark) => staff.dress.mark(staff.tree, &staff.part.marks[mark], look),
-        What::Note(note) => staff.dress.note(staff.tree, staff.part, note, look),
+    match one {
+        Dressed::Edition(what) => dress_staff(&mut pair.edition, what, look),
+        Dressed::Source(what) => dress_staff(&mut pair.source, what, look),
+    }
+}
+
+fn dress_staff<S: Side>(staff: &mut Staff, what: What<S>, look: &Look) {
+    match what {
+        What::Mark(mark) => staff.dress.mark(staff.tree, &staff.part.marks[mark.index()], look),
+        What::Note(note) => staff.dress.note(staff.tree, staff.part, note.index(), look),
         What::Tie(note) => {
-            if !staff.dress.ties(staff.tree, staff.part, note, look) {
-                staff.dress.note(staff.tree, staff.part, note, look);
+            if !staff.dress.ties(staff.tree, staff.part, note.index(), look) {
+                staff.dress.note(staff.tree, staff.part, note.index(), look);
             }
         }
     }

@@ -5,14 +5,15 @@ use super::clash::{self, Own};
 use super::content::{Content, mark_line};
 use super::step::CleanCopy;
 use super::{Failure, Sides};
-use crate::collate::{self, Choice, Layout, PartAlignment};
+use crate::alignment::{EditionMark, EditionPart, PartAlignment, SourceMark, SourcePart};
+use crate::collate::{self, Choice, Layout};
 use crate::findings::Subject;
 use crate::musicxml::apart::Look;
 use crate::musicxml::rewrite::{PartRewrite, SourceSide};
 use crate::musicxml::{Edits, Tree};
 use crate::patch::Patch;
 use crate::plan::Plan;
-use crate::score::{Category, Mark, MarkId, Part, Score};
+use crate::score::{Category, Mark, Score};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A copy of the edition, of the source or of an earlier clean copy, in any
@@ -49,7 +50,7 @@ pub(super) fn lay_copy(
     }
     warnings.extend(copy.warnings.iter().map(|w| format!("your copy: {w}")));
     let (mut edits, mut laid) = (Edits::new(tree), 0);
-    let mut known: BTreeSet<MarkOf> = same_marks(sides.source, copy.score).into_iter().map(|m| m.1).collect();
+    let mut known: BTreeSet<OfCopy> = same_marks(sides.source, copy.score).into_iter().map(|m| m.1).collect();
     let in_edition = same_marks(sides.edition, copy.score);
     let additions = additions(sides);
     let theirs = in_edition.iter().filter(|m| additions.contains(&m.0)).count();
@@ -63,7 +64,7 @@ pub(super) fn lay_copy(
     }
     for &lost in &collation.unmatched_source {
         let part = &copy.score.parts[lost];
-        let own = (0..part.marks.len()).filter(|m| !known.contains(&(lost, *m))).count();
+        let own = (0..part.marks.len()).filter(|m| !known.contains(&(lost, SourceMark::new(*m)))).count();
         if own > 0 {
             warnings.push(format!(
                 "your marks: the clean copy has no part for your part {}; its {own} marks are lost",
@@ -73,12 +74,11 @@ pub(super) fn lay_copy(
     }
     let plan = Plan::new(collation.outline.iter().map(super::as_in_edition).collect());
     for alignment in &collation.parts {
-        let layer =
-            Layer { part: &score.parts[alignment.edition], copy: &copy.score.parts[alignment.source], alignment };
-        let side = SourceSide { tree: copy.tree, part: layer.copy, alignment };
-        let mut rewrite = PartRewrite::new(&mut edits, layer.part, Some(side), &plan);
+        let layer = Layer { part: alignment.edition_part(score), copy: alignment.source_part(copy.score), alignment };
+        let side = SourceSide { tree: copy.tree, part: layer.copy.part(), alignment };
+        let mut rewrite = PartRewrite::new(&mut edits, layer.part.part(), Some(side), &plan);
         rewrite.compose_bars(BTreeMap::new(), false);
-        let is_known = |mark: MarkId| known.contains(&(alignment.source, mark));
+        let is_known = |mark: SourceMark| known.contains(&(alignment.source, mark));
         laid += layer.lay(&mut rewrite, is_known, &mut expected[alignment.edition], warnings);
         rewrite.finish();
         expected[alignment.edition].sort();
@@ -86,11 +86,12 @@ pub(super) fn lay_copy(
     Ok((edits.finish(), laid))
 }
 
-/// A mark by its part and its place there.
-type MarkOf = (usize, MarkId);
+/// A mark of the base, or of the copy, by its part and its place there.
+type OfBase = (usize, EditionMark);
+type OfCopy = (usize, SourceMark);
 
 /// The marks that a base and a copy have just so, of each side.
-fn same_marks(base: &Score, copy: &Score) -> Vec<(MarkOf, MarkOf)> {
+fn same_marks(base: &Score, copy: &Score) -> Vec<(OfBase, OfCopy)> {
     let pairing = collate::pair(base, copy, Choice::default());
     let collation = collate::lay(base, copy, pairing, Layout::Printed);
     let of_part = |a: &PartAlignment| {
@@ -101,16 +102,16 @@ fn same_marks(base: &Score, copy: &Score) -> Vec<(MarkOf, MarkOf)> {
 }
 
 /// The marks that the editor added.
-fn additions(sides: &Sides) -> BTreeSet<MarkOf> {
+fn additions(sides: &Sides) -> BTreeSet<OfBase> {
     let mut out = BTreeSet::new();
     for (alignment, found) in sides.collation.parts.iter().zip(sides.findings) {
         let added = found.findings.iter().filter_map(|f| match f.subject {
             Subject::Mark { edition: Some(mark), source: None } => {
                 // By the part that prints it, also where a line of it was laid beside the source.
                 let part = sides.edition.printed_part_of(alignment.edition);
-                let first = sides.edition.parts[alignment.edition].marks[mark].elements.first()?;
+                let first = alignment.edition_part(sides.edition).mark(mark).elements.first()?;
                 let is = |m: &Mark| m.elements.first() == Some(first);
-                Some((part, sides.edition.parts[part].marks.iter().position(is)?))
+                Some((part, EditionMark::new(sides.edition.parts[part].marks.iter().position(is)?)))
             }
             _ => None,
         });
@@ -121,8 +122,8 @@ fn additions(sides: &Sides) -> BTreeSet<MarkOf> {
 
 /// One part of the clean copy beside the marked one.
 struct Layer<'a> {
-    part: &'a Part,
-    copy: &'a Part,
+    part: EditionPart<'a>,
+    copy: SourcePart<'a>,
     alignment: &'a PartAlignment,
 }
 
@@ -131,40 +132,40 @@ impl<'a> Layer<'a> {
     fn lay<'i>(
         &self,
         rewrite: &mut PartRewrite<'_, 'a, 'i>,
-        is_known: impl Fn(MarkId) -> bool,
+        is_known: impl Fn(SourceMark) -> bool,
         expected: &mut Content,
         warnings: &mut Vec<String>,
     ) -> usize {
         // Signatures are the music's, not the teacher's.
-        let wanted = |mark: MarkId| !is_known(mark) && self.copy.marks[mark].category != Category::Signature;
-        let mut own: Vec<(MarkId, Option<MarkId>)> = Vec::new();
+        let wanted = |mark: SourceMark| !is_known(mark) && self.copy[mark].category != Category::Signature;
+        let mut own: Vec<(SourceMark, Option<EditionMark>)> = Vec::new();
         for pair in self.alignment.marks.iter().filter(|pair| !pair.same) {
             own.extend(pair.source.filter(|m| wanted(*m)).map(|m| (m, pair.edition)));
         }
         // Grace notes first: other marks may stand on them.
-        own.sort_by_key(|(mark, _)| (self.copy.marks[*mark].category != Category::Grace, *mark));
+        own.sort_by_key(|(mark, _)| (self.copy[*mark].category != Category::Grace, *mark));
         let (mut to_lay, mut gone) = (Vec::new(), BTreeSet::new());
         for (mark, in_its_place) in own {
-            let mark = &self.copy.marks[mark];
+            let mark = self.copy.mark(mark);
             let Some((at, end)) = rewrite.landing(mark) else {
-                let (told, place) = (clash::told(mark), clash::place(self.copy, mark));
+                let (told, place) = (clash::told(mark), clash::place(&self.copy, mark));
                 warnings.push(format!("your {told} is lost: the clean copy has no note for it ({place} of your copy)"));
                 continue;
             };
-            let note = mark.at.note.and_then(|n| self.alignment.source_to_edition[self.copy.head(n)]);
+            let note = self.copy.carrier(mark.at).and_then(|n| self.alignment.source_to_edition[self.copy.head(n)]);
             let own = Own {
                 category: mark.category,
                 words: &*mark.kind == "words",
                 at,
                 end,
-                voice: note.map(|n| self.part.notes[n].voice),
-                staff: note.map_or(mark.staff, |n| self.part.notes[n].staff),
+                voice: note.map(|n| self.part[n].voice),
+                staff: note.map_or(mark.staff, |n| self.part[n].staff),
             };
             gone.extend(in_its_place);
-            gone.extend((0..self.part.marks.len()).filter(|m| clash::gives_way(&self.part.marks[*m], &own)));
+            gone.extend(self.part.marks().filter(|(_, m)| clash::gives_way(m, &own)).map(|(id, _)| id));
             to_lay.push((mark, at, end));
         }
-        clash::make_way(self.part, |mark| gone.contains(&mark), rewrite, expected, warnings);
+        clash::make_way(self.part.part(), |mark| gone.contains(&EditionMark::new(mark)), rewrite, expected, warnings);
         for (mark, at, end) in &to_lay {
             rewrite.lay_source_mark(mark, &Look::default());
             expected.marks.push(mark_line(mark, *at, *end, self.alignment.interval));

@@ -4,10 +4,11 @@
 use super::content::{Content, mark_line, note_line, numbered, signatures};
 use super::job::PartJob;
 use super::marks::Verdict;
+use crate::alignment::{EditionNote, SourceMark, SourceNote};
 use crate::findings::{Finding, Subject};
 use crate::pitch::{Interval, Pitch};
 use crate::plan::BarPlan;
-use crate::score::{Category, Element, Mark, NoteId, Place, Sound};
+use crate::score::{Category, Element, Mark, Place, Sound};
 use crate::time::Time;
 use std::collections::BTreeMap;
 
@@ -37,8 +38,8 @@ impl PartJob<'_, '_, '_> {
     fn expect_notes(&self, rows: &[Option<usize>], out: &mut Content) {
         let interval = self.alignment.interval;
         // What is left as the edition has it, by note.
-        let mut kept: BTreeMap<NoteId, Vec<&Finding>> = BTreeMap::new();
-        let mut kept_out: Vec<NoteId> = Vec::new();
+        let mut kept: BTreeMap<EditionNote, Vec<&Finding>> = BTreeMap::new();
+        let mut kept_out: Vec<SourceNote> = Vec::new();
         for (finding, _) in self.with(|f| f.category.is_of_notes()).filter(|(_, undone)| !undone) {
             match finding.subject {
                 Subject::Note { edition: Some(e), .. } => kept.entry(e).or_default().push(finding),
@@ -62,7 +63,7 @@ impl PartJob<'_, '_, '_> {
             if kept_out.contains(&s) {
                 continue;
             }
-            let note = &self.source.notes[s];
+            let note = &self.source[s];
             let Some((bar, plan)) = self.source_bar(rows, note.bar) else {
                 continue;
             };
@@ -75,14 +76,14 @@ impl PartJob<'_, '_, '_> {
             }
             let of_pitch = is_left(Category::Octave) || is_left(Category::Pitch) || is_left(Category::Spelling);
             let sound = match (partner.filter(|_| of_pitch), note.sound) {
-                (Some(e), _) => self.edition.notes[e].sound,
+                (Some(e), _) => self.edition[e].sound,
                 (None, Sound::Pitched(p)) => Sound::Pitched(self.spelled(p, partner, interval)),
                 (None, other) => other,
             };
             out.notes.push(note_line(bar, note.offset + shift, sound, Interval::UNISON, self.source.sounding(s)));
         }
         for e in self.edition.struck().filter(|e| self.is_compared(*e)) {
-            let note = &self.edition.notes[e];
+            let note = &self.edition[e];
             let Some((bar, plan)) = self.edition_bar(rows, note.bar) else {
                 continue;
             };
@@ -99,7 +100,7 @@ impl PartJob<'_, '_, '_> {
                 let fixed = self
                     .with(|f| matches!(f.category, Category::Octave | Category::Pitch | Category::Spelling))
                     .filter(|(f, undone)| wrong(f) && *undone)
-                    .find_map(|_| self.source.notes[self.alignment.edition_to_source[e]?].pitch());
+                    .find_map(|_| self.source[self.alignment.edition_to_source[e]?].pitch());
                 let sound = fixed.map_or(note.sound, |p| Sound::Pitched(p.moved(interval).simplest()));
                 out.notes.push(note_line(bar, note.offset, sound, Interval::UNISON, self.edition.sounding(e)));
             }
@@ -108,21 +109,22 @@ impl PartJob<'_, '_, '_> {
 
     /// A source pitch as the result spells it: as the edition does where its
     /// note was right, else with no more than double accidentals.
-    fn spelled(&self, pitch: Pitch, partner: Option<NoteId>, interval: Interval) -> Pitch {
+    fn spelled(&self, pitch: Pitch, partner: Option<EditionNote>, interval: Interval) -> Pitch {
         let moved = pitch.moved(interval);
-        let ours = partner.and_then(|e| self.edition.notes[e].pitch());
+        let ours = partner.and_then(|e| self.edition[e].pitch());
         if ours == Some(moved) { moved } else { moved.simplest() }
     }
 
     fn expect_marks(&self, rows: &[Option<usize>], out: &mut Content) {
         let decisions = self.mark_decisions();
-        let mut source: Vec<usize> = self.restored_signs();
+        let mut source: Vec<SourceMark> = self.restored_signs();
         let graces: Vec<Element> = self.gone_graces(&decisions).flat_map(|m| m.elements.iter().copied()).collect();
-        let is_gone = |place: Place| place.note.is_some_and(|n| graces.contains(&self.edition.notes[n].element));
+        let is_gone =
+            |place: Place| self.edition.carrier(place).is_some_and(|n| graces.contains(&self.edition[n].element));
         for pair in self.alignment.marks.iter() {
             match self.verdict(pair, &decisions) {
                 Verdict::Edition => {
-                    let mark = &self.edition.marks[pair.edition.expect("the edition's")];
+                    let mark = self.edition.mark(pair.edition.expect("the edition's"));
                     let composed = [Some(mark.at), mark.end].into_iter().flatten().any(|p| {
                         self.edition_bar(rows, p.bar).is_none_or(|(_, plan)| !matches!(plan, BarPlan::Keep { .. }))
                     });
@@ -138,7 +140,7 @@ impl PartJob<'_, '_, '_> {
                 Verdict::Neither => {}
             }
         }
-        for mark in source.into_iter().map(|m| &self.source.marks[m]) {
+        for mark in source.into_iter().map(|m| self.source.mark(m)) {
             let place = |p: Place| {
                 let (bar, plan) = self.source_bar(rows, p.bar)?;
                 let shift = plan.shift();
@@ -163,10 +165,10 @@ impl PartJob<'_, '_, '_> {
                 return Some((bar, p.offset));
             }
             // In a rebuilt bar the mark follows its note.
-            match p.note.map(|n| self.edition.head(n)) {
+            match self.edition.carrier(p).map(|n| self.edition.head(n)) {
                 Some(note) => {
                     let source = self.alignment.edition_to_source[note]?;
-                    Some((bar, self.source.notes[source].offset + plan.shift()))
+                    Some((bar, self.source[source].offset + plan.shift()))
                 }
                 None => Some((bar, p.offset)),
             }
@@ -182,6 +184,6 @@ impl PartJob<'_, '_, '_> {
     /// Each bar's signatures: the source's where they are restored.
     fn expect_signatures(&self, out: &mut Content) {
         let by = Some(self.alignment.interval.fifths());
-        out.signatures = signatures(self.edition, self.source, self.plan.rows(), self.restores_signatures(), by);
+        out.signatures = signatures(&self.edition, &self.source, self.plan.rows(), self.restores_signatures(), by);
     }
 }

@@ -4,6 +4,7 @@
 use super::content::{self, Content, MarkLine};
 use super::job::PartJob;
 use super::marks::Verdict;
+use crate::alignment::SourceMark;
 use crate::musicxml::Edits;
 use crate::musicxml::rewrite::PartRewrite;
 use crate::pitch::Interval;
@@ -34,7 +35,7 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
         let (gone, new) = self.barlines();
         gone.into_iter().for_each(|m| rewrite.remove_mark(&self.part.marks[m]));
         if let Some(leader) = self.leader {
-            new.into_iter().for_each(|m| rewrite.lay_barline(&leader.source.marks[m]));
+            new.into_iter().for_each(|m| rewrite.lay_barline(leader.source.mark(m)));
         }
         rewrite.finish();
     }
@@ -46,9 +47,9 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
         let Some(leader) = self.leader else { return out };
         self.move_barlines(&mut out);
         let restored = leader.restores_signatures();
-        out.signatures = content::signatures(self.part, leader.source, self.plan.rows(), restored, None);
+        out.signatures = content::signatures(self.part, &leader.source, self.plan.rows(), restored, None);
         let rows = content::numbered(self.plan.rows());
-        for mark in new.into_iter().map(|m| &leader.source.marks[m]) {
+        for mark in new.into_iter().map(|m| leader.source.mark(m)) {
             let end = mark.end.map(|end| self.place_of_source(end.bar, end.offset));
             let at = self.place_of_source(mark.at.bar, mark.at.offset);
             if let (Some((row, offset)), true) = (at, end.is_none_or(|end| end.is_some())) {
@@ -62,14 +63,14 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
     }
 
     /// Repeats and endings that go, and the source's that come in.
-    fn barlines(&self) -> (Vec<MarkId>, Vec<MarkId>) {
+    fn barlines(&self) -> (Vec<MarkId>, Vec<SourceMark>) {
         let (mut gone, mut new) = (Vec::new(), Vec::new());
         let Some(leader) = self.leader else { return (gone, new) };
         let decisions = leader.mark_decisions();
         for pair in &leader.alignment.marks {
             let verdict = leader.verdict(pair, &decisions);
-            let theirs = pair.source.map(|m| (m, &leader.source.marks[m])).filter(|(_, m)| is_at_barline(m));
-            let ours = pair.edition.map(|m| &leader.edition.marks[m]).filter(|m| is_at_barline(m));
+            let theirs = pair.source.map(|m| (m, leader.source.mark(m))).filter(|(_, m)| is_at_barline(m));
+            let ours = pair.edition.map(|m| leader.edition.mark(m)).filter(|m| is_at_barline(m));
             if verdict == Verdict::Edition {
                 continue;
             }

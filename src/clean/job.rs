@@ -3,13 +3,13 @@
 
 use super::merge::Merged;
 use super::{Decision, Policy, Sides, Summary};
-use crate::collate::PartAlignment;
+use crate::alignment::{EditionNote, EditionPart, PartAlignment, PartOf, SourcePart, Table};
 use crate::findings::{Finding, Subject};
 use crate::musicxml::Edits;
 use crate::musicxml::rewrite::{PartRewrite, SourceSide};
 use crate::pitch::Pitch;
 use crate::plan::{BarPlan, Plan};
-use crate::score::{Category, NoteId, Part};
+use crate::score::{Category, NoteId};
 use crate::time::Time;
 use std::collections::BTreeMap;
 
@@ -17,15 +17,15 @@ use std::collections::BTreeMap;
 pub(super) struct PartJob<'s, 'a, 'i> {
     pub(super) sides: &'s Sides<'a, 'i>,
     pub(super) alignment: &'a PartAlignment,
-    pub(super) edition: &'a Part,
-    pub(super) source: &'a Part,
+    pub(super) edition: EditionPart<'a>,
+    pub(super) source: SourcePart<'a>,
     pub(super) findings: &'a [Finding],
     pub(super) policy: &'s Policy,
     /// What becomes of each finding.
     pub(super) decisions: Vec<Decision>,
     pub(super) plan: Plan,
     /// Whether each note of the edition is laid beside the source; `None` where all are.
-    compared: Option<&'a [bool]>,
+    compared: Option<&'a Table<EditionNote, bool>>,
 }
 
 impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
@@ -41,8 +41,8 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         let mut job = PartJob {
             sides,
             alignment,
-            edition: &sides.edition.parts[alignment.edition],
-            source: &sides.source.parts[alignment.source],
+            edition: alignment.edition_part(sides.edition),
+            source: alignment.source_part(sides.source),
             findings: &sides.findings[at].findings,
             policy,
             decisions,
@@ -65,8 +65,8 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         let mut job = PartJob {
             sides,
             alignment: &merged.alignment,
-            edition: &sides.edition.parts[merged.part],
-            source: &merged.source,
+            edition: PartOf::new(&sides.edition.parts[merged.part]),
+            source: PartOf::new(&merged.source),
             findings: &merged.findings,
             policy,
             decisions,
@@ -78,7 +78,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     }
 
     /// Whether a note of the edition is laid beside the source.
-    pub(super) fn is_compared(&self, note: NoteId) -> bool {
+    pub(super) fn is_compared(&self, note: EditionNote) -> bool {
         self.compared.is_none_or(|c| c[note])
     }
 
@@ -87,7 +87,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     }
 
     pub(super) fn source_side(&self) -> SourceSide<'a, 'i> {
-        SourceSide { tree: self.sides.source_tree, part: self.source, alignment: self.alignment }
+        SourceSide { tree: self.sides.source_tree, part: self.source.part(), alignment: self.alignment }
     }
 
     /// Whether the signatures become the source's; they do so all or none.
@@ -96,8 +96,8 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     }
 
     pub(super) fn rewrite(&self, edits: &mut Edits<'a, 'i>, summary: &mut Summary, warnings: &mut Vec<String>) {
-        let mut rewrite = PartRewrite::new(edits, self.edition, Some(self.source_side()), &self.plan);
-        rewrite.leave_alone(self.compared);
+        let mut rewrite = PartRewrite::new(edits, self.edition.part(), Some(self.source_side()), &self.plan);
+        rewrite.leave_alone(self.compared.map(Table::as_slice));
         rewrite.compose_bars(self.overrides(), self.restores_signatures());
         summary.bars_rebuilt += self.plan.rows().iter().filter(|f| matches!(f, BarPlan::Rebuild { .. })).count();
         summary.undone += self.decisions.iter().filter(|d| **d == Decision::Out).count();
@@ -124,9 +124,9 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         let kept = self.with(|f| matches!(f.category, Category::Octave | Category::Pitch | Category::Spelling));
         kept.filter(|(_, undone)| !undone)
             .filter_map(|(f, _)| match f.subject {
-                Subject::Note { edition: Some(e), source: Some(s) } => {
-                    self.edition.notes[e].pitch().map(|p| self.source.tied(s).map(move |n| (n, p)).collect::<Vec<_>>())
-                }
+                Subject::Note { edition: Some(e), source: Some(s) } => self.edition[e]
+                    .pitch()
+                    .map(|p| self.source.tied(s).map(move |n| (n.index(), p)).collect::<Vec<_>>()),
                 _ => None,
             })
             .flatten()
@@ -139,7 +139,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             let kept = matches!(self.plan[finding.row], BarPlan::Keep { .. });
             match finding.subject {
                 Subject::Note { edition: Some(e), source: Some(s) } if kept && finding.category != Category::Rhythm => {
-                    rewrite.restore_pitch(e, s);
+                    rewrite.restore_pitch(e.index(), s.index());
                 }
                 Subject::Tie(index) if self.tie_is_written(index) => self.rewrite_tie(rewrite, index),
                 _ => {}
@@ -149,9 +149,9 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
 
     pub(super) fn rewrite_tie(&self, rewrite: &mut PartRewrite<'_, 'a, 'i>, index: usize) {
         let tie = &self.alignment.ties[index];
-        let kept = |n: NoteId| {
+        let kept = |n: EditionNote| {
             matches!(
-                self.plan[self.sides.collation.edition_row(self.edition.notes[n].bar, Time::default())],
+                self.plan[self.sides.collation.edition_row(self.edition[n].bar, Time::default())],
                 BarPlan::Keep { .. }
             )
         };
@@ -159,7 +159,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             for pair in tie.edition.windows(2) {
                 let last = self.edition.tied(pair[0]).last().expect("itself at least");
                 if kept(last) && kept(pair[1]) {
-                    rewrite.tie(last, pair[1]);
+                    rewrite.tie(last.index(), pair[1].index());
                 }
             }
             return;
@@ -170,7 +170,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             let time = self.source.onset(*struck) - from + start;
             let before = self.edition.tied(tie.edition[0]).filter(|n| self.edition.onset(*n) < time).last();
             if let Some(before) = before.filter(|n| kept(*n)) {
-                rewrite.untie(before);
+                rewrite.untie(before.index());
             }
         }
     }

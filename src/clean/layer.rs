@@ -285,7 +285,7 @@ fn lift_one(part: &Part, name_part: bool, finding: &Finding, out: &mut Lifted) {
         }
         return;
     };
-    let mark = &part.marks[mark];
+    let mark = &part.marks[mark.index()];
     match sheet_mark(part, mark) {
         Some(mut lifted) => {
             lifted.part = name_part.then(|| part.id.clone());

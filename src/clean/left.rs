@@ -3,8 +3,9 @@
 
 use super::decisions::Decided;
 use super::{Decision, Policy, Sides};
+use crate::alignment::{NoteOf, PartOf, Side};
 use crate::findings::{Finding, PassageKind, Subject};
-use crate::score::{Category, NoteId, Part, Place};
+use crate::score::{Category, Place};
 use crate::time::Time;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -146,10 +147,12 @@ pub(super) fn leave(sides: Sides, rows: &BTreeSet<usize>, decided: &mut Decided)
 /// Every row in which something may change when a finding is undone.
 pub(super) fn rows_of(sides: Sides, part: usize, finding: &Finding) -> BTreeSet<usize> {
     let alignment = &sides.collation.parts[part];
-    let (edition, source) = (&sides.edition.parts[alignment.edition], &sides.source.parts[alignment.source]);
+    let (edition, source) = (alignment.edition_part(sides.edition), alignment.source_part(sides.source));
     let of_edition = |bar: usize| (bar < edition.bars.len()).then(|| sides.collation.edition_row(bar, Time::default()));
     let of_source = |bar: usize| (bar < source.bars.len()).then(|| sides.collation.source_row(bar, Time::default()));
-    let tied = |part: &Part, note: NoteId| part.tied(note).map(|n| part.notes[n].bar).collect::<Vec<_>>();
+    fn tied<S: Side>(part: PartOf<S>, note: NoteOf<S>) -> Vec<usize> {
+        part.tied(note).map(|n| part[n].bar).collect()
+    }
     let ends = |at: Place, end: Option<Place>| [Some(at.bar), end.map(|e| e.bar)].into_iter().flatten();
     let (mut ours, mut theirs): (Vec<usize>, Vec<usize>) = (vec![finding.at.bar], Vec::new());
     ours.extend(finding.end.map(|e| e.bar));
@@ -160,8 +163,8 @@ pub(super) fn rows_of(sides: Sides, part: usize, finding: &Finding) -> BTreeSet<
             theirs.extend(s.into_iter().flat_map(|n| tied(source, n)));
         }
         Subject::Mark { edition: e, source: s } => {
-            ours.extend(e.map(|m| &edition.marks[m]).into_iter().flat_map(|m| ends(m.at, m.end)));
-            theirs.extend(s.map(|m| &source.marks[m]).into_iter().flat_map(|m| ends(m.at, m.end)));
+            ours.extend(e.map(|m| edition.mark(m)).into_iter().flat_map(|m| ends(m.at, m.end)));
+            theirs.extend(s.map(|m| source.mark(m)).into_iter().flat_map(|m| ends(m.at, m.end)));
         }
         Subject::Tie(tie) => {
             let tie = &alignment.ties[tie];

@@ -3,10 +3,11 @@
 
 use super::job::PartJob;
 use super::policy::{Additions, Policy};
+use crate::alignment::SourceNote;
 use crate::findings::{Status, Subject};
 use crate::musicxml::apart::{Color, Look, Manner};
 use crate::musicxml::rewrite::PartRewrite;
-use crate::score::{Category, Mark, NoteId};
+use crate::score::{Category, Mark};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Colours that are told apart whatever colours the eye can see (Okabe and Ito, 2008).
@@ -56,7 +57,7 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
         if altered.is_plain() {
             return;
         }
-        let mut looks: BTreeMap<NoteId, &Look> = BTreeMap::new();
+        let mut looks: BTreeMap<SourceNote, &Look> = BTreeMap::new();
         for (finding, _) in self.with(|f| f.category.is_of_notes()).filter(|(_, undone)| *undone) {
             let look = if finding.status == Status::Omitted { &omitted } else { &altered };
             let notes = match finding.subject {
@@ -72,7 +73,7 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
             looks.extend(notes.into_iter().flat_map(|n| self.source.tied(n)).map(|n| (n, look)));
         }
         for (note, look) in looks {
-            rewrite.dress_note(note, look);
+            rewrite.dress_note(note.index(), look);
         }
     }
 }

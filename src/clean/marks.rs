@@ -3,16 +3,19 @@
 use super::job::PartJob;
 use super::looks::Plain;
 use super::{Decision, Summary};
-use crate::collate::MarkPair;
+use crate::alignment::{EditionMark, MarkPair, SourceMark};
 use crate::findings::Subject;
 use crate::musicxml::apart::Look;
 use crate::musicxml::rewrite::PartRewrite;
-use crate::score::{Category, Mark, MarkId};
+use crate::score::{Category, Mark};
 use std::collections::HashMap;
+
+/// What becomes of each pair of marks that is not the same.
+type Decisions = HashMap<(Option<EditionMark>, Option<SourceMark>), Decision>;
 
 impl<'a, 'i> PartJob<'_, 'a, 'i> {
     /// For each pair of marks that is not the same: what becomes of it.
-    pub(super) fn mark_decisions(&self) -> HashMap<(Option<MarkId>, Option<MarkId>), Decision> {
+    pub(super) fn mark_decisions(&self) -> Decisions {
         self.findings
             .iter()
             .zip(&self.decisions)
@@ -31,12 +34,12 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
     ) {
         let decisions = self.mark_decisions();
         let (omitted, altered) = (self.policy.look_of_omitted(), self.policy.look_of_altered());
-        let mut from_source: Vec<(MarkId, Look)> =
+        let mut from_source: Vec<(SourceMark, Look)> =
             self.restored_signs().into_iter().map(|m| (m, altered.clone())).collect();
         let (mut from_edition, mut plain) = (Vec::new(), Plain::default());
         self.gone_graces(&decisions).for_each(|mark| rewrite.remove_graces(mark));
         for pair in &self.alignment.marks {
-            let ours = pair.edition.map(|m| &self.edition.marks[m]);
+            let ours = pair.edition.map(|m| self.edition.mark(m));
             let composed = ours.is_some_and(|m| rewrite.is_in_composed_bar(m));
             match self.verdict(pair, &decisions) {
                 Verdict::Edition if composed => {
@@ -72,7 +75,7 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
                         summary.marks_removed += 1;
                     }
                     None => {
-                        if let Some(mark) = pair.source.map(|m| &self.source.marks[m]) {
+                        if let Some(mark) = pair.source.map(|m| self.source.mark(m)) {
                             rewrite.leave_out(mark);
                         }
                     }
@@ -80,15 +83,15 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
             }
         }
         from_source.sort_by_key(|(m, _)| {
-            let mark = &self.source.marks[*m];
+            let mark = self.source.mark(*m);
             // Grace notes first: other marks may stand on them.
             (mark.category != Category::Grace, self.source.time(mark.at.bar, mark.at.offset), *m)
         });
         for (mark, look) in from_source {
-            rewrite.lay_source_mark(&self.source.marks[mark], &look);
+            rewrite.lay_source_mark(self.source.mark(mark), &look);
         }
         for (mark, apart) in from_edition {
-            let mark = &self.edition.marks[mark];
+            let mark = self.edition.mark(mark);
             let look = if apart { self.policy.look_of_added(mark.category) } else { Look::default() };
             if rewrite.lay_edition_mark(mark, &look) {
                 summary.marks_apart += usize::from(apart);
@@ -103,22 +106,19 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
     }
 
     /// The edition's grace notes that go, or have the source's in their place.
-    pub(super) fn gone_graces(
-        &self,
-        decisions: &HashMap<(Option<MarkId>, Option<MarkId>), Decision>,
-    ) -> impl Iterator<Item = &'a Mark> {
+    pub(super) fn gone_graces(&self, decisions: &Decisions) -> impl Iterator<Item = &'a Mark> {
         let pairs = self.alignment.marks.iter().filter(|p| self.verdict(p, decisions) != Verdict::Edition);
-        let marks = pairs.filter_map(|p| p.edition.map(|m| &self.edition.marks[m]));
+        let marks = pairs.filter_map(|p| p.edition.map(|m| self.edition.mark(m)));
         marks.filter(|m| m.category == Category::Grace)
     }
 
     /// Whether the edition's mark of a pair is to be set apart.
-    fn is_apart(&self, pair: &MarkPair, decisions: &HashMap<(Option<MarkId>, Option<MarkId>), Decision>) -> bool {
+    fn is_apart(&self, pair: &MarkPair, decisions: &Decisions) -> bool {
         !pair.same && decisions.get(&(pair.edition, pair.source)) == Some(&Decision::Bracket)
     }
 
     /// The source's signs whose written-out notes are taken back.
-    pub(super) fn restored_signs(&self) -> Vec<MarkId> {
+    pub(super) fn restored_signs(&self) -> Vec<SourceMark> {
         let undone = self.with(|f| f.category == Category::WrittenOut).filter(|(_, undone)| *undone);
         undone
             .filter_map(|(f, _)| match f.subject {
@@ -129,19 +129,15 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
             })
             .flat_map(|note| {
                 let is_sign = |c| matches!(c, Category::Ornament | Category::Grace);
-                let signs = self.source.marks.iter().enumerate();
-                let signs = signs.filter(move |(_, m)| is_sign(m.category) && m.at.note == Some(note));
-                signs.map(|(id, _)| id).collect::<Vec<_>>()
+                let signs = self.source.marks();
+                let own = |m: &Mark| is_sign(m.category) && self.source.carrier(m.at) == Some(note);
+                signs.filter(|(_, m)| own(m)).map(|(id, _)| id).collect::<Vec<_>>()
             })
             .filter(|m| self.alignment.marks.iter().all(|p| p.source != Some(*m)))
             .collect()
     }
 
-    pub(super) fn verdict(
-        &self,
-        pair: &MarkPair,
-        decisions: &HashMap<(Option<MarkId>, Option<MarkId>), Decision>,
-    ) -> Verdict {
+    pub(super) fn verdict(&self, pair: &MarkPair, decisions: &Decisions) -> Verdict {
         if pair.same {
             return Verdict::Edition;
         }

@@ -2,10 +2,12 @@
 //! part: their sources as one part, their alignments as one.
 
 use super::Sides;
-use crate::collate::{MarkPair, PartAlignment, Realisation, TieChange};
+use crate::alignment::{
+    EditionMark, EditionNote, MarkPair, PartAlignment, PartOf, Realisation, SourceMark, SourceNote, Table, TieChange,
+};
 use crate::findings::{Finding, Subject};
 use crate::pitch::Interval;
-use crate::score::{Bar, Category, Element, Mark, MarkId, Note, NoteId, Part, Place, Sound};
+use crate::score::{Bar, Category, Element, Mark, Note, NoteId, Part, Place, Sound};
 use crate::time::Time;
 use std::collections::{HashMap, HashSet};
 
@@ -23,7 +25,7 @@ pub(super) struct Merged {
     /// The part with what is in none of these lines: its other notes are rests there.
     pub rest: Part,
     /// Whether each note of the part is in one of the lines.
-    pub compared: Vec<bool>,
+    pub compared: Table<EditionNote, bool>,
 }
 
 /// Each part of the edition that is laid beside the source line by line.
@@ -41,24 +43,25 @@ struct Merger<'a, 'i> {
     sides: Sides<'a, 'i>,
     part: &'a Part,
     place: usize,
-    notes: HashMap<Element, NoteId>,
+    notes: HashMap<Element, EditionNote>,
     /// Marks without elements go by their category.
-    marks: HashMap<(Option<Element>, Category), MarkId>,
+    marks: HashMap<(Option<Element>, Category), EditionMark>,
 }
 
 /// From the notes and marks of a line to those of the whole.
 struct Numbers {
-    edition: Vec<NoteId>,
-    edition_marks: Vec<MarkId>,
-    source: Vec<NoteId>,
-    source_marks: Vec<MarkId>,
+    edition: Table<EditionNote, EditionNote>,
+    edition_marks: Table<EditionMark, EditionMark>,
+    source: Table<SourceNote, SourceNote>,
+    source_marks: Table<SourceMark, SourceMark>,
 }
 
 impl<'a, 'i> Merger<'a, 'i> {
     fn new(sides: Sides<'a, 'i>, place: usize) -> Self {
         let part = &sides.edition.parts[place];
-        let notes = part.notes.iter().enumerate().map(|(id, n)| (n.element, id)).collect();
-        let marks = part.marks.iter().enumerate().map(|(id, m)| (name(m), id)).collect();
+        let own = PartOf::new(part);
+        let notes = own.notes().map(|(id, n)| (n.element, id)).collect();
+        let marks = own.marks().map(|(id, m)| (name(m), id)).collect();
         Merger { sides, part, place, notes, marks }
     }
 
@@ -66,16 +69,9 @@ impl<'a, 'i> Merger<'a, 'i> {
         let first = &self.sides.collation.parts[lines[0]];
         let (source, numbers) = self.sources(&lines, first.interval);
         let mut alignment = PartAlignment {
-            edition: self.place,
-            source: first.source,
-            interval: first.interval,
-            edition_to_source: vec![None; self.part.notes.len()],
-            source_to_edition: vec![None; source.notes.len()],
-            ties: Vec::new(),
-            realisations: Vec::new(),
-            revoiced: Vec::new(),
-            stretches: Vec::new(),
-            marks: Vec::new(),
+            edition_to_source: Table::new(self.part.notes.len(), None),
+            source_to_edition: Table::new(source.notes.len(), None),
+            ..PartAlignment::new(self.place, first.source, first.interval)
         };
         let mut findings = Vec::new();
         for (line, to) in lines.iter().zip(&numbers) {
@@ -83,14 +79,13 @@ impl<'a, 'i> Merger<'a, 'i> {
             let (ties, realisations) = (alignment.ties.len(), alignment.realisations.len());
             take_in(&mut alignment, own, to);
             findings.extend(self.sides.findings[*line].findings.iter().map(|finding| {
-                let note = |n: Option<NoteId>, table: &[NoteId]| n.map(|n| table[n]);
                 let subject = match finding.subject {
                     Subject::Note { edition, source } => {
-                        Subject::Note { edition: note(edition, &to.edition), source: note(source, &to.source) }
+                        Subject::Note { edition: edition.map(|n| to.edition[n]), source: source.map(|n| to.source[n]) }
                     }
                     Subject::Mark { edition, source } => Subject::Mark {
-                        edition: note(edition, &to.edition_marks),
-                        source: note(source, &to.source_marks),
+                        edition: edition.map(|m| to.edition_marks[m]),
+                        source: source.map(|m| to.source_marks[m]),
                     },
                     Subject::Tie(tie) => Subject::Tie(ties + tie),
                     Subject::Realisation(index) => Subject::Realisation(realisations + index),
@@ -99,8 +94,7 @@ impl<'a, 'i> Merger<'a, 'i> {
             }));
         }
         alignment.marks = once(alignment.marks, &source);
-        let mut compared = vec![false; self.part.notes.len()];
-        numbers.iter().flat_map(|n| &n.edition).for_each(|n| compared[*n] = true);
+        let compared = PartOf::new(self.part).which(numbers.iter().flat_map(|n| n.edition.values()));
         let rest = self.rest(&compared, &alignment.marks);
         Merged { part: self.place, source, alignment, findings, lines, rest, compared }
     }
@@ -123,7 +117,7 @@ impl<'a, 'i> Merger<'a, 'i> {
                 let more = alignments[at].interval.plus(interval.inverse());
                 let staff = self.staff(&numbers[at].edition);
                 for id in bar.notes.clone() {
-                    numbers[at].source[id] = out.notes.len();
+                    numbers[at].source[SourceNote::new(id)] = SourceNote::new(out.notes.len());
                     let note = part.notes[id].clone();
                     let voice = note.voice + first_voice(at);
                     out.notes.push(Note { staff, voice, sound: moved(note.sound, more), ..note });
@@ -133,25 +127,26 @@ impl<'a, 'i> Merger<'a, 'i> {
             let length = length.unwrap_or(frame.length);
             out.bars.push(Bar { notes: start..out.notes.len(), length, ..frame.clone() });
         }
-        let mut seen: HashMap<(Element, Category), MarkId> = HashMap::new();
+        let mut seen: HashMap<(Element, Category), SourceMark> = HashMap::new();
         for (at, part) in parts.iter().enumerate() {
             let more = alignments[at].interval.plus(interval.inverse());
-            let there = |n: NoteId| numbers[at].source[n];
+            let there = |n: NoteId| numbers[at].source[SourceNote::new(n)].index();
             for (id, note) in part.notes.iter().enumerate() {
-                let own = &mut out.notes[numbers[at].source[id]];
+                let own = &mut out.notes[there(id)];
                 (own.tied_from, own.tied_to) = (note.tied_from.map(there), note.tied_to.map(there));
             }
-            for (id, mark) in part.marks.iter().enumerate() {
+            for (id, mark) in part.marks.iter().enumerate().map(|(id, mark)| (SourceMark::new(id), mark)) {
                 let key = mark.elements.first().map(|e| (*e, mark.category));
                 let known = key.and_then(|key| seen.get(&key).copied()).filter(|_| mark.at.note.is_none());
                 numbers[at].source_marks[id] = known.unwrap_or_else(|| {
-                    let place = |p: Place| Place { note: p.note.map(|n| numbers[at].source[n]), ..p };
+                    let place =
+                        |p: Place| Place { note: p.note.map(|n| numbers[at].source[SourceNote::new(n)].index()), ..p };
                     let mut own = Mark { at: place(mark.at), end: mark.end.map(place), ..mark.clone() };
                     own.staff = self.staff(&numbers[at].edition);
                     own.voice += first_voice(at);
                     own.pitches.iter_mut().for_each(|p| *p = p.moved(more));
                     out.marks.push(own);
-                    out.marks.len() - 1
+                    SourceMark::new(out.marks.len() - 1)
                 });
                 seen.extend(key.map(|key| (key, numbers[at].source_marks[id])));
             }
@@ -164,26 +159,27 @@ impl<'a, 'i> Merger<'a, 'i> {
         Numbers {
             edition: line.notes.iter().map(|n| self.notes[&n.element]).collect(),
             edition_marks: line.marks.iter().map(|m| self.marks[&name(m)]).collect(),
-            source: vec![0; source.notes.len()],
-            source_marks: vec![0; source.marks.len()],
+            source: Table::new(source.notes.len(), SourceNote::new(0)),
+            source_marks: Table::new(source.marks.len(), SourceMark::new(0)),
         }
     }
 
     /// The staff that most notes of a line stand on.
-    fn staff(&self, notes: &[NoteId]) -> u32 {
+    fn staff(&self, notes: &Table<EditionNote, EditionNote>) -> u32 {
         let mut counts: HashMap<u32, usize> = HashMap::new();
-        notes.iter().for_each(|n| *counts.entry(self.part.notes[*n].staff).or_default() += 1);
+        notes.values().for_each(|n| *counts.entry(self.part.notes[n.index()].staff).or_default() += 1);
         counts.into_iter().max_by_key(|(staff, count)| (*count, u32::MAX - staff)).map_or(1, |c| c.0)
     }
 
-    fn rest(&self, compared: &[bool], marks: &[MarkPair]) -> Part {
-        let known: HashSet<MarkId> = marks.iter().filter_map(|p| p.edition).collect();
+    fn rest(&self, compared: &Table<EditionNote, bool>, marks: &[MarkPair]) -> Part {
+        let known: HashSet<EditionMark> = marks.iter().filter_map(|p| p.edition).collect();
         let mut out = self.part.clone();
-        for (note, _) in out.notes.iter_mut().zip(compared).filter(|(_, compared)| **compared) {
+        for (note, _) in out.notes.iter_mut().zip(compared.values()).filter(|(_, compared)| **compared) {
             note.sound = Sound::Rest;
         }
-        let on_compared = |m: &Mark| m.at.note.is_some_and(|n| compared[n]);
-        let own = self.part.marks.iter().enumerate().filter(|(id, m)| !known.contains(id) && !on_compared(m));
+        let part = PartOf::new(self.part);
+        let on_compared = |m: &Mark| part.carrier(m.at).is_some_and(|n| compared[n]);
+        let own = part.marks().filter(|(id, m)| !known.contains(id) && !on_compared(m));
         out.marks = own.map(|(_, m)| m.clone()).collect();
         out
     }
@@ -202,14 +198,14 @@ fn moved(sound: Sound, by: Interval) -> Sound {
 }
 
 fn take_in(into: &mut PartAlignment, own: &PartAlignment, to: &Numbers) {
-    let edition = |notes: &[NoteId]| notes.iter().map(|n| to.edition[*n]).collect::<Vec<_>>();
-    let source = |notes: &[NoteId]| notes.iter().map(|n| to.source[*n]).collect::<Vec<_>>();
-    for (e, s) in own.edition_to_source.iter().enumerate() {
+    let edition = |notes: &[EditionNote]| notes.iter().map(|n| to.edition[*n]).collect::<Vec<_>>();
+    let source = |notes: &[SourceNote]| notes.iter().map(|n| to.source[*n]).collect::<Vec<_>>();
+    for (e, s) in own.edition_to_source.iter() {
         if let Some(s) = s {
             into.edition_to_source[to.edition[e]] = Some(to.source[*s]);
         }
     }
-    for (s, e) in own.source_to_edition.iter().enumerate() {
+    for (s, e) in own.source_to_edition.iter() {
         if let Some(e) = e {
             into.source_to_edition[to.source[s]] = Some(to.edition[*e]);
         }
@@ -235,7 +231,7 @@ fn take_in(into: &mut PartAlignment, own: &PartAlignment, to: &Numbers) {
 /// What stands once for several lines is one mark: that it is the same in one line prevails, and what lacks in
 /// several comes back once.
 fn once(pairs: Vec<MarkPair>, source: &Part) -> Vec<MarkPair> {
-    let mut of_edition: HashMap<MarkId, usize> = HashMap::new();
+    let mut of_edition: HashMap<EditionMark, usize> = HashMap::new();
     let mut of_source: HashSet<(Category, String, usize, Time)> = HashSet::new();
     let mut out: Vec<MarkPair> = Vec::new();
     for pair in pairs {
@@ -249,7 +245,7 @@ fn once(pairs: Vec<MarkPair>, source: &Part) -> Vec<MarkPair> {
                 }
             },
             (None, Some(mark)) => {
-                let own = &source.marks[mark];
+                let own = &source.marks[mark.index()];
                 let key = (own.category, own.meaning.to_string(), own.at.bar, own.at.offset);
                 if own.at.note.is_some() || of_source.insert(key) {
                     out.push(pair);

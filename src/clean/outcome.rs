@@ -3,9 +3,9 @@
 //! other things in the same music.
 
 use super::{Cleaned, Decision, LeftBar, Sides};
+use crate::alignment::{EditionMark, EditionNote, SourceMark, SourceNote};
 use crate::collate::{Collation, PartAlignment};
 use crate::findings::{Finding, PartFindings, Passage, PassageKind, Spot, Status, Subject};
-use crate::score::{MarkId, NoteId};
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
 
@@ -94,27 +94,27 @@ pub fn outcomes<'a>(
 /// A note or a mark of one of the sides.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Thing {
-    EditionNote(NoteId),
-    SourceNote(NoteId),
-    EditionMark(MarkId),
-    SourceMark(MarkId),
+    EditionNote(EditionNote),
+    SourceNote(SourceNote),
+    EditionMark(EditionMark),
+    SourceMark(SourceMark),
 }
 
 /// All that a finding is about, in order.
 fn things(subject: Subject, alignment: &PartAlignment) -> Vec<Thing> {
-    use Thing::{EditionMark, EditionNote, SourceMark, SourceNote};
-    let notes = |edition: &[NoteId], source: &[NoteId]| -> Vec<Thing> {
-        edition.iter().copied().map(EditionNote).chain(source.iter().copied().map(SourceNote)).collect()
+    let notes = |edition: &[EditionNote], source: &[SourceNote]| -> Vec<Thing> {
+        edition.iter().copied().map(Thing::EditionNote).chain(source.iter().copied().map(Thing::SourceNote)).collect()
     };
     match subject {
         Subject::Note { edition, source } => notes(edition.as_slice(), source.as_slice()),
         Subject::Mark { edition, source } => {
-            edition.map(EditionMark).into_iter().chain(source.map(SourceMark)).collect()
+            edition.map(Thing::EditionMark).into_iter().chain(source.map(Thing::SourceMark)).collect()
         }
         Subject::Tie(index) => notes(&alignment.ties[index].edition, &alignment.ties[index].source),
         Subject::Realisation(index) => {
             let written = &alignment.realisations[index];
-            let source: Vec<NoteId> = std::iter::once(written.source).chain(written.chord.iter().copied()).collect();
+            let source: Vec<SourceNote> =
+                std::iter::once(written.source).chain(written.chord.iter().copied()).collect();
             notes(&written.edition, &source)
         }
     }

@@ -2,6 +2,7 @@
 
 use super::Decision;
 use super::job::PartJob;
+use crate::alignment::{EditionNote, SourceNote};
 use crate::findings::{Finding, Status, Subject};
 use crate::plan::BarPlan;
 use crate::score::{Category, NoteId, Part, Place};
@@ -104,8 +105,8 @@ impl PartJob<'_, '_, '_> {
             notes.map(|n| &part.notes[n]).all(|n| n.offset >= until || n.is_rest() && n.offset + n.duration <= until)
         };
         ours.length == theirs.length + shift
-            && rests(self.edition, ours.notes.clone(), shift)
-            && rests(self.source, theirs.notes.clone(), -shift)
+            && rests(&self.edition, ours.notes.clone(), shift)
+            && rests(&self.source, theirs.notes.clone(), -shift)
     }
 
     /// A mark of the source cannot come back to a note that the copy has not,
@@ -113,10 +114,12 @@ impl PartJob<'_, '_, '_> {
     fn settle_marks(&mut self) {
         for (index, finding) in self.findings.iter().enumerate() {
             let Subject::Mark { source: Some(mark), .. } = finding.subject else { continue };
-            let mark = &self.source.marks[mark];
+            let mark = self.source.mark(mark);
             let stays_out =
                 |place: Place| !self.plan[self.sides.collation.source_row(place.bar, Time::default())].is_in_result();
-            let lacking = |place: Place| stays_out(place) || place.note.is_some_and(|note| !self.has_source_note(note));
+            let lacking = |place: Place| {
+                stays_out(place) || self.source.carrier(place).is_some_and(|note| !self.has_source_note(note))
+            };
             if lacking(mark.at) || mark.end.is_some_and(lacking) {
                 self.decisions[index] = Decision::Keep;
             }
@@ -124,15 +127,15 @@ impl PartJob<'_, '_, '_> {
     }
 
     /// Whether the copy has a note of the source, made anew or the edition's in its place.
-    fn has_source_note(&self, note: NoteId) -> bool {
-        let own = &self.source.notes[note];
+    fn has_source_note(&self, note: SourceNote) -> bool {
+        let own = &self.source[note];
         let BarPlan::Keep { .. } = self.plan[self.sides.collation.source_row(own.bar, Time::default())] else {
             return true;
         };
         if own.grace > 0 || !own.is_struck() && own.tied_from.is_none() {
             return true;
         }
-        let partner = |n: NoteId| self.alignment.source_to_edition[self.source.head(n)].is_some();
+        let partner = |n: SourceNote| self.alignment.source_to_edition[self.source.head(n)].is_some();
         let head = self.source.head(note);
         let in_tie = || self.alignment.ties.iter().any(|t| t.source.contains(&head));
         partner(note) || self.source.chord(note).any(partner) || in_tie()
@@ -173,13 +176,13 @@ impl PartJob<'_, '_, '_> {
     }
 
     /// The rows that a note of the edition reaches into by its ties.
-    fn edition_rows_of(&self, note: NoteId) -> impl Iterator<Item = usize> {
-        let bars = self.edition.tied(note).map(|n| self.edition.notes[n].bar);
+    fn edition_rows_of(&self, note: EditionNote) -> impl Iterator<Item = usize> {
+        let bars = self.edition.tied(note).map(|n| self.edition[n].bar);
         bars.map(|bar| self.sides.collation.edition_row(bar, Time::default()))
     }
 
-    fn source_rows_of(&self, note: NoteId) -> impl Iterator<Item = usize> {
-        let bars = self.source.tied(note).map(|n| self.source.notes[n].bar);
+    fn source_rows_of(&self, note: SourceNote) -> impl Iterator<Item = usize> {
+        let bars = self.source.tied(note).map(|n| self.source[n].bar);
         bars.map(|bar| self.sides.collation.source_row(bar, Time::default()))
     }
 
@@ -200,7 +203,7 @@ impl PartJob<'_, '_, '_> {
         if !tie.added {
             return true;
         }
-        let held: Vec<NoteId> = self.edition.tied(tie.edition[0]).collect();
+        let held: Vec<EditionNote> = self.edition.tied(tie.edition[0]).collect();
         let start = self.edition.onset(held[0]);
         let from = self.source.onset(tie.source[0]);
         tie.source.iter().skip(1).all(|s| {

@@ -5,6 +5,7 @@ use super::cells::{LEAST_LIKENESS, Side, common_measure, frames, likenesses, num
 use super::rows::{Row, close, fused, with_outside};
 use super::sheet::Sheet;
 use super::{Layout, PartView, Scope, barlines, repeats, scope};
+use crate::alignment::{EditionNote, SourceNote};
 use crate::time::Time;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
 use std::ops::Range;
@@ -25,10 +26,11 @@ const SHORTEST_PIECE: i64 = 4;
 ///
 /// `scale` says how many times as long the edition writes its values.
 pub fn outline(views: &[PartView], scale: Time, layout: Layout) -> (Vec<Row>, Scope) {
-    let mut edition =
-        Side::new(views.iter().map(|v| v.edition).collect(), scale, |part, note| views[part].edition_height(note));
-    let mut source = Side::new(views.iter().map(|v| v.source).collect(), Time::from(1), |part, note| {
-        views[part].source_height(note)
+    let mut edition = Side::new(views.iter().map(|v| v.edition.part()).collect(), scale, |part, note| {
+        views[part].edition_height(EditionNote::new(note))
+    });
+    let mut source = Side::new(views.iter().map(|v| v.source.part()).collect(), Time::from(1), |part, note| {
+        views[part].source_height(SourceNote::new(note))
     });
     let scope = scope::find(&edition, &source);
     edition.restrict(scope.edition.clone());

@@ -1,7 +1,8 @@
 //! Lines that go together: several of one score that have the same music.
 
 use super::{Collation, PartAlignment};
-use crate::score::{Category, NoteId, Part, Score};
+use crate::alignment::{EditionNote, EditionPart, SourceMark, SourceNote, SourcePart};
+use crate::score::{Category, Note, NoteId, Part, Score};
 use rustc_hash::FxHashSet;
 use std::cmp::Reverse;
 
@@ -26,21 +27,21 @@ pub(super) fn words_once(edition: &Score, source: &Score, collation: &mut Collat
     let mut of_source: Vec<Vec<usize>> = vec![Vec::new(); source.parts.len()];
     collation.parts.iter().enumerate().for_each(|(place, a)| of_source[a.source].push(place));
     for (from, group) in of_source.iter().enumerate().filter(|(_, group)| group.len() > 1) {
-        let theirs = &source.parts[from];
+        let theirs = SourcePart::new(&source.parts[from]);
         if !theirs.marks.iter().any(|m| m.category == Category::Lyric) {
             continue;
         }
         let sings = |a: &PartAlignment| edition.parts[a.edition].marks.iter().any(|m| m.category == Category::Lyric);
         let likeness = |place: &usize| {
             let a = &collation.parts[*place];
-            let ours = &edition.parts[a.edition];
+            let ours = a.edition_part(edition);
             (sings(a), ours.name == theirs.name, alike(a, ours, theirs), Reverse(*place))
         };
         let Some(lead) = group.iter().copied().max_by_key(likeness) else { continue };
         for place in group.iter().copied().filter(|p| *p != lead) {
             let a = &mut collation.parts[place];
             if !sings(a) {
-                let is_word = |m: usize| theirs.marks[m].category == Category::Lyric;
+                let is_word = |m: SourceMark| theirs[m].category == Category::Lyric;
                 a.marks.retain(|p| p.edition.is_some() || !p.source.is_some_and(is_word));
             }
         }
@@ -48,11 +49,11 @@ pub(super) fn words_once(edition: &Score, source: &Score, collation: &mut Collat
 }
 
 /// How many notes of a line are as high as the source's.
-fn alike(a: &PartAlignment, ours: &Part, theirs: &Part) -> usize {
-    let height = |part: &Part, n: NoteId| part.notes[n].pitch().map(|p| p.sound());
+fn alike(a: &PartAlignment, ours: EditionPart, theirs: SourcePart) -> usize {
+    let height = |note: &Note| note.pitch().map(|p| p.sound());
     let by = a.interval.semitones * 100;
-    let same = |(e, s): (NoteId, &Option<NoteId>)| {
-        s.is_some_and(|s| height(ours, e) == height(theirs, s).map(|sound| sound + by))
+    let same = |(e, s): &(EditionNote, &Option<SourceNote>)| {
+        s.is_some_and(|s| height(&ours[*e]) == height(&theirs[s]).map(|sound| sound + by))
     };
-    a.edition_to_source.iter().enumerate().filter(|pair| same((pair.0, pair.1))).count()
+    a.edition_to_source.iter().filter(same).count()
 }

@@ -97,7 +97,7 @@ fn name_after(out: &mut Part, parts: &[&Part]) {
 /// The line of the edition's part, bar by bar from whichever of the source's
 /// parts has it; `None` where its own part is as good.
 pub(super) fn wandering(edition: &Part, source: &Score, own: usize, interval: Interval) -> Option<Part> {
-    let view = PartView { edition, source: &source.parts[own], interval };
+    let view = PartView::new(edition, &source.parts[own], interval);
     let (rows, _) = bars::outline(&[view], Time::from(1), Layout::Printed);
     let content = |part: &Part, bar: usize, by: i32| -> Vec<(Time, i32)> {
         let note = |n: NoteId| Some((part.notes[n].offset, part.notes[n].pitch()?.sound() + by));

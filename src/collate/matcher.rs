@@ -2,7 +2,8 @@
 //! at the same place, then what is alike.
 
 use super::MarkPair;
-use crate::score::{Category, MarkId};
+use crate::alignment::{Edition, MarkOf, Source};
+use crate::score::Category;
 use crate::time::Time;
 use rustc_hash::{FxHashMap, FxHashSet};
 use std::borrow::Cow;
@@ -21,8 +22,8 @@ pub(super) struct Anchor {
 }
 
 /// A mark made comparable across the two sides.
-pub(super) struct Entry<'a> {
-    pub mark: MarkId,
+pub(super) struct Entry<'a, S> {
+    pub mark: MarkOf<S>,
     /// Tells two marks of one meaning apart, where both sides have both.
     pub reading: &'a str,
     pub category: Category,
@@ -40,6 +41,16 @@ pub(super) struct Entry<'a> {
     pub again: Option<Again>,
 }
 
+impl<'a, S> Entry<'a, S> {
+    /// The mark in a second time.
+    pub fn copy(&self, again: Again, start: Option<Anchor>, end: Option<Anchor>) -> Entry<'a, S> {
+        Entry { start, end, meaning: self.meaning.clone(), again: Some(again), ..*self }
+    }
+}
+
+type Ours<'a> = Entry<'a, Edition>;
+type Theirs<'a> = Entry<'a, Source>;
+
 /// A mark's place in a second time.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Again {
@@ -51,7 +62,7 @@ pub(super) struct Again {
 /// Of so many marks that say the same at one place the likest is chosen.
 const MOST_ALIKE: usize = 32;
 
-fn overlap(e: &Entry, s: &Entry) -> bool {
+fn overlap(e: &Ours, s: &Theirs) -> bool {
     let (Some(a), Some(b), Some(c), Some(d)) = (e.start, e.end, s.start, s.end) else {
         return false;
     };
@@ -61,13 +72,13 @@ fn overlap(e: &Entry, s: &Entry) -> bool {
 }
 
 /// The verses that a side has.
-fn verses(entries: &[Entry]) -> FxHashSet<String> {
-    let of = |e: &Entry| e.meaning.split_once(' ').map(|m| m.0.to_string());
+fn verses<S>(entries: &[Entry<S>]) -> FxHashSet<String> {
+    let of = |e: &Entry<S>| e.meaning.split_once(' ').map(|m| m.0.to_string());
     entries.iter().filter(|e| e.category == Category::Lyric).filter_map(of).collect()
 }
 
 /// A syllable whose verse the other side numbers otherwise: it has none of that number.
-fn of_another_verse(e: &Entry, s: &Entry, verses: &[FxHashSet<String>; 2]) -> bool {
+fn of_another_verse(e: &Ours, s: &Theirs, verses: &[FxHashSet<String>; 2]) -> bool {
     if e.category != Category::Lyric {
         return false;
     }
@@ -78,16 +89,16 @@ fn of_another_verse(e: &Entry, s: &Entry, verses: &[FxHashSet<String>; 2]) -> bo
 }
 
 /// At another note of a chord whose notes the source has in several voices.
-fn at_another_note(e: &Entry, s: &Entry) -> bool {
-    let at = |entry: &Entry| entry.start.map(|a| (a.time, a.grace, a.again));
-    at(e).is_some()
-        && at(e) == at(s)
+fn at_another_note(e: &Ours, s: &Theirs) -> bool {
+    let at = |start: Option<Anchor>| start.map(|a| (a.time, a.grace, a.again));
+    at(e.start).is_some()
+        && at(e.start) == at(s.start)
         && e.end.map(|a| (a.time, a.grace)) == s.end.map(|a| (a.time, a.grace))
         && e.voices & s.voices != 0
 }
 
 /// Moved by so little that it is for the layout only.
-fn laid_out(e: &Entry, s: &Entry) -> bool {
+fn laid_out(e: &Ours, s: &Theirs) -> bool {
     let near = |a: Anchor, b: Anchor| {
         let apart = if a.time > b.time { a.time - b.time } else { b.time - a.time };
         (a.voice, a.grace, a.again) == (None, b.grace, b.again) && b.voice.is_none() && apart < Time::new(1, 4)
@@ -100,7 +111,7 @@ fn laid_out(e: &Entry, s: &Entry) -> bool {
 }
 
 /// Moved within its beat, a tempo within its bar.
-fn close(e: &Entry, s: &Entry) -> bool {
+fn close(e: &Ours, s: &Theirs) -> bool {
     let (Some(a), Some(b)) = (e.start, s.start) else {
         return false;
     };
@@ -113,8 +124,8 @@ fn close(e: &Entry, s: &Entry) -> bool {
 }
 
 pub(super) struct Matcher<'a> {
-    edition: &'a [Entry<'a>],
-    source: &'a [Entry<'a>],
+    edition: &'a [Ours<'a>],
+    source: &'a [Theirs<'a>],
     partner: Vec<Option<(usize, bool)>>,
     taken: Vec<bool>,
 }
@@ -122,7 +133,7 @@ pub(super) struct Matcher<'a> {
 type Key<'a> = (Category, &'a str, Anchor, Option<Anchor>);
 
 impl<'a> Matcher<'a> {
-    pub fn new(edition: &'a [Entry<'a>], source: &'a [Entry]) -> Self {
+    pub fn new(edition: &'a [Ours<'a>], source: &'a [Theirs<'a>]) -> Self {
         Matcher { edition, source, partner: vec![None; edition.len()], taken: vec![false; source.len()] }
     }
 
@@ -166,7 +177,7 @@ impl<'a> Matcher<'a> {
 
     /// What is left, of the same category and alike in some way: one mark that
     /// was altered, or is the `same`, not one gone and one come.
-    fn nearly(&mut self, same: bool, alike: impl Fn(&Entry, &Entry) -> bool) {
+    fn nearly(&mut self, same: bool, alike: impl Fn(&Ours, &Theirs) -> bool) {
         let mut free: FxHashMap<Category, Vec<usize>> = FxHashMap::default();
         for (index, entry) in self.source.iter().enumerate() {
             if !self.taken[index] && entry.start.is_some() {
@@ -227,8 +238,8 @@ pub(super) fn said_once(category: Category) -> bool {
     )
 }
 
-fn one_accidental(e: &Entry, s: &Entry) -> bool {
-    let fifths = |entry: &Entry| entry.meaning.strip_prefix("key ").and_then(|f| f.parse::<i32>().ok());
-    let apart = fifths(e).zip(fifths(s)).map(|(a, b)| (a - b).rem_euclid(12));
+fn one_accidental(e: &Ours, s: &Theirs) -> bool {
+    let fifths = |meaning: &str| meaning.strip_prefix("key ").and_then(|f| f.parse::<i32>().ok());
+    let apart = fifths(&e.meaning).zip(fifths(&s.meaning)).map(|(a, b)| (a - b).rem_euclid(12));
     matches!(apart, Some(1 | 11))
 }

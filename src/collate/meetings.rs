@@ -58,30 +58,30 @@ pub(super) fn meet(
     let likest = known.pairs.first().map_or(likest, |p| (p.edition, p.source));
     ours.part.marks.clone_from(&edition.parts[likest.0].marks);
     theirs.part.marks.clone_from(&source.parts[likest.1].marks);
-    let view = PartView { edition: &edition.parts[likest.0], source: &source.parts[likest.1], interval };
+    let view = PartView::new(&edition.parts[likest.0], &source.parts[likest.1], interval);
     let scale = parts::scale(&[view]);
-    let view = PartView { edition: &ours.part, source: &theirs.part, interval };
+    let view = PartView::new(&ours.part, &theirs.part, interval);
     let (rows, _) = bars::outline(&[view], scale, Layout::Played);
     let (mut all, mut sums) = (Vec::new(), vec![0.0; ours.units.len()]);
     let both = |r: &(usize, &super::rows::Row)| r.1.pair.edition.is_some() && r.1.pair.source.is_some();
     for (index, row) in rows.iter().enumerate().filter(both) {
         let mut other: Vec<(Time, i32, usize, NoteId)> = Vec::new();
-        for n in row.source_notes(&theirs.part) {
-            let note = &theirs.part.notes[n];
+        for n in row.source_notes(view.source) {
+            let note = &view.source[n];
             let unit = note.voice as usize;
             theirs.units[unit].notes += 1;
-            other.push((row.pair.to_edition(note.offset), height(&theirs.part, n, interval), unit, theirs.note_of[n]));
+            other.push((row.pair.to_edition(note.offset), view.source_height(n), unit, theirs.note_of[n.index()]));
         }
         other.sort_unstable();
-        for n in row.edition_notes(&ours.part) {
-            let note = &ours.part.notes[n];
-            let (unit, own) = (note.voice as usize, height(&ours.part, n, Interval::UNISON));
+        for n in row.edition_notes(view.edition) {
+            let note = &view.edition[n];
+            let (unit, own) = (note.voice as usize, view.edition_height(n));
             ours.units[unit].notes += 1;
             sums[unit] += f64::from(own);
             let from = other.partition_point(|b| b.0 < note.offset);
             let here = other[from..].iter().take_while(|b| b.0 == note.offset);
             all.extend(here.filter(|b| (own - b.1) % 1200 == 0).map(|b| Meeting {
-                edition: (unit, ours.note_of[n]),
+                edition: (unit, ours.note_of[n.index()]),
                 source: (b.2, b.3),
                 octaves: (own - b.1) / 1200,
                 row: index,

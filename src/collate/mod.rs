@@ -27,6 +27,7 @@ mod settle;
 mod shared;
 mod sheet;
 
+use crate::alignment::{EditionNote, EditionPart, PartOf, SourceNote, SourcePart};
 use crate::pitch::{Interval, Pitch};
 use crate::score::{NoteId, Part, Score};
 use crate::time::Time;
@@ -119,7 +120,7 @@ pub fn lay(edition: &Score, source: &Score, pairing: Pairing, layout: Layout) ->
     let views: Vec<PartView> = pairing
         .pairs
         .iter()
-        .map(|p| PartView { edition: &edition.parts[p.edition], source: &source.parts[p.source], interval: p.interval })
+        .map(|p| PartView::new(&edition.parts[p.edition], &source.parts[p.source], p.interval))
         .collect();
     let scale = if layout == Layout::Printed { Time::from(1) } else { parts::scale(&views) };
     let (rows, scope) = bars::outline(&views, scale, layout);
@@ -150,12 +151,22 @@ fn starts(score: &Score) -> Vec<Time> {
 /// The two sides of a pair of parts while they are being aligned.
 #[derive(Clone, Copy)]
 struct PartView<'a> {
-    edition: &'a Part,
-    source: &'a Part,
+    edition: EditionPart<'a>,
+    source: SourcePart<'a>,
     interval: Interval,
 }
 
-impl PartView<'_> {
+impl<'a> PartView<'a> {
+    fn new(edition: &'a Part, source: &'a Part, interval: Interval) -> Self {
+        PartView { edition: PartOf::new(edition), source: PartOf::new(source), interval }
+    }
+
+    /// The same where the sides are exchanged.
+    fn exchanged(&self) -> Self {
+        let (edition, source) = (self.source.exchanged(), self.edition.exchanged());
+        PartView { edition, source, interval: self.interval.inverse() }
+    }
+
     /// A source pitch as the edition would have it.
     fn moved(&self, pitch: Pitch) -> Pitch {
         pitch.moved(self.interval)
@@ -163,12 +174,12 @@ impl PartView<'_> {
 
     /// The height of a note, moved into the edition's key, in hundredths of a
     /// semitone; percussion by its place on the staff, apart from all pitches.
-    fn edition_height(&self, note: NoteId) -> i32 {
-        height(self.edition, note, Interval::UNISON)
+    fn edition_height(&self, note: EditionNote) -> i32 {
+        height(self.edition.part(), note.index(), Interval::UNISON)
     }
 
-    fn source_height(&self, note: NoteId) -> i32 {
-        height(self.source, note, self.interval)
+    fn source_height(&self, note: SourceNote) -> i32 {
+        height(self.source.part(), note.index(), self.interval)
     }
 }
 
@@ -182,8 +193,8 @@ fn height(part: &Part, note: NoteId, by: Interval) -> i32 {
 
 fn align(view: &PartView, edition: usize, source: usize, rows: &[rows::Row]) -> PartAlignment {
     let mut alignment = PartAlignment {
-        edition_to_source: vec![None; view.edition.notes.len()],
-        source_to_edition: vec![None; view.source.notes.len()],
+        edition_to_source: view.edition.for_notes(None),
+        source_to_edition: view.source.for_notes(None),
         ..PartAlignment::new(edition, source, view.interval)
     };
     // What one part has rewritten may be as it was in another.

@@ -3,14 +3,14 @@
 use super::cells::{Content, LEAST_LIKENESS, frames, likeness};
 use super::rows::Row;
 use super::{PartAlignment, PartView};
-use crate::score::{NoteId, Part};
+use crate::alignment::{Edition, EditionNote, NoteOf, PartOf, Side, Source, SourceNote};
 use crate::time::Time;
 
 /// A chord, or a single note, of one voice.
-struct Group {
+struct Group<S> {
     offset: Time,
     duration: Time,
-    notes: Vec<NoteId>,
+    notes: Vec<NoteOf<S>>,
 }
 
 /// Costs of the alignment inside a voice, in tenths of a note's worth. Two
@@ -49,34 +49,37 @@ fn align_again(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> boo
     } else {
         (row.pair.edition, row.edition_to) = (row.pair.again, row.pair.again_to);
     }
-    let repeated = |a: &mut PartAlignment, mut table: Vec<Option<NoteId>>| {
-        std::mem::swap(if edition_writes { &mut a.source_to_edition } else { &mut a.edition_to_source }, &mut table);
-        table
-    };
-    let length = if edition_writes { view.source.notes.len() } else { view.edition.notes.len() };
-    let first_time = repeated(alignment, vec![None; length]);
-    let same = align_row(view, &row, alignment);
-    repeated(alignment, first_time);
-    same
+    // The notes of the side that repeats are free once more.
+    if edition_writes {
+        let first_time = std::mem::replace(&mut alignment.source_to_edition, view.source.for_notes(None));
+        let same = align_row(view, &row, alignment);
+        alignment.source_to_edition = first_time;
+        same
+    } else {
+        let first_time = std::mem::replace(&mut alignment.edition_to_source, view.edition.for_notes(None));
+        let same = align_row(view, &row, alignment);
+        alignment.edition_to_source = first_time;
+        same
+    }
 }
 
 /// Few bars of a part have more struck notes.
 const USUAL_NOTES: usize = 16;
 
 /// A struck note in the edition's time: offset, height, voice.
-type Struck = (Time, i32, u32, NoteId);
+type Struck<S> = (Time, i32, u32, NoteOf<S>);
 
 /// Pairs the notes of a row, unless its bars are other music: then it says no.
 fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> bool {
-    let mut ours: Vec<Struck> = Vec::with_capacity(USUAL_NOTES);
+    let mut ours: Vec<Struck<Edition>> = Vec::with_capacity(USUAL_NOTES);
     ours.extend(
         row.edition_notes(view.edition)
-            .map(|n| (view.edition.notes[n].offset, view.edition_height(n), view.edition.notes[n].voice, n)),
+            .map(|n| (view.edition[n].offset, view.edition_height(n), view.edition[n].voice, n)),
     );
-    let mut theirs: Vec<Struck> = Vec::with_capacity(USUAL_NOTES);
+    let mut theirs: Vec<Struck<Source>> = Vec::with_capacity(USUAL_NOTES);
     theirs.extend(
         row.source_notes(view.source)
-            .map(|n| (&view.source.notes[n], n))
+            .map(|n| (&view.source[n], n))
             .map(|(note, n)| (row.pair.to_edition(note.offset), view.source_height(n), note.voice, n)),
     );
     in_order(view.edition, &mut ours);
@@ -105,7 +108,7 @@ fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> bool 
             if alignment.edition_to_source[a.3].is_some() {
                 continue;
             }
-            let fits = |b: &&Struck| {
+            let fits = |b: &&Struck<Source>| {
                 alignment.source_to_edition[b.3].is_none()
                     && a.0 == b.0
                     && if same_octave { a.1 == b.1 } else { (a.1 - b.1) % 1200 == 0 }
@@ -121,14 +124,16 @@ fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> bool 
 /// The same pitch at the same place goes before whatever its own voice has for
 /// a note, across voices and hands. What they leave goes together, if it stands
 /// in one place.
-fn across(ours: &[Struck], theirs: &[Struck], alignment: &mut PartAlignment) {
-    let of = |notes: &[Struck], id: Option<NoteId>| id.and_then(|id| notes.iter().find(|n| n.3 == id).copied());
+fn across(ours: &[Struck<Edition>], theirs: &[Struck<Source>], alignment: &mut PartAlignment) {
+    fn of<S: Side>(notes: &[Struck<S>], id: Option<NoteOf<S>>) -> Option<Struck<S>> {
+        id.and_then(|id| notes.iter().find(|n| n.3 == id).copied())
+    }
     for a in ours {
         let partner = of(theirs, alignment.edition_to_source[a.3]);
         if partner.is_some_and(|b| (a.0, a.1) == (b.0, b.1)) {
             continue;
         }
-        let free = |b: &&Struck| {
+        let free = |b: &&Struck<Source>| {
             let theirs = of(ours, alignment.source_to_edition[b.3]);
             let exact = theirs.is_some_and(|c| (c.0, c.1) == (b.0, b.1));
             // Inside one voice the walk through it has weighed both.
@@ -151,44 +156,45 @@ fn across(ours: &[Struck], theirs: &[Struck], alignment: &mut PartAlignment) {
 }
 
 /// By place and height; where two voices meet in one pitch, by length and voice.
-fn in_order(part: &Part, notes: &mut [Struck]) {
-    let last = |n: &Struck| (part.sounding(n.3), n.2, n.3);
+fn in_order<S: Side>(part: PartOf<S>, notes: &mut [Struck<S>]) {
+    let last = |n: &Struck<S>| (part.sounding(n.3), n.2, n.3);
     notes.sort_unstable_by(|a, b| (a.0, a.1).cmp(&(b.0, b.1)).then_with(|| last(a).cmp(&last(b))));
 }
 
 /// Whether a part has other music in two bars that stand for each other. Bars
 /// that the parts together do not share are in doubt already.
-fn are_alien(ours: &[Struck], theirs: &[Struck], row: &Row) -> bool {
+fn are_alien(ours: &[Struck<Edition>], theirs: &[Struck<Source>], row: &Row) -> bool {
     let (few, many) = (ours.len().min(theirs.len()), ours.len().max(theirs.len()));
     // A note alone may be written out in small ones.
     if few < 2 || !row.rewritten && many < FEWEST_ALIEN {
         return false;
     }
-    let content = |notes: &[Struck]| -> Content {
+    fn content<S>(notes: &[Struck<S>]) -> Content {
         let mut notes: Content = notes.iter().map(|n| (0, n.0, n.1.rem_euclid(1200))).collect();
         notes.sort_unstable();
         notes
-    };
+    }
     let (ours, theirs) = (content(ours), content(theirs));
     likeness(&ours, &theirs) < LEAST_LIKENESS && !frames(&ours, &theirs)
 }
 
 /// Whether all notes have the same place in time and on the staff: only accidentals differ.
-fn inflected(view: &PartView, ours: &[Struck], theirs: &[Struck]) -> bool {
-    let place = |n: NoteId| view.edition.notes[n].pitch().map(|p| p.staff_place());
-    let other = |n: NoteId| view.source.notes[n].pitch().map(|p| p.moved(view.interval).staff_place());
-    let same = |(a, b): (&Struck, &Struck)| a.0 == b.0 && place(a.3).is_some() && place(a.3) == other(b.3);
+fn inflected(view: &PartView, ours: &[Struck<Edition>], theirs: &[Struck<Source>]) -> bool {
+    let place = |n: EditionNote| view.edition[n].pitch().map(|p| p.staff_place());
+    let other = |n: SourceNote| view.source[n].pitch().map(|p| p.moved(view.interval).staff_place());
+    let same =
+        |(a, b): (&Struck<Edition>, &Struck<Source>)| a.0 == b.0 && place(a.3).is_some() && place(a.3) == other(b.3);
     ours.len() == theirs.len() && ours.iter().zip(theirs).all(same)
 }
 
 /// Which voice is which: by the notes they share, then by their order.
-fn voices(ours: &[Struck], theirs: &[Struck]) -> Vec<(u32, u32)> {
-    let list = |notes: &[Struck]| {
+fn voices(ours: &[Struck<Edition>], theirs: &[Struck<Source>]) -> Vec<(u32, u32)> {
+    fn list<S>(notes: &[Struck<S>]) -> Vec<u32> {
         let mut voices: Vec<u32> = notes.iter().map(|n| n.2).collect();
         voices.sort_unstable();
         voices.dedup();
         voices
-    };
+    }
     let (mut edition, mut source) = (list(ours), list(theirs));
     let mut shared: Vec<(usize, u32, u32)> = Vec::new();
     for &ev in &edition {
@@ -211,8 +217,8 @@ fn voices(ours: &[Struck], theirs: &[Struck]) -> Vec<(u32, u32)> {
     out
 }
 
-fn groups(part: &Part, notes: &[Struck], voice: u32, scale: Time) -> Vec<Group> {
-    let mut out: Vec<Group> = Vec::new();
+fn groups<S: Side>(part: PartOf<S>, notes: &[Struck<S>], voice: u32, scale: Time) -> Vec<Group<S>> {
+    let mut out: Vec<Group<S>> = Vec::new();
     for (offset, _, _, note) in notes.iter().filter(|n| n.2 == voice) {
         match out.last_mut() {
             Some(group) if group.offset == *offset => group.notes.push(*note),
@@ -223,7 +229,7 @@ fn groups(part: &Part, notes: &[Struck], voice: u32, scale: Time) -> Vec<Group> 
 }
 
 /// The cheapest way to walk through both voices side by side.
-fn align_voice(view: &PartView, edition: &[Group], source: &[Group], alignment: &mut PartAlignment) {
+fn align_voice(view: &PartView, edition: &[Group<Edition>], source: &[Group<Source>], alignment: &mut PartAlignment) {
     let (n, m) = (edition.len(), source.len());
     if n * m > MOST_WEIGHED {
         return align_by_place(view, edition, source, alignment);
@@ -261,7 +267,12 @@ fn align_voice(view: &PartView, edition: &[Group], source: &[Group], alignment: 
 }
 
 /// Bars beyond all measure: only what stands in the same place is paired.
-fn align_by_place(view: &PartView, edition: &[Group], source: &[Group], alignment: &mut PartAlignment) {
+fn align_by_place(
+    view: &PartView,
+    edition: &[Group<Edition>],
+    source: &[Group<Source>],
+    alignment: &mut PartAlignment,
+) {
     for e in edition {
         if let Ok(at) = source.binary_search_by_key(&e.offset, |s| s.offset) {
             pair_groups(view, e, &source[at], alignment);
@@ -269,7 +280,7 @@ fn align_by_place(view: &PartView, edition: &[Group], source: &[Group], alignmen
     }
 }
 
-fn group_cost(view: &PartView, e: &Group, s: &Group) -> i32 {
+fn group_cost(view: &PartView, e: &Group<Edition>, s: &Group<Source>) -> i32 {
     let size = e.notes.len().max(s.notes.len()) as i32;
     let mut pitch = (size - e.notes.len().min(s.notes.len()) as i32) * OTHER_PITCH;
     for (a, b) in e.notes.iter().zip(&s.notes) {
@@ -286,7 +297,7 @@ fn group_cost(view: &PartView, e: &Group, s: &Group) -> i32 {
 }
 
 /// The notes of two chords from below, if one is the other in another octave.
-fn moved_as_it_is(view: &PartView, e: &Group, s: &Group) -> Option<Vec<(NoteId, NoteId)>> {
+fn moved_as_it_is(view: &PartView, e: &Group<Edition>, s: &Group<Source>) -> Option<Vec<(EditionNote, SourceNote)>> {
     if e.notes.len() < 2 || e.notes.len() != s.notes.len() {
         return None;
     }
@@ -294,17 +305,17 @@ fn moved_as_it_is(view: &PartView, e: &Group, s: &Group) -> Option<Vec<(NoteId, 
     ours.sort_by_key(|n| view.edition_height(*n));
     theirs.sort_by_key(|n| view.source_height(*n));
     let apart = view.edition_height(ours[0]) - view.source_height(theirs[0]);
-    let pairs: Vec<(NoteId, NoteId)> = ours.into_iter().zip(theirs).collect();
+    let pairs: Vec<(EditionNote, SourceNote)> = ours.into_iter().zip(theirs).collect();
     let all = pairs.iter().all(|(a, b)| view.edition_height(*a) - view.source_height(*b) == apart);
     (all && apart != 0 && apart % 1200 == 0).then_some(pairs)
 }
 
 /// Inside two chords: equal pitches first, then octaves, then what is left in
 /// order, as long as it stands in the same place.
-fn pair_groups(view: &PartView, e: &Group, s: &Group, alignment: &mut PartAlignment) {
+fn pair_groups(view: &PartView, e: &Group<Edition>, s: &Group<Source>, alignment: &mut PartAlignment) {
     // A chord moved as it is has none of its notes in its place, though a pitch may be the same.
     if let Some(pairs) = moved_as_it_is(view, e, s) {
-        let free = |(a, b): &(NoteId, NoteId)| {
+        let free = |(a, b): &(EditionNote, SourceNote)| {
             alignment.edition_to_source[*a].is_none() && alignment.source_to_edition[*b].is_none()
         };
         if pairs.iter().all(free) {
@@ -312,10 +323,10 @@ fn pair_groups(view: &PartView, e: &Group, s: &Group, alignment: &mut PartAlignm
             return;
         }
     }
-    let apart = |a: NoteId, b: NoteId| (view.edition_height(a) - view.source_height(b)).abs();
+    let apart = |a: EditionNote, b: SourceNote| (view.edition_height(a) - view.source_height(b)).abs();
     // Octaves: the nearest first.
     let all = || e.notes.iter().flat_map(|a| s.notes.iter().map(move |b| (apart(*a, *b), *a, *b)));
-    let mut octaves: Vec<(i32, NoteId, NoteId)> = all().filter(|pair| pair.0 % 1200 == 0).collect();
+    let mut octaves: Vec<(i32, EditionNote, SourceNote)> = all().filter(|pair| pair.0 % 1200 == 0).collect();
     octaves.sort_by_key(|pair| pair.0);
     for (_, a, b) in octaves.into_iter().chain(all()) {
         if alignment.edition_to_source[a].is_none() && alignment.source_to_edition[b].is_none() {

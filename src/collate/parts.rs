@@ -189,8 +189,8 @@ pub fn scale(views: &[super::PartView]) -> Time {
     let (mut votes, mut all, mut could) = (HashMap::new(), 0.0, 0.0);
     for view in views {
         let (e, s) = (view.edition.bars.len(), view.source.bars.len());
-        if usual(view.edition) != usual(view.source) || 3 * e.min(s) < 2 * e.max(s) {
-            let (shared, melodies) = vote(view.edition, view.source, &mut votes);
+        if usual(&view.edition) != usual(&view.source) || 3 * e.min(s) < 2 * e.max(s) {
+            let (shared, melodies) = vote(&view.edition, &view.source, &mut votes);
             (all, could) = (all + shared, could + melodies);
         }
     }

@@ -60,8 +60,8 @@ impl Unfolded {
         // What lies before the piece is not sent back to.
         let first = |of: fn(&Row) -> Option<usize>| rows.iter().find_map(of).unwrap_or(0);
         let (ours, theirs) = (first(|r| r.pair.edition), first(|r| r.pair.source));
-        let edition = views.iter().map(|v| strains(v.edition, ours)).find(|s| !s.is_empty()).unwrap_or_default();
-        let source = views.iter().map(|v| strains(v.source, theirs)).find(|s| !s.is_empty()).unwrap_or_default();
+        let edition = views.iter().map(|v| strains(&v.edition, ours)).find(|s| !s.is_empty()).unwrap_or_default();
+        let source = views.iter().map(|v| strains(&v.source, theirs)).find(|s| !s.is_empty()).unwrap_or_default();
         let ends = |strains: &[Strain]| strains.iter().map(Strain::goes_back).collect::<Vec<(usize, bool)>>();
         let (ours, theirs) = (ends(&edition), ends(&source));
         // Where both go back there is nothing to lay out.

@@ -23,7 +23,7 @@ pub(super) fn by_signatures(edition: &Score, source: &mut Score, mut pairing: Pa
     let views: Vec<PartView> = pairing
         .pairs
         .iter()
-        .map(|p| PartView { edition: &edition.parts[p.edition], source: &source.parts[p.source], interval: p.interval })
+        .map(|p| PartView::new(&edition.parts[p.edition], &source.parts[p.source], p.interval))
         .collect();
     let (rows, _) = bars::outline(&views, Time::from(1), Layout::Printed);
     let mut made: Vec<(usize, Part)> = Vec::new();
@@ -32,7 +32,7 @@ pub(super) fn by_signatures(edition: &Score, source: &mut Score, mut pairing: Pa
         for row in &rows {
             let (Some(e), Some(s)) = (row.pair.edition, row.pair.source) else { continue };
             if e < view.edition.bars.len() && s < view.source.bars.len() {
-                let turn = turns_between(view.edition, e, view.source, s, view.interval);
+                let turn = turns_between(&view.edition, e, &view.source, s, view.interval);
                 turns.insert(s, turn);
             }
         }

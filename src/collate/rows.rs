@@ -1,7 +1,7 @@
 //! The rows of the outline: a bar, or a piece of one, beside its counterpart.
 
 use super::{BarPair, PartView, Scope};
-use crate::score::{NoteId, Part};
+use crate::alignment::{EditionNote, EditionPart, NoteOf, PartOf, Side, SourceNote, SourcePart};
 use crate::time::Time;
 
 /// A row of the outline, and whether its bars are the same music at all.
@@ -70,19 +70,24 @@ impl Row {
     }
 
     /// Struck notes of the edition in it, none where its bar has none in this part.
-    pub fn edition_notes<'p>(&self, part: &'p Part) -> impl Iterator<Item = NoteId> + use<'p> {
+    pub fn edition_notes<'p>(&self, part: EditionPart<'p>) -> impl Iterator<Item = EditionNote> + use<'p> {
         struck(part, self.pair.edition, self.pair.edition_from, self.edition_to)
     }
 
-    pub fn source_notes<'p>(&self, part: &'p Part) -> impl Iterator<Item = NoteId> + use<'p> {
+    pub fn source_notes<'p>(&self, part: SourcePart<'p>) -> impl Iterator<Item = SourceNote> + use<'p> {
         struck(part, self.pair.source, self.pair.source_from, self.source_to)
     }
 }
 
-fn struck(part: &Part, bar: Option<usize>, from: Time, to: Option<Time>) -> impl Iterator<Item = NoteId> {
+fn struck<S: Side>(
+    part: PartOf<'_, S>,
+    bar: Option<usize>,
+    from: Time,
+    to: Option<Time>,
+) -> impl Iterator<Item = NoteOf<S>> {
     let notes = bar.and_then(|b| part.bars.get(b)).map_or(0..0, |b| b.notes.clone());
-    notes.filter(move |n| {
-        let note = &part.notes[*n];
+    notes.map(NoteOf::new).filter(move |n| {
+        let note = &part[*n];
         // Whatever stands before the first piece is in it.
         note.is_struck() && (note.offset >= from || from.is_zero()) && to.is_none_or(|to| note.offset < to)
     })

@@ -46,8 +46,8 @@ fn told_once(edition: &Score, source: &Score, collation: &mut Collation) {
     let concerns = |line: usize, mark: &Mark| is_of_all(mark.category) || !edition.parts[line].is_printed();
     let in_doubt = |alignment: &PartAlignment, p: &MarkPair| {
         let mark = match (p.edition, p.source) {
-            (Some(m), None) if !p.same => &edition.parts[alignment.edition].marks[m],
-            (None, Some(m)) => &source.parts[alignment.source].marks[m],
+            (Some(m), None) if !p.same => alignment.edition_part(edition).mark(m),
+            (None, Some(m)) => alignment.source_part(source).mark(m),
             _ => return false,
         };
         is_free(mark) && concerns(alignment.edition, mark)
@@ -58,9 +58,9 @@ fn told_once(edition: &Score, source: &Score, collation: &mut Collation) {
     }
     for alignment in &collation.parts {
         let line = alignment.edition;
-        let (ours, theirs) = (&edition.parts[line], &source.parts[alignment.source]);
+        let (ours, theirs) = (alignment.edition_part(edition), alignment.source_part(source));
         for (e, s) in alignment.marks.iter().filter_map(|p| p.edition.zip(p.source)) {
-            let (mine, other) = (&ours.marks[e], &theirs.marks[s]);
+            let (mine, other) = (ours.mark(e), theirs.mark(s));
             if concerns(line, mine) {
                 seen.extend([key(line, mine, true), key(line, other, false)].into_iter().flatten());
             }
@@ -68,11 +68,11 @@ fn told_once(edition: &Score, source: &Score, collation: &mut Collation) {
     }
     for alignment in &mut collation.parts {
         let line = alignment.edition;
-        let (ours, theirs) = (&edition.parts[line], &source.parts[alignment.source]);
+        let (ours, theirs) = (alignment.edition_part(edition), alignment.source_part(source));
         alignment.marks.retain(|p| {
             let (mark, of_edition) = match (p.edition, p.source) {
-                (Some(m), None) if !p.same => (&ours.marks[m], true),
-                (None, Some(m)) => (&theirs.marks[m], false),
+                (Some(m), None) if !p.same => (ours.mark(m), true),
+                (None, Some(m)) => (theirs.mark(m), false),
                 _ => return true,
             };
             let told = Some(mark).filter(|m| is_free(m) && concerns(line, m)).and_then(|m| key(line, m, of_edition));
@@ -92,11 +92,11 @@ fn told_elsewhere(edition: &Score, source: &Score, collation: &mut Collation, gr
         said
     });
     for (index, alignment) in collation.parts.iter().enumerate() {
-        let (ours, theirs) = (&edition.parts[alignment.edition], &source.parts[alignment.source]);
+        let (ours, theirs) = (alignment.edition_part(edition), alignment.source_part(source));
         // Most parts have nothing that is in doubt.
         let in_doubt = |p: &MarkPair| match (p.edition, p.source) {
-            (Some(m), None) => !p.same && is_free(&ours.marks[m]),
-            (None, Some(m)) => is_free(&theirs.marks[m]),
+            (Some(m), None) => !p.same && is_free(ours.mark(m)),
+            (None, Some(m)) => is_free(theirs.mark(m)),
             _ => false,
         };
         let several = edition.printed().len() + source.printed().len() > 2 || groups[index].len() > 1;
@@ -116,14 +116,14 @@ fn told_elsewhere(edition: &Score, source: &Score, collation: &mut Collation, gr
             }
         }
         let verdict = |p: &MarkPair| match (p.edition, p.source) {
-            (Some(m), None) if !p.same && is_free(&ours.marks[m]) => {
-                let mark = &ours.marks[m];
+            (Some(m), None) if !p.same && is_free(ours.mark(m)) => {
+                let mark = ours.mark(m);
                 let Some(said) = edition_saying(mark, collation) else { return Verdict::Stays };
                 let there = if is_of_all(mark.category) { &wide.1 } else { &near.1 };
                 if is_said(there, &said) { Verdict::Same } else { Verdict::Stays }
             }
-            (None, Some(m)) if is_free(&theirs.marks[m]) => {
-                let mark = &theirs.marks[m];
+            (None, Some(m)) if is_free(theirs.mark(m)) => {
+                let mark = theirs.mark(m);
                 let there = if is_of_all(mark.category) { &wide.0 } else { &near.0 };
                 let said = source_saying(mark, collation, alignment.interval);
                 if is_said(there, &said) { Verdict::Elsewhere } else { Verdict::Stays }

@@ -1,6 +1,7 @@
 //! Findings about marks.
 
 use super::{Finder, Finding, Passage, PassageKind, Spot, Status, Subject};
+use crate::alignment::{NoteOf, PartOf, Side};
 use crate::musicxml::moved_reading;
 use crate::pitch::Interval;
 use crate::score::{Category, Mark, Part, Place};
@@ -8,8 +9,8 @@ use crate::score::{Category, Mark, Part, Place};
 impl Finder<'_> {
     pub(super) fn marks(&self, of_stretch: &[usize], out: &mut Vec<Finding>) {
         for pair in self.alignment.marks.iter().filter(|p| !p.same) {
-            let ours = pair.edition.map(|m| &self.edition.marks[m]);
-            let theirs = pair.source.map(|m| &self.source.marks[m]);
+            let ours = pair.edition.map(|m| &self.edition[m]);
+            let theirs = pair.source.map(|m| &self.source[m]);
             let status = match (ours, theirs) {
                 (Some(_), Some(_)) => Status::Altered,
                 (Some(_), None) => Status::Added,
@@ -48,7 +49,9 @@ impl Finder<'_> {
             };
             let offset =
                 if ours.is_some() { at.offset } else { self.collation.outline[row].to_edition(lead.at.offset) };
-            let carrier = |mark: &Mark, part: &Part| mark.at.note.map(|n| part.head(n));
+            fn carrier<S: Side>(mark: &Mark, part: PartOf<S>) -> Option<NoteOf<S>> {
+                part.carrier(mark.at).map(|n| part.head(n))
+            }
             let passage = self.stretch_at(
                 row,
                 offset,
@@ -92,18 +95,18 @@ impl Finder<'_> {
                 None => format!("{reading} at {}", at(mark.at)),
             }
         };
-        finding.edition_reading = ours.map(|m| told(m, &m.reading, self.edition));
-        finding.source_reading = theirs.map(|m| told(m, &self.moved_reading(m), self.source));
+        finding.edition_reading = ours.map(|m| told(m, &m.reading, &self.edition));
+        finding.source_reading = theirs.map(|m| told(m, &self.moved_reading(m), &self.source));
     }
 
     /// The reading of a source mark in the edition's key.
     pub(super) fn moved_reading(&self, mark: &Mark) -> String {
         // As the edition, which may transpose, would write it.
         let writes = |part: &Part, bar: usize| part.bars.get(bar).map_or(Interval::UNISON, |b| b.transpose);
-        let ours = writes(self.edition, 0);
+        let ours = writes(&self.edition, 0);
         if mark.category == Category::Harmony {
             let to = self.alignment.interval.plus(ours.inverse());
-            return moved_reading(mark, writes(self.source, mark.at.bar), to);
+            return moved_reading(mark, writes(&self.source, mark.at.bar), to);
         }
         if self.alignment.interval == Interval::UNISON {
             return mark.reading.to_string();
@@ -129,7 +132,7 @@ impl Finder<'_> {
         use PassageKind::{OctaveDisplacement, WrittenOutOrnament, WrittenOutRepeat};
         let takes_in = |p: &Passage| matches!(p.kind, OctaveDisplacement | WrittenOutOrnament | WrittenOutRepeat);
         let voices = |p: &Passage| {
-            let mut voices: Vec<u32> = p.edition.iter().map(|n| self.edition.notes[*n].voice + 1).collect();
+            let mut voices: Vec<u32> = p.edition.iter().map(|n| self.edition[*n].voice + 1).collect();
             voices.sort_unstable();
             voices.dedup();
             voices
@@ -142,8 +145,8 @@ impl Finder<'_> {
         for finding in findings.iter_mut().filter(|f| f.passage.is_none()) {
             // What no note carries belongs to all voices.
             let stands_in_time = match finding.subject {
-                Subject::Mark { edition: Some(m), .. } => self.edition.marks[m].at.note.is_none(),
-                Subject::Mark { source: Some(m), .. } => self.source.marks[m].at.note.is_none(),
+                Subject::Mark { edition: Some(m), .. } => self.edition[m].at.note.is_none(),
+                Subject::Mark { source: Some(m), .. } => self.source[m].at.note.is_none(),
                 _ => false,
             };
             let around = wide.iter().find(|(_, p, voices)| match p.kind {

@@ -7,8 +7,9 @@ mod passages;
 mod places;
 mod repeats;
 
+use crate::alignment::{EditionMark, EditionNote, EditionPart, SourceMark, SourceNote, SourcePart, Table};
 use crate::collate::{Collation, PartAlignment};
-use crate::score::{Category, MarkId, NoteId, Part, Place, Score};
+use crate::score::{Category, Place, Score};
 use crate::time::Time;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -39,12 +40,12 @@ impl Status {
 pub enum Subject {
     /// A pair of notes, or a note of one side.
     Note {
-        edition: Option<NoteId>,
-        source: Option<NoteId>,
+        edition: Option<EditionNote>,
+        source: Option<SourceNote>,
     },
     Mark {
-        edition: Option<MarkId>,
-        source: Option<MarkId>,
+        edition: Option<EditionMark>,
+        source: Option<SourceMark>,
     },
     /// Index into the alignment's tie changes.
     Tie(usize),
@@ -122,13 +123,13 @@ pub fn find(edition: &Score, source: &Score, collation: &Collation) -> Vec<PartF
         .map(|alignment| {
             let stretches = &alignment.stretches;
             let finder = Finder {
-                edition: &edition.parts[alignment.edition],
-                source: &source.parts[alignment.source],
+                edition: alignment.edition_part(edition),
+                source: alignment.source_part(source),
                 alignment,
                 collation,
-                edition_stretches: places::stretches_of(&edition.parts[alignment.edition], stretches, |s| &s.edition),
+                edition_stretches: places::stretches_of(alignment.edition_part(edition), stretches, |s| &s.edition),
                 rows: &rows,
-                source_stretches: places::stretches_of(&source.parts[alignment.source], stretches, |s| &s.source),
+                source_stretches: places::stretches_of(alignment.source_part(source), stretches, |s| &s.source),
             };
             finder.find()
         })
@@ -136,13 +137,13 @@ pub fn find(edition: &Score, source: &Score, collation: &Collation) -> Vec<PartF
 }
 
 struct Finder<'a> {
-    edition: &'a Part,
-    source: &'a Part,
+    edition: EditionPart<'a>,
+    source: SourcePart<'a>,
     alignment: &'a PartAlignment,
     collation: &'a Collation,
     /// Of each note of a side the stretch of other music that it is in.
-    edition_stretches: Vec<Option<usize>>,
-    source_stretches: Vec<Option<usize>>,
+    edition_stretches: Table<EditionNote, Option<usize>>,
+    source_stretches: Table<SourceNote, Option<usize>>,
     rows: &'a RowCounts,
 }
 

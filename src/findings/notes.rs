@@ -1,23 +1,29 @@
 //! Findings about notes.
 
 use super::{Finder, Finding, Spot, Status, Subject};
+use crate::alignment::{EditionNote, SourceNote};
 use crate::collate::TieChange;
 use crate::pitch::Interval;
-use crate::score::{Category, NoteId, Part, Place, Sound};
+use crate::score::{Category, Note, Part, Place, Sound};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
 
 impl Finder<'_> {
-    pub(super) fn notes(&self, of_octave: &FxHashMap<NoteId, usize>, of_stretch: &[usize], out: &mut Vec<Finding>) {
+    pub(super) fn notes(
+        &self,
+        of_octave: &FxHashMap<EditionNote, usize>,
+        of_stretch: &[usize],
+        out: &mut Vec<Finding>,
+    ) {
         let a = self.alignment;
         // Notes that are told as part of another.
         let struck = a.ties.iter().flat_map(|t| t.edition.iter().skip(1));
-        let told_e = table(self.edition, struck.chain(a.realisations.iter().flat_map(|r| &r.edition)));
+        let told_e = self.edition.which(struck.chain(a.realisations.iter().flat_map(|r| &r.edition)));
         let held = a.ties.iter().flat_map(|t| t.source.iter().skip(1));
-        let told_s = table(self.source, held.chain(a.realisations.iter().flat_map(|r| &r.chord)));
-        let in_tie = table(self.edition, a.ties.iter().map(|t| &t.edition[0]));
+        let told_s = self.source.which(held.chain(a.realisations.iter().flat_map(|r| &r.chord)));
+        let in_tie = self.edition.which(a.ties.iter().map(|t| &t.edition[0]));
         let scope = &self.collation.scope;
-        for e in self.edition.struck().filter(|n| scope.edition.contains(&self.edition.notes[*n].bar)) {
+        for e in self.edition.struck().filter(|n| scope.edition.contains(&self.edition[*n].bar)) {
             match a.edition_to_source[e] {
                 _ if told_e[e] => {}
                 None => {
@@ -27,7 +33,7 @@ impl Finder<'_> {
                 Some(s) => self.pair(e, s, in_tie[e], of_octave, out),
             }
         }
-        for s in self.source.struck().filter(|n| scope.source.contains(&self.source.notes[*n].bar)) {
+        for s in self.source.struck().filter(|n| scope.source.contains(&self.source[*n].bar)) {
             if a.source_to_edition[s].is_none() && !told_s[s] {
                 let passage = self.stretch_of(None, Some(s)).map(|s| of_stretch[s]);
                 out.push(self.note_finding(Category::Note, Status::Omitted, None, Some(s), passage));
@@ -41,7 +47,7 @@ impl Finder<'_> {
             let theirs = std::iter::once(&realisation.source).chain(&realisation.chord);
             let theirs: Vec<String> = theirs.map(|n| self.source_name(*n)).collect();
             let plain = self.source_name(realisation.source);
-            let sign = realisation.sign.map(|m| &self.source.marks[m]);
+            let sign = realisation.sign.map(|m| &self.source[m]);
             let e = realisation.edition[0];
             let mut finding =
                 self.note_finding(Category::WrittenOut, Status::Altered, Some(e), Some(realisation.source), None);
@@ -64,23 +70,23 @@ impl Finder<'_> {
 
     pub(super) fn pair(
         &self,
-        e: NoteId,
-        s: NoteId,
+        e: EditionNote,
+        s: SourceNote,
         in_tie: bool,
-        of_octave: &FxHashMap<NoteId, usize>,
+        of_octave: &FxHashMap<EditionNote, usize>,
         out: &mut Vec<Finding>,
     ) {
         let apart = self.apart(e, s);
         if apart != 0 {
             let category = if apart % 1200 == 0 { Category::Octave } else { Category::Pitch };
             out.push(self.note_finding(category, Status::Altered, Some(e), Some(s), of_octave.get(&e).copied()));
-        } else if let (Some(ours), Some(theirs)) = (self.edition.notes[e].pitch(), self.source.notes[s].pitch())
+        } else if let (Some(ours), Some(theirs)) = (self.edition[e].pitch(), self.source[s].pitch())
             && ours.staff_place() != theirs.moved(self.alignment.interval).staff_place()
         {
             out.push(self.note_finding(Category::Spelling, Status::Altered, Some(e), Some(s), None));
         }
         let lengths = (self.edition.sounding(e), self.source.sounding(s));
-        let (ours, theirs) = (&self.edition.notes[e], &self.source.notes[s]);
+        let (ours, theirs) = (&self.edition[e], &self.source[s]);
         let pair = self.collation.outline[self.collation.edition_row(ours.bar, ours.offset)];
         let there = pair.source.or(pair.again) == Some(theirs.bar);
         let moved = !there || ours.offset != pair.to_edition(theirs.offset);
@@ -91,14 +97,15 @@ impl Finder<'_> {
 
     /// A note of another length or at another place. The source's length is told
     /// in the edition's values.
-    pub(super) fn rhythm(&self, e: NoteId, s: NoteId) -> Option<Finding> {
+    pub(super) fn rhythm(&self, e: EditionNote, s: SourceNote) -> Option<Finding> {
         let (ours, theirs) = (self.edition.sounding(e), self.source.sounding(s) * self.collation.scale);
         let mut finding = self.note_finding(Category::Rhythm, Status::Altered, Some(e), Some(s), None);
         let (one, other) = (self.edition_name(e), self.source_name(s));
         let readings = match ours == theirs {
             true => {
-                let at = |part: &Part, n: NoteId| place_name(part, part.notes[n].bar, part.notes[n].offset);
-                (format!("{one} at {}", at(self.edition, e)), format!("{other} at {}", at(self.source, s)))
+                let at = |part: &Part, note: &Note| place_name(part, note.bar, note.offset);
+                let (ours, theirs) = (at(&self.edition, &self.edition[e]), at(&self.source, &self.source[s]));
+                (format!("{one} at {ours}"), format!("{other} at {theirs}"))
             }
             false => (format!("{one} for {}", length_name(ours)), format!("{other} for {}", length_name(theirs))),
         };
@@ -110,28 +117,30 @@ impl Finder<'_> {
     }
 
     /// Hundredths of a semitone by which a note lies from where it should.
-    pub(super) fn apart(&self, e: NoteId, s: NoteId) -> i32 {
+    pub(super) fn apart(&self, e: EditionNote, s: SourceNote) -> i32 {
         let height = |sound: Sound, by: i32| match sound {
             Sound::Pitched(p) => p.sound() + by * 100,
             Sound::Unpitched(p) => 1_000_000 + p.sound(),
             Sound::Rest => 0,
         };
-        height(self.edition.notes[e].sound, 0) - height(self.source.notes[s].sound, self.alignment.interval.semitones)
+        height(self.edition[e].sound, 0) - height(self.source[s].sound, self.alignment.interval.semitones)
     }
 
     /// One finding for each note that is held where the other side strikes.
     pub(super) fn tie(&self, index: usize, tie: &TieChange, out: &mut Vec<Finding>) {
         let status = if tie.added { Status::Added } else { Status::Omitted };
-        let (held, struck) = if tie.added { (tie.edition[0], &tie.source) } else { (tie.source[0], &tie.edition) };
-        for pair in struck.windows(2) {
-            let (e, s) = if tie.added {
-                // The edition's note at which the tie starts.
-                let time = self.source.onset(pair[0]) - self.source.onset(struck[0]) + self.edition.onset(held);
-                let starts = self.edition.tied(held).filter(|n| self.edition.onset(*n) <= time).last();
-                (starts.unwrap_or(held), pair[0])
-            } else {
-                (pair[0], tie.source[0])
-            };
+        let (first, from) = (tie.edition[0], tie.source[0]);
+        // The edition's note at which the tie starts.
+        let held_at = |s: SourceNote| {
+            let time = self.source.onset(s) - self.source.onset(from) + self.edition.onset(first);
+            self.edition.tied(first).filter(|n| self.edition.onset(*n) <= time).last().unwrap_or(first)
+        };
+        // Of each two notes that are struck one after the other the first.
+        let pairs: Vec<(EditionNote, SourceNote)> = match tie.added {
+            true => tie.source.windows(2).map(|struck| (held_at(struck[0]), struck[0])).collect(),
+            false => tie.edition.windows(2).map(|struck| (struck[0], from)).collect(),
+        };
+        for (e, s) in pairs {
             let mut finding = self.note_finding(Category::Tie, status, Some(e), Some(s), None);
             finding.subject = Subject::Tie(index);
             let name = self.edition_name(e);
@@ -146,27 +155,27 @@ impl Finder<'_> {
         &self,
         category: Category,
         status: Status,
-        edition: Option<NoteId>,
-        source: Option<NoteId>,
+        edition: Option<EditionNote>,
+        source: Option<SourceNote>,
         passage: Option<usize>,
     ) -> Finding {
-        let place = |part: &Part, n: NoteId| Spot { bar: part.notes[n].bar, offset: part.notes[n].offset };
-        let source_spot = source.map(|s| place(self.source, s));
+        let place = |note: &Note| Spot { bar: note.bar, offset: note.offset };
+        let source_spot = source.map(|s| place(&self.source[s]));
         let (row, at) = match (edition, source_spot) {
             (Some(e), _) => {
-                let note = &self.edition.notes[e];
-                (self.collation.edition_row(note.bar, note.offset), place(self.edition, e))
+                let note = &self.edition[e];
+                (self.collation.edition_row(note.bar, note.offset), place(note))
             }
             (None, Some(spot)) => (self.collation.source_row(spot.bar, spot.offset), self.to_edition(spot)),
             (None, None) => unreachable!("a finding is about a note"),
         };
         let source_at = source_spot.or_else(|| {
-            let e = &self.edition.notes[edition?];
-            self.to_source(Place { bar: e.bar, offset: e.offset, note: edition })
+            let e = &self.edition[edition?];
+            self.to_source(Place { bar: e.bar, offset: e.offset, note: edition.map(EditionNote::index) })
         });
         let lead = match edition {
-            Some(e) => &self.edition.notes[e],
-            None => &self.source.notes[source.expect("one side at least")],
+            Some(e) => &self.edition[e],
+            None => &self.source[source.expect("one side at least")],
         };
         Finding {
             category,
@@ -184,20 +193,13 @@ impl Finder<'_> {
         }
     }
 
-    pub(super) fn edition_name(&self, note: NoteId) -> String {
-        name(self.edition.notes[note].sound, Interval::UNISON)
+    pub(super) fn edition_name(&self, note: EditionNote) -> String {
+        name(self.edition[note].sound, Interval::UNISON)
     }
 
-    pub(super) fn source_name(&self, note: NoteId) -> String {
-        name(self.source.notes[note].sound, self.alignment.interval)
+    pub(super) fn source_name(&self, note: SourceNote) -> String {
+        name(self.source[note].sound, self.alignment.interval)
     }
-}
-
-/// Which of a part's notes are among some.
-pub(super) fn table<'n>(part: &Part, some: impl Iterator<Item = &'n NoteId>) -> Vec<bool> {
-    let mut out = vec![false; part.notes.len()];
-    some.for_each(|note| out[*note] = true);
-    out
 }
 
 fn name(sound: Sound, by: Interval) -> String {

@@ -1,9 +1,9 @@
 //! Passages: runs of notes that belong together, named as a musician would.
 
-use super::notes::table;
 use super::{Finder, Spot};
+use crate::alignment::{EditionNote, NoteOf, PartOf, Side, SourceNote};
 use crate::collate::{Collation, PartAlignment};
-use crate::score::{NoteId, Part};
+use crate::score::Part;
 use crate::time::Time;
 use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
@@ -55,8 +55,8 @@ pub struct Passage {
     pub source_to: Option<Spot>,
     /// How many octaves the edition lies from where it should.
     pub octaves: Option<i32>,
-    pub edition: Vec<NoteId>,
-    pub source: Vec<NoteId>,
+    pub edition: Vec<EditionNote>,
+    pub source: Vec<SourceNote>,
     /// Bars of the source that are in it, for cuts and what the source writes out.
     pub bars: usize,
     /// Index of the stretch it names.
@@ -81,8 +81,14 @@ impl Passage {
 }
 
 /// Where a note stands.
-pub(super) fn spot(part: &Part, note: NoteId) -> Spot {
-    Spot { bar: part.notes[note].bar, offset: part.notes[note].offset }
+pub(super) fn spot<S: Side>(part: PartOf<S>, note: NoteOf<S>) -> Spot {
+    Spot { bar: part[note].bar, offset: part[note].offset }
+}
+
+/// From the first to the last place at which some notes stand.
+pub(super) fn ends<S: Side>(part: PartOf<S>, notes: &[NoteOf<S>]) -> Option<(Spot, Spot)> {
+    let spots = notes.iter().map(|n| spot(part, *n));
+    spots.clone().min().zip(spots.max())
 }
 
 /// A passage for each stretch of other music, and for each stretch its passage.
@@ -101,10 +107,6 @@ pub(super) fn of_stretches(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
             (true, _) if stretch.to_the_end => PassageKind::InventedEnding,
             (true, false) => PassageKind::InsertedPassage,
             (true, true) => PassageKind::RewrittenPassage,
-        };
-        let ends = |part: &Part, notes: &[NoteId]| {
-            let spots = notes.iter().map(|n| spot(part, *n));
-            spots.clone().min().zip(spots.max())
         };
         let bar_start = |bar: usize| Spot { bar, offset: Time::from(0) };
         let bounds = |bars: &[usize]| bars.first().zip(bars.last()).map(|(a, b)| (bar_start(*a), bar_start(*b)));
@@ -139,8 +141,8 @@ pub(super) fn of_stretches(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
 /// The passage of each note of some.
 #[derive(Default)]
 pub(super) struct Told {
-    pub edition: FxHashMap<NoteId, usize>,
-    pub source: FxHashMap<NoteId, usize>,
+    pub edition: FxHashMap<EditionNote, usize>,
+    pub source: FxHashMap<SourceNote, usize>,
 }
 
 /// Chords of the same tones, laid out otherwise.
@@ -175,12 +177,16 @@ pub(super) fn of_chords(finder: &Finder, first: usize) -> (Vec<Passage>, Told) {
 
 /// Runs of notes in one voice that lie the same number of octaves off, across
 /// rests. The table gives each note its passage.
-pub(super) fn of_octaves(finder: &Finder, of_chords: &Told, first: usize) -> (Vec<Passage>, FxHashMap<NoteId, usize>) {
+pub(super) fn of_octaves(
+    finder: &Finder,
+    of_chords: &Told,
+    first: usize,
+) -> (Vec<Passage>, FxHashMap<EditionNote, usize>) {
     let mut out: Vec<Passage> = Vec::new();
     let mut of_note = FxHashMap::default();
     // The passage that is open in each voice, and how far off it is.
     let mut open: FxHashMap<u32, (usize, i32)> = FxHashMap::default();
-    let written_out = table(finder.source, finder.alignment.realisations.iter().map(|r| &r.source));
+    let written_out = finder.source.which(finder.alignment.realisations.iter().map(|r| &r.source));
     for e in finder.edition.struck() {
         let Some(s) = finder.alignment.edition_to_source[e] else {
             continue;
@@ -188,7 +194,7 @@ pub(super) fn of_octaves(finder: &Finder, of_chords: &Told, first: usize) -> (Ve
         if written_out[s] || of_chords.edition.contains_key(&e) {
             continue;
         }
-        let note = &finder.edition.notes[e];
+        let note = &finder.edition[e];
         let apart = finder.apart(e, s);
         let octaves = apart / 1200;
         if apart == 0 || apart % 1200 != 0 {
@@ -199,7 +205,7 @@ pub(super) fn of_octaves(finder: &Finder, of_chords: &Told, first: usize) -> (Ve
             continue;
         }
         let at = Spot { bar: note.bar, offset: note.offset };
-        let there = Spot { bar: finder.source.notes[s].bar, offset: finder.source.notes[s].offset };
+        let there = Spot { bar: finder.source[s].bar, offset: finder.source[s].offset };
         match open.get(&note.voice).filter(|o| o.1 == octaves) {
             Some((index, _)) => {
                 let passage = &mut out[*index];
@@ -238,17 +244,18 @@ pub(super) fn of_octaves(finder: &Finder, of_chords: &Told, first: usize) -> (Ve
 
 /// Whether nothing stands in its own octave on a staff between two passages.
 fn goes_on(finder: &Finder, before: &Passage, after: &Passage) -> bool {
-    let (part, staff) = (finder.edition, finder.edition.notes[after.edition[0]].staff);
-    let from = before.edition.iter().max().map_or(0, |n| n + 1);
-    let between = (from..after.edition[0]).filter(|n| part.notes[*n].is_struck() && part.notes[*n].staff == staff);
-    let right = |n: &NoteId| finder.alignment.edition_to_source[*n].is_none_or(|s| finder.apart(*n, s) == 0);
-    !between.into_iter().filter(|n| (before.to..=after.from).contains(&spot(part, *n))).any(|n| right(&n))
+    let (part, staff) = (finder.edition, finder.edition[after.edition[0]].staff);
+    let last = before.edition.iter().max().copied().unwrap_or(after.edition[0]);
+    let between = part.notes_after(last).take_while(|(n, _)| *n < after.edition[0]);
+    let between = between.filter(|(_, note)| note.is_struck() && note.staff == staff).map(|(n, _)| n);
+    let right = |n: &EditionNote| finder.alignment.edition_to_source[*n].is_none_or(|s| finder.apart(*n, s) == 0);
+    !between.filter(|n| (before.to..=after.from).contains(&spot(part, *n))).any(|n| right(&n))
 }
 
 /// What two voices of one staff have at the same time, or one after the other, in
 /// the same other octave is one passage. Says which passage each has become part of.
 fn joined(finder: &Finder, passages: &mut Vec<Passage>) -> Vec<usize> {
-    let staff = |p: &Passage| finder.edition.notes[p.edition[0]].staff;
+    let staff = |p: &Passage| finder.edition[p.edition[0]].staff;
     let mut out: Vec<Passage> = Vec::new();
     let mut place = Vec::new();
     // They come in the order of their first notes.
@@ -287,7 +294,7 @@ pub(super) fn of_ornaments(finder: &Finder, first: usize) -> (Vec<Passage>, Vec<
     let mut ends: FxHashMap<u32, (Time, usize)> = FxHashMap::default();
     for realisation in &finder.alignment.realisations {
         let (begin, last) = (realisation.edition[0], realisation.edition[realisation.edition.len() - 1]);
-        let note = &finder.edition.notes[begin];
+        let note = &finder.edition[begin];
         let there = spot(finder.source, realisation.source);
         let onset = finder.edition.onset(begin);
         let place = match ends.get(&note.voice) {

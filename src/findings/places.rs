@@ -1,15 +1,20 @@
 //! Places of one side in the other.
 
 use super::{Finder, Spot};
+use crate::alignment::{EditionNote, NoteOf, PartOf, Side, SourceNote, Table};
 use crate::collate::{BarPair, Stretch};
-use crate::score::{NoteId, Part, Place};
+use crate::score::Place;
 use crate::time::Time;
 
 /// For each note of a side the first of the stretches that it is in.
-pub(super) fn stretches_of(part: &Part, stretches: &[Stretch], side: fn(&Stretch) -> &[NoteId]) -> Vec<Option<usize>> {
-    let mut out = vec![None; part.notes.len()];
+pub(super) fn stretches_of<S: Side>(
+    part: PartOf<S>,
+    stretches: &[Stretch],
+    notes: fn(&Stretch) -> &[NoteOf<S>],
+) -> Table<NoteOf<S>, Option<usize>> {
+    let mut out = part.for_notes(None);
     for (place, stretch) in stretches.iter().enumerate().rev() {
-        side(stretch).iter().for_each(|note| out[*note] = Some(place));
+        notes(stretch).iter().for_each(|note| out[*note] = Some(place));
     }
     out
 }
@@ -41,7 +46,7 @@ impl RowCounts {
 }
 
 impl Finder<'_> {
-    pub(super) fn stretch_of(&self, edition: Option<NoteId>, source: Option<NoteId>) -> Option<usize> {
+    pub(super) fn stretch_of(&self, edition: Option<EditionNote>, source: Option<SourceNote>) -> Option<usize> {
         let ours = edition.and_then(|n| self.edition_stretches[n]);
         let theirs = source.and_then(|n| self.source_stretches[n]);
         ours.into_iter().chain(theirs).min()
@@ -52,12 +57,10 @@ impl Finder<'_> {
         &self,
         row: usize,
         offset: Time,
-        edition: Option<NoteId>,
-        source: Option<NoteId>,
+        edition: Option<EditionNote>,
+        source: Option<SourceNote>,
     ) -> Option<usize> {
-        if edition.is_some_and(|n| self.edition.notes[n].is_struck())
-            || source.is_some_and(|n| self.source.notes[n].is_struck())
-        {
+        if edition.is_some_and(|n| self.edition[n].is_struck()) || source.is_some_and(|n| self.source[n].is_struck()) {
             return self.stretch_of(edition, source);
         }
         self.alignment.stretches.iter().position(|s| {
@@ -71,7 +74,7 @@ impl Finder<'_> {
         let row = self.collation.edition_row(place.bar, place.offset);
         let pair = self.collation.outline[row];
         let bar = pair.source.or(pair.again)?;
-        let carrier = place.note.map(|n| self.edition.head(n));
+        let carrier = self.edition.carrier(place).map(|n| self.edition.head(n));
         if self.stretch_at(row, place.offset, carrier, None).is_some() {
             return None;
         }

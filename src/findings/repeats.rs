@@ -1,12 +1,14 @@
 //! Strains that one side writes out a second time: the passages, and what the
 //! second time has otherwise than the first.
 
-use super::passages::spot;
+use super::passages::{ends, spot};
 use super::{Finder, Finding, Passage, PassageKind, Spot, Status};
+use crate::alignment::{EditionNote, NoteOf, PartOf, Side, SourceNote};
 use crate::collate::BarPair;
-use crate::score::{Category, NoteId, Part};
+use crate::score::{Category, Note};
 use crate::time::Time;
 use std::collections::HashSet;
+use std::ops::Range;
 
 /// A passage for each strain that one side writes out and the other repeats.
 pub(super) fn of_repeats(finder: &Finder) -> Vec<Passage> {
@@ -25,17 +27,21 @@ pub(super) fn of_repeats(finder: &Finder) -> Vec<Passage> {
             own.again.is_some() && own.again >= last.again && own.edition.is_some() == edition_writes
         };
         let end = (row + 1..outline.len()).take_while(goes_on).last().map_or(row + 1, |last| last + 1);
-        let (edition, source): (Vec<NoteId>, Vec<NoteId>) = match edition_writes {
-            true => (finder.written(row..end, true), (row..end).flat_map(|r| finder.repeated(r)).collect()),
-            false => ((row..end).flat_map(|r| finder.repeated(r)).collect(), finder.written(row..end, false)),
+        let rows = row..end;
+        let (edition, source): (Vec<EditionNote>, Vec<SourceNote>) = match edition_writes {
+            true => {
+                (finder.written_by_edition(rows.clone()), rows.flat_map(|r| finder.repeated_by_source(r)).collect())
+            }
+            false => {
+                (rows.clone().flat_map(|r| finder.repeated_by_edition(r)).collect(), finder.written_by_source(rows))
+            }
         };
-        let ends = |part: &Part, notes: &[NoteId], bar: fn(&BarPair) -> Option<usize>| {
-            let spots = notes.iter().map(|n| spot(part, *n));
-            let whole = |row: &BarPair| Spot { bar: bar(row).or(row.again).unwrap_or(0), offset: Time::from(0) };
-            spots.clone().min().zip(spots.max()).unwrap_or((whole(&outline[row]), whole(&outline[end - 1])))
+        let whole = |bar: fn(&BarPair) -> Option<usize>| {
+            let start = |row: &BarPair| Spot { bar: bar(row).or(row.again).unwrap_or(0), offset: Time::from(0) };
+            (start(&outline[row]), start(&outline[end - 1]))
         };
-        let (from, to) = ends(finder.edition, &edition, |r| r.edition);
-        let (source_from, source_to) = ends(finder.source, &source, |r| r.source);
+        let (from, to) = ends(finder.edition, &edition).unwrap_or_else(|| whole(|r| r.edition));
+        let (source_from, source_to) = ends(finder.source, &source).unwrap_or_else(|| whole(|r| r.source));
         let mut bars: Vec<usize> = outline[row..end].iter().filter_map(|r| r.source).collect();
         bars.dedup();
         out.push(Passage {
@@ -58,83 +64,70 @@ pub(super) fn of_repeats(finder: &Finder) -> Vec<Passage> {
 }
 
 impl Finder<'_> {
-    /// The struck notes of the side that writes out, in some rows.
-    fn written(&self, rows: std::ops::Range<usize>, of_edition: bool) -> Vec<NoteId> {
-        let part = if of_edition { self.edition } else { self.source };
-        let bar = |row: usize| {
-            let pair = &self.collation.outline[row];
-            if of_edition { pair.edition } else { pair.source }.filter(|b| *b < part.bars.len())
-        };
-        let mut bars: Vec<usize> = rows.clone().filter_map(bar).collect();
-        bars.dedup();
-        let row = |n: &NoteId| {
-            let note = &part.notes[*n];
-            match of_edition {
-                true => self.collation.edition_row(note.bar, note.offset),
-                false => self.collation.source_row(note.bar, note.offset),
-            }
-        };
-        bars.into_iter().flat_map(|b| part.struck_in(b)).filter(|n| rows.contains(&row(n))).collect()
+    /// The struck notes of the edition in some rows.
+    fn written_by_edition(&self, rows: Range<usize>) -> Vec<EditionNote> {
+        let bars = rows.clone().filter_map(|row| self.collation.outline[row].edition);
+        let row = |note: &Note| self.collation.edition_row(note.bar, note.offset);
+        struck_in(self.edition, bars, |note| rows.contains(&row(note)))
     }
 
-    /// The struck notes that come back in a row, of the side that repeats.
-    fn repeated(&self, row: usize) -> Vec<NoteId> {
+    fn written_by_source(&self, rows: Range<usize>) -> Vec<SourceNote> {
+        let bars = rows.clone().filter_map(|row| self.collation.outline[row].source);
+        let row = |note: &Note| self.collation.source_row(note.bar, note.offset);
+        struck_in(self.source, bars, |note| rows.contains(&row(note)))
+    }
+
+    /// The struck notes of the edition that come back in a row which the source writes out.
+    fn repeated_by_edition(&self, row: usize) -> Vec<EditionNote> {
         let pair = &self.collation.outline[row];
-        let (part, from) = match pair.edition {
-            Some(_) => (self.source, pair.source_from),
-            None => (self.edition, pair.edition_from),
-        };
-        let Some(bar) = pair.again.filter(|b| *b < part.bars.len()) else { return Vec::new() };
-        let inside = |n: &NoteId| {
-            let at = part.notes[*n].offset;
-            (at >= from || from.is_zero()) && pair.again_to.is_none_or(|to| at < to)
-        };
-        part.struck_in(bar).filter(inside).collect()
+        come_back(self.edition, pair, pair.edition_from)
+    }
+
+    fn repeated_by_source(&self, row: usize) -> Vec<SourceNote> {
+        let pair = &self.collation.outline[row];
+        come_back(self.source, pair, pair.source_from)
     }
 
     /// What the second time of a strain lacks, adds or alters against the first,
     /// as far as no note of the edition tells it.
     pub(super) fn second_times(&self, out: &mut Vec<Finding>) {
+        let a = self.alignment;
         for (row, pair) in self.collation.outline.iter().enumerate().filter(|r| r.1.again.is_some()) {
-            let edition_writes = pair.edition.is_some();
-            let (written, repeated) = (self.written(row..row + 1, edition_writes), self.repeated(row));
-            let partners =
-                if edition_writes { &self.alignment.edition_to_source } else { &self.alignment.source_to_edition };
-            let first =
-                if edition_writes { &self.alignment.source_to_edition } else { &self.alignment.edition_to_source };
-            let met: HashSet<NoteId> = written.iter().filter_map(|n| partners[*n]).collect();
             // What the first time lacks, too, is told there.
-            for &note in repeated.iter().filter(|n| !met.contains(n) && first[**n].is_some()) {
-                let mut finding = match edition_writes {
-                    true => self.note_finding(Category::Note, Status::Omitted, None, Some(note), None),
-                    false => self.note_finding(Category::Note, Status::Added, Some(note), None, None),
-                };
-                if edition_writes {
-                    finding.at = self.in_row(row, spot(self.source, note));
+            if pair.edition.is_some() {
+                let written = self.written_by_edition(row..row + 1);
+                let met: HashSet<SourceNote> = written.iter().filter_map(|n| a.edition_to_source[*n]).collect();
+                let repeated = self.repeated_by_source(row).into_iter();
+                for s in repeated.filter(|s| !met.contains(s) && a.source_to_edition[*s].is_some()) {
+                    let at = self.in_row(row, spot(self.source, s));
+                    let finding = self.note_finding(Category::Note, Status::Omitted, None, Some(s), None);
+                    out.push(Finding { row, at, ..finding });
                 }
-                finding.row = row;
-                out.push(finding);
-            }
-            if !edition_writes {
-                for &s in &written {
-                    self.second_time(row, pair, s, out);
+            } else {
+                let written = self.written_by_source(row..row + 1);
+                let met: HashSet<EditionNote> = written.iter().filter_map(|n| a.source_to_edition[*n]).collect();
+                let repeated = self.repeated_by_edition(row).into_iter();
+                for e in repeated.filter(|e| !met.contains(e) && a.edition_to_source[*e].is_some()) {
+                    let finding = self.note_finding(Category::Note, Status::Added, Some(e), None, None);
+                    out.push(Finding { row, ..finding });
                 }
+                written.into_iter().for_each(|s| self.second_time(row, pair, s, out));
             }
         }
     }
 
     /// A note of the source's second time against the edition's one time.
-    fn second_time(&self, row: usize, pair: &BarPair, s: NoteId, out: &mut Vec<Finding>) {
+    fn second_time(&self, row: usize, pair: &BarPair, s: SourceNote, out: &mut Vec<Finding>) {
         let Some(e) = self.alignment.source_to_edition[s] else { return };
         let as_first = self.alignment.edition_to_source[e].is_some_and(|first| {
-            let (one, other) = (&self.source.notes[first], &self.source.notes[s]);
+            let (one, other) = (&self.source[first], &self.source[s]);
             one.sound == other.sound && self.source.sounding(first) == self.source.sounding(s)
         });
         if as_first {
             return;
         }
         let apart = self.apart(e, s);
-        let moved = self.edition.notes[e].offset != pair.to_edition(self.source.notes[s].offset);
+        let moved = self.edition[e].offset != pair.to_edition(self.source[s].offset);
         if apart != 0 {
             let category = if apart % 1200 == 0 { Category::Octave } else { Category::Pitch };
             out.push(Finding { row, ..self.note_finding(category, Status::Altered, Some(e), Some(s), None) });
@@ -143,4 +136,25 @@ impl Finder<'_> {
             out.extend(self.rhythm(e, s).map(|finding| Finding { row, ..finding }));
         }
     }
+}
+
+/// The struck notes of some bars of a part that are inside.
+fn struck_in<S: Side>(
+    part: PartOf<S>,
+    bars: impl Iterator<Item = usize>,
+    inside: impl Fn(&Note) -> bool,
+) -> Vec<NoteOf<S>> {
+    let mut bars: Vec<usize> = bars.filter(|b| *b < part.bars.len()).collect();
+    bars.dedup();
+    bars.into_iter().flat_map(|b| part.struck_in(b)).filter(|n| inside(&part[*n])).collect()
+}
+
+/// The struck notes of the side that repeats from an offset of the bar that comes back.
+fn come_back<S: Side>(part: PartOf<S>, pair: &BarPair, from: Time) -> Vec<NoteOf<S>> {
+    let Some(bar) = pair.again.filter(|b| *b < part.bars.len()) else { return Vec::new() };
+    let inside = |n: &NoteOf<S>| {
+        let at = part[*n].offset;
+        (at >= from || from.is_zero()) && pair.again_to.is_none_or(|to| at < to)
+    };
+    part.struck_in(bar).filter(inside).collect()
 }

@@ -1,11 +1,12 @@
 //! From scores, alignment and findings to the one result of an audit.
 
 use super::*;
+use crate::alignment::{EditionNote, EditionPart, SourcePart};
 use crate::collate::{BarPair, Collation, PartAlignment, Scope};
 use crate::findings::{self, PartFindings, Passage, Spot};
 use crate::instrument::{Instrument, RangeCheck, Reading, check};
 use crate::pitch::Interval;
-use crate::score::{NoteId, Score};
+use crate::score::Score;
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::ops::{Range, RangeInclusive};
 
@@ -45,17 +46,17 @@ pub fn audit(material: Material) -> Result<Audit, BarError> {
     let (ours, theirs): (Vec<usize>, Vec<usize>) = m.collation.parts.iter().map(|a| (a.edition, a.source)).unzip();
     let mut parts = Vec::new();
     for (place, alignment) in m.collation.parts.iter().enumerate() {
-        let edition = &m.edition.parts[alignment.edition];
+        let edition = alignment.edition_part(m.edition);
         let all = 0..=edition.bars.len().saturating_sub(1);
         let builder = PartBuilder {
             edition,
-            source: &m.source.parts[alignment.source],
+            source: alignment.source_part(m.source),
             alignment,
             collation: m.collation,
             found: &m.findings[place],
-            bars: m.bars.map_or(Ok(all), |bars| bars.find(edition))?,
+            bars: m.bars.map_or(Ok(all), |bars| bars.find(&edition))?,
             only_some: m.bars.is_some(),
-            range: m.instruments[place].map(|(i, guessed)| (i, check(edition, i, m.asked), guessed)),
+            range: m.instruments[place].map(|(i, guessed)| (i, check(&edition, i, m.asked), guessed)),
             hands: m.hands,
             doublings: doublings(m, place),
         };
@@ -95,8 +96,8 @@ pub(super) fn source_bar(collation: &Collation, source: &Part, bar: usize) -> Op
 }
 
 struct PartBuilder<'a> {
-    edition: &'a Part,
-    source: &'a Part,
+    edition: EditionPart<'a>,
+    source: SourcePart<'a>,
     alignment: &'a PartAlignment,
     collation: &'a Collation,
     found: &'a PartFindings,
@@ -119,8 +120,8 @@ impl PartBuilder<'_> {
         let scope = &self.collation.scope.edition;
         let marks = self.edition.marks.iter();
         PartReport {
-            part: PartName::of(self.edition),
-            source_part: PartName::of(self.source),
+            part: PartName::of(&self.edition),
+            source_part: PartName::of(&self.source),
             scope: self.scope(),
             transposition: Transposition {
                 semitones: interval.semitones,
@@ -150,8 +151,8 @@ impl PartBuilder<'_> {
             let end = part.bars.get(last).map_or(Time::zero(), |b| b.length);
             (Point::new(part, bars.start, Time::zero()), Point::new(part, last, end), part.bars.len() - bars.len())
         };
-        let (from, to, edition_rest) = ends(self.edition, edition);
-        let (source_from, source_to, source_rest) = ends(self.source, source);
+        let (from, to, edition_rest) = ends(&self.edition, edition);
+        let (source_from, source_to, source_rest) = ends(&self.source, source);
         ScopeReport { from, to, source_from, source_to, edition_rest, source_rest }
     }
 
@@ -180,10 +181,10 @@ impl PartBuilder<'_> {
 
     fn notes(&self) -> NoteCounts {
         let scope = &self.collation.scope.edition;
-        let is_in = |n: &NoteId| self.bars.contains(&self.edition.notes[*n].bar);
-        let inside = |n: &NoteId| scope.contains(&self.edition.notes[*n].bar);
-        let ours: Vec<NoteId> = self.edition.struck().filter(is_in).filter(inside).collect();
-        let matched = |n: &&NoteId| self.alignment.edition_to_source[**n].is_some();
+        let is_in = |n: &EditionNote| self.bars.contains(&self.edition[*n].bar);
+        let inside = |n: &EditionNote| scope.contains(&self.edition[*n].bar);
+        let ours: Vec<EditionNote> = self.edition.struck().filter(is_in).filter(inside).collect();
+        let matched = |n: &&EditionNote| self.alignment.edition_to_source[**n].is_some();
         NoteCounts { edition: ours.len(), source: self.source_notes(), matched: ours.iter().filter(matched).count() }
     }
 
@@ -192,7 +193,7 @@ impl PartBuilder<'_> {
         let bars = self.edition.bars.len();
         if bars == 0 || self.bars == (0..=bars - 1) {
             let scope = &self.collation.scope.source;
-            return self.source.struck().filter(|n| scope.contains(&self.source.notes[*n].bar)).count();
+            return self.source.struck().filter(|n| scope.contains(&self.source[*n].bar)).count();
         }
         let own = |r: &&BarPair| r.edition.is_some_and(|b| self.bars.contains(&b));
         let mut theirs: Vec<usize> = self.collation.outline.iter().filter(own).filter_map(|r| r.source).collect();
@@ -201,11 +202,11 @@ impl PartBuilder<'_> {
     }
 
     fn point(&self, spot: Spot) -> Point {
-        Point::new(self.edition, spot.bar, spot.offset)
+        Point::new(&self.edition, spot.bar, spot.offset)
     }
 
     fn source_point(&self, spot: Spot) -> Point {
-        Point::new(self.source, spot.bar, spot.offset)
+        Point::new(&self.source, spot.bar, spot.offset)
     }
 
     fn finding(&self, f: &Finding, places: &BTreeMap<usize, usize>) -> FindingReport {
@@ -243,7 +244,7 @@ impl PartBuilder<'_> {
             octaves: p.octaves,
             partly: self.is_partly(p),
             notes: if p.kind == PassageKind::Cut { p.source.len() } else { p.edition.len() },
-            outside_range: range.map(|r| p.edition.iter().filter(|n| r.is_outside(**n)).count()),
+            outside_range: range.map(|r| p.edition.iter().filter(|n| r.is_outside(n.index())).count()),
             outside_range_restored: range.map(|r| self.outside_restored(p, r)),
             bar_before: before,
             bars_cut: self.bars_cut(p),
@@ -260,9 +261,9 @@ impl PartBuilder<'_> {
         if p.kind != PassageKind::RewrittenPassage {
             return false;
         }
-        let spot = |n: usize| Spot { bar: self.edition.notes[n].bar, offset: self.edition.notes[n].offset };
-        let during = |n: &usize| (p.from..=p.to).contains(&spot(*n));
-        let own: HashSet<usize> = p.edition.iter().copied().collect();
+        let spot = |n: EditionNote| Spot { bar: self.edition[n].bar, offset: self.edition[n].offset };
+        let during = |n: &EditionNote| (p.from..=p.to).contains(&spot(*n));
+        let own: HashSet<EditionNote> = p.edition.iter().copied().collect();
         let beside = self.edition.struck().filter(during).filter(|n| !own.contains(n));
         2 * beside.filter(|n| self.alignment.edition_to_source[*n].is_some()).count() >= own.len()
     }
@@ -290,21 +291,21 @@ impl PartBuilder<'_> {
     /// edition's.
     fn outside_restored(&self, p: &Passage, check: &RangeCheck) -> usize {
         let is_outside = |bar: usize, sounding: crate::pitch::Pitch| {
-            check.range.leaves(check.read(self.edition, bar, sounding)).is_some()
+            check.range.leaves(check.read(&self.edition, bar, sounding)).is_some()
         };
         match p.octaves {
             // The edition's own notes, put back: a wrong one among them stays.
             Some(octaves) => p
                 .edition
                 .iter()
-                .map(|n| &self.edition.notes[*n])
+                .map(|n| &self.edition[*n])
                 .filter_map(|n| Some((n.bar, n.pitch()?.moved(Interval::octaves(-octaves)))))
                 .filter(|(bar, pitch)| is_outside(*bar, *pitch))
                 .count(),
             None => p
                 .source
                 .iter()
-                .filter_map(|n| self.source.notes[*n].pitch())
+                .filter_map(|n| self.source[*n].pitch())
                 .map(|pitch| pitch.moved(self.alignment.interval))
                 .filter(|pitch| is_outside(p.from.bar, *pitch))
                 .count(),
@@ -321,7 +322,7 @@ impl PartBuilder<'_> {
             .map(|(bar, found)| BarReport {
                 bar: self.edition.bars[bar].number.clone(),
                 bar_index: bar,
-                source_bar: source_bar(self.collation, self.source, bar),
+                source_bar: source_bar(self.collation, &self.source, bar),
                 counts: findings::count(found.into_iter()),
             })
             .collect()
@@ -329,14 +330,14 @@ impl PartBuilder<'_> {
 
     /// Only those that begin in the bars looked at.
     fn hardest(&self, instrument: &Instrument, check: &RangeCheck) -> Option<Hardest> {
-        let mut hardest = fingers::hardest(self.edition, instrument, check.reading, self.hands?)?;
+        let mut hardest = fingers::hardest(&self.edition, instrument, check.reading, self.hands?)?;
         hardest.stretches.retain(|s| self.bars.contains(&s.from.bar_index));
         (!self.only_some || !hardest.stretches.is_empty()).then_some(hardest)
     }
 
     fn range_result(&self) -> Option<RangeResult> {
         let (instrument, check, guessed) = self.range.as_ref()?;
-        let displaced: HashSet<NoteId> = self
+        let displaced: HashSet<EditionNote> = self
             .found
             .passages
             .iter()
@@ -350,10 +351,10 @@ impl PartBuilder<'_> {
             .map(|o| {
                 let note = &self.edition.notes[o.note];
                 OutsideReport {
-                    at: Point::new(self.edition, note.bar, note.offset),
+                    at: Point::new(&self.edition, note.bar, note.offset),
                     pitch: o.pitch.to_string(),
                     side: o.side,
-                    displaced: displaced.contains(&o.note),
+                    displaced: displaced.contains(&EditionNote::new(o.note)),
                 }
             })
             .collect();

@@ -38,8 +38,8 @@ impl Notes<'_> {
     fn of_part(&self, index: usize, every: bool) -> Vec<Remark> {
         let alignment = &self.collation.parts[index];
         let part = PartNotes {
-            edition: &self.edition.parts[alignment.edition],
-            source: &self.source.parts[alignment.source],
+            edition: alignment.edition_part(self.edition),
+            source: alignment.source_part(self.source),
             report: &self.audit.parts[index],
             found: &self.findings[index],
             outcomes: &self.outcomes[index],

@@ -3,10 +3,11 @@
 
 use super::phrases;
 use super::{PartReport, Point};
+use crate::alignment::{EditionPart, NoteOf, PartOf, Side, SourcePart};
 use crate::clean::{Decision, FindingFate, LeftBar, Names, Outcomes};
 use crate::findings::{Finding, PartFindings, PassageKind, Spot, Status};
 use crate::pitch::Interval;
-use crate::score::{Category, NoteId, Part, Sound};
+use crate::score::{Category, Part, Sound};
 
 /// One note.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -25,8 +26,8 @@ pub(super) struct Remark {
 
 /// All that is noted of one part.
 pub(super) struct PartNotes<'a> {
-    pub edition: &'a Part,
-    pub source: &'a Part,
+    pub edition: EditionPart<'a>,
+    pub source: SourcePart<'a>,
     pub report: &'a PartReport,
     pub found: &'a PartFindings,
     pub outcomes: &'a Outcomes<'a>,
@@ -89,8 +90,8 @@ impl PartNotes<'_> {
     }
 
     /// The notes of a passage by their names, those of the source in the edition's key.
-    fn read_out(&self, part: &Part, notes: &[NoteId], by: Interval) -> String {
-        let name = |note: &NoteId| match part.notes[*note].sound {
+    fn read_out<S: Side>(&self, part: PartOf<S>, notes: &[NoteOf<S>], by: Interval) -> String {
+        let name = |note: &NoteOf<S>| match part[*note].sound {
             Sound::Pitched(pitch) => pitch.moved(by).to_string(),
             Sound::Unpitched(place) => format!("stroke at {place}"),
             Sound::Rest => "rest".into(),
@@ -131,9 +132,9 @@ impl PartNotes<'_> {
             if from.bar_index == to.bar_index { from.bar.clone() } else { format!("{}–{}", from.bar, to.bar) }
         };
         let source_bar = report.source_from.as_ref().zip(report.source_to.as_ref()).map(|(a, b)| bars(a, b));
-        let voice = found.edition.first().map_or(0, |n| self.edition.notes[*n].voice);
-        let first = sign(self.edition, found.from, voice);
-        let last = sign(self.edition, found.to, voice);
+        let voice = found.edition.first().map_or(0, |n| self.edition[*n].voice);
+        let first = sign(&self.edition, found.from, voice);
+        let last = sign(&self.edition, found.to, voice);
         let sign = if first == last || found.from.bar != found.to.bar { first } else { format!("{first}–{last}") };
         Remark {
             bar: bars(&report.from, &report.to),
@@ -152,19 +153,19 @@ impl PartNotes<'_> {
         let voice = finding.voice.saturating_sub(1);
         let omitted = finding.status == Status::Omitted;
         let counted = match finding.source_at.filter(|_| omitted) {
-            Some(there) => sign(self.source, there, voice),
-            None => sign(self.edition, finding.at, voice),
+            Some(there) => sign(&self.source, there, voice),
+            None => sign(&self.edition, finding.at, voice),
         };
         let end = finding.end.filter(|_| !omitted).map_or(String::new(), |end| {
-            let last = sign(self.edition, end, voice);
+            let last = sign(&self.edition, end, voice);
             let bar = |spot: Spot| self.edition.bars.get(spot.bar).map_or("", |b| &b.number);
             if end.bar == finding.at.bar { format!("–{last}") } else { format!(" to bar {}, {last}", bar(end)) }
         });
         let number = |part: &Part, spot: Spot| part.bars.get(spot.bar).map_or(String::new(), |b| b.number.clone());
         Remark {
-            bar: number(self.edition, finding.at),
+            bar: number(&self.edition, finding.at),
             sign: counted + &end,
-            source_bar: finding.source_at.map_or(String::new(), |s| number(self.source, s)),
+            source_bar: finding.source_at.map_or(String::new(), |s| number(&self.source, s)),
             category: finding.category.name().into(),
             edition: finding.edition_reading.clone().unwrap_or_default(),
             source: finding.source_reading.clone().unwrap_or_default(),

@@ -4,7 +4,10 @@ use super::super::matcher::{Again, Anchor, Entry};
 use super::super::rows::Row;
 use super::super::{MarkPair, PartAlignment, PartView, Rows, Stretch, matcher};
 use super::{is_trill, meaning};
-use crate::score::{Category, Mark, MarkId, NoteId, Part, Place};
+use crate::alignment::{
+    Edition, EditionMark, EditionNote, NoteOf, PartOf, Side, Source, SourceMark, SourceNote, Table,
+};
+use crate::score::{Category, Mark, Place};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
 
@@ -20,10 +23,10 @@ pub(super) struct Map<'a> {
     /// it end at the latest.
     covers: Vec<(Start, End)>,
     /// Notes of the source inside other music.
-    inside: Vec<bool>,
+    inside: Table<SourceNote, bool>,
     /// Notes of the edition that are struck where the source holds one: the
     /// first of them, and the one that is held.
-    held: FxHashMap<NoteId, (NoteId, NoteId)>,
+    held: FxHashMap<EditionNote, (EditionNote, SourceNote)>,
     /// Of each row which further time of its music it is; 0 for the first.
     times: Vec<usize>,
 }
@@ -44,7 +47,7 @@ impl<'a> Map<'a> {
         for at in 1..covers.len() {
             covers[at].1 = covers[at].1.max(covers[at - 1].1);
         }
-        let mut inside = vec![false; view.source.notes.len()];
+        let mut inside = view.source.for_notes(false);
         let unlike = stretches.iter().flat_map(|s| &s.source).filter(|n| alignment.source_to_edition[**n].is_none());
         unlike.for_each(|n| inside[*n] = true);
         let mut held = FxHashMap::default();
@@ -74,7 +77,7 @@ impl<'a> Map<'a> {
         started > 0 && (row, false, offset) < self.covers[started - 1].1
     }
 
-    pub fn edition_entry<'m>(&self, id: MarkId, mark: &'m Mark) -> Entry<'m> {
+    pub fn edition_entry<'m>(&self, id: EditionMark, mark: &'m Mark) -> Entry<'m, Edition> {
         let meaning = meaning(mark, self.view, true);
         let start = self.edition_anchor(mark.at, mark);
         let end = mark.end.and_then(|end| self.edition_anchor(end, mark));
@@ -87,7 +90,12 @@ impl<'a> Map<'a> {
     }
 
     /// Copies of the marks of a strain for a second time that only one side writes out.
-    pub fn come_back<'m>(&self, index: usize, edition: &mut Vec<Entry<'m>>, source: &mut Vec<Entry<'m>>) {
+    pub fn come_back<'m>(
+        &self,
+        index: usize,
+        edition: &mut Vec<Entry<'m, Edition>>,
+        source: &mut Vec<Entry<'m, Source>>,
+    ) {
         let row = &self.rows[index];
         let pair = row.pair;
         let edition_writes = pair.edition.is_some();
@@ -95,35 +103,28 @@ impl<'a> Map<'a> {
         let own = |place: Place| {
             pair.again == Some(place.bar) && place.offset >= from && pair.again_to.is_none_or(|to| place.offset < to)
         };
-        let copy = |entry: &Entry<'m>, first: usize, start: Option<Anchor>, end: Option<Anchor>| Entry {
-            start,
-            end,
-            meaning: entry.meaning.clone(),
-            again: Some(Again { row: index, first }),
-            ..*entry
-        };
-        let first = |entries: &[Entry]| entries.iter().take_while(|e| e.again.is_none()).count();
         if edition_writes {
             let again = |a: Anchor| Anchor { again: self.times[index], ..a };
-            for at in 0..first(source) {
+            for at in 0..first_times(source) {
                 let entry = &source[at];
-                if own(self.view.source.marks[entry.mark].at) {
-                    source.push(copy(entry, at, entry.start.map(again), entry.end.map(again)));
+                if own(self.view.source[entry.mark].at) {
+                    let (start, end) = (entry.start.map(again), entry.end.map(again));
+                    source.push(entry.copy(Again { row: index, first: at }, start, end));
                 }
             }
             return;
         }
         let (ours, theirs) = (self.view.edition, self.view.source);
-        let mut second: FxHashMap<NoteId, NoteId> = FxHashMap::default();
+        let mut second: FxHashMap<EditionNote, SourceNote> = FxHashMap::default();
         for note in row.source_notes(theirs) {
             if let Some(e) = self.alignment.source_to_edition[note] {
                 second.insert(e, note);
             }
         }
         let Some(start) = pair.source.and_then(|b| theirs.bars.get(b)).map(|b| b.start) else { return };
-        for at in 0..first(edition) {
+        for at in 0..first_times(edition) {
             let entry = &edition[at];
-            let mark = &ours.marks[entry.mark];
+            let mark = &ours[entry.mark];
             if !own(mark.at) {
                 continue;
             }
@@ -134,18 +135,18 @@ impl<'a> Map<'a> {
                     let after = (ours.time(place.bar, place.offset) - ours.onset(e)) / pair.scale;
                     let onset = theirs.onset(s);
                     let time = if grace > 0 { onset } else { onset + after };
-                    Some(Anchor { time, voice: Some(theirs.notes[s].voice), grace, again: 0 })
+                    Some(Anchor { time, voice: Some(theirs[s].voice), grace, again: 0 })
                 }
                 None => Some(Anchor { time: start + pair.to_source(place.offset), voice: None, grace: 0, again: 0 }),
             };
             let end = mark.end.filter(|_| entry.end.is_some()).and_then(anchor);
-            edition.push(copy(entry, at, anchor(mark.at), end));
+            edition.push(entry.copy(Again { row: index, first: at }, anchor(mark.at), end));
         }
     }
 
     /// What the second time has no need of, or has in its own way.
-    pub fn only_once(&self, mark: MarkId) -> bool {
-        let mark = &self.view.source.marks[mark];
+    pub fn only_once(&self, mark: SourceMark) -> bool {
+        let mark = &self.view.source[mark];
         let row = self.source_rows.at(mark.at.bar, mark.at.offset).map(|r| self.rows[r].pair);
         matcher::said_once(mark.category) && row.is_some_and(|p| p.edition.is_none() && p.again.is_some())
     }
@@ -154,7 +155,7 @@ impl<'a> Map<'a> {
         self.edition_rows.at(mark.at.bar, mark.at.offset).map_or(Time::from(1), |r| self.rows[r].pair.scale)
     }
 
-    pub fn source_entry<'m>(&self, id: MarkId, mark: &'m Mark) -> Entry<'m> {
+    pub fn source_entry<'m>(&self, id: SourceMark, mark: &'m Mark) -> Entry<'m, Source> {
         let meaning = meaning(mark, self.view, false);
         let start =
             match self.holds_from_before(id) {
@@ -180,10 +181,10 @@ impl<'a> Map<'a> {
             // A note moved in its bar takes its marks along.
             let after = (part.time(place.bar, place.offset) - part.onset(first)) / self.scale(mark);
             let time = if grace > 0 { onset } else { onset + after };
-            let own = &part.notes[first];
+            let own = &part[first];
             let row = self.edition_rows.at(own.bar, own.offset);
             let again = row.map_or(0, |r| self.times[r]);
-            return Some(Anchor { time, voice: Some(self.view.source.notes[source].voice), grace, again });
+            return Some(Anchor { time, voice: Some(self.view.source[source].voice), grace, again });
         }
         if let Some(time) = self.edge(part, place, mark) {
             return Some(Anchor { time, voice: None, grace: 0, again: 0 });
@@ -228,8 +229,8 @@ impl<'a> Map<'a> {
     /// Whether a mark stands outside of the piece that both sides have.
     pub fn is_outside(&self, pair: &MarkPair) -> bool {
         let row = match (pair.edition, pair.source) {
-            (Some(m), _) => self.edition_rows.at(self.view.edition.marks[m].at.bar, Time::zero()),
-            (None, Some(m)) => self.source_rows.at(self.view.source.marks[m].at.bar, Time::zero()),
+            (Some(m), _) => self.edition_rows.at(self.view.edition[m].at.bar, Time::zero()),
+            (None, Some(m)) => self.source_rows.at(self.view.source[m].at.bar, Time::zero()),
             (None, None) => None,
         };
         row.is_some_and(|r| self.rows[r].pair.outside)
@@ -237,12 +238,13 @@ impl<'a> Map<'a> {
 
     /// Whether a double bar only one side prints closes the piece: where the other has its end, too.
     pub fn closes(&self, pair: &MarkPair) -> bool {
-        let (part, mark) = match (pair.edition, pair.source) {
-            (Some(m), None) => (self.view.edition, &self.view.edition.marks[m]),
-            (None, Some(m)) => (self.view.source, &self.view.source.marks[m]),
-            _ => return false,
-        };
-        mark.kind == "bar-style" && self.edge(part, mark.at, mark).is_some()
+        let closes = |mark: &Mark, edge: Option<Time>| mark.kind == "bar-style" && edge.is_some();
+        let (ours, theirs) = (self.view.edition, self.view.source);
+        match (pair.edition, pair.source) {
+            (Some(m), None) => closes(&ours[m], self.edge(ours, ours[m].at, &ours[m])),
+            (None, Some(m)) => closes(&theirs[m], self.edge(theirs, theirs[m].at, &theirs[m])),
+            _ => false,
+        }
     }
 
     /// The source's bar with which the piece begins.
@@ -252,9 +254,9 @@ impl<'a> Map<'a> {
 
     /// The signatures that hold from before the piece in the source: what an edition of it prints at its beginning
     /// belongs to them.
-    fn holds_from_before(&self, id: MarkId) -> bool {
+    fn holds_from_before(&self, id: SourceMark) -> bool {
         let part = self.view.source;
-        let mark = &part.marks[id];
+        let mark = &part[id];
         if mark.category != Category::Signature {
             return false;
         }
@@ -264,7 +266,7 @@ impl<'a> Map<'a> {
                 && m.kind == mark.kind
                 && (m.at.bar < first || m.at.bar == first && m.at.offset.is_zero())
         };
-        mark.at.bar < first && !part.marks[id + 1..].iter().any(later)
+        mark.at.bar < first && !part.marks[id.index() + 1..].iter().any(later)
     }
 
     /// A signature that only one side prints says nothing where the other has
@@ -272,12 +274,14 @@ impl<'a> Map<'a> {
     pub fn prevails(&self, pair: &MarkPair) -> bool {
         let (own, other, mark, row) = match (pair.edition, pair.source) {
             (Some(m), None) => {
-                let mark = &self.view.edition.marks[m];
-                (self.view.edition, self.view.source, mark, self.edition_rows.at(mark.at.bar, mark.at.offset))
+                let mark = &self.view.edition[m];
+                let row = self.edition_rows.at(mark.at.bar, mark.at.offset);
+                (self.view.edition.part(), self.view.source.part(), mark, row)
             }
             (None, Some(m)) => {
-                let mark = &self.view.source.marks[m];
-                (self.view.source, self.view.edition, mark, self.source_rows.at(mark.at.bar, mark.at.offset))
+                let mark = &self.view.source[m];
+                let row = self.source_rows.at(mark.at.bar, mark.at.offset);
+                (self.view.source.part(), self.view.edition.part(), mark, row)
             }
             _ => return false,
         };
@@ -299,10 +303,11 @@ impl<'a> Map<'a> {
 
     /// Barlines and signatures at the two ends of a piece belong to each other
     /// whatever the music beside them is.
-    fn edge(&self, part: &Part, place: Place, mark: &Mark) -> Option<Time> {
+    fn edge<S: Side>(&self, part: PartOf<S>, place: Place, mark: &Mark) -> Option<Time> {
         let of = |row: Option<&Row>, bar: fn(&Row) -> Option<usize>| row.and_then(bar);
         let inside = || self.rows.iter().filter(|r| !r.pair.outside);
-        let own = |r: &Row| if std::ptr::eq(part, self.view.edition) { r.pair.edition } else { r.pair.source };
+        let own =
+            |r: &Row| if std::ptr::eq(part.part(), self.view.edition.part()) { r.pair.edition } else { r.pair.source };
         let (first, last) = (inside().find_map(own)?, inside().filter_map(own).next_back()?);
         match mark.category {
             Category::Signature if place.bar == first && place.offset == Time::from(0) => {
@@ -321,12 +326,12 @@ impl<'a> Map<'a> {
     /// in the source: of the note itself if it is struck there, of another that
     /// is, or where all are held over, of one that was struck before. Which note
     /// of its chord a mark is written at says nothing.
-    fn partner_in_chord(&self, note: NoteId) -> Option<(NoteId, NoteId)> {
+    fn partner_in_chord(&self, note: EditionNote) -> Option<(EditionNote, SourceNote)> {
         let part = self.view.edition;
-        let partner = |n: NoteId| self.alignment.edition_to_source[n].map(|s| (n, s));
-        let struck = || part.chord(note).filter(|n| part.notes[*n].is_struck());
+        let partner = |n: EditionNote| self.alignment.edition_to_source[n].map(|s| (n, s));
+        let struck = || part.chord(note).filter(|n| part[*n].is_struck());
         let heads = || std::iter::once(note).chain(part.chord(note)).map(|n| part.head(n));
-        let found = std::iter::once(note).chain(struck()).filter(|n| part.notes[*n].is_struck()).find_map(partner);
+        let found = std::iter::once(note).chain(struck()).filter(|n| part[*n].is_struck()).find_map(partner);
         let found = found.or_else(|| struck().find_map(|n| self.swallowed(n)));
         found.or_else(|| heads().find_map(partner)).or_else(|| heads().find_map(|n| self.swallowed(n)))
     }
@@ -336,12 +341,12 @@ impl<'a> Map<'a> {
         let part = self.view.edition;
         let Some((note, _)) = carrier(part, mark.at, mark) else { return 0 };
         let partners = part.chord(note).filter_map(|n| self.alignment.edition_to_source[part.head(n)]);
-        partners.fold(0, |voices, s| voices | 1 << self.view.source.notes[s].voice.min(63))
+        partners.fold(0, |voices, s| voices | 1 << self.view.source[s].voice.min(63))
     }
 
     /// For a note that the source holds on to, or that it has plain: the first of
     /// the notes that are struck in its place, and the source's note.
-    fn swallowed(&self, note: usize) -> Option<(usize, usize)> {
+    fn swallowed(&self, note: EditionNote) -> Option<(EditionNote, SourceNote)> {
         self.held.get(&note).copied()
     }
 
@@ -351,9 +356,9 @@ impl<'a> Map<'a> {
             let inside = part.chord(note).all(|n| self.inside[part.head(n)]);
             let time = if grace > 0 { part.onset(note) } else { part.time(place.bar, place.offset) };
             // A note that is held may have begun in another voice.
-            let struck = std::iter::once(note).chain(part.chord(note)).any(|n| part.notes[n].is_struck());
+            let struck = std::iter::once(note).chain(part.chord(note)).any(|n| part[n].is_struck());
             let first = if struck { note } else { part.head(note) };
-            return (!inside).then_some(Anchor { time, voice: Some(part.notes[first].voice), grace, again: 0 });
+            return (!inside).then_some(Anchor { time, voice: Some(part[first].voice), grace, again: 0 });
         }
         if let Some(time) = self.edge(part, place, mark) {
             return Some(Anchor { time, voice: None, grace: 0, again: 0 });
@@ -368,12 +373,17 @@ impl<'a> Map<'a> {
     }
 }
 
+/// How many entries are no copies.
+fn first_times<S>(entries: &[Entry<S>]) -> usize {
+    entries.iter().take_while(|e| e.again.is_none()).count()
+}
+
 /// The note that carries a mark, and which of its grace notes if it is one of
 /// those. Marks on rests compare by time.
-fn carrier(part: &Part, place: Place, mark: &Mark) -> Option<(usize, u32)> {
-    let note = place.note?;
-    let own = &part.notes[note];
+fn carrier<S: Side>(part: PartOf<S>, place: Place, mark: &Mark) -> Option<(NoteOf<S>, u32)> {
+    let note = part.carrier(place)?;
+    let own = &part[note];
     let grace = if mark.category == Category::Grace { 0 } else { 2 * own.grace + u32::from(own.grace_after) };
     let main = if own.grace > 0 { part.main_note(note)? } else { note };
-    (!part.notes[main].is_rest()).then_some((main, grace))
+    (!part[main].is_rest()).then_some((main, grace))
 }

@@ -5,8 +5,9 @@ mod map;
 use super::matcher::{Entry, Matcher};
 use super::rows::Row;
 use super::{MarkPair, PartAlignment, PartView};
+use crate::alignment::{Edition, Source, SourceMark};
 use crate::musicxml::moved_signs;
-use crate::score::{Category, Mark, MarkId};
+use crate::score::{Category, Mark};
 use crate::time::Time;
 use map::Map;
 use rustc_hash::FxHashMap;
@@ -14,9 +15,8 @@ use std::borrow::Cow;
 
 pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     let map = Map::new(view, rows, alignment);
-    let mut edition: Vec<Entry> =
-        view.edition.marks.iter().enumerate().map(|(id, m)| map.edition_entry(id, m)).collect();
-    let mut source: Vec<Entry> = view.source.marks.iter().enumerate().map(|(id, m)| map.source_entry(id, m)).collect();
+    let mut edition: Vec<Entry<Edition>> = view.edition.marks().map(|(id, m)| map.edition_entry(id, m)).collect();
+    let mut source: Vec<Entry<Source>> = view.source.marks().map(|(id, m)| map.source_entry(id, m)).collect();
     for row in (0..rows.len()).filter(|r| rows[*r].pair.again.is_some()) {
         map.come_back(row, &mut edition, &mut source);
     }
@@ -24,11 +24,12 @@ pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     matcher.run();
     let mut pairs = matcher.finish();
     // A sign that the edition writes out is not missing.
-    let mut written_out = vec![false; view.source.notes.len()];
+    let mut written_out = view.source.for_notes(false);
     alignment.realisations.iter().filter(|r| !r.by_source).for_each(|r| written_out[r.source] = true);
-    let is_told = |id: MarkId| {
-        let mark = &view.source.marks[id];
-        matches!(mark.category, Category::Ornament | Category::Grace) && mark.at.note.is_some_and(|n| written_out[n])
+    let is_told = |id: SourceMark| {
+        let mark = &view.source[id];
+        matches!(mark.category, Category::Ornament | Category::Grace)
+            && view.source.carrier(mark.at).is_some_and(|n| written_out[n])
     };
     // What lies outside of the piece stays what it is.
     let said = |p: &MarkPair| map.is_outside(p) || map.closes(p);
@@ -46,9 +47,9 @@ fn pair_in_other_music(map: &Map, pairs: &mut Vec<MarkPair>) {
     let mut free: FxHashMap<Said, Vec<usize>> = FxHashMap::default();
     for (at, pair) in pairs.iter().enumerate() {
         if let (None, Some(mark), None) = (pair.edition, pair.source, pair.again)
-            && let Some(times) = map.free_in_source(&view.source.marks[mark])
+            && let Some(times) = map.free_in_source(&view.source[mark])
         {
-            let mark = &view.source.marks[mark];
+            let mark = &view.source[mark];
             free.entry((mark.category, meaning(mark, view, false), times)).or_default().push(at);
         }
     }
@@ -58,7 +59,7 @@ fn pair_in_other_music(map: &Map, pairs: &mut Vec<MarkPair>) {
     let mut gone = vec![false; pairs.len()];
     for at in 0..pairs.len() {
         let (Some(own), None, false) = (pairs[at].edition, pairs[at].source, pairs[at].same) else { continue };
-        let mark = &view.edition.marks[own];
+        let mark = &view.edition[own];
         let Some(times) = map.free_in_edition(mark) else { continue };
         let there = free.get_mut(&(mark.category, meaning(mark, view, true), times)).and_then(Vec::pop);
         if let Some(there) = there {

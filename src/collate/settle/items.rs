@@ -2,7 +2,8 @@
 
 use super::super::rows::Row;
 use super::super::{PartAlignment, PartView};
-use crate::score::{NoteId, Part};
+use crate::alignment::{EditionNote, SourceNote};
+use crate::score::Part;
 use crate::time::Time;
 
 /// One step of walking through both sides in time.
@@ -10,8 +11,8 @@ use crate::time::Time;
 pub(super) struct Item {
     pub row: usize,
     pub offset: Time,
-    pub edition: Option<NoteId>,
-    pub source: Option<NoteId>,
+    pub edition: Option<EditionNote>,
+    pub source: Option<SourceNote>,
     pub kind: Kind,
     /// The same note at the same place, in the same octave and of one length.
     pub exact: bool,
@@ -35,7 +36,7 @@ pub(super) enum Kind {
 pub(super) fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) -> Vec<(Item, usize)> {
     let voice_of = source_voices(view, alignment);
     // Notes that are told as part of another: struck again, or written out.
-    let (mut told_e, mut told_s) = (vec![false; view.edition.notes.len()], vec![false; view.source.notes.len()]);
+    let (mut told_e, mut told_s) = (view.edition.for_notes(false), view.source.for_notes(false));
     for tie in &alignment.ties {
         tie.edition.iter().for_each(|n| told_e[*n] = true);
         tie.source.iter().skip(1).for_each(|n| told_s[*n] = true);
@@ -45,7 +46,7 @@ pub(super) fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) ->
         chords.source.iter().for_each(|n| told_s[*n] = true);
     }
     // Without a sign in the source an ornament may be chance, inside other music.
-    let mut doubtful = vec![false; view.edition.notes.len()];
+    let mut doubtful = view.edition.for_notes(false);
     for realisation in &alignment.realisations {
         let table = if realisation.sign.is_some() { &mut told_e } else { &mut doubtful };
         realisation.edition.iter().for_each(|n| table[*n] = true);
@@ -57,7 +58,7 @@ pub(super) fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) ->
         let kind = |kind: Kind| if alien { Kind::Alien } else { kind };
         let from = out.len();
         for e in row.edition_notes(view.edition) {
-            let note = &view.edition.notes[e];
+            let note = &view.edition[e];
             let source = alignment.edition_to_source[e];
             let apart = source.map(|s| view.edition_height(e) - view.source_height(s));
             let own = match apart {
@@ -71,7 +72,7 @@ pub(super) fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) ->
             let exact = told_e[e]
                 || !doubtful[e]
                     && source.is_some_and(|s| {
-                        let other = &view.source.notes[s];
+                        let other = &view.source[s];
                         view.edition_height(e) == view.source_height(s)
                             && note.offset == row.pair.to_edition(other.offset)
                             && view.edition.sounding(e) == view.source.sounding(s) * row.pair.scale
@@ -79,10 +80,10 @@ pub(super) fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) ->
             let item = Item { row: index, offset: note.offset, edition: Some(e), source, kind: kind(own), exact };
             out.push((item, note.voice as usize));
         }
-        let alone: Vec<NoteId> =
+        let alone: Vec<SourceNote> =
             row.source_notes(view.source).filter(|s| alignment.source_to_edition[*s].is_none()).collect();
         for &s in &alone {
-            let note = &view.source.notes[s];
+            let note = &view.source[s];
             let offset = row.pair.to_edition(note.offset);
             let own = if told_s[s] { Kind::Same } else { Kind::Different };
             let exact = told_s[s];
@@ -98,8 +99,8 @@ pub(super) fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) ->
 
 /// Whether two notes differ by their accidental alone. However many of them follow each other, one accidental may
 /// be the cause.
-fn is_inflected(view: &PartView, row: &Row, e: NoteId, s: NoteId) -> bool {
-    let (ours, theirs) = (&view.edition.notes[e], &view.source.notes[s]);
+fn is_inflected(view: &PartView, row: &Row, e: EditionNote, s: SourceNote) -> bool {
+    let (ours, theirs) = (&view.edition[e], &view.source[s]);
     let (Some(one), Some(other)) = (ours.pitch(), theirs.pitch()) else { return false };
     one.staff_place() == other.moved(view.interval).staff_place()
         && ours.offset == row.pair.to_edition(theirs.offset)
@@ -112,10 +113,10 @@ fn own_voice(view: &PartView, row: &Row, alignment: &PartAlignment, voice: u32, 
     let mut taken = false;
     for s in row.source_notes(view.source) {
         let Some(e) = alignment.source_to_edition[s] else { continue };
-        if view.source.notes[s].voice == voice {
+        if view.source[s].voice == voice {
             return None;
         }
-        taken |= view.edition.notes[e].voice as usize == elsewhere;
+        taken |= view.edition[e].voice as usize == elsewhere;
     }
     let behind = || view.edition.notes.iter().map(|n| n.voice as usize + 1).max().unwrap_or(0);
     taken.then(|| behind() + voice as usize)
@@ -124,10 +125,10 @@ fn own_voice(view: &PartView, row: &Row, alignment: &PartAlignment, voice: u32, 
 /// For each voice of the source the edition's voice that most of its notes are in.
 fn source_voices(view: &PartView, alignment: &PartAlignment) -> Vec<usize> {
     let count = |part: &Part| part.notes.iter().map(|n| n.voice as usize + 1).max().unwrap_or(0);
-    let mut table = vec![vec![0_usize; count(view.edition)]; count(view.source)];
-    for (e, s) in alignment.edition_to_source.iter().enumerate() {
+    let mut table = vec![vec![0_usize; count(&view.edition)]; count(&view.source)];
+    for (e, s) in alignment.edition_to_source.iter() {
         if let Some(s) = s {
-            table[view.source.notes[*s].voice as usize][view.edition.notes[e].voice as usize] += 1;
+            table[view.source[*s].voice as usize][view.edition[e].voice as usize] += 1;
         }
     }
     let best = |(voice, row): (usize, &Vec<usize>)| {

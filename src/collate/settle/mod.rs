@@ -9,7 +9,7 @@ mod unisons;
 
 use super::rows::Row;
 use super::{PartAlignment, PartView, TieChange};
-use crate::score::{NoteId, Part};
+use crate::alignment::{EditionNote, NoteOf, PartOf, Side, SourceNote};
 use crate::time::Time;
 
 pub fn settle(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
@@ -22,8 +22,8 @@ pub fn settle(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
 }
 
 fn ties(view: &PartView, scale: Time, alignment: &mut PartAlignment) {
-    let pairs: Vec<(NoteId, NoteId)> =
-        alignment.edition_to_source.iter().enumerate().filter_map(|(e, s)| s.map(|s| (e, s))).collect();
+    let pairs: Vec<(EditionNote, SourceNote)> =
+        alignment.edition_to_source.iter().filter_map(|(e, s)| s.map(|s| (e, s))).collect();
     for (e, s) in pairs {
         if view.edition_height(e) != view.source_height(s) {
             continue;
@@ -46,15 +46,19 @@ fn ties(view: &PartView, scale: Time, alignment: &mut PartAlignment) {
 
 /// The note and those of the same pitch struck right after it, without a
 /// partner, that fill `lacking`.
-fn struck_again(part: &Part, note: NoteId, mut lacking: Time, free: impl Fn(NoteId) -> bool) -> Option<Vec<NoteId>> {
+fn struck_again<S: Side>(
+    part: PartOf<S>,
+    note: NoteOf<S>,
+    mut lacking: Time,
+    free: impl Fn(NoteOf<S>) -> bool,
+) -> Option<Vec<NoteOf<S>>> {
     let mut out = vec![note];
     let mut end = part.onset(note) + part.sounding(note);
-    for next in note + 1..part.notes.len() {
-        let own = &part.notes[next];
+    for (next, own) in part.notes_after(note) {
         if lacking == Time::from(0) || part.bars[own.bar].start > end {
             break;
         }
-        if own.is_struck() && own.sound == part.notes[note].sound && part.onset(next) == end && free(next) {
+        if own.is_struck() && own.sound == part[note].sound && part.onset(next) == end && free(next) {
             let length = part.sounding(next);
             lacking -= length;
             end += length;

@@ -1,10 +1,12 @@
 //! Plain notes of one side that the other writes out in small ones.
 
 use super::super::rows::Row;
-use super::super::{PartAlignment, PartView, Realisation, TieChange};
-use crate::score::{Category, MarkId, NoteId, Part};
+use super::super::{PartAlignment, PartView, Realisation};
+use crate::alignment::{EditionNote, SourceMark, SourceNote, SourcePart, Table};
+use crate::score::Category;
 use crate::time::Time;
 use std::collections::HashMap;
+use std::iter;
 
 /// From this many notes on, a chord played one after the other is broken.
 const LEAST_CHORD: usize = 3;
@@ -20,30 +22,26 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
 
 /// The same with the sides exchanged.
 fn written_by_source(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
-    let exchanged = PartView { edition: view.source, source: view.edition, interval: view.interval.inverse() };
+    let exchanged = view.exchanged();
     let both = |r: &&Row| r.pair.edition.is_some() && r.pair.source.is_some();
     let rows: Vec<Row> = rows.iter().filter(both).map(Row::exchanged).collect();
-    let mut other = PartAlignment {
-        edition_to_source: alignment.source_to_edition.clone(),
-        source_to_edition: alignment.edition_to_source.clone(),
-        ties: alignment.ties.iter().map(TieChange::exchanged).collect(),
-        ..PartAlignment::new(alignment.source, alignment.edition, exchanged.interval)
-    };
+    let mut other = alignment.exchanged();
     // What is told already is no plain note.
-    let mut told = vec![false; view.edition.notes.len()];
-    alignment.realisations.iter().flat_map(|r| &r.edition).for_each(|n| told[*n] = true);
+    let told = view.edition.which(alignment.realisations.iter().flat_map(|r| &r.edition));
     written_by_edition(&exchanged, &rows, &mut other);
-    for found in other.realisations.into_iter().filter(|r| !told[r.source]) {
-        let edition: Vec<NoteId> = std::iter::once(found.source).chain(found.chord).collect();
+    for found in other.realisations.into_iter().filter(|r| !told[r.source.exchanged()]) {
+        let edition: Vec<EditionNote> =
+            iter::once(found.source).chain(found.chord).map(SourceNote::exchanged).collect();
+        let source: Vec<SourceNote> = found.edition.into_iter().map(EditionNote::exchanged).collect();
         for &e in &edition {
             alignment.part_edition(e);
         }
-        for &s in &found.edition {
+        for &s in &source {
             if let Some(e) = alignment.source_to_edition[s] {
                 alignment.part_edition(e);
             }
         }
-        let (source, chord) = (found.edition[0], found.edition[1..].to_vec());
+        let (source, chord) = (source[0], source[1..].to_vec());
         alignment.pair(edition[0], source);
         alignment.realisations.push(Realisation {
             by_source: true,
@@ -62,11 +60,11 @@ fn written_by_edition(view: &PartView, rows: &[Row], alignment: &mut PartAlignme
     let held = held(view.source, alignment);
     for row in rows.iter().filter(|r| !r.rewritten && r.pair.edition.is_some() && r.pair.source.is_some()) {
         for s in row.source_notes(view.source) {
-            if held[s] || view.source.notes[s].chord || has_it_whole(view, alignment, row, s) {
+            if held[s] || view.source[s].chord || has_it_whole(view, alignment, row, s) {
                 continue;
             }
-            let chord: Vec<NoteId> = view.source.chord(s).filter(|n| view.source.notes[*n].is_struck()).collect();
-            let own = |n: NoteId| alignment.edition_to_source[n].is_none_or(|p| chord.contains(&p));
+            let chord: Vec<SourceNote> = view.source.chord(s).filter(|n| view.source[*n].is_struck()).collect();
+            let own = |n: EditionNote| alignment.edition_to_source[n].is_none_or(|p| chord.contains(&p));
             let Some(edition) = written_out(view, alignment, row, &chord, own) else { continue };
             let sign = signs.get(&s).copied();
             let name = match chord.len() {
@@ -97,28 +95,24 @@ fn written_by_edition(view: &PartView, rows: &[Row], alignment: &mut PartAlignme
 
 /// Whether the edition has a note in its place and as long, so that there is no
 /// room for small ones: quickly seen, and so with nearly all.
-fn has_it_whole(view: &PartView, alignment: &PartAlignment, row: &Row, s: NoteId) -> bool {
+fn has_it_whole(view: &PartView, alignment: &PartAlignment, row: &Row, s: SourceNote) -> bool {
     let Some(e) = alignment.source_to_edition[s] else { return false };
-    let (note, other) = (&view.edition.notes[e], &view.source.notes[s]);
+    let (note, other) = (&view.edition[e], &view.source[s]);
     row.pair.edition == Some(note.bar)
         && note.offset == row.pair.to_edition(other.offset)
         && view.edition.sounding(e) >= view.source.sounding(s) * row.pair.scale
 }
 
 /// The notes of the source that stand in a tie change.
-fn held(part: &Part, alignment: &PartAlignment) -> Vec<bool> {
-    let mut out = vec![false; part.notes.len()];
-    for note in alignment.ties.iter().flat_map(|t| &t.source) {
-        out[*note] = true;
-    }
-    out
+fn held(part: SourcePart, alignment: &PartAlignment) -> Table<SourceNote, bool> {
+    part.which(alignment.ties.iter().flat_map(|t| &t.source))
 }
 
 /// The first ornament or grace notes that a part prints at each note.
-fn signs(part: &Part) -> HashMap<NoteId, MarkId> {
+fn signs(part: SourcePart) -> HashMap<SourceNote, SourceMark> {
     let mut out = HashMap::new();
-    for (id, mark) in part.marks.iter().enumerate() {
-        if let (Category::Ornament | Category::Grace, Some(note)) = (mark.category, mark.at.note) {
+    for (id, mark) in part.marks() {
+        if let (Category::Ornament | Category::Grace, Some(note)) = (mark.category, part.carrier(mark.at)) {
             out.entry(note).or_insert(id);
         }
     }
@@ -131,28 +125,27 @@ fn written_out(
     view: &PartView,
     alignment: &PartAlignment,
     row: &Row,
-    chord: &[NoteId],
-    own: impl Fn(NoteId) -> bool,
-) -> Option<Vec<NoteId>> {
+    chord: &[SourceNote],
+    own: impl Fn(EditionNote) -> bool,
+) -> Option<Vec<EditionNote>> {
     let part = view.edition;
-    let head = &view.source.notes[chord[0]];
+    let head = &view.source[chord[0]];
     let length = view.source.sounding(chord[0]) * row.pair.scale;
     let onset = row.pair.to_edition(head.offset);
     let partner = alignment.source_to_edition[chord[0]];
-    let voice = partner.map(|n| part.notes[n].voice);
+    let voice = partner.map(|n| part[n].voice);
     let first = row.edition_notes(part).find(|n| {
-        let note = &part.notes[*n];
+        let note = &part[*n];
         note.offset == onset && own(*n) && voice.is_none_or(|v| v == note.voice)
     })?;
     let mut out = vec![first];
     let mut sum = part.sounding(first);
     let mut end = part.onset(first) + sum;
-    for next in first + 1..part.notes.len() {
+    for (next, note) in part.notes_after(first) {
         if sum >= length {
             break;
         }
-        let note = &part.notes[next];
-        if !note.is_struck() || note.voice != part.notes[first].voice {
+        if !note.is_struck() || note.voice != part[first].voice {
             continue;
         }
         if part.onset(next) != end || !own(next) {
@@ -168,7 +161,7 @@ fn written_out(
 }
 
 /// All notes of a chord, and no other, one after the other.
-fn broken(view: &PartView, chord: &[NoteId], edition: &[NoteId]) -> Option<&'static str> {
+fn broken(view: &PartView, chord: &[SourceNote], edition: &[EditionNote]) -> Option<&'static str> {
     let heights: Vec<i32> = chord.iter().map(|n| view.source_height(*n)).collect();
     let played: Vec<i32> = edition.iter().map(|n| view.edition_height(*n)).collect();
     let all = heights.iter().all(|h| played.contains(h)) && played.iter().all(|h| heights.contains(h));
@@ -176,10 +169,10 @@ fn broken(view: &PartView, chord: &[NoteId], edition: &[NoteId]) -> Option<&'sta
 }
 
 /// What the small notes around a main note are, if they are an ornament.
-fn told(view: &PartView, s: NoteId, edition: &[NoteId], has_sign: bool) -> Option<&'static str> {
-    let main = view.moved(view.source.notes[s].pitch()?).staff_place();
+fn told(view: &PartView, s: SourceNote, edition: &[EditionNote], has_sign: bool) -> Option<&'static str> {
+    let main = view.moved(view.source[s].pitch()?).staff_place();
     let pitches: Option<Vec<i32>> =
-        edition.iter().map(|n| view.edition.notes[*n].pitch().map(|p| p.staff_place() - main)).collect();
+        edition.iter().map(|n| view.edition[*n].pitch().map(|p| p.staff_place() - main)).collect();
     let lengths: Vec<Time> = edition.iter().map(|n| view.edition.sounding(*n)).collect();
     name(&pitches?, &lengths, has_sign)
 }

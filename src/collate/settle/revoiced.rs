@@ -3,7 +3,7 @@
 
 use super::super::rows::Row;
 use super::super::{PartAlignment, PartView, Revoiced};
-use crate::score::NoteId;
+use crate::alignment::{EditionNote, SourceNote};
 use crate::time::Time;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -16,8 +16,8 @@ const FARTHEST: usize = 2;
 #[derive(Default)]
 struct Moment {
     row: usize,
-    edition: Vec<NoteId>,
-    source: Vec<NoteId>,
+    edition: Vec<EditionNote>,
+    source: Vec<SourceNote>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -51,8 +51,8 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
     found.sort_by_key(|s| s[0].row);
     for stretch in found {
         let (first, last) = (stretch[0].row, stretch[stretch.len() - 1].row);
-        let mut edition: Vec<NoteId> = stretch.iter().flat_map(|m| m.edition.iter().copied()).collect();
-        let mut source: Vec<NoteId> = stretch.iter().flat_map(|m| m.source.iter().copied()).collect();
+        let mut edition: Vec<EditionNote> = stretch.iter().flat_map(|m| m.edition.iter().copied()).collect();
+        let mut source: Vec<SourceNote> = stretch.iter().flat_map(|m| m.source.iter().copied()).collect();
         // What both have in its place is no part of it.
         edition.retain(|e| alignment.edition_to_source[*e].is_none_or(|s| !is_same(view, *e, s)));
         source.retain(|s| alignment.source_to_edition[*s].is_none_or(|e| !is_same(view, e, *s)));
@@ -72,7 +72,7 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
     }
 }
 
-fn is_same(view: &PartView, e: NoteId, s: NoteId) -> bool {
+fn is_same(view: &PartView, e: EditionNote, s: SourceNote) -> bool {
     view.edition_height(e) == view.source_height(s)
 }
 
@@ -84,14 +84,14 @@ fn is_voice_moved(view: &PartView, alignment: &PartAlignment, stretch: &[Moment]
             && moment.edition.iter().all(|e| {
                 let Some(s) = alignment.edition_to_source[*e] else { return false };
                 let by = view.edition_height(*e) - view.source_height(s);
-                by % 1200 == 0 && *apart.entry(view.edition.notes[*e].voice).or_insert(by) == by
+                by % 1200 == 0 && *apart.entry(view.edition[*e].voice).or_insert(by) == by
             })
     })
 }
 
 /// Whether every note of a row has its partner at the same pitch: so it is with nearly all.
 fn as_it_was(view: &PartView, row: &Row, alignment: &PartAlignment) -> bool {
-    let ours = |e: NoteId| alignment.edition_to_source[e].is_some_and(|s| is_same(view, e, s));
+    let ours = |e: EditionNote| alignment.edition_to_source[e].is_some_and(|s| is_same(view, e, s));
     row.edition_notes(view.edition).all(ours)
         && row.source_notes(view.source).all(|s| alignment.source_to_edition[s].is_some())
 }
@@ -101,11 +101,11 @@ fn moments(view: &PartView, index: usize, row: &Row, hands: bool) -> BTreeMap<(T
     let mut out: BTreeMap<(Time, u32), Moment> = BTreeMap::new();
     let hand = |staff: u32| if hands { staff } else { 0 };
     for e in row.edition_notes(view.edition) {
-        let note = &view.edition.notes[e];
+        let note = &view.edition[e];
         out.entry((note.offset, hand(note.staff))).or_default().edition.push(e);
     }
     for s in row.source_notes(view.source) {
-        let note = &view.source.notes[s];
+        let note = &view.source[s];
         out.entry((row.pair.to_edition(note.offset), hand(note.staff))).or_default().source.push(s);
     }
     out.values_mut().for_each(|m| m.row = index);

@@ -3,7 +3,7 @@
 use super::super::rows::Row;
 use super::super::{PartAlignment, PartView, Stretch};
 use super::items::{Item, Kind, items};
-use crate::score::NoteId;
+use crate::alignment::{EditionNote, SourceNote};
 use crate::time::Time;
 use rustc_hash::{FxHashMap, FxHashSet};
 
@@ -73,7 +73,7 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
     }
     join_over_islands(&items, &mut stretches);
     take_in_last_note(&items, &mut stretches, rows);
-    let (mut ours, mut theirs) = (vec![false; view.edition.notes.len()], vec![false; view.source.notes.len()]);
+    let (mut ours, mut theirs) = (view.edition.for_notes(false), view.source.for_notes(false));
     for stretch in &mut stretches {
         for &e in &stretch.edition {
             alignment.part_edition(e);
@@ -212,16 +212,16 @@ fn with_strays(items: &[&Item], mut from: usize, mut to: usize) -> Vec<Item> {
 /// A note that both sides have at one place, as long and as high, is neither
 /// added nor left out, whatever is around it.
 fn pair_the_same(view: &PartView, rows: &[Row], stretch: &Stretch, alignment: &mut PartAlignment) {
-    let mut ours: FxHashMap<(usize, Time, i32), NoteId> = FxHashMap::default();
+    let mut ours: FxHashMap<(usize, Time, i32), EditionNote> = FxHashMap::default();
     for &e in &stretch.edition {
-        let note = &view.edition.notes[e];
+        let note = &view.edition[e];
         ours.insert((note.bar, note.offset, view.edition_height(e)), e);
     }
-    let theirs: FxHashSet<NoteId> = stretch.source.iter().copied().collect();
+    let theirs: FxHashSet<SourceNote> = stretch.source.iter().copied().collect();
     for row in rows[stretch.outline.0..=stretch.outline.1].iter().filter(|r| r.pair.source.is_some()) {
         let Some(bar) = row.pair.edition else { continue };
         for s in row.source_notes(view.source).filter(|s| theirs.contains(s)) {
-            let place = (bar, row.pair.to_edition(view.source.notes[s].offset), view.source_height(s));
+            let place = (bar, row.pair.to_edition(view.source[s].offset), view.source_height(s));
             let length = view.source.sounding(s) * row.pair.scale;
             if let Some(e) = ours.get(&place).copied().filter(|e| view.edition.sounding(*e) == length) {
                 ours.remove(&place);
@@ -251,8 +251,8 @@ fn bar_end(view: &PartView, row: &Row) -> Time {
 }
 
 fn length(view: &PartView, item: &Item) -> Time {
-    let ours = item.edition.map(|n| view.edition.notes[n].duration);
-    let theirs = item.source.map(|n| view.source.notes[n].duration);
+    let ours = item.edition.map(|n| view.edition[n].duration);
+    let theirs = item.source.map(|n| view.source[n].duration);
     ours.into_iter().chain(theirs).max().unwrap_or_default()
 }
 
@@ -303,8 +303,8 @@ fn join_over_islands(items: &[(Item, usize)], stretches: &mut Vec<Stretch>) {
             at += 1;
             continue;
         }
-        let edition: Vec<NoteId> = island.iter().filter_map(|i| i.edition).collect();
-        let source: Vec<NoteId> = island.iter().filter_map(|i| i.source).collect();
+        let edition: Vec<EditionNote> = island.iter().filter_map(|i| i.edition).collect();
+        let source: Vec<SourceNote> = island.iter().filter_map(|i| i.source).collect();
         let right = stretches.remove(at + 1);
         let left = &mut stretches[at];
         left.edition.extend(edition.into_iter().chain(right.edition));

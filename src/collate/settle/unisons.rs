@@ -3,7 +3,8 @@
 //! stands at them does.
 
 use super::super::{PartAlignment, PartView};
-use crate::score::{Category, NoteId, Part};
+use crate::alignment::{EditionNote, NoteOf, PartOf, Side, SourceNote};
+use crate::score::Category;
 use crate::time::Time;
 use rustc_hash::FxHashMap;
 
@@ -14,8 +15,8 @@ pub(super) fn settle(view: &PartView, scale: Time, alignment: &mut PartAlignment
         return;
     }
     let (ours, theirs) = (marks(view.edition), marks(view.source));
-    let alike = |e: NoteId, s: NoteId| {
-        let same_length = view.edition.notes[e].duration == view.source.notes[s].duration * scale;
+    let alike = |e: EditionNote, s: SourceNote| {
+        let same_length = view.edition[e].duration == view.source[s].duration * scale;
         let (Some(own), Some(other)) = (ours.get(&e), theirs.get(&s)) else { return (same_length, 0) };
         (same_length, own.iter().filter(|mark| other.contains(mark)).count())
     };
@@ -34,20 +35,20 @@ pub(super) fn settle(view: &PartView, scale: Time, alignment: &mut PartAlignment
 }
 
 /// The edition's notes that sound at one place and pitch, and whose partners do, too.
-fn unisons(view: &PartView, alignment: &PartAlignment) -> Vec<Vec<NoteId>> {
+fn unisons(view: &PartView, alignment: &PartAlignment) -> Vec<Vec<EditionNote>> {
     let mut out = Vec::new();
     for bar in &view.edition.bars {
         let notes = &view.edition.notes[bar.notes.clone()];
         if notes.windows(2).all(|two| two[0].voice == two[1].voice) {
             continue;
         }
-        let place = |e: NoteId| {
+        let place = |e: EditionNote| {
             let s = alignment.edition_to_source[e]?;
-            let source = &view.source.notes[s];
+            let source = &view.source[s];
             let theirs = (source.bar, source.offset, view.source_height(s));
-            Some((view.edition.notes[e].offset, view.edition_height(e), theirs))
+            Some((view.edition[e].offset, view.edition_height(e), theirs))
         };
-        let mut placed: Vec<_> = bar.notes.clone().filter_map(|e| Some((place(e)?, e))).collect();
+        let mut placed: Vec<_> = view.edition.notes_in(bar).filter_map(|e| Some((place(e)?, e))).collect();
         placed.sort_unstable();
         let runs = placed.chunk_by(|a, b| a.0 == b.0).filter(|run| run.len() > 1);
         out.extend(runs.map(|run| run.iter().map(|(_, note)| *note).collect::<Vec<_>>()));
@@ -56,10 +57,10 @@ fn unisons(view: &PartView, alignment: &PartAlignment) -> Vec<Vec<NoteId>> {
 }
 
 /// What stands at each note of a part.
-fn marks(part: &Part) -> FxHashMap<NoteId, Vec<(Category, &str)>> {
-    let mut out: FxHashMap<NoteId, Vec<(Category, &str)>> = FxHashMap::default();
-    for mark in &part.marks {
-        if let Some(note) = mark.at.note {
+fn marks<S: Side>(part: PartOf<'_, S>) -> FxHashMap<NoteOf<S>, Vec<(Category, &str)>> {
+    let mut out: FxHashMap<NoteOf<S>, Vec<(Category, &str)>> = FxHashMap::default();
+    for (_, mark) in part.marks() {
+        if let Some(note) = part.carrier(mark.at) {
             out.entry(note).or_default().push((mark.category, &mark.meaning));
         }
     }

@@ -5,6 +5,7 @@ use super::super::elements::{Timing, facts};
 use super::super::fragment::Fragment;
 use super::super::tree::element;
 use super::{PartRewrite, voice_name};
+use crate::alignment::EditionMark;
 use crate::score::{Element, Mark, NoteId};
 use crate::time::Time;
 use std::collections::BTreeSet;
@@ -56,8 +57,10 @@ impl<'a> PartRewrite<'_, 'a, '_> {
             return Vec::new();
         };
         let tree = self.edits.tree();
-        let laid: BTreeSet<usize> = source.alignment.marks.iter().filter_map(|p| p.edition).collect();
-        let here = |(id, mark): (usize, &'a Mark)| (!laid.contains(&id) && mark.at.note.is_none()).then_some(mark);
+        let laid: BTreeSet<EditionMark> = source.alignment.marks.iter().filter_map(|p| p.edition).collect();
+        let here = |(id, mark): (usize, &'a Mark)| {
+            (!laid.contains(&EditionMark::new(id)) && mark.at.note.is_none()).then_some(mark)
+        };
         let mut done: BTreeSet<Element> = BTreeSet::new();
         let mut out = Vec::new();
         for mark in self.part.marks.iter().enumerate().filter_map(here) {

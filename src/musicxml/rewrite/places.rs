@@ -1,6 +1,7 @@
 //! Where notes and places of either side are in the result.
 
 use super::{PartRewrite, SourceSide, Target};
+use crate::alignment::{EditionNote, SourceNote};
 use crate::pitch::Interval;
 use crate::plan::BarPlan;
 use crate::score::{NoteId, Place};
@@ -43,17 +44,17 @@ impl PartRewrite<'_, '_, '_> {
     pub(super) fn partner(&self, source: SourceSide, note: NoteId) -> Option<NoteId> {
         let (alignment, part) = (source.alignment, source.part);
         let head = part.head(note);
-        let tie = alignment.ties.iter().find(|t| t.source.contains(&head));
+        let tie = alignment.ties.iter().find(|t| t.source.contains(&SourceNote::new(head)));
         // The source's note with a partner of its own: the first of a tie
         // change, the note itself, or another note of its chord.
-        let own = |n: NoteId| alignment.source_to_edition[n].map(|e| (n, e));
+        let own = |n: NoteId| alignment.source_to_edition[SourceNote::new(n)].map(|e| (n, e.index()));
         let in_chord = || part.chord(head).find_map(|n| own(part.head(n)));
         let (first, edition) = match tie {
-            Some(tie) => own(tie.source[0])?,
+            Some(tie) => own(tie.source[0].index())?,
             None => own(head).or_else(in_chord)?,
         };
         let time = self.part.onset(edition) + part.onset(note) - part.onset(first);
-        let struck = tie.map_or(vec![edition], |t| t.edition.clone());
+        let struck = tie.map_or(vec![edition], |t| t.edition.iter().map(|n| n.index()).collect());
         let candidates = struck.iter().flat_map(|n| self.part.tied(*n)).filter(|n| self.part.onset(*n) <= time);
         candidates.max_by_key(|n| self.part.onset(*n))
     }
@@ -72,7 +73,8 @@ impl PartRewrite<'_, '_, '_> {
             BarPlan::Keep { .. } => (!self.gone_graces.contains(&note)).then_some(Target::Kept(note)),
             BarPlan::Rebuild { .. } => {
                 let source = self.source?;
-                source.alignment.edition_to_source[self.part.head(note)].map(Target::Composed)
+                let head = EditionNote::new(self.part.head(note));
+                source.alignment.edition_to_source[head].map(|s| Target::Composed(s.index()))
             }
             _ => None,
         }

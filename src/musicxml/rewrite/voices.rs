@@ -17,9 +17,9 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         for note in &source.part.notes {
             votes.entry(note.voice).or_default();
         }
-        for (s, e) in source.alignment.source_to_edition.iter().enumerate() {
+        for (s, e) in source.alignment.source_to_edition.iter() {
             if let Some(e) = e {
-                let (theirs, ours) = (source.part.notes[s].voice, self.part.notes[*e].voice);
+                let (theirs, ours) = (source.part.notes[s.index()].voice, self.part.notes[e.index()].voice);
                 *votes.entry(theirs).or_default().entry(ours).or_default() += 1;
             }
         }

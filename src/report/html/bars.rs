@@ -123,7 +123,7 @@ pub fn rows<'a>(sides: &Sides, part: &'a PartReport) -> Vec<Row<'a>> {
     let mut out: Vec<Row> = Vec::new();
     for index in part.looked_at() {
         let bar = part.bars.binary_search_by_key(&index, |b| b.bar_index).ok().map(|b| &part.bars[b]);
-        let source = source_bar(sides.collation, sides.source, index);
+        let source = source_bar(sides.collation, &sides.source, index);
         let unfound = Unfound::of(sides, part, index);
         let like = |row: &Row| row.source.is_some() == source.is_some() && row.unfound == unfound;
         match out.last_mut() {

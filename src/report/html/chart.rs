@@ -1,10 +1,11 @@
 //! The notes of both sides on one axis of time, both in the edition's key.
 
+use crate::alignment::{EditionNote, EditionPart, NoteOf, PartOf, Side, SourceNote, SourcePart};
 use crate::collate::{BarPair, Collation, PartAlignment};
 use crate::findings::{PartFindings, Status, Subject};
 use crate::instrument::RangeCheck;
 use crate::pitch::{Interval, Pitch};
-use crate::score::{Category, NoteId, Part};
+use crate::score::Category;
 use crate::time::Time;
 use rustc_hash::FxHashMap;
 use std::ops::Range;
@@ -63,8 +64,8 @@ pub struct Chart {
 
 /// What a chart is drawn from.
 pub struct Sides<'a> {
-    pub edition: &'a Part,
-    pub source: &'a Part,
+    pub edition: EditionPart<'a>,
+    pub source: SourcePart<'a>,
     pub alignment: &'a PartAlignment,
     pub collation: &'a Collation,
     pub found: &'a PartFindings,
@@ -108,7 +109,7 @@ impl Sides<'_> {
     }
 
     /// What the findings say of the notes of either side; of others they say nothing.
-    fn kinds(&self) -> (FxHashMap<NoteId, Kind>, FxHashMap<NoteId, Kind>) {
+    fn kinds(&self) -> (FxHashMap<EditionNote, Kind>, FxHashMap<SourceNote, Kind>) {
         let (mut ours, mut theirs) = (FxHashMap::default(), FxHashMap::default());
         for finding in &self.found.findings {
             match finding.subject {
@@ -131,7 +132,7 @@ impl Sides<'_> {
     /// What a row takes of a bar of one side; a repeat that is only written out
     /// on the other side brings its bar back.
     fn extent(&self, index: usize, edition: bool) -> Option<Extent> {
-        let part = if edition { self.edition } else { self.source };
+        let part = if edition { self.edition.part() } else { self.source.part() };
         let own = |row: &BarPair| if edition { (row.edition, row.edition_from) } else { (row.source, row.source_from) };
         let outline = &self.collation.outline;
         let (bar, from) = own(&outline[index]);
@@ -145,16 +146,23 @@ impl Sides<'_> {
         Some(Extent { bar, from, to: to.max(from) })
     }
 
-    fn tones(&self, part: &Part, extent: &Extent, put: &Put, kind: impl Fn(NoteId) -> Kind, out: &mut Vec<Tone>) {
+    fn tones<S: Side>(
+        &self,
+        part: PartOf<S>,
+        extent: &Extent,
+        put: &Put,
+        kind: impl Fn(NoteOf<S>) -> Kind,
+        out: &mut Vec<Tone>,
+    ) {
         let bar = &part.bars[extent.bar];
-        for note in bar.notes.clone() {
-            let own = &part.notes[note];
+        for note in part.notes_in(bar) {
+            let own = &part[note];
             let after = own.offset >= extent.to && extent.to < bar.length;
             let before = own.offset < extent.from && !extent.from.is_zero();
             let Some(pitch) = own.pitch().filter(|_| !own.cue && !after && !before) else { continue };
             let moved = pitch.moved(put.by);
             let check = self.check.filter(|_| put.bar < self.edition.bars.len());
-            let read = check.map_or(moved, |c| c.read(self.edition, put.bar, moved));
+            let read = check.map_or(moved, |c| c.read(&self.edition, put.bar, moved));
             let start = put.at + float(own.offset - extent.from) * put.scale;
             let (from, to) = match own.grace {
                 0 => (start, start + float(own.duration) * put.scale),

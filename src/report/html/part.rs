@@ -44,8 +44,8 @@ pub fn section(
     glyphs: &mut Glyphs,
 ) -> Markup {
     let alignment = &material.collation.parts[place];
-    let (edition, source) = (&material.edition.parts[alignment.edition], &material.source.parts[alignment.source]);
-    let checked = material.instruments[place].map(|(instrument, _)| check(edition, instrument, material.asked));
+    let (edition, source) = (alignment.edition_part(material.edition), alignment.source_part(material.source));
+    let checked = material.instruments[place].map(|(instrument, _)| check(&edition, instrument, material.asked));
     let report = &audit.parts[place];
     let looked_at = report.looked_at();
     let outline = &material.collation.outline;
@@ -58,7 +58,7 @@ pub fn section(
         }
     };
     let found = &material.findings[place];
-    let drawn = staves.and_then(|s| s.as_ref().ok()).and_then(|s| Score::new(s, found, report, edition, glyphs));
+    let drawn = staves.and_then(|s| s.as_ref().ok()).and_then(|s| Score::new(s, found, report, &edition, glyphs));
     let view = View {
         sides: Sides { edition, source, alignment, collation: material.collation, found, check: checked.as_ref() },
         report,
@@ -106,7 +106,7 @@ impl View<'_> {
         if ours.bars.is_empty() || theirs.bars.is_empty() {
             return String::new();
         }
-        let [ours, theirs] = [ours, theirs].map(|part| key_name(part.sounding_fifths(0)));
+        let [ours, theirs] = [ours.part(), theirs.part()].map(|part| key_name(part.sounding_fifths(0)));
         match ours == theirs {
             true => format!(" Both begin with {ours}, as they sound."),
             false => format!(" It begins with {ours}, the source with {theirs}, as they sound."),
@@ -167,7 +167,7 @@ impl View<'_> {
     fn picture(&self, passage: &Passage) -> Markup {
         let outline = &self.sides.collation.outline;
         let stretch = passage.stretch.and_then(|s| self.sides.alignment.stretches.get(s));
-        let (first, last) = passage.rows(self.sides.collation, self.sides.alignment, self.sides.edition);
+        let (first, last) = passage.rows(self.sides.collation, self.sides.alignment, &self.sides.edition);
         let from = first.saturating_sub(1);
         let chart = self.sides.chart(from..(last + 2).min(outline.len()));
         let Some(frame) = Frame::new(&chart, self.range) else {
