@@ -1,9 +1,11 @@
 //! Pitches, intervals and key signatures as musicians spell them.
 
+mod accidental;
 mod key;
 
 use std::fmt;
 
+pub use accidental::{accidental_name, alteration_of, short_accidental};
 pub use key::{Mode, key_alter, key_fifths, key_in_words, key_name, nearest_by_fifths};
 
 /// The letter names, C first, as `Pitch::step` counts them.

@@ -4,12 +4,18 @@
 //! element is, only the room `musicxml` knows.
 
 mod category;
+pub mod harmony;
+mod meaning;
+mod reading;
+pub mod sign;
 
 use crate::pitch::{Interval, Mode, Pitch};
 use crate::time::Time;
 use std::borrow::Cow;
 
 pub use category::Category;
+pub use meaning::Meaning;
+pub use sign::Sign;
 
 /// The place of an element in its document.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -166,21 +172,15 @@ pub struct Place {
     pub note: Option<NoteId>,
 }
 
-/// What a mark is called or says; most say no more than their names, which are known.
+/// The name of an element, nearly always a known one.
 pub type Wording = Cow<'static, str>;
 
 /// Anything that is not a note: a slur, a dynamic, a trill.
 #[derive(Debug, Clone)]
 pub struct Mark {
     pub category: Category,
-    /// The element's or the word's name, as in `staccato`, `p`, `crescendo`.
-    pub kind: Wording,
-    /// What is compared: two marks that say the same have the same meaning.
-    pub meaning: Wording,
-    /// What a person reads.
-    pub reading: Wording,
-    /// Pitches that move with a transposition: grace notes, chord roots.
-    pub pitches: Vec<Pitch>,
+    /// What it is and says.
+    pub sign: Sign,
     pub at: Place,
     /// Where a span ends; a slur at the onset of its last note.
     pub end: Option<Place>,

@@ -4,7 +4,7 @@
 use super::content::{Content, mark_line};
 use crate::musicxml::rewrite::PartRewrite;
 use crate::pitch::Interval;
-use crate::score::{Category, Mark, Part};
+use crate::score::{Category, Mark, Part, Sign};
 use crate::time::{Time, beat_text};
 
 /// A teacher's mark with its place in the copy.
@@ -39,7 +39,7 @@ pub(super) fn gives_way(there: &Mark, own: &Own) -> bool {
         }
         Category::Ornament => at == own.at && same_voice,
         Category::Fermata => at == own.at,
-        Category::Dynamics | Category::Tempo => at == own.at && (&*there.kind == "words") == own.words,
+        Category::Dynamics | Category::Tempo => at == own.at && matches!(there.sign, Sign::Words { .. }) == own.words,
         _ => false,
     }
 }
@@ -71,7 +71,8 @@ pub(super) fn make_way(
 /// As in `dynamics f`, `slur`.
 pub(super) fn told(mark: &Mark) -> String {
     let name = mark.category.name();
-    if mark.reading == name { name.to_string() } else { format!("{name} {}", mark.reading) }
+    let reading = mark.reading();
+    if reading == name { name.to_string() } else { format!("{name} {reading}") }
 }
 
 /// As in `part P2, bar 7, beat 2`.

@@ -140,7 +140,8 @@ fn mark(part: &Part, line: &MarkLine) -> String {
         false => " into a later bar".into(),
     });
     let name = line.category.name();
-    let said = if line.meaning == name { name.to_string() } else { format!("{name} {}", line.meaning) };
+    let reading = line.meaning.reading(line.category);
+    let said = if reading == name { name.to_string() } else { format!("{name} {reading}") };
     format!("the {said} at {}{end}", beat(part, line.bar, line.offset))
 }
 

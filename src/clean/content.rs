@@ -1,10 +1,8 @@
 //! What a part holds, in a form that can be compared.
 
-use crate::collate::without_signs;
-use crate::musicxml::moved_signs;
 use crate::pitch::{Interval, Pitch};
 use crate::plan::{BarPlan, Plan};
-use crate::score::{Category, Mark, MarkId, Meter, NoteId, Part, Sound};
+use crate::score::{Category, Mark, MarkId, Meaning, Meter, NoteId, Part, Sign, Sound};
 use crate::time::Time;
 use std::collections::HashMap;
 
@@ -35,7 +33,15 @@ pub struct MarkLine {
     pub offset: Time,
     pub end: Option<(usize, Time)>,
     pub category: Category,
-    pub meaning: String,
+    pub meaning: Meaning<'static>,
+}
+
+impl MarkLine {
+    /// Which accidentals stand at a figure or an ornament is not compared.
+    pub(super) fn without_signs(&mut self) {
+        let meaning = std::mem::replace(&mut self.meaning, Meaning::Accidental);
+        self.meaning = meaning.without_signs();
+    }
 }
 
 impl Content {
@@ -63,7 +69,7 @@ impl Content {
 
     /// Which signs stand at figures and ornaments is not compared.
     pub(super) fn without_signs(&mut self) {
-        self.marks.iter_mut().for_each(|m| m.meaning = without_signs(&m.meaning));
+        self.marks.iter_mut().for_each(MarkLine::without_signs);
         self.sort();
     }
 
@@ -82,25 +88,13 @@ pub(super) fn note_line(bar: usize, offset: Time, sound: Sound, by: Interval, le
 }
 
 pub(super) fn mark_line(mark: &Mark, at: (usize, Time), end: Option<(usize, Time)>, by: Interval) -> MarkLine {
-    let names: Vec<String> = mark
-        .pitches
-        .iter()
-        .map(|p| match mark.category {
-            // Chord symbols have no octave.
-            Category::Harmony => p.moved(by).sound().rem_euclid(1200).to_string(),
-            _ => p.moved(by).sound().to_string(),
-        })
-        .collect();
-    let meaning = match &*mark.kind {
-        "figured-bass" => moved_signs(mark, by),
-        _ => format!("{} {}", mark.meaning, names.join(" ")),
-    };
-    MarkLine { bar: at.0, offset: at.1, end, category: mark.category, meaning: meaning.trim().to_string() }
+    let meaning = mark.meaning(by).into_owned();
+    MarkLine { bar: at.0, offset: at.1, end, category: mark.category, meaning }
 }
 
 /// Whether the mark is a sign that may have a line, not a line.
 fn is_trill(mark: &Mark) -> bool {
-    mark.category == Category::Ornament && !matches!(&*mark.kind, "glissando" | "slide" | "wavy-line")
+    mark.category == Category::Ornament && !matches!(mark.sign, Sign::Line { .. } | Sign::Trill { has_sign: false })
 }
 
 /// The result's bar for each row.
@@ -163,10 +157,9 @@ pub(super) fn unmatched(part: &Part, plan: &[BarPlan], gone: &[MarkId]) -> Conte
         let Some(bar) = place(mark.at.bar) else { continue };
         let end = mark.end.and_then(|e| place(e.bar).map(|b| (b, e.offset)));
         // A slur does not go over a bar of rest, and no line ends nowhere.
-        let joins_notes = mark.category == Category::Slur || matches!(&*mark.kind, "glissando" | "slide");
         let over_rest = end.is_some_and(|(to, _)| comes_back.iter().any(|b| bar < *b && *b < to));
         let torn = mark.end.is_some() && end.is_none() && !is_trill(mark);
-        if !(torn || joins_notes && over_rest) {
+        if !(torn || mark.sign.joins_notes() && over_rest) {
             out.marks.push(mark_line(mark, (bar, mark.at.offset), end, Interval::UNISON));
         }
     }
@@ -221,5 +214,5 @@ pub(super) fn signatures(
 
 /// Whether a part says in or before a bar which time it is in.
 fn says_time(part: &Part, bar: usize) -> bool {
-    part.marks.iter().any(|m| m.category == Category::Signature && m.kind == "time" && m.at.bar <= bar)
+    part.marks.iter().any(|m| matches!(m.sign, Sign::Time(_)) && m.at.bar <= bar)
 }

@@ -13,7 +13,7 @@ use crate::musicxml::rewrite::{PartRewrite, SourceSide};
 use crate::musicxml::{Edits, Tree};
 use crate::patch::Patch;
 use crate::plan::Plan;
-use crate::score::{Category, Mark, Score};
+use crate::score::{Category, Mark, Score, Sign};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A copy of the edition, of the source or of an earlier clean copy, in any
@@ -155,7 +155,7 @@ impl<'a> Layer<'a> {
             let note = self.copy.carrier(mark.at).and_then(|n| self.alignment.source_to_edition[self.copy.head(n)]);
             let own = Own {
                 category: mark.category,
-                words: &*mark.kind == "words",
+                words: matches!(mark.sign, Sign::Words { .. }),
                 at,
                 end,
                 voice: note.map(|n| self.part[n].voice),

@@ -10,9 +10,9 @@ use crate::keys::joins;
 use crate::keys::phrases::{Move, propose};
 use crate::musicxml::Edits;
 use crate::musicxml::rewrite::{PartRewrite, TouchedLine, touched_octave_lines};
-use crate::pitch::{Interval, Pitch};
+use crate::pitch::Interval;
 use crate::plan::Plan;
-use crate::score::{Category, Mark, MarkId, NoteId, Part, Score};
+use crate::score::{Category, Mark, MarkId, NoteId, Part, Score, Sign};
 use std::collections::{BTreeMap, HashMap};
 
 /// Who plays a part.
@@ -75,7 +75,7 @@ pub(super) fn fit<'t>(
                     rewrite.remove_mark(mark);
                 } else {
                     let bar = &part.bars[mark.at.bar].number;
-                    let what = &mark.reading;
+                    let what = mark.reading();
                     cleaned.warnings.push(format!(
                         "part {}, bar {bar}: check the octave line ({what}): notes at it went to another octave",
                         part.id
@@ -207,10 +207,10 @@ fn fitted(part: &Part, octaves: &[i32], lines: &[TouchedLine]) -> Content {
     let gone = |id: MarkId| lines.iter().any(|line| line.mark == id && line.needless);
     let line = |mark: &Mark| {
         let mut mark = mark.clone();
-        if mark.category == Category::Grace {
+        if let Sign::Grace { pitches, .. } = &mut mark.sign {
             let notes = mark.elements.iter().filter_map(|e| own.get(e).copied());
             let moved = |note: NoteId| Some(part.notes[note].pitch()?.moved(by(note)));
-            mark.pitches = notes.filter_map(moved).collect::<Vec<Pitch>>();
+            *pitches = notes.filter_map(moved).collect();
         }
         mark_line(&mark, (mark.at.bar, mark.at.offset), mark.end.map(|e| (e.bar, e.offset)), Interval::UNISON)
     };

@@ -9,7 +9,7 @@ use crate::musicxml::Edits;
 use crate::musicxml::rewrite::PartRewrite;
 use crate::pitch::Interval;
 use crate::plan::Plan;
-use crate::score::{Category, Mark, MarkId, Part};
+use crate::score::{Category, Mark, MarkId, Meaning, Part, Sign};
 use crate::time::Time;
 use std::collections::BTreeMap;
 
@@ -118,11 +118,9 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
                 continue;
             };
             let old = self.part.bars[edition].length;
-            let is_drawn =
-                |m: &MarkLine| ["repeat", "ending", "double bar"].iter().any(|sign| m.meaning.contains(sign));
-            let at_barline = |m: &MarkLine| match m.category {
-                Category::Structure => is_drawn(m),
-                category => category == Category::Fermata,
+            let at_barline = |m: &MarkLine| match &m.meaning {
+                Meaning::Sign(sign) if m.category == Category::Structure => is_drawn(sign),
+                _ => m.category == Category::Fermata,
             };
             for line in out.marks.iter_mut().filter(|m| old < end && m.bar == bar && m.offset == old && at_barline(m)) {
                 line.offset = end;
@@ -134,10 +132,15 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
     }
 }
 
+/// What a barline is drawn with.
+fn is_drawn(sign: &Sign) -> bool {
+    matches!(sign, Sign::Repeat { .. } | Sign::Ending(_) | Sign::DoubleBar)
+}
+
 fn is_at_barline(mark: &Mark) -> bool {
-    mark.category == Category::Structure && matches!(&*mark.kind, "repeat" | "ending")
+    matches!(mark.sign, Sign::Repeat { .. })
 }
 
 fn same_sign(one: &Mark, other: &Mark) -> bool {
-    (one.category, &one.kind, &one.meaning) == (other.category, &other.kind, &other.meaning)
+    one.sign == other.sign
 }

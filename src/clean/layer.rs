@@ -13,8 +13,10 @@ use crate::findings::{Finding, PartFindings, Status, Subject};
 use crate::musicxml::rewrite::{Anchor, NewMark, PartRewrite};
 use crate::musicxml::{Edits, articulations, is_dynamic_sign, ornaments, words_of};
 use crate::patch::Patch;
+use crate::pitch::Interval;
 use crate::plan::Plan;
-use crate::score::{Category, Mark, NoteId, Part, Place, Score};
+use crate::score::sign::{Hairpin, LineKind, Metronome};
+use crate::score::{Category, Mark, NoteId, Part, Place, Score, Sign};
 use crate::time::{Time, beat_text};
 
 /// The user's own marks.
@@ -155,26 +157,29 @@ fn part_of(mark: &SheetMark, score: &Score, default: usize) -> Result<usize, She
 
 /// What the proof must find afterwards.
 fn expected_line(kind: &NewMark, at: Anchor, end: Option<Anchor>) -> MarkLine {
-    let (category, meaning) = match kind {
-        NewMark::Dynamics(sign) if is_dynamic_sign(sign) => (Category::Dynamics, sign.clone()),
+    let (category, sign) = match kind {
+        NewMark::Dynamics(sign) if is_dynamic_sign(sign) => (Category::Dynamics, Sign::Named(sign.clone().into())),
         NewMark::Dynamics(text) | NewMark::Tempo(text) | NewMark::Expression(text) | NewMark::Text(text) => {
-            words_of(text)
+            let (category, term) = words_of(text);
+            (category, Sign::Words { printed: text.clone(), term })
         }
-        NewMark::Hairpin { louder: true } => (Category::Hairpin, "crescendo".into()),
-        NewMark::Hairpin { louder: false } => (Category::Hairpin, "diminuendo".into()),
-        NewMark::Slur => (Category::Slur, "slur".into()),
-        NewMark::Articulation(name) => (Category::Articulation, name.clone()),
-        NewMark::Ornament(name) => (Category::Ornament, name.clone()),
-        NewMark::Breath => (Category::Breath, "breath-mark".into()),
-        NewMark::Fermata => (Category::Fermata, "fermata".into()),
+        NewMark::Hairpin { louder: true } => (Category::Hairpin, Sign::Hairpin(Hairpin::crescendo())),
+        NewMark::Hairpin { louder: false } => (Category::Hairpin, Sign::Hairpin(Hairpin::diminuendo())),
+        NewMark::Slur => (Category::Slur, Sign::Line { kind: LineKind::Slur, text: String::new() }),
+        NewMark::Articulation(name) => (Category::Articulation, Sign::Named(name.clone().into())),
+        NewMark::Ornament(name) => (Category::Ornament, Sign::Named(name.clone().into())),
+        NewMark::Breath => (Category::Breath, Sign::Named("breath-mark".into())),
+        NewMark::Fermata => (Category::Fermata, Sign::Named("fermata".into())),
         NewMark::Fingering(text) => {
             let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
-            (Category::Fingering, format!("fingering {text}"))
+            (Category::Fingering, Sign::Textual { name: "fingering".into(), text })
         }
         NewMark::Metronome { unit, dots, per_minute } => {
-            (Category::Tempo, format!("{}{unit} = {per_minute}", "dotted ".repeat(*dots)))
+            let printed = format!("{}{unit} = {per_minute}", "dotted ".repeat(*dots));
+            (Category::Tempo, Sign::Metronome(Metronome { printed, quarters: None }))
         }
     };
+    let meaning = sign.meaning(Interval::UNISON).into_owned();
     MarkLine { bar: at.bar, offset: at.offset, end: end.map(|e| (e.bar, e.offset)), category, meaning }
 }
 
@@ -296,7 +301,7 @@ fn lift_one(part: &Part, name_part: bool, finding: &Finding, out: &mut Lifted) {
             part.id,
             number(mark.at),
             mark.category,
-            mark.reading
+            mark.reading()
         )),
     }
 }
@@ -310,8 +315,8 @@ fn sheet_mark(part: &Part, mark: &Mark) -> Option<SheetMark> {
         None => out.at = Some(place(mark.at)),
     }
     out.staff = (part.staves > 1 && mark.staff > 1).then_some(mark.staff);
-    let reading = mark.reading.to_string();
-    match (mark.category, &*mark.kind) {
+    let reading = mark.reading().into_owned();
+    match (mark.category, mark.sign.name()) {
         (Category::Dynamics, _) => out.dynamics = Some(reading),
         (Category::Hairpin, kind @ ("crescendo" | "diminuendo")) if out.from.is_some() => {
             out.hairpin = Some(kind.into());
@@ -333,5 +338,7 @@ fn sheet_mark(part: &Part, mark: &Mark) -> Option<SheetMark> {
     // a fermata of another shape) is not lifted.
     let anchor = Anchor { bar: 0, offset: Time::from(0), note: None };
     let again = out.kind().ok().map(|kind| expected_line(&kind, anchor, None));
-    again.is_some_and(|line| line.category == mark.category && line.meaning == mark.meaning).then_some(out)
+    again
+        .is_some_and(|line| line.category == mark.category && line.meaning == mark.meaning(Interval::UNISON))
+        .then_some(out)
 }

@@ -84,7 +84,7 @@ pub(super) struct Plain(BTreeMap<(Category, String), BTreeSet<usize>>);
 
 impl Plain {
     pub(super) fn add(&mut self, mark: &Mark) {
-        self.0.entry((mark.category, mark.reading.to_string())).or_default().insert(mark.at.bar);
+        self.0.entry((mark.category, mark.reading().into_owned())).or_default().insert(mark.at.bar);
     }
 
     /// What the table leaves as it is needs no warning.

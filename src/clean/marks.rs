@@ -98,7 +98,9 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
             } else {
                 warnings.push(format!(
                     "part {}, bar {}: {} could not be kept: its bar was rewritten and has no place for it",
-                    self.edition.id, self.edition.bars[mark.at.bar].number, mark.reading
+                    self.edition.id,
+                    self.edition.bars[mark.at.bar].number,
+                    mark.reading()
                 ));
             }
         }

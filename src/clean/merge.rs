@@ -7,7 +7,7 @@ use crate::alignment::{
 };
 use crate::findings::{Finding, Subject};
 use crate::pitch::Interval;
-use crate::score::{Bar, Category, Element, Mark, Note, NoteId, Part, Place, Sound};
+use crate::score::{Bar, Category, Element, Mark, Meaning, Note, NoteId, Part, Place, Sound};
 use crate::time::Time;
 use std::collections::{HashMap, HashSet};
 
@@ -144,7 +144,7 @@ impl<'a, 'i> Merger<'a, 'i> {
                     let mut own = Mark { at: place(mark.at), end: mark.end.map(place), ..mark.clone() };
                     own.staff = self.staff(&numbers[at].edition);
                     own.voice += first_voice(at);
-                    own.pitches.iter_mut().for_each(|p| *p = p.moved(more));
+                    own.sign.move_pitches(more);
                     out.marks.push(own);
                     SourceMark::new(out.marks.len() - 1)
                 });
@@ -232,7 +232,7 @@ fn take_in(into: &mut PartAlignment, own: &PartAlignment, to: &Numbers) {
 /// several comes back once.
 fn once(pairs: Vec<MarkPair>, source: &Part) -> Vec<MarkPair> {
     let mut of_edition: HashMap<EditionMark, usize> = HashMap::new();
-    let mut of_source: HashSet<(Category, String, usize, Time)> = HashSet::new();
+    let mut of_source: HashSet<(Category, Meaning, usize, Time)> = HashSet::new();
     let mut out: Vec<MarkPair> = Vec::new();
     for pair in pairs {
         match (pair.edition, pair.source) {
@@ -246,7 +246,7 @@ fn once(pairs: Vec<MarkPair>, source: &Part) -> Vec<MarkPair> {
             },
             (None, Some(mark)) => {
                 let own = &source.marks[mark.index()];
-                let key = (own.category, own.meaning.to_string(), own.at.bar, own.at.offset);
+                let key = (own.category, own.meaning(Interval::UNISON), own.at.bar, own.at.offset);
                 if own.at.note.is_some() || of_source.insert(key) {
                     out.push(pair);
                 }

@@ -4,7 +4,6 @@ use super::compare::Signs;
 use super::content::{Content, mark_line};
 use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Failure};
-use crate::collate::without_signs;
 use crate::musicxml::Edits;
 use crate::musicxml::rewrite::PartRewrite;
 use crate::pitch::{Interval, key_name, nearest_by_fifths};
@@ -90,7 +89,7 @@ fn moved(part: &Part, by: Interval) -> Content {
     out.marks = marks
         .map(|m| mark_line(m, (m.at.bar, m.at.offset), m.end.map(|e| (e.bar, e.offset)), by))
         .map(|mut line| {
-            line.meaning = without_signs(&line.meaning);
+            line.without_signs();
             line
         })
         .collect();

@@ -5,7 +5,6 @@ use super::content::{Content, mark_line};
 use super::fit::Player;
 use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Difference, Failure};
-use crate::collate::without_signs;
 use crate::instrument::{Clef, Instrument, Reading};
 use crate::keys::{View, simplest};
 use crate::musicxml::Edits;
@@ -167,7 +166,7 @@ fn turned(part: &Part, turn: &Turn) -> Content {
         .map(|m| {
             let by = turn.sound(part.bars[m.at.bar].transpose);
             let mut line = mark_line(m, (m.at.bar, m.at.offset), m.end.map(|e| (e.bar, e.offset)), by);
-            line.meaning = without_signs(&line.meaning);
+            line.without_signs();
             line
         })
         .collect();

@@ -3,10 +3,9 @@
 
 use super::MarkPair;
 use crate::alignment::{Edition, MarkOf, Source};
-use crate::score::Category;
+use crate::score::{Category, Meaning, Sign};
 use crate::time::Time;
 use rustc_hash::{FxHashMap, FxHashSet};
-use std::borrow::Cow;
 
 /// Where a mark stands, in the source's own time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -25,9 +24,9 @@ pub(super) struct Anchor {
 pub(super) struct Entry<'a, S> {
     pub mark: MarkOf<S>,
     /// Tells two marks of one meaning apart, where both sides have both.
-    pub reading: &'a str,
+    pub sign: &'a Sign,
     pub category: Category,
-    pub meaning: Cow<'a, str>,
+    pub meaning: Meaning<'a>,
     pub start: Option<Anchor>,
     pub end: Option<Anchor>,
     pub staff: u32,
@@ -72,20 +71,18 @@ fn overlap(e: &Ours, s: &Theirs) -> bool {
 }
 
 /// The verses that a side has.
-fn verses<S>(entries: &[Entry<S>]) -> FxHashSet<String> {
-    let of = |e: &Entry<S>| e.meaning.split_once(' ').map(|m| m.0.to_string());
-    entries.iter().filter(|e| e.category == Category::Lyric).filter_map(of).collect()
+fn verses<S>(entries: &[Entry<S>]) -> FxHashSet<u32> {
+    entries.iter().filter_map(|e| e.sign.verse()).collect()
 }
 
 /// A syllable whose verse the other side numbers otherwise: it has none of that number.
-fn of_another_verse(e: &Ours, s: &Theirs, verses: &[FxHashSet<String>; 2]) -> bool {
-    if e.category != Category::Lyric {
-        return false;
+fn of_another_verse(e: &Ours, s: &Theirs, verses: &[FxHashSet<u32>; 2]) -> bool {
+    match (e.sign, s.sign) {
+        (Sign::Lyric { verse: ours, text }, Sign::Lyric { verse: theirs, text: said }) => {
+            text == said && !(verses[0].contains(theirs) && verses[1].contains(ours))
+        }
+        _ => false,
     }
-    let (ours, theirs) = (e.meaning.split_once(' '), s.meaning.split_once(' '));
-    ours.zip(theirs).is_some_and(|(ours, theirs)| {
-        ours.1 == theirs.1 && !(verses[0].contains(theirs.0) && verses[1].contains(ours.0))
-    })
 }
 
 /// At another note of a chord whose notes the source has in several voices.
@@ -130,7 +127,7 @@ pub(super) struct Matcher<'a> {
     taken: Vec<bool>,
 }
 
-type Key<'a> = (Category, &'a str, Anchor, Option<Anchor>);
+type Key<'a> = (Category, &'a Meaning<'a>, Anchor, Option<Anchor>);
 
 impl<'a> Matcher<'a> {
     pub fn new(edition: &'a [Ours<'a>], source: &'a [Theirs<'a>]) -> Self {
@@ -162,11 +159,11 @@ impl<'a> Matcher<'a> {
         }
         for (index, entry) in self.edition.iter().enumerate() {
             let Some(start) = entry.start else { continue };
-            let key = (entry.category, entry.meaning.as_ref(), start, entry.end);
+            let key = (entry.category, &entry.meaning, start, entry.end);
             let Some(free) = places.get_mut(&key) else { continue };
             let likest = (free.len().saturating_sub(MOST_ALIKE)..free.len()).max_by_key(|at| {
                 let other = &self.source[free[*at]];
-                (other.staff == entry.staff, other.reading == entry.reading, *at)
+                (other.staff == entry.staff, other.sign == entry.sign, *at)
             });
             let Some(at) = likest else { continue };
             let s = free.remove(at);
@@ -239,7 +236,8 @@ pub(super) fn said_once(category: Category) -> bool {
 }
 
 fn one_accidental(e: &Ours, s: &Theirs) -> bool {
-    let fifths = |meaning: &str| meaning.strip_prefix("key ").and_then(|f| f.parse::<i32>().ok());
-    let apart = fifths(&e.meaning).zip(fifths(&s.meaning)).map(|(a, b)| (a - b).rem_euclid(12));
-    matches!(apart, Some(1 | 11))
+    match (&e.meaning, &s.meaning) {
+        (Meaning::Key(ours), Meaning::Key(theirs)) => matches!((ours - theirs).rem_euclid(12), 1 | 11),
+        _ => false,
+    }
 }

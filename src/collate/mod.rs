@@ -37,7 +37,6 @@ pub use crate::alignment::{BarPair, MarkPair, PartAlignment, Realisation, Revoic
 pub use doublings::doubles;
 pub use draw::{draw_like, draw_line};
 pub use lines::pair_parts;
-pub use marks::without_signs;
 pub use named::{LineError, LineName, Lines};
 pub use parts::{Choice, Pair, Pairing, pair};
 

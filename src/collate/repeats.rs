@@ -4,7 +4,8 @@
 use super::PartView;
 use super::cells::{Cell, Side};
 use super::rows::Row;
-use crate::score::{Category, Mark, Part};
+use crate::score::sign::Repeat;
+use crate::score::{Category, Mark, Part, Sign};
 use crate::time::Time;
 
 /// What is written out a second time is the strain when it shares this much with it on the average.
@@ -220,14 +221,15 @@ fn strains(part: &Part, first: usize) -> Vec<Strain> {
         true => (m.at.bar + 1, Time::zero()),
         false => (m.at.bar, m.at.offset),
     };
-    let of = |what: &str| -> Vec<Spot> {
-        let mut spots: Vec<Spot> = structure.iter().filter(|m| m.reading.starts_with(what)).map(|m| spot(m)).collect();
+    let of = |is: fn(&Sign) -> bool| -> Vec<Spot> {
+        let mut spots: Vec<Spot> = structure.iter().filter(|m| is(&m.sign)).map(|m| spot(m)).collect();
         spots.sort_unstable();
         spots
     };
-    let (forward, first_endings) = (of("forward repeat"), of("ending 1"));
+    let forward = of(|s| matches!(s, Sign::Repeat { direction: Repeat::Forward, .. }));
+    let first_endings = of(|s| matches!(s, Sign::Ending(ending) if ending.is_first));
     let mut out: Vec<Strain> = Vec::new();
-    for end in of("backward repeat") {
+    for end in of(|s| matches!(s, Sign::Repeat { direction: Repeat::Backward, .. })) {
         let after = out.last().map_or((first, Time::zero()), |s| s.end);
         let from = forward.iter().copied().filter(|b| *b < end && *b >= after).max().unwrap_or(after);
         let ending = first_endings.iter().copied().find(|b| (from..end).contains(b));
@@ -237,15 +239,19 @@ fn strains(part: &Part, first: usize) -> Vec<Strain> {
     }
     // Words stand in the bar after which they send back, or hold.
     let behind = |m: &Mark| (m.at.bar + 1, Time::zero());
-    let said = |m: &&&Mark, what: &str| m.meaning.starts_with(what) && m.kind != "repeat";
+    let said = |m: &&&Mark, what: &str| m.sign.term().is_some_and(|term| term.starts_with(what));
     for word in structure.iter().filter(|m| said(m, "da capo") || said(m, "dal segno")) {
         let from = match said(&word, "dal segno") {
-            true => structure.iter().filter(|m| m.meaning == "segno").map(|m| spot(m)).min(),
+            true => structure.iter().filter(|m| m.sign.term() == Some("segno")).map(|m| spot(m)).min(),
             false => Some((first, Time::zero())),
         };
         let end = behind(word);
         let Some(from) = from.filter(|f| *f < end) else { continue };
-        let fine = structure.iter().filter(|m| m.meaning == "fine").map(|m| behind(m)).find(|f| *f > from && *f < end);
+        let fine = structure
+            .iter()
+            .filter(|m| m.sign.term() == Some("fine"))
+            .map(|m| behind(m))
+            .find(|f| *f > from && *f < end);
         out.push(Strain { from, end, again: fine.unwrap_or(end), by_words: true });
     }
     out

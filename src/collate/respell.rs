@@ -3,8 +3,8 @@
 
 use super::parts::Pairing;
 use super::{Layout, PartView, bars};
-use crate::pitch::{Interval, key_name};
-use crate::score::{Category, Part, Score};
+use crate::pitch::Interval;
+use crate::score::{Part, Score, Sign};
 use crate::time::Time;
 use std::collections::BTreeMap;
 
@@ -83,11 +83,10 @@ fn respelled(score: &Score, place: usize, turns: &BTreeMap<usize, i32>) -> Part 
     }
     for mark in &mut out.marks {
         let own = by(mark.at.bar);
-        mark.pitches.iter_mut().for_each(|p| *p = p.moved(own));
-        if mark.category == Category::Signature && mark.kind == "key" && turn(mark.at.bar) != 0 {
-            let fifths: i32 = mark.meaning.parse().unwrap_or(0);
-            let fifths = fifths + ENHARMONIC * turn(mark.at.bar);
-            (mark.meaning, mark.reading) = (fifths.to_string().into(), key_name(fifths).into());
+        mark.sign.move_pitches(own);
+        if let Sign::Key { written, sounding } = &mut mark.sign {
+            let more = ENHARMONIC * turn(mark.at.bar);
+            (*written, *sounding) = (*written + more, *sounding + more);
         }
     }
     out

@@ -3,7 +3,7 @@
 
 use super::Scope;
 use super::cells::{Cell, LEAST_LIKENESS, Side, likeness, likenesses};
-use crate::score::{Category, Part};
+use crate::score::{Part, Sign};
 use crate::time::Time;
 
 /// A rest of so many bars lies outside where a border stands before it or after it.
@@ -155,7 +155,7 @@ fn is_second_time(side: &Side, seam: usize, bars: usize) -> bool {
 fn is_border(side: &Side, bar: usize) -> bool {
     let is_double = |part: &Part| {
         let Some(before) = bar.checked_sub(1).and_then(|b| part.bars.get(b)) else { return false };
-        part.marks.iter().filter(|m| m.category == Category::Structure && m.kind == "bar-style").any(|m| {
+        part.marks.iter().filter(|m| m.sign == Sign::DoubleBar).any(|m| {
             m.at.bar + 1 == bar && m.at.offset >= before.length || m.at.bar == bar && m.at.offset == Time::zero()
         })
     };

@@ -6,13 +6,13 @@
 use super::draw::is_of_all;
 use super::{Collation, MarkPair, PartAlignment};
 use crate::pitch::Interval;
-use crate::score::{Category, Element, Mark, Part, Score};
+use crate::score::{Category, Element, Mark, Meaning, Part, Score};
 use crate::time::Time;
 use rustc_hash::{FxHashMap, FxHashSet};
 use std::cell::LazyCell;
 
 /// What a mark says.
-type Saying<'s> = (Category, &'s str, Vec<i32>);
+type Saying<'s> = (Category, Meaning<'s>);
 /// What is said, and when in the source's time.
 type Said<'s> = FxHashMap<Saying<'s>, Vec<Time>>;
 
@@ -162,12 +162,7 @@ fn is_free(mark: &Mark) -> bool {
 /// A bar begins in all parts where it does in the longest: in one a bar may be too short.
 fn source_saying<'s>(mark: &'s Mark, collation: &Collation, by: Interval) -> (Saying<'s>, Time) {
     let start = collation.source_starts.get(mark.at.bar).copied().unwrap_or_default();
-    ((mark.category, &mark.meaning, classes(mark, by)), start + mark.at.offset)
-}
-
-/// The pitches of a chord symbol in the edition's key, without their octaves.
-fn classes(mark: &Mark, by: Interval) -> Vec<i32> {
-    mark.pitches.iter().map(|p| p.moved(by).sound().rem_euclid(1200)).collect()
+    ((mark.category, mark.meaning(by)), start + mark.at.offset)
 }
 
 fn edition_saying<'s>(mark: &'s Mark, collation: &Collation) -> Option<(Saying<'s>, Time)> {
@@ -175,7 +170,7 @@ fn edition_saying<'s>(mark: &'s Mark, collation: &Collation) -> Option<(Saying<'
     let pair = collation.outline[row];
     let bar = pair.source.or(pair.again)?;
     let time = *collation.source_starts.get(bar)? + pair.to_source(mark.at.offset);
-    Some(((mark.category, &mark.meaning, classes(mark, Interval::UNISON)), time))
+    Some(((mark.category, mark.meaning(Interval::UNISON)), time))
 }
 
 fn collect_edition<'s>(part: &'s Part, collation: &Collation, which: impl Fn(&Mark) -> bool, said: &mut Said<'s>) {

@@ -2,9 +2,8 @@
 
 use super::{Finder, Finding, Passage, PassageKind, Spot, Status, Subject};
 use crate::alignment::{NoteOf, PartOf, Side};
-use crate::musicxml::moved_reading;
 use crate::pitch::Interval;
-use crate::score::{Category, Mark, Part, Place};
+use crate::score::{Mark, Part, Place};
 
 impl Finder<'_> {
     pub(super) fn marks(&self, of_stretch: &[usize], out: &mut Vec<Finding>) {
@@ -69,7 +68,7 @@ impl Finder<'_> {
                 source_at,
                 voice: lead.voice + 1,
                 staff: lead.staff,
-                edition_reading: ours.map(|m| m.reading.to_string()),
+                edition_reading: ours.map(|m| m.reading().into_owned()),
                 source_reading,
                 passage: passage.filter(|_| status != Status::Altered).map(|s| of_stretch[s]),
             };
@@ -95,35 +94,16 @@ impl Finder<'_> {
                 None => format!("{reading} at {}", at(mark.at)),
             }
         };
-        finding.edition_reading = ours.map(|m| told(m, &m.reading, &self.edition));
+        finding.edition_reading = ours.map(|m| told(m, &m.reading(), &self.edition));
         finding.source_reading = theirs.map(|m| told(m, &self.moved_reading(m), &self.source));
     }
 
     /// The reading of a source mark in the edition's key.
     pub(super) fn moved_reading(&self, mark: &Mark) -> String {
         // As the edition, which may transpose, would write it.
-        let writes = |part: &Part, bar: usize| part.bars.get(bar).map_or(Interval::UNISON, |b| b.transpose);
-        let ours = writes(&self.edition, 0);
-        if mark.category == Category::Harmony {
-            let to = self.alignment.interval.plus(ours.inverse());
-            return moved_reading(mark, writes(&self.source, mark.at.bar), to);
-        }
-        if self.alignment.interval == Interval::UNISON {
-            return mark.reading.to_string();
-        }
-        if mark.category == Category::Signature && mark.kind == "key" {
-            let fifths: i32 = mark.meaning.parse().unwrap_or(0);
-            return crate::pitch::key_name(fifths + self.alignment.interval.fifths() - ours.fifths());
-        }
-        let mut reading = mark.reading.to_string();
-        if mark.category == Category::Grace {
-            let moved = mark.pitches.iter().map(|p| p.moved(self.alignment.interval).to_string());
-            reading = moved.collect::<Vec<_>>().join(" ");
-            if mark.meaning == "slash" || mark.reading.ends_with("slashed") {
-                reading.push_str(" slashed");
-            }
-        }
-        reading
+        let ours = self.edition.bars.first().map_or(Interval::UNISON, |b| b.transpose);
+        let sounding = self.alignment.interval;
+        mark.moved_reading(sounding, sounding.plus(ours.inverse())).into_owned()
     }
 
     /// Whatever lies between the first and the last note of an octave passage or

@@ -61,7 +61,7 @@ impl Finder<'_> {
                 Some(mark) if mark.category == Category::Grace => {
                     format!("{plain} with a grace note")
                 }
-                Some(mark) => format!("{plain} with {}", mark.reading),
+                Some(mark) => format!("{plain} with {}", mark.reading()),
                 None => plain,
             });
             out.push(finding);

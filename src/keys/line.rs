@@ -148,8 +148,7 @@ pub(super) fn times(line: &mut Line) {
 
 /// Whether a line leads from the note where a mark begins to the one where it ends.
 pub fn joins(mark: &Mark) -> bool {
-    mark.category == Category::Slur
-        || mark.category == Category::Ornament && matches!(&*mark.kind, "glissando" | "slide")
+    mark.sign.joins_notes()
 }
 
 /// Where slurs join and where breaths part.

@@ -29,7 +29,6 @@ pub use elements::{ELEMENTS, Placement, Siblings, articulations, is_dynamic_sign
 pub use error::Error;
 pub use extract::{Extract, extract};
 pub use identification::{FIELD as PROVENANCE_FIELD, sign};
-pub use marks::{moved_reading, moved_signs};
 pub use open::Input;
 pub use order::out_of_order;
 pub use read::{Reading, composer, read};

@@ -1,46 +1,40 @@
 //! Slurs, hairpins and other spans: pairing their ends by kind and number.
 
-use crate::score::{Element, MarkId, Part, Place, Wording};
+use crate::score::sign::LineKind;
+use crate::score::{Element, MarkId, Part, Place, Sign, Wording};
 use crate::time::Time;
 use std::collections::HashMap;
 
 /// What kinds of span there are; ends only pair within one kind.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Kind {
-    Slur,
+    Line(LineKind),
     Hairpin,
-    Dashes,
     OctaveLine,
     Pedal,
     Wavy,
-    Glissando,
-    Slide,
-    Bracket,
     Ending,
     Tremolo,
-    PrincipalVoice,
-    HammerOn,
-    PullOff,
 }
 
 impl Kind {
     /// What a musician calls it.
     pub fn name(self) -> &'static str {
         match self {
-            Kind::Slur => "a slur",
+            Kind::Line(LineKind::Slur) => "a slur",
             Kind::Hairpin => "a hairpin",
-            Kind::Dashes => "a line of dashes",
+            Kind::Line(LineKind::Dashes) => "a line of dashes",
             Kind::OctaveLine => "an octave line",
             Kind::Pedal => "a pedal line",
             Kind::Wavy => "a trill's wavy line",
-            Kind::Glissando => "a glissando",
-            Kind::Slide => "a slide",
-            Kind::Bracket => "a bracket",
+            Kind::Line(LineKind::Glissando) => "a glissando",
+            Kind::Line(LineKind::Slide) => "a slide",
+            Kind::Line(LineKind::Bracket) => "a bracket",
             Kind::Ending => "an ending bracket",
             Kind::Tremolo => "a tremolo between two notes",
-            Kind::PrincipalVoice => "the bracket of a principal voice",
-            Kind::HammerOn => "a hammer-on",
-            Kind::PullOff => "a pull-off",
+            Kind::Line(LineKind::PrincipalVoice) => "the bracket of a principal voice",
+            Kind::Line(LineKind::HammerOn) => "a hammer-on",
+            Kind::Line(LineKind::PullOff) => "a pull-off",
         }
     }
 }
@@ -68,8 +62,8 @@ pub struct End {
     pub element: Element,
     /// The mark that a start opened, or a mark made for a lone stop.
     pub mark: Option<MarkId>,
-    /// What an end adds to what the mark says.
-    pub adds: Option<&'static str>,
+    /// A hairpin that ends in nothing.
+    pub to_nothing: bool,
 }
 
 /// An end looks for its start among so many that are open under its number.
@@ -126,9 +120,8 @@ pub fn pair(part: &mut Part, mut ends: Vec<End>) -> Vec<End> {
 fn close(part: &mut Part, start: &End, end: &End) {
     let mark = &mut part.marks[start.mark.expect("a start has its mark")];
     mark.elements.push(end.element);
-    if let Some(adds) = end.adds {
-        mark.meaning.to_mut().push_str(adds);
-        mark.reading.to_mut().push_str(adds);
+    if let Sign::Hairpin(hairpin) = &mut mark.sign {
+        hairpin.to_nothing |= end.to_nothing;
     }
     if matches!(end.role, Role::Stop | Role::Pause) {
         mark.end = Some(end.place);

@@ -34,7 +34,7 @@ fn part(part: &Part) -> Value {
         .iter()
         .map(|m| {
             json!({
-                "category": m.category.name(), "kind": m.kind, "reading": m.reading, "meaning": m.meaning,
+                "category": m.category.name(), "kind": m.sign.name(), "reading": m.reading(),
                 "at": place(&m.at), "end": m.end.as_ref().map(place), "voice": m.voice, "staff": m.staff,
             })
         })

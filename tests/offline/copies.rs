@@ -41,9 +41,9 @@ fn told(text: &str, part: usize) -> Vec<String> {
         let length = obelus::time::text(part.sounding(n));
         format!("{}:{} {} {length}", own.bar + 1, obelus::time::text(own.offset), own.pitch().unwrap())
     });
-    let marks = part.marks.iter().filter(|m| m.kind != "key" && m.kind != "time").map(|m| {
+    let marks = part.marks.iter().filter(|m| !matches!(m.sign.name(), "key" | "time")).map(|m| {
         let end = m.end.map_or("nowhere".to_string(), |e| (e.bar + 1).to_string());
-        format!("{} {} to {end}", m.kind, m.at.bar + 1)
+        format!("{} {} to {end}", m.sign.name(), m.at.bar + 1)
     });
     notes.chain(marks).collect()
 }

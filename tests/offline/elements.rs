@@ -4,11 +4,15 @@
 use crate::common::compare::{compare, reading};
 use crate::common::sample::{elements, pair};
 use obelus::musicxml::{ELEMENTS, Placement};
-use obelus::score::Category;
+use obelus::pitch::Interval;
+use obelus::score::{Category, Meaning};
 
-fn told(text: &str) -> Vec<(Category, String)> {
-    let mut out: Vec<_> =
-        reading(text).score.parts[0].marks.iter().map(|m| (m.category, m.meaning.to_string())).collect();
+fn told(text: &str) -> Vec<(Category, Meaning<'static>)> {
+    let mut out: Vec<_> = reading(text).score.parts[0]
+        .marks
+        .iter()
+        .map(|m| (m.category, m.meaning(Interval::UNISON).into_owned()))
+        .collect();
     out.sort();
     out
 }

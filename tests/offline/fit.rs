@@ -220,7 +220,7 @@ proptest! {
             let main = if note.grace > 0 { before.main_note(id) } else { None };
             prop_assert!(main.is_none_or(|main| by[main] == by[id]), "a grace note is torn off");
         }
-        for slur in before.marks.iter().filter(|m| m.kind == "slur") {
+        for slur in before.marks.iter().filter(|m| m.sign.name() == "slur") {
             let (Some(from), Some(to)) = (slur.at.note, slur.end.and_then(|e| e.note)) else { continue };
             prop_assert!((from..=to).all(|n| before.notes[n].is_rest() || by[n] == by[from]), "a slur is torn");
         }

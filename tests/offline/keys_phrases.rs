@@ -153,7 +153,7 @@ proptest! {
             let rest = (a + 1..b).any(|n| part.notes[n].is_rest());
             let apart = Interval::between(part.notes[a].pitch().unwrap(), part.notes[b].pitch().unwrap());
             prop_assert!(rest || apart.semitones.abs() >= 5, "parted in {}", apart.name());
-            for slur in part.marks.iter().filter(|m| m.kind == "slur") {
+            for slur in part.marks.iter().filter(|m| m.sign.name() == "slur") {
                 let (Some(from), Some(to)) = (slur.at.note, slur.end.and_then(|e| e.note)) else { continue };
                 prop_assert!(b <= from || a >= to, "a slur is parted");
             }

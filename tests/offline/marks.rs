@@ -115,11 +115,11 @@ fn what_changes_the_meaning_is_altered_and_nothing_else_is() {
 /// The readings and ends of the marks that a score has beside its signatures.
 fn read(text: &str) -> Vec<String> {
     let score = reading(text).score;
-    let marks = score.parts[0].marks.iter().filter(|m| !matches!(&*m.kind, "key" | "time"));
+    let marks = score.parts[0].marks.iter().filter(|m| !matches!(m.sign.name(), "key" | "time"));
     marks
         .map(|m| {
             let end = m.end.map_or(String::new(), |e| format!(" to {}", e.offset));
-            format!("{} {} from {}{end}", m.category, m.reading, m.at.offset)
+            format!("{} {} from {}{end}", m.category, m.reading(), m.at.offset)
         })
         .collect()
 }

@@ -94,7 +94,7 @@ fn a_chord_is_what_is_printed_of_it() {
 fn a_grace_note_that_is_not_printed_and_a_tie_to_nowhere_are_none() {
     let tune = "g:D5 C5q D5q E5h~ | E5h F5h | G5w";
     let hidden = unprinted(&plain(tune), &[0, 4]);
-    assert!(part(&hidden).marks.iter().all(|m| m.kind != "grace"));
+    assert!(part(&hidden).marks.iter().all(|m| m.sign.name() != "grace"));
     assert_eq!(reading(&hidden).warnings, [format!("part P1 (Solo), bars 1 and 2: {UNSEEN}")]);
 }
 
@@ -257,7 +257,8 @@ fn a_root_that_is_not_printed_is_none() {
     let german = chord("<root-step text=\"H\">B</root-step>", "<kind text=\"m\">minor</kind>");
     let read = |text: &str| -> Vec<String> {
         let marks = part(text).marks;
-        marks.iter().filter(|m| m.kind == "harmony").map(|m| format!("{} {}", m.reading, m.pitches.len())).collect()
+        let chords = marks.iter().filter(|m| m.sign.name() == "harmony");
+        chords.map(|m| format!("{} {}", m.reading(), m.sign.pitches().len())).collect()
     };
     assert_eq!(read(&with_chords(&Style::default(), tune, &tempo, &german)), ["In Tempo 0", "H m 1"]);
     let nothing = chord("<root-step text=\"\">C</root-step>", "<kind text=\"\">none</kind>");
@@ -315,7 +316,7 @@ fn signatures_after_a_backup_hold_from_where_they_stand() {
     let middle = format!("{before}{keys}<note>{note}<step>E</step>{after}");
     let read = part(&middle);
     assert_eq!((read.bars[0].fifths, read.bars[1].fifths), (0, 2));
-    let at: Vec<String> = read.marks.iter().map(|m| format!("{} {}", m.kind, time::text(m.at.offset))).collect();
+    let at: Vec<String> = read.marks.iter().map(|m| format!("{} {}", m.sign.name(), time::text(m.at.offset))).collect();
     assert_eq!(at, ["key 0", "time 0", "key 2", "time 2"]);
 }
 

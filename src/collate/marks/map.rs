@@ -3,11 +3,11 @@
 use super::super::matcher::{Again, Anchor, Entry};
 use super::super::rows::Row;
 use super::super::{MarkPair, PartAlignment, PartView, Rows, Stretch, matcher};
-use super::{is_trill, meaning};
+use super::{of_edition, of_source};
 use crate::alignment::{
     Edition, EditionMark, EditionNote, NoteOf, PartOf, Side, Source, SourceMark, SourceNote, Table,
 };
-use crate::score::{Category, Mark, Place};
+use crate::score::{Category, Mark, Place, Sign};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
 
@@ -78,15 +78,15 @@ impl<'a> Map<'a> {
     }
 
     pub fn edition_entry<'m>(&self, id: EditionMark, mark: &'m Mark) -> Entry<'m, Edition> {
-        let meaning = meaning(mark, self.view, true);
+        let meaning = of_edition(mark, self.view);
         let start = self.edition_anchor(mark.at, mark);
         let end = mark.end.and_then(|end| self.edition_anchor(end, mark));
         let (category, staff) = (mark.category, mark.staff);
-        let end = end.filter(|_| !is_trill(mark));
+        let end = end.filter(|_| !matches!(mark.sign, Sign::Trill { .. }));
         let beat = self.view.edition.bars[mark.at.bar].meter.beat / self.scale(mark);
         let bar = self.view.edition.bars[mark.at.bar].length / self.scale(mark);
         let voices = self.voices_of_chord(mark);
-        Entry { mark: id, reading: &mark.reading, category, meaning, start, end, staff, voices, beat, bar, again: None }
+        Entry { mark: id, sign: &mark.sign, category, meaning, start, end, staff, voices, beat, bar, again: None }
     }
 
     /// Copies of the marks of a strain for a second time that only one side writes out.
@@ -156,7 +156,7 @@ impl<'a> Map<'a> {
     }
 
     pub fn source_entry<'m>(&self, id: SourceMark, mark: &'m Mark) -> Entry<'m, Source> {
-        let meaning = meaning(mark, self.view, false);
+        let meaning = of_source(mark, self.view);
         let start =
             match self.holds_from_before(id) {
                 true => self
@@ -166,11 +166,11 @@ impl<'a> Map<'a> {
             };
         let end = mark.end.and_then(|end| self.source_anchor(end, mark));
         let (category, staff) = (mark.category, mark.staff);
-        let end = end.filter(|_| !is_trill(mark));
+        let end = end.filter(|_| !matches!(mark.sign, Sign::Trill { .. }));
         let beat = self.view.source.bars[mark.at.bar].meter.beat;
         let bar = self.view.source.bars[mark.at.bar].length;
         let voices = start.and_then(|s: Anchor| s.voice).map_or(0, |v| 1 << v.min(63));
-        Entry { mark: id, reading: &mark.reading, category, meaning, start, end, staff, voices, beat, bar, again: None }
+        Entry { mark: id, sign: &mark.sign, category, meaning, start, end, staff, voices, beat, bar, again: None }
     }
 
     fn edition_anchor(&self, place: Place, mark: &Mark) -> Option<Anchor> {
@@ -238,7 +238,7 @@ impl<'a> Map<'a> {
 
     /// Whether a double bar only one side prints closes the piece: where the other has its end, too.
     pub fn closes(&self, pair: &MarkPair) -> bool {
-        let closes = |mark: &Mark, edge: Option<Time>| mark.kind == "bar-style" && edge.is_some();
+        let closes = |mark: &Mark, edge: Option<Time>| mark.sign == Sign::DoubleBar && edge.is_some();
         let (ours, theirs) = (self.view.edition, self.view.source);
         match (pair.edition, pair.source) {
             (Some(m), None) => closes(&ours[m], self.edge(ours, ours[m].at, &ours[m])),
@@ -263,7 +263,7 @@ impl<'a> Map<'a> {
         let first = self.first_bar();
         let later = |m: &Mark| {
             m.category == Category::Signature
-                && m.kind == mark.kind
+                && std::mem::discriminant(&m.sign) == std::mem::discriminant(&mark.sign)
                 && (m.at.bar < first || m.at.bar == first && m.at.offset.is_zero())
         };
         mark.at.bar < first && !part.marks[id.index() + 1..].iter().any(later)
@@ -292,7 +292,7 @@ impl<'a> Map<'a> {
         let Some(there) = there.filter(|b| mark.at.offset == Time::from(0) && *b < other.bars.len()) else {
             return false;
         };
-        if mark.kind != "key" {
+        if !matches!(mark.sign, Sign::Key { .. }) {
             return row.scale == Time::from(1) && own.bars[mark.at.bar].meter == other.bars[there].meter;
         }
         let by = self.view.interval.fifths() * if pair.edition.is_some() { 1 } else { -1 };

@@ -6,12 +6,11 @@ use super::matcher::{Entry, Matcher};
 use super::rows::Row;
 use super::{MarkPair, PartAlignment, PartView};
 use crate::alignment::{Edition, Source, SourceMark};
-use crate::musicxml::moved_signs;
-use crate::score::{Category, Mark};
+use crate::pitch::Interval;
+use crate::score::{Category, Mark, Meaning};
 use crate::time::Time;
 use map::Map;
 use rustc_hash::FxHashMap;
-use std::borrow::Cow;
 
 pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     let map = Map::new(view, rows, alignment);
@@ -50,7 +49,7 @@ fn pair_in_other_music(map: &Map, pairs: &mut Vec<MarkPair>) {
             && let Some(times) = map.free_in_source(&view.source[mark])
         {
             let mark = &view.source[mark];
-            free.entry((mark.category, meaning(mark, view, false), times)).or_default().push(at);
+            free.entry((mark.category, of_source(mark, view), times)).or_default().push(at);
         }
     }
     if free.is_empty() {
@@ -61,7 +60,7 @@ fn pair_in_other_music(map: &Map, pairs: &mut Vec<MarkPair>) {
         let (Some(own), None, false) = (pairs[at].edition, pairs[at].source, pairs[at].same) else { continue };
         let mark = &view.edition[own];
         let Some(times) = map.free_in_edition(mark) else { continue };
-        let there = free.get_mut(&(mark.category, meaning(mark, view, true), times)).and_then(Vec::pop);
+        let there = free.get_mut(&(mark.category, of_edition(mark, view), times)).and_then(Vec::pop);
         if let Some(there) = there {
             gone[there] = true;
             pairs[at] = MarkPair { source: pairs[there].source, same: true, ..pairs[at] };
@@ -72,48 +71,22 @@ fn pair_in_other_music(map: &Map, pairs: &mut Vec<MarkPair>) {
 }
 
 /// What a mark says, and from when to when.
-type Said<'m> = (Category, Cow<'m, str>, (Time, Option<Time>));
+type Said<'m> = (Category, Meaning<'m>, (Time, Option<Time>));
 
-/// The meaning with all pitches in the source's key.
-fn meaning<'m>(mark: &'m Mark, view: &PartView, of_edition: bool) -> Cow<'m, str> {
-    let by = if of_edition { view.interval.inverse() } else { crate::pitch::Interval::UNISON };
-    match (mark.category, &*mark.kind) {
-        (_, "accidental-mark") if view.interval.fifths() != 0 => without_signs(&mark.meaning).into(),
-        (_, "figured-bass") if view.interval.fifths() != 0 => moved_signs(mark, by).into(),
-        (_, "figured-bass") => Cow::Borrowed(&mark.meaning),
-        (Category::Signature, "key") => {
-            let fifths: i32 = mark.meaning.parse().unwrap_or(0);
-            // Signatures of twelve fifths more sound the same.
-            format!("key {}", (fifths + by.fifths()).rem_euclid(12)).into()
-        }
-        (Category::Signature, kind) => format!("{kind} {}", mark.meaning).into(),
-        (Category::Grace, _) => {
-            let pitches: Vec<String> = mark.pitches.iter().map(|p| p.moved(by).sound().to_string()).collect();
-            format!("{} {}", pitches.join(" "), mark.meaning).into()
-        }
-        (Category::Harmony, _) => {
-            let names: Vec<String> =
-                mark.pitches.iter().map(|p| p.moved(by).sound().rem_euclid(1200).to_string()).collect();
-            format!("{} {} {}", mark.kind, names.join(" "), mark.meaning).into()
-        }
-        _ => Cow::Borrowed(&mark.meaning),
-    }
+/// What a mark of the edition says in the source's key.
+fn of_edition<'m>(mark: &'m Mark, view: &PartView) -> Meaning<'m> {
+    comparable(mark.meaning(view.interval.inverse()), view)
 }
 
-/// A trill says the same with a wavy line and without.
-fn is_trill(mark: &Mark) -> bool {
-    mark.category == Category::Ornament && mark.meaning == "trill-mark"
+/// What a mark of the source says.
+fn of_source<'m>(mark: &'m Mark, view: &PartView) -> Meaning<'m> {
+    comparable(mark.meaning(Interval::UNISON), view)
 }
 
-/// The signs of figures and ornaments, which their meaning has in braces, may
-/// be others in another key: there it only counts that they are.
-pub fn without_signs(meaning: &str) -> String {
-    let mut out = String::new();
-    let mut rest = meaning;
-    while let Some((before, sign)) = rest.split_once('{') {
-        out.push_str(before);
-        out.push('*');
-        rest = sign.split_once('}').map_or("", |s| s.1);
+/// In another key an ornament may need another accidental.
+fn comparable<'m>(meaning: Meaning<'m>, view: &PartView) -> Meaning<'m> {
+    match meaning {
+        Meaning::AccidentalMark(_) if view.interval.fifths() != 0 => meaning.without_signs(),
+        _ => meaning,
     }
-    out + rest
 }

@@ -4,7 +4,8 @@
 
 use super::super::{PartAlignment, PartView};
 use crate::alignment::{EditionNote, NoteOf, PartOf, Side, SourceNote};
-use crate::score::Category;
+use crate::pitch::Interval;
+use crate::score::{Category, Meaning};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
 
@@ -57,11 +58,11 @@ fn unisons(view: &PartView, alignment: &PartAlignment) -> Vec<Vec<EditionNote>> 
 }
 
 /// What stands at each note of a part.
-fn marks<S: Side>(part: PartOf<'_, S>) -> FxHashMap<NoteOf<S>, Vec<(Category, &str)>> {
-    let mut out: FxHashMap<NoteOf<S>, Vec<(Category, &str)>> = FxHashMap::default();
+fn marks<S: Side>(part: PartOf<'_, S>) -> FxHashMap<NoteOf<S>, Vec<(Category, Meaning<'_>)>> {
+    let mut out: FxHashMap<NoteOf<S>, Vec<(Category, Meaning<'_>)>> = FxHashMap::default();
     for (_, mark) in part.marks() {
         if let Some(note) = part.carrier(mark.at) {
-            out.entry(note).or_default().push((mark.category, &mark.meaning));
+            out.entry(note).or_default().push((mark.category, mark.meaning(Interval::UNISON)));
         }
     }
     out

@@ -9,7 +9,7 @@ use super::fragment::Fragment;
 use super::marks::{Pair, flanks, is_flank};
 use super::tree::{child, elements, text_of};
 use super::words;
-use crate::score::Mark;
+use crate::score::{Mark, Sign};
 use manner::{Kind, Means, means};
 use roxmltree::Node;
 
@@ -108,10 +108,9 @@ pub fn touches(mark: &Mark, nodes: &[Node<'_, '_>], look: &Look) -> Vec<Touch> {
         (0..nodes.len()).filter(|n| matches!(name(nodes[*n]), "words" | "symbol" | "directive")).collect();
     let ends = phrase.first().zip(phrase.last()).filter(|(first, last)| {
         // With brackets the words must still mean what they meant.
-        let (category, meaning) = words::classify(&format!("[{}]", mark.reading));
-        category == mark.category
-            && meaning == mark.meaning
-            && [**first, **last].iter().all(|n| name(nodes[*n]) != "symbol")
+        let Sign::Words { printed, term } = &mark.sign else { return false };
+        let (category, meaning) = words::classify(&format!("[{printed}]"));
+        category == mark.category && meaning == *term && [**first, **last].iter().all(|n| name(nodes[*n]) != "symbol")
     });
     let touch = |(index, node): (usize, &Node<'_, '_>)| {
         let at = ends.map(|(first, last)| [*first == index, *last == index]);

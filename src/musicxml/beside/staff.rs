@@ -1,13 +1,13 @@
 //! The bars of one part as copies, in another key where they are moved.
 
-use super::super::accidentals::{Printed, accidental_name, required};
+use super::super::accidentals::{Printed, required};
 use super::super::elements::facts;
 use super::super::fragment::Fragment;
 use super::super::rewrite::compose::{lcm, move_named_pitch};
 use super::super::rewrite::pitch_fragment;
 use super::super::tree::{Tree, child, element, elements};
 use super::Dress;
-use crate::pitch::{Interval, Pitch};
+use crate::pitch::{Interval, Pitch, accidental_name};
 use crate::score::{Element, NoteId, Part};
 use crate::time::Time;
 use roxmltree::Node;

@@ -2,6 +2,7 @@
 
 use crate::musicxml::spans::Kind;
 use crate::score::Category;
+use crate::score::sign::LineKind;
 
 /// What is known about an element, wherever it stands.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -208,6 +209,6 @@ impl Facts {
 
     /// Whether a number keeps one such span from another.
     pub fn is_numbered(&self) -> bool {
-        !matches!(self.span, None | Some(Kind::Ending | Kind::Tremolo | Kind::PrincipalVoice))
+        !matches!(self.span, None | Some(Kind::Ending | Kind::Tremolo | Kind::Line(LineKind::PrincipalVoice)))
     }
 }

@@ -5,6 +5,7 @@ use super::facts::{Facts, element};
 use super::{Placement, Siblings};
 use crate::musicxml::spans::Kind;
 use crate::score::Category::*;
+use crate::score::sign::LineKind;
 use Placement::{Holder, Mark, NotCompared, Within, Words};
 
 const fn siblings(of: &'static str, is: Placement, all: &'static [Facts]) -> Siblings {
@@ -85,13 +86,13 @@ pub static ELEMENTS: &[Siblings] = &[
             element("dynamics").holder(Some("other-dynamics"), Dynamics),
         ],
     ),
-    siblings("notations", Mark(Slur), &[element("slur").span(Kind::Slur).line()]),
+    siblings("notations", Mark(Slur), &[element("slur").span(Kind::Line(LineKind::Slur)).line()]),
     siblings(
         "notations",
         Mark(Ornament),
         &[
-            element("glissando").span(Kind::Glissando).line().type_of_sign(),
-            element("slide").span(Kind::Slide).line().type_of_sign(),
+            element("glissando").span(Kind::Line(LineKind::Glissando)).line().type_of_sign(),
+            element("slide").span(Kind::Line(LineKind::Slide)).line().type_of_sign(),
             element("arpeggiate").telling(&["direction"]),
             element("non-arpeggiate"),
         ],
@@ -177,8 +178,8 @@ pub static ELEMENTS: &[Siblings] = &[
             element("triple-tongue"),
             element("stopped"),
             element("snap-pizzicato"),
-            element("hammer-on").span(Kind::HammerOn).unenclosed(),
-            element("pull-off").span(Kind::PullOff).unenclosed(),
+            element("hammer-on").span(Kind::Line(LineKind::HammerOn)).unenclosed(),
+            element("pull-off").span(Kind::Line(LineKind::PullOff)).unenclosed(),
             element("bend").unenclosed(),
             element("tap").telling(&["hand"]),
             element("heel").telling(&["substitution"]),
@@ -257,14 +258,14 @@ pub static ELEMENTS: &[Siblings] = &[
         "direction-type",
         Mark(Text),
         &[
-            element("dashes").span(Kind::Dashes),
-            element("bracket").span(Kind::Bracket).line(),
+            element("dashes").span(Kind::Line(LineKind::Dashes)),
+            element("bracket").span(Kind::Line(LineKind::Bracket)).line(),
             element("harp-pedals").type_of_sign(),
             element("eyeglasses").type_of_sign(),
             element("string-mute").telling(&["type"]).type_of_sign(),
             element("scordatura").uncolored(),
             element("image").telling(&["source"]).uncolored(),
-            element("principal-voice").span(Kind::PrincipalVoice).telling(&["symbol"]).type_of_sign(),
+            element("principal-voice").span(Kind::Line(LineKind::PrincipalVoice)).telling(&["symbol"]).type_of_sign(),
             element("percussion").boxed().type_of_sign(),
             element("accordion-registration").type_of_sign(),
             element("staff-divide").telling(&["type"]).type_of_sign(),

@@ -2,9 +2,10 @@
 //! tuplets, accidentals and stems.
 
 use super::Extractor;
-use crate::musicxml::accidentals::{Printed, accidental_name, required};
+use crate::musicxml::accidentals::{Printed, required};
 use crate::musicxml::fragment::Fragment;
 use crate::musicxml::tree::{child, element, elements, text_of};
+use crate::pitch::accidental_name;
 use crate::score::NoteId;
 use roxmltree::Node;
 use std::collections::{BTreeSet, HashMap};

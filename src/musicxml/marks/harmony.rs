@@ -1,58 +1,44 @@
 //! Chord symbols and figures.
 
-use super::{Collector, Sign, Spot, is_printed, name};
-use crate::musicxml::accidentals::{accidental_name, alteration_of};
+use super::{Collector, Spot, is_printed, name};
 use crate::musicxml::elements::category;
-use crate::musicxml::tree::{alteration, child, child_text, element, elements, one_line, text_of};
-use crate::pitch::{Interval, Pitch};
-use crate::score::{Mark, Part};
+use crate::musicxml::tree::{alteration, child, child_text, elements, one_line, text_of};
+use crate::pitch::{Interval, Pitch, alteration_of};
+use crate::score::harmony::{ChordItem, ChordSymbol, ChordTone, Figure, FigureSign, FiguredBass};
+use crate::score::{Part, Sign};
 use roxmltree::Node;
 
 impl Collector {
-    /// A chord symbol, or several that stand together. Its pitches are kept
-    /// apart as they sound, for another key moves them.
+    /// A chord symbol, or several that stand together.
     pub fn harmony(&mut self, part: &mut Part, node: Node<'_, '_>, spot: Spot) {
         if !is_printed(node) {
             return;
         }
-        let mut pitches = Vec::new();
-        let mut reading = String::new();
-        let mut meaning: Vec<String> = Vec::new();
+        let transpose = part.bars[spot.place.bar].transpose;
+        let mut items: Vec<ChordItem> = Vec::new();
         for item in elements(node) {
             self.placed("harmony", item, spot.place.bar);
-            match name(item) {
-                of @ ("root" | "bass") => {
-                    let Some((told, pitch)) = printed_pitch(item, of) else { continue };
-                    reading.push_str(if of == "root" { " " } else { "/" });
-                    reading.push_str(&told);
-                    meaning.push(of.into());
-                    pitches.extend(pitch);
-                }
+            let text = || text_of(item).to_string();
+            items.extend(match name(item) {
+                "root" => printed_tone(item, "root", transpose).map(ChordItem::Root),
+                "bass" => printed_tone(item, "bass", transpose).map(ChordItem::Bass),
                 "numeral" => {
                     let alter = child_text(item, "numeral-alter").unwrap_or("");
                     let mode = child(item, "numeral-key").and_then(|key| child_text(key, "numeral-mode")).unwrap_or("");
-                    let numeral =
-                        one_line(&format!("{} {alter} {mode}", child_text(item, "numeral-root").unwrap_or("")));
-                    reading.push_str(&format!(" {numeral}"));
-                    meaning.push(format!("numeral {numeral}"));
+                    let root = child_text(item, "numeral-root").unwrap_or("");
+                    Some(ChordItem::Numeral(one_line(&format!("{root} {alter} {mode}"))))
                 }
-                "function" => {
-                    reading.push_str(&format!(" {}", text_of(item)));
-                    meaning.push(format!("function {}", text_of(item)));
-                }
+                "function" => Some(ChordItem::Function(text())),
                 "kind" => {
-                    let shown = one_line(item.attribute("text").unwrap_or(text_of(item)));
+                    let printed = one_line(item.attribute("text").unwrap_or(text_of(item)));
                     // Where no kind of chord is meant, the text is all that is said.
-                    meaning.push(match text_of(item) {
-                        "none" | "other" => in_place_of_chord(&shown),
+                    let name = match text_of(item) {
+                        "none" | "other" => in_place_of_chord(&printed),
                         kind => kind.into(),
-                    });
-                    reading.push_str(&format!(" {shown}"));
+                    };
+                    Some(ChordItem::Kind { name, printed })
                 }
-                "inversion" if text_of(item) != "0" => {
-                    reading.push_str(&format!(" inversion {}", text_of(item)));
-                    meaning.push(format!("inversion {}", text_of(item)));
-                }
+                "inversion" if text_of(item) != "0" => Some(ChordItem::Inversion(text())),
                 "degree" if is_printed(item) => {
                     let told = |name| child_text(item, name).unwrap_or("");
                     let sign = match told("degree-alter") {
@@ -60,36 +46,26 @@ impl Collector {
                         "-1" => "b",
                         _ => "",
                     };
-                    let degree = format!("{} {sign}{}", told("degree-type"), told("degree-value"));
-                    reading.push_str(&format!(" {degree}"));
-                    meaning.push(degree);
+                    Some(ChordItem::Degree(format!("{} {sign}{}", told("degree-type"), told("degree-value"))))
                 }
-                // Where the fingers go changes with the key.
-                "frame" => {
-                    reading.push_str(" with a chord diagram");
-                    meaning.push("frame".into());
-                }
-                _ => {}
-            }
+                "frame" => Some(ChordItem::Diagram),
+                _ => None,
+            });
         }
-        if reading.trim().is_empty() {
+        let chord = ChordSymbol { items, form: None };
+        if chord.is_empty() {
             return;
         }
-        if let Some(kind) = node.attribute("type").filter(|t| *t != "explicit") {
-            reading.push_str(&format!(" ({kind})"));
-            meaning.push(kind.into());
-        }
-        let transpose = part.bars[spot.place.bar].transpose;
-        let sign = Sign::new(category("measure", "harmony"), "harmony", one_line(&reading)).meaning(meaning.join(" "));
-        let mark = self.add(part, sign, spot, vec![element(node)]);
-        part.marks[mark].pitches = pitches.into_iter().map(|p| p.moved(transpose)).collect();
+        let form = node.attribute("type").filter(|t| *t != "explicit").map(str::to_string);
+        let sign = Sign::Chord(ChordSymbol { form, ..chord });
+        self.add_plain(part, category("measure", "harmony"), sign, node, spot);
     }
 
-    /// Figures from the top, each with its sign before or after it. The meaning
-    /// has the signs in braces: in another key they are others.
+    /// Figures from the top, each with its sign before or after it.
     pub fn figured_bass(&mut self, part: &mut Part, node: Node<'_, '_>, spot: Spot) {
-        let (mut shown, mut meant) = (Vec::new(), Vec::new());
-        let (bass, mut pitches) = (bass_of(node), Vec::new());
+        let transpose = part.bars[spot.place.bar].transpose;
+        let bass = bass_of(node);
+        let mut figures = Vec::new();
         for figure in elements(node) {
             let known = self.placed("figured-bass", figure, spot.place.bar).is_some();
             if !known || name(figure) != "figure" {
@@ -99,35 +75,30 @@ impl Collector {
                 self.placed("figure", item, spot.place.bar);
             }
             let told = |name| child_text(figure, name).unwrap_or("");
-            let (prefix, number, suffix) = (told("prefix"), told("figure-number"), told("suffix"));
-            let line = if child(figure, "extend").is_some() { " _" } else { "" };
-            let before = if number.is_empty() { "" } else { " " };
-            let sign = |name: &str| short_accidental(name).to_string();
-            let reading = format!("{}{before}{number} {}", sign(prefix), sign(suffix));
-            shown.push(format!("{}{line}", reading.trim()));
-            let signs: String =
-                [prefix, suffix].into_iter().filter(|s| !s.is_empty()).map(|s| format!("{{{s}}}")).collect();
-            meant.push(format!("{number}{signs}{line}"));
+            let number = told("figure-number");
             // A sign alone is at the third; it alters the note so many letters above the bass.
             let above = number.parse::<i32>().ok().filter(|n| (1..100).contains(n)).unwrap_or(3) - 1;
-            let altered = [prefix, suffix].into_iter().filter_map(alteration_of);
-            pitches.extend(bass.iter().flat_map(|bass| {
-                let step = (bass.step + above).rem_euclid(7);
-                altered.clone().map(move |alter| Pitch::new(step, alter, 4))
-            }));
+            let sign = |name: &str| {
+                let altered = bass
+                    .as_ref()
+                    .zip(alteration_of(name))
+                    .map(|(bass, alter)| Pitch::new((bass.step + above).rem_euclid(7), alter, 4).moved(transpose));
+                (!name.is_empty()).then(|| FigureSign { name: name.to_string(), pitch: altered })
+            };
+            figures.push(Figure {
+                before: sign(told("prefix")),
+                number: number.to_string(),
+                after: sign(told("suffix")),
+                goes_on: child(figure, "extend").is_some(),
+            });
         }
-        if shown.is_empty() || !is_printed(node) {
+        if figures.is_empty() || !is_printed(node) {
             return;
         }
-        let mut reading = shown.join("/");
         // Parentheses only set them apart.
-        if node.attribute("parentheses") == Some("yes") {
-            reading = format!("({reading})");
-        }
-        let sign = Sign::new(category("measure", "figured-bass"), "figured-bass", reading).meaning(meant.join("/"));
-        let transpose = part.bars[spot.place.bar].transpose;
-        let mark = self.add(part, sign, spot, vec![element(node)]);
-        part.marks[mark].pitches = pitches.into_iter().map(|p| p.moved(transpose)).collect();
+        let in_parentheses = node.attribute("parentheses") == Some("yes");
+        let sign = Sign::Figures(FiguredBass { figures, in_parentheses });
+        self.add_plain(part, category("measure", "figured-bass"), sign, node, spot);
     }
 }
 
@@ -138,16 +109,17 @@ fn bass_of(figures: Node<'_, '_>) -> Option<Pitch> {
     named_pitch(pitch, "step", "alter")
 }
 
-/// What is printed of a root or a bass, and its pitch; nothing of one that is not.
-fn printed_pitch(item: Node<'_, '_>, of: &str) -> Option<(String, Option<Pitch>)> {
+/// A root or a bass as it is printed, and how it sounds; nothing of one that is not printed.
+fn printed_tone(item: Node<'_, '_>, of: &str, transpose: Interval) -> Option<ChordTone> {
     let [step, alter] = ["step", "alter"].map(|name| format!("{of}-{name}"));
-    let pitch = named_pitch(item, &step, &alter);
+    let written = named_pitch(item, &step, &alter);
+    let pitch = written.map(|p| p.moved(transpose));
     let Some(text) = child(item, &step).and_then(|n| n.attribute("text")) else {
-        return Some((pitch.map_or(String::new(), |p| p.name()), pitch));
+        return Some(ChordTone { printed: written.map_or(String::new(), |p| p.name()), pitch });
     };
-    let sign = pitch.filter(|_| child(item, &alter).is_some_and(is_printed)).map(|p| p.name()[1..].to_string());
-    let told = one_line(&format!("{text}{}", sign.unwrap_or_default()));
-    (!one_line(text).is_empty()).then_some((told, pitch))
+    let sign = written.filter(|_| child(item, &alter).is_some_and(is_printed)).map(|p| p.name()[1..].to_string());
+    let printed = one_line(&format!("{text}{}", sign.unwrap_or_default()));
+    (!one_line(text).is_empty()).then_some(ChordTone { printed, pitch })
 }
 
 /// What stands where a chord would: words, or that there is no chord.
@@ -158,56 +130,8 @@ fn in_place_of_chord(text: &str) -> String {
     }
 }
 
-/// The reading of a chord symbol or of figures of the source in another key;
-/// `from` is how the source's written notes sound, `to` leads from what sounds
-/// there to what the edition would write.
-pub fn moved_reading(mark: &Mark, from: Interval, to: Interval) -> String {
-    let names = |p: &Pitch| (p.moved(from.inverse()).name(), p.moved(to).simplest().name());
-    let signs = |p: &Pitch| {
-        let short = |alter| accidental_name(alter).map_or("", short_accidental).to_string();
-        (short(p.moved(from.inverse()).alter), short(p.moved(to).alter))
-    };
-    let (mut out, mut rest) = (String::new(), mark.reading.as_ref());
-    for pitch in &mark.pitches {
-        let (old, new) = if mark.kind == "figured-bass" { signs(pitch) } else { names(pitch) };
-        // A root may be called otherwise; it comes first.
-        let called = || out.is_empty().then(|| (0, rest.find([' ', '/']).unwrap_or(rest.len())));
-        let found = rest.find(&old).map(|at| (at, at + old.len())).or_else(called);
-        let Some((from, to)) = found else { continue };
-        out.push_str(&rest[..from]);
-        out.push_str(&new);
-        rest = &rest[to..];
-    }
-    out + rest
-}
-
-/// The meaning of figures with the signs that they need in another key.
-pub fn moved_signs(mark: &Mark, by: Interval) -> String {
-    let mut pitches = mark.pitches.iter();
-    let (mut out, mut rest) = (String::new(), mark.meaning.as_ref());
-    while let Some((before, (sign, after))) = rest.split_once('{').and_then(|(b, r)| Some((b, r.split_once('}')?))) {
-        let pitch = alteration_of(sign).and_then(|_| pitches.next());
-        let moved = pitch.and_then(|p| accidental_name(p.moved(by).alter)).unwrap_or(sign);
-        out.push_str(&format!("{before}{{{moved}}}"));
-        rest = after;
-    }
-    out + rest
-}
-
 fn named_pitch(holder: Node<'_, '_>, step: &str, alter: &str) -> Option<Pitch> {
     let base = Pitch::parse(&format!("{}4", child_text(holder, step)?))?;
     let alter = child_text(holder, alter).and_then(alteration).unwrap_or(0);
     Some(Pitch { alter, ..base })
-}
-
-fn short_accidental(name: &str) -> &str {
-    match name {
-        "sharp" => "#",
-        "flat" => "b",
-        "natural" => "nat.",
-        "double-sharp" | "sharp-sharp" => "##",
-        "flat-flat" | "double-flat" => "bb",
-        "plus" => "+",
-        other => other,
-    }
 }

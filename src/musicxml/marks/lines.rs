@@ -1,11 +1,11 @@
 //! Marks from one place to another: their starts, middles and ends.
 
 use super::says::content;
-use super::{Collector, Sign, Spot, called, name};
-use crate::musicxml::elements::own_name;
+use super::{Collector, Spot};
 use crate::musicxml::spans::{End, Kind, Role};
 use crate::musicxml::tree::element;
-use crate::score::{Category, MarkId, Part, Wording};
+use crate::score::sign::{Hairpin, HairpinKind, LineKind, OctaveLine, Pedal, StaffSide, Tremolo};
+use crate::score::{Category, MarkId, Part, Sign};
 use roxmltree::Node;
 
 fn role_of(node: Node<'_, '_>) -> Role {
@@ -21,31 +21,28 @@ impl Collector {
     pub(super) fn span(
         &mut self,
         part: &mut Part,
+        category: Category,
         sign: Sign,
         (kind, role): (Kind, Role),
         node: Node<'_, '_>,
         spot: Spot,
     ) {
-        let mark = (role == Role::Start).then(|| self.add(part, sign, spot, vec![element(node)]));
+        let mark = (role == Role::Start).then(|| self.add(part, category, sign, spot, vec![element(node)]));
         self.end(kind, role, node, spot, mark);
     }
 
     /// A line with a start and a stop, its name and what is written at it.
-    pub(super) fn line(&mut self, part: &mut Part, category: Category, kind: Kind, node: Node<'_, '_>, spot: Spot) {
+    pub(super) fn line(&mut self, part: &mut Part, category: Category, kind: LineKind, node: Node<'_, '_>, spot: Spot) {
         let role = role_of(node);
         if role != Role::Start {
-            return self.end(kind, role, node, spot, None);
+            return self.end(Kind::Line(kind), role, node, spot, None);
         }
-        let said = match kind {
+        let text = match kind {
             // What is written at them only names them.
-            Kind::Slur | Kind::Glissando | Kind::Slide | Kind::Bracket => String::new(),
+            LineKind::Slur | LineKind::Glissando | LineKind::Slide | LineKind::Bracket => String::new(),
             _ => content(node),
         };
-        let own = own_name(name(node));
-        let called = called(category, &own);
-        let says = if said.is_empty() { called } else { format!("{called} {said}").trim().to_string().into() };
-        let sign = Sign::new(category, own, says);
-        self.span(part, sign, (kind, role), node, spot);
+        self.span(part, category, Sign::Line { kind, text }, (Kind::Line(kind), role), node, spot);
     }
 
     pub(super) fn end(&mut self, kind: Kind, role: Role, node: Node<'_, '_>, spot: Spot, mark: Option<MarkId>) {
@@ -64,7 +61,7 @@ impl Collector {
             staff: spot.staff,
             element: element(node),
             mark,
-            adds: to_nothing.then_some(" to nothing"),
+            to_nothing,
         });
     }
 
@@ -73,15 +70,14 @@ impl Collector {
         if role != Role::Start {
             return self.end(Kind::Hairpin, role, node, spot, None);
         }
-        let says: Wording = match node.attribute("type") {
-            Some("crescendo") => "crescendo".into(),
-            Some("diminuendo") => "diminuendo".into(),
-            Some(other) => other.to_string().into(),
-            None => "wedge".into(),
+        let kind = match node.attribute("type") {
+            Some("crescendo") => HairpinKind::Crescendo,
+            Some("diminuendo") => HairpinKind::Diminuendo,
+            other => HairpinKind::Other(other.unwrap_or("wedge").to_string()),
         };
-        let from_nothing = says == "crescendo" && node.attribute("niente") == Some("yes");
-        let reading = if from_nothing { "crescendo from nothing".into() } else { says.clone() };
-        self.span(part, Sign::new(category, says, reading), (Kind::Hairpin, role), node, spot);
+        let from_nothing = kind == HairpinKind::Crescendo && node.attribute("niente") == Some("yes");
+        let sign = Sign::Hairpin(Hairpin { kind, from_nothing, to_nothing: false });
+        self.span(part, category, sign, (Kind::Hairpin, role), node, spot);
     }
 
     pub(super) fn octave_line(&mut self, part: &mut Part, category: Category, node: Node<'_, '_>, spot: Spot) {
@@ -92,43 +88,41 @@ impl Collector {
                 format!("an octave line of size {size} is not whole octaves; it was read as it stands"),
             ));
         }
-        let says = match node.attribute("type") {
+        let side = match node.attribute("type") {
             // `down` prints the notes lower than they sound.
-            Some("down") => format!("{size} above"),
-            Some("up") => format!("{size} below"),
-            _ => String::new(),
+            Some("down") => Some(StaffSide::Above),
+            Some("up") => Some(StaffSide::Below),
+            _ => None,
         };
-        self.span(part, Sign::named(category, says), (Kind::OctaveLine, role_of(node)), node, spot);
+        let sign = Sign::OctaveLine(OctaveLine { size: size.trim().parse().unwrap_or(OctaveLine::USUAL), side });
+        self.span(part, category, sign, (Kind::OctaveLine, role_of(node)), node, spot);
     }
 
     /// A pedal that is changed goes on, but the change is a mark of its own.
     pub(super) fn pedal(&mut self, part: &mut Part, category: Category, node: Node<'_, '_>, spot: Spot) {
-        let (says, role) = match node.attribute("type") {
-            Some("stop") => ("", Role::Stop),
-            Some("continue" | "resume") => ("", Role::Continue),
-            Some("discontinue") => ("", Role::Pause),
-            Some("change") => {
-                self.add(part, Sign::named(category, "pedal change"), spot, vec![element(node)]);
-                return;
-            }
-            Some("sostenuto") => ("sostenuto pedal", Role::Start),
-            _ => ("pedal", Role::Start),
+        let (pedal, role) = match node.attribute("type") {
+            Some("change") => return self.add_plain(part, category, Sign::Pedal(Pedal::Change), node, spot),
+            Some("sostenuto") => (Pedal::Sostenuto, Role::Start),
+            Some("stop") => (Pedal::Sustain, Role::Stop),
+            Some("continue" | "resume") => (Pedal::Sustain, Role::Continue),
+            Some("discontinue") => (Pedal::Sustain, Role::Pause),
+            _ => (Pedal::Sustain, Role::Start),
         };
-        self.span(part, Sign::named(category, says), (Kind::Pedal, role), node, spot);
+        self.span(part, category, Sign::Pedal(pedal), (Kind::Pedal, role), node, spot);
     }
 
     /// Dashes only draw out the words before them: one mark with those.
     pub(super) fn dashes(&mut self, part: &mut Part, category: Category, node: Node<'_, '_>, spot: Spot) {
         let role = role_of(node);
         if role != Role::Start {
-            return self.end(Kind::Dashes, role, node, spot, None);
+            return self.end(Kind::Line(LineKind::Dashes), role, node, spot, None);
         }
         match self.last_words.filter(|(time, staff, _)| *time == spot.order.0 && *staff == spot.staff) {
             Some((_, _, mark)) => {
                 part.marks[mark].elements.push(element(node));
-                self.end(Kind::Dashes, role, node, spot, Some(mark));
+                self.end(Kind::Line(LineKind::Dashes), role, node, spot, Some(mark));
             }
-            None => self.line(part, category, Kind::Dashes, node, spot),
+            None => self.line(part, category, LineKind::Dashes, node, spot),
         }
     }
 
@@ -138,56 +132,50 @@ impl Collector {
         if role != Role::Start {
             return self.end(Kind::Wavy, role, node, spot, None);
         }
-        let mark = match self.on_same_note(part, "trill-mark", spot) {
+        let mark = match self.trill_on_same_note(part, true, spot) {
             Some(trill) => {
                 part.marks[trill].elements.push(element(node));
                 trill
             }
-            None => {
-                let sign = Sign::new(category, "wavy-line", "trill").meaning("trill-mark");
-                self.add(part, sign, spot, vec![element(node)])
-            }
+            None => self.add(part, category, Sign::Trill { has_sign: false }, spot, vec![element(node)]),
         };
         self.end(Kind::Wavy, role, node, spot, Some(mark));
     }
 
     pub(super) fn trill(&mut self, part: &mut Part, category: Category, node: Node<'_, '_>, spot: Spot) {
-        match self.on_same_note(part, "wavy-line", spot) {
+        match self.trill_on_same_note(part, false, spot) {
             Some(line) => {
-                part.marks[line].kind = "trill-mark".into();
+                part.marks[line].sign = Sign::Trill { has_sign: true };
                 part.marks[line].elements.push(element(node));
             }
-            None => {
-                let sign = Sign::new(category, "trill-mark", "trill").meaning("trill-mark");
-                self.add(part, sign, spot, vec![element(node)]);
-            }
+            None => self.add_plain(part, category, Sign::Trill { has_sign: true }, node, spot),
         }
     }
 
     /// A tremolo stands on one note, or between two.
     pub(super) fn tremolo(&mut self, part: &mut Part, category: Category, node: Node<'_, '_>, spot: Spot) {
         let strokes = content(node);
-        let says = match node.attribute("type") {
-            Some("start") => format!("tremolo {strokes} with the next note"),
-            Some("unmeasured") => "unmeasured tremolo".into(),
+        let kind = match node.attribute("type") {
             Some("stop") => return self.end(Kind::Tremolo, Role::Stop, node, spot, None),
-            _ => format!("tremolo {strokes}").trim().to_string(),
+            Some("start") => Tremolo::BetweenTwo,
+            Some("unmeasured") => Tremolo::Unmeasured,
+            _ => Tremolo::OnOneNote,
         };
-        let sign = Sign::new(category, "tremolo", says);
-        if node.attribute("type") == Some("start") {
-            self.span(part, sign, (Kind::Tremolo, Role::Start), node, spot);
-        } else {
-            self.add(part, sign, spot, vec![element(node)]);
+        let strokes = if kind == Tremolo::Unmeasured { String::new() } else { strokes };
+        let sign = Sign::Tremolo { strokes, kind };
+        match kind {
+            Tremolo::BetweenTwo => self.span(part, category, sign, (Kind::Tremolo, Role::Start), node, spot),
+            _ => self.add_plain(part, category, sign, node, spot),
         }
     }
 
-    /// A mark of a kind that the same note carries already.
-    fn on_same_note(&self, part: &Part, kind: &str, spot: Spot) -> Option<MarkId> {
+    /// A trill that the same note has already, with a sign or by its line alone.
+    fn trill_on_same_note(&self, part: &Part, has_sign: bool, spot: Spot) -> Option<MarkId> {
         spot.place.note?;
         let marks = part.marks.iter().enumerate().rev();
         marks
             .take_while(|(_, m)| m.at.bar == spot.place.bar)
-            .find(|(_, m)| m.kind == kind && m.at == spot.place)
+            .find(|(_, m)| m.sign == Sign::Trill { has_sign } && m.at == spot.place)
             .map(|m| m.0)
     }
 }

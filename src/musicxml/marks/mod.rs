@@ -9,14 +9,11 @@ mod verses;
 mod wording;
 
 pub use flanks::{Pair, flanks, is_flank};
-pub use harmony::{moved_reading, moved_signs};
-pub use verses::verse_of;
 
 use crate::musicxml::elements::{Placement, category, facts, placement};
 use crate::musicxml::spans::End;
 use crate::musicxml::tree::{element, elements};
-use crate::pitch::key_name;
-use crate::score::{Category, Element, Mark, MarkId, Part, Place, Wording};
+use crate::score::{Category, Element, Mark, MarkId, Part, Place, Sign};
 use crate::time::Time;
 use roxmltree::Node;
 use verses::Verses;
@@ -45,42 +42,8 @@ pub struct Spot {
     pub staff: u32,
 }
 
-/// What a mark says, without its place.
-struct Sign {
-    category: Category,
-    kind: Wording,
-    meaning: Wording,
-    reading: Wording,
-}
-
-impl Sign {
-    /// A mark that means what it reads.
-    fn new(category: Category, kind: impl Into<Wording>, reading: impl Into<Wording>) -> Sign {
-        let reading = reading.into();
-        Sign { category, kind: kind.into(), meaning: reading.clone(), reading }
-    }
-
-    /// A mark that reads as it is called.
-    fn named(category: Category, kind: impl Into<Wording>) -> Sign {
-        let kind = kind.into();
-        Sign::new(category, kind.clone(), kind)
-    }
-
-    fn meaning(self, meaning: impl Into<Wording>) -> Sign {
-        Sign { meaning: meaning.into(), ..self }
-    }
-}
-
 fn name<'a>(node: Node<'a, '_>) -> &'a str {
     node.tag_name().name()
-}
-
-/// A name as people read it. Articulations and techniques go by their names.
-fn called(category: Category, name: &Wording) -> Wording {
-    match category {
-        Category::Ornament | Category::Text if name.contains('-') => name.replace('-', " ").into(),
-        _ => name.clone(),
-    }
 }
 
 impl Collector {
@@ -155,13 +118,10 @@ impl Collector {
     }
 
     /// A new mark; `elements` are what it consists of so far.
-    fn add(&mut self, part: &mut Part, sign: Sign, spot: Spot, elements: Vec<Element>) -> MarkId {
+    fn add(&mut self, part: &mut Part, category: Category, sign: Sign, spot: Spot, elements: Vec<Element>) -> MarkId {
         part.marks.push(Mark {
-            category: sign.category,
-            kind: sign.kind,
-            meaning: sign.meaning,
-            reading: sign.reading,
-            pitches: Vec::new(),
+            category,
+            sign,
             at: spot.place,
             end: None,
             voice: spot.voice,
@@ -174,20 +134,20 @@ impl Collector {
     }
 
     pub fn key(&mut self, part: &mut Part, node: Option<Node<'_, '_>>, fifths: i32, spot: Spot) {
-        let (reading, at) = (key_name(fifths), node.map(element).into_iter().collect());
-        let sign = Sign::new(category("attributes", "key"), "key", reading).meaning(fifths.to_string());
-        self.add(part, sign, spot, at);
+        let at = node.map(element).into_iter().collect();
+        // How it sounds is told by the transposition, which comes after it.
+        self.add(part, category("attributes", "key"), Sign::Key { written: fifths, sounding: fifths }, spot, at);
     }
 
     /// A signature of single accidentals, which another key does not move.
     pub fn key_of_signs(&mut self, part: &mut Part, node: Node<'_, '_>, signs: &str, spot: Spot) {
-        let sign = Sign::new(category("attributes", "key"), "key-signs", signs.to_string());
-        self.add(part, sign, spot, vec![element(node)]);
+        let sign = Sign::KeyOfSigns(signs.to_string());
+        self.add(part, category("attributes", "key"), sign, spot, vec![element(node)]);
     }
 
     pub fn time(&mut self, part: &mut Part, node: Node<'_, '_>, reading: &str, spot: Spot) {
-        let sign = Sign::new(category("attributes", "time"), "time", reading.to_string());
-        self.add(part, sign, spot, vec![element(node)]);
+        let sign = Sign::Time(reading.to_string());
+        self.add(part, category("attributes", "time"), sign, spot, vec![element(node)]);
     }
 }
 

@@ -4,6 +4,8 @@
 use super::name;
 use crate::musicxml::elements::facts;
 use crate::musicxml::tree::{child, child_text, elements, one_line, text_of};
+use crate::score::sign::Metronome;
+use crate::time::{Time, parse_decimal};
 use roxmltree::Node;
 
 /// Text, telling attributes and children, in words; empty for a sign that its
@@ -78,7 +80,11 @@ pub(super) fn in_words(node: Node<'_, '_>) -> String {
 
 /// `quarter = 66`, `dotted quarter = 60`, `quarter = dotted quarter`; of a
 /// metric modulation all notes on both sides.
-pub(super) fn metronome(node: Node<'_, '_>) -> String {
+pub(super) fn metronome(node: Node<'_, '_>) -> Metronome {
+    Metronome { printed: printed_metronome(node), quarters: quarters(node) }
+}
+
+fn printed_metronome(node: Node<'_, '_>) -> String {
     let mut sides: Vec<Vec<String>> = vec![Vec::new()];
     let mut relation = "=";
     for item in elements(node) {
@@ -145,4 +151,55 @@ fn metronome_note(node: Node<'_, '_>) -> String {
         }
     }
     out
+}
+
+/// Quarter notes per minute, where so many of a note value are asked for; of
+/// `c. 60` or `60-66` the first number.
+fn quarters(node: Node<'_, '_>) -> Option<Time> {
+    let mut items =
+        elements(node).filter(|n| matches!(name(*n), "beat-unit" | "beat-unit-dot" | "beat-unit-tied" | "per-minute"));
+    let plain = match text_of(items.next().filter(|n| name(*n) == "beat-unit")?) {
+        "breve" => Time::from(8),
+        "whole" => Time::from(4),
+        "half" => Time::from(2),
+        "quarter" => Time::from(1),
+        "eighth" => Time::new(1, 2),
+        "16th" => Time::new(1, 4),
+        "32nd" => Time::new(1, 8),
+        _ => return None,
+    };
+    let (mut dots, mut next) = (0, items.next()?);
+    while name(next) == "beat-unit-dot" {
+        (dots, next) = (dots + 1, items.next()?);
+    }
+    if dots > 3 || name(next) != "per-minute" {
+        return None;
+    }
+    let unit = plain * (Time::from(2) - Time::new(1, 1 << dots));
+    let number = text_of(next).trim_start_matches(|c: char| !c.is_ascii_digit());
+    let number = &number[..number.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(number.len())];
+    Some(parse_decimal(number.trim_end_matches('.'))? * unit)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn metronome_marks_are_read_in_quarters() {
+        let dot = "<beat-unit-dot/>";
+        for (unit, then, wanted) in [
+            ("quarter", "<per-minute>66</per-minute>".to_string(), Some(Time::from(66))),
+            ("quarter", format!("{dot}<per-minute>60</per-minute>"), Some(Time::from(90))),
+            ("half", "<per-minute>c. 50</per-minute>".into(), Some(Time::from(100))),
+            ("eighth", "<per-minute>112-120</per-minute>".into(), Some(Time::from(56))),
+            ("half", format!("{dot}{dot}<per-minute>40</per-minute>"), Some(Time::from(140))),
+            ("quarter", format!("<beat-unit>quarter</beat-unit>{dot}"), None),
+            ("quarter", "<per-minute>fast</per-minute>".into(), None),
+        ] {
+            let text = format!("<metronome><beat-unit>{unit}</beat-unit>{then}</metronome>");
+            let doc = roxmltree::Document::parse(&text).unwrap();
+            assert_eq!(quarters(doc.root_element()), wanted, "{text}");
+        }
+    }
 }

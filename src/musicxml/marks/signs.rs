@@ -1,12 +1,13 @@
 //! Marks that stand at one place.
 
 use super::says::{content, in_words, metronome};
-use super::{Collector, Sign, Spot, called, is_double, is_printed, name};
+use super::{Collector, Spot, is_double, is_printed, name};
 use crate::musicxml::elements::{Placement, category, own_name};
 use crate::musicxml::spans::{Kind, Role};
 use crate::musicxml::tree::{child, element, elements, one_line, text_of};
 use crate::pitch::Pitch;
-use crate::score::{Category, Element, Note, NoteId, Part};
+use crate::score::sign::{Ending, LineKind, Repeat};
+use crate::score::{Category, Element, Note, NoteId, Part, Sign};
 use roxmltree::Node;
 
 impl Collector {
@@ -21,68 +22,77 @@ impl Collector {
             "wavy-line" => return self.wavy_line(part, category, node, spot),
             "trill-mark" => return self.trill(part, category, node, spot),
             "tremolo" => return self.tremolo(part, category, node, spot),
-            "slur" => return self.line(part, category, Kind::Slur, node, spot),
-            "glissando" => return self.line(part, category, Kind::Glissando, node, spot),
-            "slide" => return self.line(part, category, Kind::Slide, node, spot),
-            "bracket" => return self.line(part, category, Kind::Bracket, node, spot),
-            "principal-voice" => return self.line(part, category, Kind::PrincipalVoice, node, spot),
-            "hammer-on" => return self.line(part, category, Kind::HammerOn, node, spot),
-            "pull-off" => return self.line(part, category, Kind::PullOff, node, spot),
+            "slur" => return self.line(part, category, LineKind::Slur, node, spot),
+            "glissando" => return self.line(part, category, LineKind::Glissando, node, spot),
+            "slide" => return self.line(part, category, LineKind::Slide, node, spot),
+            "bracket" => return self.line(part, category, LineKind::Bracket, node, spot),
+            "principal-voice" => return self.line(part, category, LineKind::PrincipalVoice, node, spot),
+            "hammer-on" => return self.line(part, category, LineKind::HammerOn, node, spot),
+            "pull-off" => return self.line(part, category, LineKind::PullOff, node, spot),
             "arpeggiate" | "non-arpeggiate" => return self.arpeggio(part, category, node, spot),
             "lyric" => return self.lyric(part, category, node, spot),
             "accidental" => return self.accidental(part, category, node, spot),
             // Grace notes are collected into groups, signatures told apart from those before.
             "grace" | "key" | "time" => return,
-            "metronome" => metronome(node),
-            "rehearsal" => one_line(text_of(node)),
+            "metronome" => return self.add_plain(part, category, Sign::Metronome(metronome(node)), node, spot),
+            "rehearsal" => {
+                let sign = Sign::Rehearsal(one_line(text_of(node)));
+                return self.add_plain(part, category, sign, node, spot);
+            }
             _ => content(node),
         };
-        let own = own_name(kind);
-        let called = called(category, &own);
-        let is_text = matches!(category, Category::Tempo | Category::Rehearsal);
-        if said.is_empty() && !is_text && !matches!(kind, "accidental-mark" | "other-dynamics") {
-            let sign = Sign::new(category, own.clone(), called).meaning(own);
-            self.add(part, sign, spot, vec![element(node)]);
-            return;
-        }
-        let (meaning, reading) = match (category, kind) {
-            (Category::Dynamics, "other-dynamics") => {
+        let sign = match kind {
+            "accidental-mark" => Sign::AccidentalMark { sign: said, of_ornament: category == Category::Ornament },
+            "other-dynamics" => {
                 let (of_words, meaning) = crate::musicxml::words::classify(&said);
-                (if of_words == Category::Dynamics { meaning } else { said.clone() }, said)
+                let term = if of_words == Category::Dynamics { meaning } else { said.clone() };
+                Sign::OtherDynamics { printed: said, term }
             }
-            (Category::Tempo | Category::Rehearsal, _) => (said.clone(), said),
-            (_, "accidental-mark") => {
-                let place = if category == Category::Ornament { "at the ornament" } else { "above or below" };
-                (format!("accidental-mark {{{said}}}"), format!("{said} {place}"))
-            }
-            (Category::Fermata, _) => (format!("fermata {said}"), format!("{said} fermata")),
-            (Category::Fingering, "hole") => (format!("hole {said}"), format!("{} hole", in_words(node))),
+            _ if said.is_empty() => Sign::Named(own_name(kind)),
+            "fermata" => Sign::Fermata { shape: said },
+            "hole" => Sign::Hole { detail: said, words: in_words(node) },
             // A finger needs no name beside it, and what has none gives its own.
-            (_, name) if name == "fingering" || name.starts_with("other-") => (format!("{kind} {said}"), said),
-            _ => (format!("{kind} {said}"), format!("{called} {}", in_words(node)).trim().to_string()),
+            _ if kind == "fingering" || kind.starts_with("other-") => {
+                Sign::Textual { name: own_name(kind), text: said }
+            }
+            _ => Sign::Detailed { name: own_name(kind), detail: said, words: in_words(node) },
         };
-        self.add(part, Sign::new(category, own, reading).meaning(meaning), spot, vec![element(node)]);
+        self.add_plain(part, category, sign, node, spot);
+    }
+
+    /// A mark of one element.
+    pub(super) fn add_plain(
+        &mut self,
+        part: &mut Part,
+        category: Category,
+        sign: Sign,
+        node: Node<'_, '_>,
+        spot: Spot,
+    ) {
+        self.add(part, category, sign, spot, vec![element(node)]);
     }
 
     /// All notes of a chord may carry the sign, and any of them its direction; it is one mark.
     fn arpeggio(&mut self, part: &mut Part, category: Category, node: Node<'_, '_>, spot: Spot) {
-        let says = format!("{} {}", name(node), content(node)).trim().to_string();
+        let said = content(node);
         let chord = spot.place.note.map(|n| part.chord(n));
         let recent = part.marks.iter_mut().rev().take_while(|m| m.at.bar == spot.place.bar);
         let same = recent.into_iter().find(|m| {
-            m.kind == name(node) && chord.as_ref().zip(m.at.note).is_some_and(|(chord, note)| chord.contains(&note))
+            m.sign.name() == name(node)
+                && chord.as_ref().zip(m.at.note).is_some_and(|(chord, note)| chord.contains(&note))
         });
         match same {
             Some(mark) => {
-                if mark.meaning == mark.kind {
-                    mark.reading = says.replace('-', " ").into();
-                    mark.meaning = says.into();
+                if let Sign::Arpeggio { direction, .. } = &mut mark.sign
+                    && direction.is_empty()
+                {
+                    *direction = said;
                 }
                 mark.elements.push(element(node));
             }
             None => {
-                let sign = Sign::new(category, own_name(name(node)), says.replace('-', " ")).meaning(says);
-                self.add(part, sign, spot, vec![element(node)]);
+                let sign = Sign::Arpeggio { name: own_name(name(node)), direction: said };
+                self.add_plain(part, category, sign, node, spot);
             }
         }
     }
@@ -90,11 +100,9 @@ impl Collector {
     /// An accidental that is more than the note needs.
     fn accidental(&mut self, part: &mut Part, category: Category, node: Node<'_, '_>, spot: Spot) {
         let set = |a: &&str| node.attribute(*a) == Some("yes");
-        if let Some(how) = ["cautionary", "editorial", "parentheses", "bracket"].into_iter().find(set) {
-            let reading = format!("{how} {}", text_of(node));
-            // Which sign it is depends on the key, not on the editor.
-            let sign = Sign::new(category, "accidental", reading).meaning("accidental");
-            self.add(part, sign, spot, vec![element(node)]);
+        if let Some(why) = ["cautionary", "editorial", "parentheses", "bracket"].into_iter().find(set) {
+            let sign = Sign::Accidental { why, sign: text_of(node).to_string() };
+            self.add_plain(part, category, sign, node, spot);
         }
     }
 
@@ -107,24 +115,25 @@ impl Collector {
             };
             match name(node) {
                 "repeat" => {
-                    let direction = node.attribute("direction").unwrap_or("backward");
-                    let mut says = format!("{direction} repeat");
-                    if let Some(times) = node.attribute("times").filter(|t| *t != "2") {
-                        says.push_str(&format!(", {times} times"));
-                    }
+                    let direction = match node.attribute("direction") {
+                        Some("forward") => Repeat::Forward,
+                        _ => Repeat::Backward,
+                    };
+                    let times = node.attribute("times").and_then(|t| t.trim().parse().ok()).filter(|t| *t != 2);
                     let at = style.map(element).into_iter().chain([element(node)]).collect();
-                    self.add(part, Sign::new(category, "repeat", says), spot, at);
+                    self.add(part, category, Sign::Repeat { direction, times }, spot, at);
                 }
                 "ending" => {
-                    let says = format!("ending {}", one_line(node.attribute("number").unwrap_or("1")));
+                    let numbers = one_line(node.attribute("number").unwrap_or("1"));
+                    let is_first =
+                        numbers.strip_prefix('1').is_some_and(|n| !n.starts_with(|c: char| c.is_ascii_digit()));
                     let role = if node.attribute("type") == Some("start") { Role::Start } else { Role::Stop };
-                    self.span(part, Sign::named(category, says), (Kind::Ending, role), node, spot);
+                    let sign = Sign::Ending(Ending { numbers, is_first });
+                    self.span(part, category, sign, (Kind::Ending, role), node, spot);
                 }
                 // A repeat's dots make its style; single lines of any kind only divide.
                 "bar-style" if repeats || !is_double(text_of(node)) => {}
-                "bar-style" => {
-                    self.add(part, Sign::new(category, "bar-style", "double bar"), spot, vec![element(node)]);
-                }
+                "bar-style" => self.add_plain(part, category, Sign::DoubleBar, node, spot),
                 _ => self.sign(part, category, node, spot),
             }
         }
@@ -135,10 +144,6 @@ impl Collector {
         let own: Vec<&Note> = notes.iter().map(|n| &part.notes[*n]).collect();
         let pitches: Vec<Pitch> = own.iter().filter_map(|n| n.pitch()).collect();
         let at: Vec<Element> = own.iter().map(|n| n.element).collect();
-        let names: Vec<String> = pitches.iter().map(Pitch::to_string).collect();
-        let slash = if slashed { " slashed" } else { "" };
-        let sign = Sign::new(category("note", "grace"), "grace", format!("{}{slash}", names.join(" ")));
-        let mark = self.add(part, sign.meaning(slash.trim()), spot, at);
-        part.marks[mark].pitches = pitches;
+        self.add(part, category("note", "grace"), Sign::Grace { pitches, slashed }, spot, at);
     }
 }

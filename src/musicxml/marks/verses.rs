@@ -2,7 +2,7 @@
 //! (`chorus`) or both (`part1verse2`); players see only their order.
 
 use super::Collector;
-use crate::score::{Category, Mark, Part};
+use crate::score::{Part, Sign};
 use std::collections::BTreeSet;
 
 /// More verses than any song has; what is beyond counts as one.
@@ -47,19 +47,14 @@ impl Collector {
             return;
         }
         let numbers = self.verses.settled();
-        for mark in part.marks.iter_mut().filter(|m| m.category == Category::Lyric) {
-            let (verse, says) = mark.meaning.split_once(' ').unwrap_or(("", ""));
-            let place = verse.parse::<u32>().ok().and_then(|v| v.checked_sub(UNNUMBERED));
+        for mark in &mut part.marks {
+            let Sign::Lyric { verse, .. } = &mut mark.sign else { continue };
+            let place = verse.checked_sub(UNNUMBERED);
             if let Some(number) = place.and_then(|p| numbers.get(p as usize)) {
-                mark.meaning = format!("{number} {says}").into();
+                *verse = *number;
             }
         }
     }
-}
-
-/// The number of the verse that a syllable belongs to.
-pub fn verse_of(syllable: &Mark) -> &str {
-    syllable.meaning.split_once(' ').map_or("1", |(verse, _)| verse)
 }
 
 #[cfg(test)]

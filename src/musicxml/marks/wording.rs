@@ -1,9 +1,9 @@
 //! Words in directions and under notes.
 
-use super::{Collector, Sign, Spot, name};
+use super::{Collector, Spot, name};
 use crate::musicxml::tree::{element, elements, one_line, text_of};
 use crate::musicxml::words;
-use crate::score::{Category, Part};
+use crate::score::{Category, Part, Sign};
 use roxmltree::Node;
 
 impl Collector {
@@ -23,37 +23,37 @@ impl Collector {
         if text.is_empty() {
             return;
         }
-        let sign = if phrase.iter().all(|n| name(*n) == "symbol") {
-            Sign::new(Category::Text, "symbol", format!("symbol {text}"))
+        let (category, sign) = if phrase.iter().all(|n| name(*n) == "symbol") {
+            (Category::Text, Sign::Symbol(text))
         } else {
-            let (category, meaning) = words::classify(&text);
-            Sign::new(category, "words", text).meaning(meaning)
+            let (category, term) = words::classify(&text);
+            (category, Sign::Words { printed: text, term })
         };
-        let mark = self.add(part, sign, spot, phrase.into_iter().map(element).collect());
+        let mark = self.add(part, category, sign, spot, phrase.into_iter().map(element).collect());
         self.last_words = Some((spot.order.0, spot.staff, mark));
     }
 
     /// A syllable (or more) of one verse, with the hyphen that leads on.
     pub(super) fn lyric(&mut self, part: &mut Part, category: Category, lyric: Node<'_, '_>, spot: Spot) {
-        let mut reading = String::new();
+        let mut text = String::new();
         let mut hyphen = "";
         for item in elements(lyric) {
             match name(item) {
                 "syllabic" => hyphen = if matches!(text_of(item), "begin" | "middle") { "-" } else { "" },
-                "text" => reading.push_str(&one_line(text_of(item))),
+                "text" => text.push_str(&one_line(text_of(item))),
                 // Two syllables on one note.
-                "elision" => reading.push('\u{203F}'),
-                other @ ("laughing" | "humming") => reading.push_str(other),
+                "elision" => text.push('\u{203F}'),
+                other @ ("laughing" | "humming") => text.push_str(other),
                 _ => {}
             }
         }
-        if reading.is_empty() {
+        if text.is_empty() {
             return;
         }
-        reading.push_str(hyphen);
+        text.push_str(hyphen);
         let called = lyric.attribute("number").or(lyric.attribute("name")).unwrap_or("1");
-        let meaning = format!("{} {reading}", self.verses.number(called));
-        self.add(part, Sign::new(category, "lyric", reading).meaning(meaning), spot, vec![element(lyric)]);
+        let sign = Sign::Lyric { verse: self.verses.number(called), text };
+        self.add_plain(part, category, sign, lyric, spot);
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::PartReader;
 use crate::musicxml::spans;
-use crate::score::{Bar, Category, Element, NoteId, Part};
+use crate::score::{Bar, Element, NoteId, Part, Sign};
 use crate::time::Time;
 
 impl PartReader<'_, '_> {
@@ -38,11 +38,10 @@ impl PartReader<'_, '_> {
     /// A signature means what it says as it sounds; the transposition comes
     /// after it in the document.
     fn let_signatures_sound(&mut self) {
-        let keys = self.part.marks.iter_mut().filter(|m| m.category == Category::Signature && m.kind == "key");
-        for mark in keys {
-            let transpose = self.part.bars[mark.at.bar].transpose.fifths();
-            let written: i32 = mark.meaning.parse().unwrap_or(0);
-            mark.meaning = (written + transpose).to_string().into();
+        for mark in &mut self.part.marks {
+            if let Sign::Key { written, sounding } = &mut mark.sign {
+                *sounding = *written + self.part.bars[mark.at.bar].transpose.fifths();
+            }
         }
     }
 
@@ -55,13 +54,13 @@ impl PartReader<'_, '_> {
             .part
             .marks
             .iter()
-            .filter(|m| m.kind == "bar-style" && m.category == Category::Structure)
+            .filter(|m| m.sign == Sign::DoubleBar)
             .filter(|m| is_last(m.at.bar, m.at.offset, bars))
             .flat_map(|m| m.elements.clone())
             .collect();
         if doubled.is_empty() {
             return;
         }
-        self.part.marks.retain(|m| m.kind != "bar-style" || !m.elements.iter().any(|e| doubled.contains(e)));
+        self.part.marks.retain(|m| m.sign != Sign::DoubleBar || !m.elements.iter().any(|e| doubled.contains(e)));
     }
 }

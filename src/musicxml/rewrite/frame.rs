@@ -1,12 +1,10 @@
 //! Laying on what frames the notes: barlines, signatures, chord symbols.
 
-use super::super::accidentals::{accidental_name, alteration_of};
 use super::super::fragment::Fragment;
-use super::super::marks::verse_of;
 use super::super::tree::{child, element};
 use super::PartRewrite;
-use crate::pitch::Interval;
-use crate::score::{Category, Mark};
+use crate::pitch::{Interval, accidental_name, alteration_of};
+use crate::score::{Mark, Sign};
 use crate::time::Time;
 use roxmltree::Node;
 
@@ -72,11 +70,10 @@ impl PartRewrite<'_, '_, '_> {
         mut fragment: Fragment,
         by: Interval,
     ) {
-        if mark.kind == "key" {
-            let fifths: i32 = mark.meaning.parse().unwrap_or(0);
-            if let Some(leaf) = fragment.children.iter_mut().find(|c| c.name == "fifths") {
-                leaf.text = (fifths + by.fifths()).to_string();
-            }
+        if let Sign::Key { sounding, .. } = mark.sign
+            && let Some(leaf) = fragment.children.iter_mut().find(|c| c.name == "fifths")
+        {
+            leaf.text = (sounding + by.fifths()).to_string();
         }
         if offset.is_zero() {
             return self.note_signature(row, fragment);
@@ -94,7 +91,7 @@ impl PartRewrite<'_, '_, '_> {
         by: Interval,
         writing: Interval,
     ) -> Fragment {
-        let mut altered = mark.pitches.iter();
+        let mut altered = mark.sign.pitches().into_iter();
         for item in &mut fragment.children {
             match item.name.as_str() {
                 "root" => move_root(item, "root-step", "root-alter", by),
@@ -119,15 +116,16 @@ impl PartRewrite<'_, '_, '_> {
     /// A syllable of the source in the verse that has its place in this part,
     /// whatever that is called.
     pub(super) fn in_verse(&self, mut fragment: Fragment, mark: &Mark) -> Fragment {
-        let verse = verse_of(mark);
-        let like = self.part.marks.iter().find(|m| m.category == Category::Lyric && verse_of(m) == verse);
+        let verse = mark.sign.verse();
+        let like = self.part.marks.iter().find(|m| m.sign.verse() == verse);
         let called = |name: &str| {
             let node = like.map(|m| self.edits.tree().node(m.elements[0]));
             node.and_then(|node| node.attribute(name)).map(str::to_string)
         };
         let own = |name: &str| fragment.attributes.iter().find(|a| a.0 == name).map(|a| a.1.clone());
         let own = own("number").or(own("name")).unwrap_or("1".into());
-        let theirs = like.map_or(verse.into(), |_| called("number").or(called("name")).unwrap_or("1".into()));
+        let verse = verse.unwrap_or(1).to_string();
+        let theirs = like.map_or(verse.clone(), |_| called("number").or(called("name")).unwrap_or("1".into()));
         if own == theirs {
             return fragment;
         }
@@ -136,7 +134,7 @@ impl PartRewrite<'_, '_, '_> {
             Some(_) => ["number", "name"].iter().for_each(|name| {
                 called(name).iter().for_each(|value| fragment.set_attribute(name, value));
             }),
-            None => fragment.set_attribute("number", verse),
+            None => fragment.set_attribute("number", &verse),
         }
         fragment
     }

@@ -6,7 +6,7 @@ use super::super::fragment::Fragment;
 use super::super::tree::{child, element};
 use super::timed::{flanked, in_direction_type, join, sort_children};
 use super::{Occupied, PartRewrite, Target};
-use crate::score::{Category, Element, Mark, NoteId, Part, Place};
+use crate::score::{Category, Element, Mark, NoteId, Part, Place, Sign};
 use crate::time::Time;
 use roxmltree::Node;
 use rustc_hash::FxHashMap;
@@ -181,7 +181,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         let writing = |this: &Self, row: usize| {
             if is_source { this.writing_interval(row) } else { this.transpose_at(row).inverse() }
         };
-        if nodes.is_empty() && mark.kind == "key" {
+        if nodes.is_empty() && matches!(mark.sign, Sign::Key { .. }) {
             // No signature at all is one without accidentals.
             let none = Fragment::new("key").with(Fragment::leaf("fifths", 0));
             self.add_signature(at.0, at.1, mark, none, writing(self, at.0));

@@ -32,7 +32,7 @@ use crate::alignment::PartAlignment;
 use crate::instrument::Clef;
 use crate::pitch::{LETTERS, Pitch};
 use crate::plan::{BarPlan, Plan};
-use crate::score::{Category, Element, Mark, NoteId, Part, Place};
+use crate::score::{Category, Element, Mark, NoteId, Part, Place, Sign};
 use crate::time::Time;
 use holding::Holding;
 use roxmltree::Node;
@@ -238,12 +238,12 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
         if Self::is_leading_signature(mark) {
             return;
         }
-        match (mark.category, &*mark.kind, mark.at.note) {
+        match (mark.category, &mark.sign, mark.at.note) {
             // Its accidental may still be needed: settled with all others.
-            (Category::Accidental, "accidental", Some(note)) => {
+            (_, Sign::Accidental { .. }, Some(note)) => {
                 self.unflagged.insert(note);
             }
-            (Category::Harmony, "figured-bass", _) => {
+            (_, Sign::Figures(_), _) => {
                 self.lost_figures.insert(mark.at.bar);
                 mark.elements.iter().for_each(|e| self.edits.remove(*e));
             }

@@ -2,7 +2,7 @@
 
 use super::PartRewrite;
 use crate::pitch::Interval;
-use crate::score::{Category, MarkId, NoteId, Part};
+use crate::score::{MarkId, NoteId, Part, Sign};
 use std::ops::RangeInclusive;
 
 impl PartRewrite<'_, '_, '_> {
@@ -27,7 +27,7 @@ pub struct TouchedLine {
 
 /// The octave lines of a part that such a move touches.
 pub fn touched_octave_lines(part: &Part, octaves: &[i32]) -> Vec<TouchedLine> {
-    let lines = part.marks.iter().enumerate().filter(|(_, mark)| mark.category == Category::OctaveLine);
+    let lines = part.marks.iter().enumerate();
     let of = |(id, mark): (MarkId, &crate::score::Mark)| {
         let (first, last) = (mark.elements.first()?, mark.end_elements.first()?);
         // Which notes a line holds is told by their order in the document.
@@ -37,14 +37,8 @@ pub fn touched_octave_lines(part: &Part, octaves: &[i32]) -> Vec<TouchedLine> {
             note.staff == mark.staff && note.pitch().is_some() && inside.contains(&note.element)
         };
         let notes: Vec<NoteId> = (0..part.notes.len()).filter(is_under).collect();
-        let (size, side) = mark.meaning.split_once(' ')?;
-        let far = match size {
-            "8" => 1,
-            "15" => 2,
-            "22" => 3,
-            _ => return None,
-        };
-        let undone = if side == "above" { -far } else { far };
+        let Sign::OctaveLine(line) = mark.sign else { return None };
+        let undone = line.octaves()?;
         let touched = notes.iter().any(|n| octaves[*n] != 0);
         touched.then(|| TouchedLine { mark: id, needless: notes.iter().all(|n| octaves[*n] == undone) })
     };

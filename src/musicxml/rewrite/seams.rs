@@ -68,5 +68,5 @@ impl PartRewrite<'_, '_, '_> {
 
 /// Whether a span joins notes, so that it cannot go over a bar of rest.
 fn goes_with_notes(mark: &Mark) -> bool {
-    mark.category == Category::Slur || matches!(&*mark.kind, "glissando" | "slide")
+    mark.sign.joins_notes()
 }

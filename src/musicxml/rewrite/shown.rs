@@ -1,13 +1,13 @@
 //! What the eye needs after the notes have changed: accidentals and stems.
 
-use super::super::accidentals::{self, Printed, accidental_name};
+use super::super::accidentals::{self, Printed};
 use super::super::fragment::Fragment;
 use super::super::tree::{child, child_text, element, text_of};
 use super::clefs::read_clef;
 use super::compose::{is_pitched, stem_of};
 use super::{PartRewrite, Target};
 use crate::instrument::Clef;
-use crate::pitch::Pitch;
+use crate::pitch::{Pitch, accidental_name};
 use crate::plan::BarPlan;
 use crate::score::NoteId;
 use crate::time::Time;

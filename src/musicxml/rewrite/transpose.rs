@@ -1,12 +1,11 @@
 //! A part in another key: notes, signatures, chord symbols, figures.
 
-use super::super::accidentals::{accidental_name, alteration_of};
 use super::super::fragment::Fragment;
 use super::super::tree::{child, child_text, element, elements, text_of};
 use super::PartRewrite;
 use super::compose::{is_pitched, move_named_pitch};
 use crate::instrument::Clef;
-use crate::pitch::{Interval, LETTERS, Pitch};
+use crate::pitch::{Interval, LETTERS, Pitch, accidental_name, alteration_of};
 use crate::score::NoteId;
 use roxmltree::Node;
 

@@ -3,7 +3,7 @@
 
 use super::files;
 use obelus::musicxml::Reading;
-use obelus::score::{Category, Part, Sound};
+use obelus::score::{Mark, Part, Sign, Sound};
 
 pub fn music21(code: &str) -> Reading {
     files::read("music21", code)
@@ -53,10 +53,13 @@ fn assert_bars(reading: &Reading, expected: &[&str]) {
 
 /// The written keys where they change, as `bar number, offset, fifths`.
 fn keys(part: &Part) -> Vec<(&str, String, i32)> {
-    let keys = part.marks.iter().filter(|m| m.category == Category::Signature && m.kind == "key");
-    keys.map(|m| {
+    let key = |m: &'_ Mark| match m.sign {
+        Sign::Key { sounding, .. } => Some(sounding),
+        _ => None,
+    };
+    let keys = part.marks.iter().filter_map(|m| Some((m, key(m)?)));
+    keys.map(|(m, sounding)| {
         let bar = &part.bars[m.at.bar];
-        let sounding: i32 = m.meaning.parse().expect("fifths");
         (bar.number.as_str(), m.at.offset.to_string(), sounding - bar.transpose.fifths())
     })
     .collect()

@@ -10,7 +10,7 @@ fn marks(reading: &Reading, category: Category) -> Vec<String> {
     let place = |part: &Part, at: &Place| format!("{}+{}", part.bars[at.bar].number, at.offset);
     let told = |part: &Part, mark: &Mark| {
         let end = mark.end.as_ref().map_or(String::new(), |end| format!(" to {}", place(part, end)));
-        format!("{} {}{end}", place(part, &mark.at), mark.reading)
+        format!("{} {}{end}", place(part, &mark.at), mark.reading())
     };
     reading
         .score
@@ -150,13 +150,13 @@ fn sorted(mut marks: Vec<String>) -> Vec<String> {
 #[test]
 fn every_verse_has_its_syllables() {
     let verses = music21("61b");
-    let of_verse = |number: &str| {
-        let own = verses.score.parts[0].marks.iter().filter(|m| m.meaning.starts_with(&format!("{number} ")));
-        own.map(|m| m.reading.clone()).collect::<Vec<_>>()
+    let of_verse = |number: u32| {
+        let own = verses.score.parts[0].marks.iter().filter(|m| m.sign.verse() == Some(number));
+        own.map(|m| m.reading().into_owned()).collect::<Vec<_>>()
     };
-    assert_eq!(of_verse("1"), ["1.Tra-", "la-", "la,", "ja!", "Tra-", "ra..."]);
-    assert_eq!(of_verse("2"), ["2.tra-", "la-", "la,", "ja!", "Tra-", "ra."]);
-    assert_eq!(of_verse("3"), ["3.TRA-", "LA-", "LA,", "JA!", "TRA-", "RA..."]);
+    assert_eq!(of_verse(1), ["1.Tra-", "la-", "la,", "ja!", "Tra-", "ra..."]);
+    assert_eq!(of_verse(2), ["2.tra-", "la-", "la,", "ja!", "Tra-", "ra."]);
+    assert_eq!(of_verse(3), ["3.TRA-", "LA-", "LA,", "JA!", "TRA-", "RA..."]);
     // The end of a line after a syllable is no syllable.
     for reading in [music21("61d"), musicscore("61d")] {
         assert_eq!(marks(&reading, Category::Lyric), ["1+0 Me-", "2+0 lis-", "2+2 ma."]);
