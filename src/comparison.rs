@@ -2,13 +2,13 @@
 
 use crate::beside::{self, SideBySide, Staves};
 use crate::clean::{self, CleanCopy, Cleaned, Failure, Policy, Provenance, Sides, Texts, Wishes};
-use crate::collate::{self, Choice, Collation, Layout, LineError, Lines, Pairing};
+use crate::collate::{self, Choice, Collation, Layout, Lines, Pairing};
 use crate::findings::{self, PartFindings};
-use crate::instrument::{self, Instrument, Instruments, Reading as Octave};
+use crate::instrument::PlayedOn;
 use crate::keys::{Chart, Tempo};
 use crate::musicxml::Tree;
-use crate::read_score::ReadScore;
-use crate::report::{self, Audit, BarError, Bars, Hands, Material, Notes, PartReport};
+use crate::read_score::{InstrumentWishes, ReadScore, WishError};
+use crate::report::{self, Audit, Bars, Hands, Material, Notes, PartReport};
 use std::cell::OnceCell;
 
 /// Both sides as they lie beside each other, with what was found.
@@ -33,38 +33,11 @@ pub struct Comparison<T> {
 /// What an audit is to look at beyond the comparison itself.
 #[derive(Debug, Clone, Default)]
 pub struct AuditWishes {
-    /// Where instruments are looked up.
-    pub instruments: Instruments,
-    /// Check every part against this instrument's range, by name or alias; else the one that the part's name tells.
-    pub instrument: Option<String>,
+    /// Against which instrument's range every part is checked: the first that is named. Only where one is named are its
+    /// hardest stretches told.
+    pub range: InstrumentWishes,
     /// Only these bars of the edition, by their printed numbers.
     pub bars: Option<Bars>,
-    /// In which octave the parts are to be read.
-    pub octave: Option<Octave>,
-    /// Quarter notes per minute, for the hardest stretches on `instrument`.
-    pub tempo: Option<f64>,
-}
-
-/// A line that was named and is not there, by its side.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub enum PairingError {
-    /// Of the edition.
-    #[error(transparent)]
-    Edition(LineError),
-    /// Of the source.
-    #[error(transparent)]
-    Source(LineError),
-}
-
-/// Why there is no audit.
-#[derive(Debug, thiserror::Error)]
-pub enum AuditError {
-    /// A part does not have the bars that were asked for.
-    #[error(transparent)]
-    Bars(#[from] BarError),
-    /// No instrument is called so.
-    #[error(transparent)]
-    Instrument(#[from] instrument::Error),
 }
 
 /// The form of critical notes.
@@ -81,10 +54,10 @@ impl<T> Comparison<T> {
     ///
     /// # Errors
     /// Where `lines` names a line that a score does not have.
-    pub fn new(mut edition: ReadScore<T>, mut source: ReadScore<T>, lines: &Lines) -> Result<Self, PairingError> {
+    pub fn new(mut edition: ReadScore<T>, mut source: ReadScore<T>, lines: &Lines) -> Result<Self, WishError> {
         let choice = Choice {
-            edition: lines.edition.find(&mut edition.score, &edition.file).map_err(PairingError::Edition)?,
-            source: lines.source.find(&mut source.score, &source.file).map_err(PairingError::Source)?,
+            edition: lines.edition.find(&mut edition.score, &edition.file).map_err(WishError::Line)?,
+            source: lines.source.find(&mut source.score, &source.file).map_err(WishError::SourceLine)?,
         };
         let pairing = collate::pair_parts(&mut edition.score, &mut source.score, choice);
         Ok(Comparison { edition, source, pairing, audited: OnceCell::new(), whole: OnceCell::new() })
@@ -129,7 +102,7 @@ impl<T> Comparison<T> {
         self.whole.get_or_init(|| self.lay(Layout::Printed))
     }
 
-    fn material<'a>(&'a self, instruments: &'a [Option<(&'a Instrument, bool)>]) -> Material<'a> {
+    fn material<'a>(&'a self, instruments: &'a [Option<PlayedOn<'a>>]) -> Material<'a> {
         let laid = self.audited();
         Material {
             edition: &self.edition.score,
@@ -149,12 +122,13 @@ impl<T> Comparison<T> {
     /// What the editor did, bar by bar.
     ///
     /// ```
-    /// use obelus::{AuditWishes, Comparison, Input, Lines, ReadScore};
+    /// use obelus::{AuditWishes, Comparison, Input, InstrumentWishes, Lines, ReadScore};
     ///
     /// let files = ["edition", "source"].map(|name| format!("corpus/demo/{name}.musicxml"));
     /// let [edition, source] = [Input::open(&files[0])?, Input::open(&files[1])?];
     /// let comparison = Comparison::new(ReadScore::of(&edition)?, ReadScore::of(&source)?, &Lines::default())?;
-    /// let audit = comparison.audit(&AuditWishes { instrument: Some("alto recorder".into()), ..AuditWishes::default() })?;
+    /// let range = InstrumentWishes { names: vec!["alto recorder".into()], ..InstrumentWishes::default() };
+    /// let audit = comparison.audit(&AuditWishes { range, bars: None })?;
     /// for passage in audit.parts.iter().flat_map(|part| &part.passages).filter(|p| p.octaves.is_some()) {
     ///     println!("bars {} to {}: {} octaves", passage.from.bar, passage.to.bar, passage.octaves.unwrap_or(0));
     /// }
@@ -164,28 +138,26 @@ impl<T> Comparison<T> {
     ///
     /// # Errors
     /// Where a wish names a bar that a part does not have, or an unknown instrument.
-    pub fn audit(&self, wishes: &AuditWishes) -> Result<Audit, AuditError> {
+    pub fn audit(&self, wishes: &AuditWishes) -> Result<Audit, WishError> {
         self.with_material(wishes, |material| Ok(report::audit(material)?))
     }
 
     fn with_material<R>(
         &self,
         wishes: &AuditWishes,
-        then: impl FnOnce(Material) -> Result<R, AuditError>,
-    ) -> Result<R, AuditError> {
-        let given = wishes.instrument.as_deref().map(|name| wishes.instruments.find(name)).transpose()?;
+        then: impl FnOnce(Material) -> Result<R, WishError>,
+    ) -> Result<R, WishError> {
+        let range = &wishes.range;
+        let named = range.named()?;
         let edition = &self.edition.score;
-        let of = |pair: &collate::PartAlignment| match given {
-            Some(instrument) => Some((instrument, false)),
-            None => wishes.instruments.guess(&edition.parts[pair.edition].name).map(|i| (i, true)),
-        };
+        let of =
+            |pair: &collate::PartAlignment| range.of_part(&named, &edition.parts[pair.edition].name).into_iter().next();
         let instruments: Vec<_> = self.audited().collation.parts.iter().map(of).collect();
-        // Only who names an instrument asks for fingers.
-        let chart = given.map(|_| Chart::recorder());
+        let chart = named.first().map(|_| Chart::recorder());
         then(Material {
             bars: wishes.bars.as_ref(),
-            asked: wishes.octave,
-            hands: chart.as_ref().map(|chart| Hands { chart, tempo: Tempo::of(edition, wishes.tempo) }),
+            asked: range.octave,
+            hands: chart.as_ref().map(|chart| Hands { chart, tempo: Tempo::of(edition, range.tempo) }),
             warnings: self.warnings(),
             ..self.material(&instruments)
         })
@@ -200,7 +172,7 @@ impl<T> Comparison<T> {
         wishes: &AuditWishes,
         audit: &Audit,
         staves: &[Result<Staves, String>],
-    ) -> Result<String, AuditError> {
+    ) -> Result<String, WishError> {
         self.with_material(wishes, |material| Ok(report::audit_html(&material, audit, staves)))
     }
 

@@ -75,10 +75,10 @@ pub use clean::{
     Provenance, Restore, Sheet, Texts, Wishes,
 };
 pub use collate::{LineError, LineName, Lines};
-pub use comparison::{AuditError, AuditWishes, Comparison, NotesForm, PairingError};
+pub use comparison::{AuditWishes, Comparison, NotesForm};
 pub use instrument::{Instrument, Instruments};
 pub use musicxml::{Error, Input};
 pub use pitch::Interval;
-pub use read_score::{ExtractError, Extracted, InstrumentError, InstrumentWishes, ReadScore};
+pub use read_score::{Extracted, InstrumentWishes, ReadScore, WishError};
 pub use report::{Audit, KeysReport, RangeReport};
 pub use score::Category;

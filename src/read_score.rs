@@ -4,10 +4,10 @@
 use crate::clean::{self, Failure, Lifted};
 use crate::collate::{self, Choice, LineError, LineName};
 use crate::findings;
-use crate::instrument::{self, Instrument, Instruments, Reading as Octave};
+use crate::instrument::{self, Instrument, Instruments, PlayedOn, Reading as Octave};
 use crate::keys::Tempo;
 use crate::musicxml::{self, Error, Input, Tree};
-use crate::report::{self, KeysReport, RangeReport};
+use crate::report::{self, BarError, KeysReport, RangeReport};
 use crate::score::Score;
 use std::path::Path;
 
@@ -62,7 +62,7 @@ impl<'i> ReadScore<Tree<'i>> {
     ///
     /// # Errors
     /// Where the score has no such line, or the text with it is not what it should be.
-    pub fn extract(&mut self, line: &LineName) -> Result<Extracted, ExtractError> {
+    pub fn extract(&mut self, line: &LineName) -> Result<Extracted, Failure> {
         let place = line.find(&mut self.score, &self.file)?.unwrap_or(0);
         let alone = clean::alone(&self.tree, &self.score, place)?;
         let warnings = [self.warnings.clone(), alone.warnings].concat();
@@ -94,17 +94,6 @@ impl Extracted {
     }
 }
 
-/// Why a line could not be written as a score of its own.
-#[derive(Debug, thiserror::Error)]
-pub enum ExtractError {
-    /// The score has no such line.
-    #[error(transparent)]
-    Line(#[from] LineError),
-    /// The text with the line alone is not what it should be.
-    #[error(transparent)]
-    Failure(#[from] Failure),
-}
-
 impl<T> ReadScore<T> {
     /// Its parts, bars, notes and marks.
     pub fn score(&self) -> &Score {
@@ -130,23 +119,29 @@ pub struct InstrumentWishes {
     pub tempo: Option<f64>,
 }
 
-/// A part by its place, and the instruments that it is looked at for, each with whether it was guessed.
-type OnInstruments<'t> = (usize, Vec<(&'t Instrument, bool)>);
+/// A part by its place, and the instruments that it is looked at for.
+type OnInstruments<'t> = (usize, Vec<PlayedOn<'t>>);
 
-/// Why a score cannot be looked at for an instrument.
+/// What was asked for and is not there.
 #[derive(Debug, thiserror::Error)]
-pub enum InstrumentError {
-    /// The score has no such line.
+pub enum WishError {
+    /// The score, or the edition, has no such line.
     #[error(transparent)]
     Line(#[from] LineError),
+    /// The source has no such line.
+    #[error(transparent)]
+    SourceLine(LineError),
     /// No instrument is called so.
     #[error(transparent)]
     Instrument(#[from] instrument::Error),
+    /// A part does not have these bars.
+    #[error(transparent)]
+    Bars(#[from] BarError),
 }
 
 impl InstrumentWishes {
-    /// All parts of a score or one line of it, on these instruments.
-    fn parts(&self, score: &Score, wanted: Option<usize>) -> Result<Vec<OnInstruments<'_>>, instrument::Error> {
+    /// The instruments that are named, each once.
+    pub(crate) fn named(&self) -> Result<Vec<&Instrument>, instrument::Error> {
         let mut given: Vec<&Instrument> = Vec::new();
         for name in &self.names {
             let instrument = self.instruments.find(name)?;
@@ -154,10 +149,26 @@ impl InstrumentWishes {
                 given.push(instrument);
             }
         }
-        let on = |p: usize| match given[..] {
-            [] => (p, self.instruments.guess(&score.parts[p].name).map(|i| (i, true)).into_iter().collect()),
-            _ => (p, given.iter().map(|i| (*i, false)).collect()),
-        };
+        Ok(given)
+    }
+
+    /// The instruments that are named, or else the one that a part's name tells.
+    pub(crate) fn of_part<'t>(&'t self, named: &[&'t Instrument], name: &str) -> Vec<PlayedOn<'t>> {
+        match named {
+            [] => self
+                .instruments
+                .guess(name)
+                .map(|instrument| PlayedOn { instrument, guessed: true })
+                .into_iter()
+                .collect(),
+            _ => named.iter().map(|instrument| PlayedOn { instrument, guessed: false }).collect(),
+        }
+    }
+
+    /// All parts of a score or one line of it, on these instruments.
+    fn parts(&self, score: &Score, wanted: Option<usize>) -> Result<Vec<OnInstruments<'_>>, instrument::Error> {
+        let named = self.named()?;
+        let on = |p: usize| (p, self.of_part(&named, &score.parts[p].name));
         let all = if wanted.is_some() { score.parts.len() } else { score.printed().len() };
         Ok((0..all).filter(|p| wanted.is_none_or(|w| w == *p)).map(on).collect())
     }
@@ -188,13 +199,10 @@ impl<T> ReadScore<T> {
     ///
     /// # Errors
     /// Where the score has no such line, or an instrument is unknown.
-    pub fn range<'w>(&mut self, line: &LineName, wishes: &'w InstrumentWishes) -> Result<RangeReport, InstrumentError> {
+    pub fn range<'w>(&mut self, line: &LineName, wishes: &'w InstrumentWishes) -> Result<RangeReport, WishError> {
         let wanted = line.find(&mut self.score, &self.file)?;
         let parts = wishes.parts(&self.score, wanted)?;
-        let first = |(place, on): OnInstruments<'w>| match on.first() {
-            Some((instrument, guessed)) => (place, Some(*instrument), *guessed),
-            None => (place, None, true),
-        };
+        let first = |(place, on): OnInstruments<'w>| (place, on.first().copied());
         let parts: Vec<_> = parts.into_iter().map(first).collect();
         let tempo = Tempo::of(&self.score, wishes.tempo);
         Ok(report::range_report(&self.score, &self.file, &parts, wishes.octave, tempo, self.warnings.clone()))
@@ -215,7 +223,7 @@ impl<T> ReadScore<T> {
     ///
     /// # Errors
     /// Where the score has no such line, or an instrument is unknown.
-    pub fn keys(&mut self, line: &LineName, wishes: &InstrumentWishes) -> Result<KeysReport, InstrumentError> {
+    pub fn keys(&mut self, line: &LineName, wishes: &InstrumentWishes) -> Result<KeysReport, WishError> {
         let wanted = line.find(&mut self.score, &self.file)?;
         let parts = wishes.parts(&self.score, wanted)?;
         let tempo = Tempo::of(&self.score, wishes.tempo);

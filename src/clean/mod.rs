@@ -34,7 +34,7 @@ mod way;
 mod work;
 mod written_for;
 
-use crate::collate::{BarPair, Collation};
+use crate::collate::{BarPair, Collation, LineError};
 use crate::findings::{PartFindings, Status};
 use crate::musicxml::{self, Edits, Tree};
 use crate::patch::Overlap;
@@ -137,6 +137,9 @@ pub enum Failure {
     /// The text that came out is not what it should be.
     #[error("the clean copy is wrong: {}", list(.0))]
     Unproved(Vec<Difference>),
+    /// There is no such line to be written alone.
+    #[error(transparent)]
+    Line(#[from] LineError),
     #[error(transparent)]
     Decision(#[from] DecisionError),
     #[error(transparent)]

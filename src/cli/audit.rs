@@ -10,7 +10,7 @@ use obelus::beside::Staves;
 use obelus::engrave;
 use obelus::musicxml::Tree;
 use obelus::report::{self, Bars};
-use obelus::{Audit, AuditWishes, Comparison, Input, ReadScore};
+use obelus::{Audit, AuditWishes, Comparison, Input, InstrumentWishes, ReadScore};
 use std::io::IsTerminal;
 use std::mem::ManuallyDrop;
 use std::path::{Path, PathBuf};
@@ -168,11 +168,13 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
 
 fn wishes(args: &Args) -> Result<AuditWishes, Failure> {
     Ok(AuditWishes {
-        instruments: input::instruments(args.instruments.as_deref())?,
-        instrument: args.instrument.clone(),
+        range: InstrumentWishes {
+            instruments: input::instruments(args.instruments.as_deref())?,
+            names: args.instrument.iter().cloned().collect(),
+            octave: args.octave.reading(),
+            tempo: args.tempo,
+        },
         bars: args.bars.clone().map(Bars),
-        octave: args.octave.reading(),
-        tempo: args.tempo,
     })
 }
 

@@ -1,7 +1,8 @@
 //! Why a command stopped, and the exit status that says so to scripts.
 
+use super::lines;
 use super::readable::readable;
-use obelus::{AuditError, ExtractError, InstrumentError, clean, instrument, musicxml, report};
+use obelus::{WishError, clean, instrument, musicxml};
 
 const WRONG_USE: u8 = 2;
 const UNREADABLE: u8 = 3;
@@ -38,6 +39,7 @@ impl From<musicxml::Error> for Failure {
 impl From<clean::Failure> for Failure {
     fn from(error: clean::Failure) -> Failure {
         match error {
+            clean::Failure::Line(error) => lines::not_there(&error, ""),
             clean::Failure::Unsupported(_) | clean::Failure::Decision(_) | clean::Failure::Sheet(_) => {
                 Failure::wrong_use(error.to_string())
             }
@@ -58,35 +60,14 @@ impl From<instrument::Error> for Failure {
     }
 }
 
-impl From<AuditError> for Failure {
-    fn from(error: AuditError) -> Failure {
+impl From<WishError> for Failure {
+    fn from(error: WishError) -> Failure {
         match error {
-            AuditError::Bars(error) => error.into(),
-            AuditError::Instrument(error) => error.into(),
+            WishError::Line(error) => lines::not_there(&error, ""),
+            // The options of the source's line have other names.
+            WishError::SourceLine(error) => lines::not_there(&error, "source-"),
+            WishError::Instrument(error) => error.into(),
+            WishError::Bars(error) => Failure::wrong_use(error.to_string()),
         }
-    }
-}
-
-impl From<InstrumentError> for Failure {
-    fn from(error: InstrumentError) -> Failure {
-        match error {
-            InstrumentError::Line(error) => error.into(),
-            InstrumentError::Instrument(error) => error.into(),
-        }
-    }
-}
-
-impl From<ExtractError> for Failure {
-    fn from(error: ExtractError) -> Failure {
-        match error {
-            ExtractError::Line(error) => error.into(),
-            ExtractError::Failure(error) => error.into(),
-        }
-    }
-}
-
-impl From<report::BarError> for Failure {
-    fn from(error: report::BarError) -> Failure {
-        Failure::wrong_use(error.to_string())
     }
 }

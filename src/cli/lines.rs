@@ -1,7 +1,7 @@
 //! The lines of a score that the user names: a part, a staff of it, a voice.
 
 use super::failure::Failure;
-use obelus::{LineError, LineName, Lines, PairingError};
+use obelus::{LineError, LineName, Lines};
 
 /// One line of a score.
 #[derive(Debug, Clone, Default, clap::Args)]
@@ -51,23 +51,8 @@ impl LinesOfBoth {
     }
 }
 
-impl From<LineError> for Failure {
-    fn from(error: LineError) -> Failure {
-        told(&error, "")
-    }
-}
-
-/// The options of the source's line have other names.
-impl From<PairingError> for Failure {
-    fn from(error: PairingError) -> Failure {
-        match error {
-            PairingError::Edition(error) => told(&error, ""),
-            PairingError::Source(error) => told(&error, "source-"),
-        }
-    }
-}
-
-fn told(error: &LineError, side: &str) -> Failure {
+/// `side` begins the names of the options of that side's line.
+pub fn not_there(error: &LineError, side: &str) -> Failure {
     Failure::wrong_use(match error {
         LineError::WhichPart { file, by_staff } => {
             let option = if *by_staff { "staff" } else { "voice" };

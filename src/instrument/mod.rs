@@ -73,3 +73,11 @@ impl Instrument {
         apart != 0 && apart % 12 == 0
     }
 }
+
+/// An instrument that a part is looked at for.
+#[derive(Debug, Clone, Copy)]
+pub struct PlayedOn<'t> {
+    pub instrument: &'t Instrument,
+    /// From the part's name; else the user named it.
+    pub guessed: bool,
+}

@@ -4,7 +4,7 @@ use super::*;
 use crate::alignment::{EditionNote, EditionPart, SourcePart};
 use crate::collate::{BarPair, Collation, PartAlignment, Scope};
 use crate::findings::{self, PartFindings, Passage, Spot};
-use crate::instrument::{Instrument, RangeCheck, Reading, check};
+use crate::instrument::{PlayedOn, RangeCheck, Reading, check};
 use crate::pitch::Interval;
 use crate::score::Score;
 use std::collections::{BTreeMap, BTreeSet, HashSet};
@@ -20,8 +20,8 @@ pub struct Material<'a> {
     pub collation: &'a Collation,
     /// In the order of `Collation::parts`.
     pub findings: &'a [PartFindings],
-    /// The instrument of each pair of parts, and whether it was guessed.
-    pub instruments: &'a [Option<(&'a crate::instrument::Instrument, bool)>],
+    /// The instrument of each pair of parts.
+    pub instruments: &'a [Option<PlayedOn<'a>>],
     /// Only these bars of the edition.
     pub bars: Option<&'a Bars>,
     /// The user's reading of the octave.
@@ -56,7 +56,7 @@ pub fn audit(material: Material) -> Result<Audit, BarError> {
             found: &m.findings[place],
             bars: m.bars.map_or(Ok(all), |bars| bars.find(&edition))?,
             only_some: m.bars.is_some(),
-            range: m.instruments[place].map(|(i, guessed)| (i, check(&edition, i, m.asked), guessed)),
+            range: m.instruments[place].map(|on| (on, check(&edition, on.instrument, m.asked))),
             hands: m.hands,
             doublings: doublings(m, place),
         };
@@ -103,7 +103,7 @@ struct PartBuilder<'a> {
     found: &'a PartFindings,
     bars: RangeInclusive<usize>,
     only_some: bool,
-    range: Option<(&'a Instrument, RangeCheck, bool)>,
+    range: Option<(PlayedOn<'a>, RangeCheck)>,
     hands: Option<Hands<'a>>,
     doublings: Vec<String>,
 }
@@ -329,14 +329,14 @@ impl PartBuilder<'_> {
     }
 
     /// Only those that begin in the bars looked at.
-    fn hardest(&self, instrument: &Instrument, check: &RangeCheck) -> Option<Hardest> {
-        let mut hardest = fingers::hardest(&self.edition, instrument, check.reading, self.hands?)?;
+    fn hardest(&self, on: &PlayedOn, check: &RangeCheck) -> Option<Hardest> {
+        let mut hardest = fingers::hardest(&self.edition, on.instrument, check.reading, self.hands?)?;
         hardest.stretches.retain(|s| self.bars.contains(&s.from.bar_index));
         (!self.only_some || !hardest.stretches.is_empty()).then_some(hardest)
     }
 
     fn range_result(&self) -> Option<RangeResult> {
-        let (instrument, check, guessed) = self.range.as_ref()?;
+        let (on, check) = self.range.as_ref()?;
         let displaced: HashSet<EditionNote> = self
             .found
             .passages
@@ -364,9 +364,9 @@ impl PartBuilder<'_> {
             highest: check.range.highest.to_string(),
             words: check.range_words.clone(),
             outside,
-            hardest: self.hardest(instrument, check),
+            hardest: self.hardest(on, check),
             reading: check.reading_sentence.clone(),
-            guessed: *guessed,
+            guessed: on.guessed,
         })
     }
 }

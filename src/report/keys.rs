@@ -5,7 +5,7 @@ use super::keys_reason::{ends, octave_change_sentence};
 use super::keys_teller::{Easiest, OctaveChange, Teller};
 use super::range::{CompassNote, CompassReport, ReadingReport};
 use super::{PartName, Point, SCHEMA, ScoreName, Transposition, json};
-use crate::instrument::{Instrument, Range, Reading};
+use crate::instrument::{Instrument, PlayedOn, Range, Reading};
 use crate::keys::phrases::Move;
 use crate::keys::{Chart, Study, Tempo, Trial, View};
 use crate::pitch::{Pitch, key_in_words, key_name};
@@ -107,8 +107,8 @@ impl KeysReport {
     }
 }
 
-/// What is to be worked out for a part: its place, and instruments with whether they were guessed.
-pub type Wanted<'a> = (usize, Vec<(&'a Instrument, bool)>);
+/// What is to be worked out for a part: its place, and instruments.
+pub type Wanted<'a> = (usize, Vec<PlayedOn<'a>>);
 
 /// Tries parts of a score in every key. `asked` is the user's reading of the octave.
 pub fn keys_report(
@@ -124,7 +124,7 @@ pub fn keys_report(
         .iter()
         .map(|(place, instruments)| {
             let part = &score.parts[*place];
-            let on = |(instrument, guessed): &(&Instrument, bool)| {
+            let on = |PlayedOn { instrument, guessed }: &PlayedOn| {
                 let (reading, sentence) = Reading::of(part, instrument, asked);
                 let study = Study::new(part, instrument, View::new(reading, instrument), &chart, tempo);
                 let reading = ReadingReport { pitches: reading, sentence };

@@ -2,7 +2,7 @@
 
 use super::fingers::{self, Hands, Hardest};
 use super::{PartName, Point, SCHEMA, ScoreName, json};
-use crate::instrument::{Instrument, RangeCheck, Reading, Side, check};
+use crate::instrument::{PlayedOn, RangeCheck, Reading, Side, check};
 use crate::keys::{Chart, Tempo};
 use crate::score::{NoteId, Part, Score};
 use serde::Serialize;
@@ -96,13 +96,12 @@ impl RangeReport {
     }
 }
 
-/// Checks parts of a score. `parts` gives the place of each part, its
-/// instrument if one is known, and whether that was guessed; `asked` is the
-/// user's reading of the octave.
+/// Checks parts of a score. `parts` gives the place of each part, and its
+/// instrument if one is known; `asked` is the user's reading of the octave.
 pub fn range_report(
     score: &Score,
     file: &str,
-    parts: &[(usize, Option<&Instrument>, bool)],
+    parts: &[(usize, Option<PlayedOn>)],
     asked: Option<Reading>,
     tempo: Tempo,
     warnings: Vec<String>,
@@ -111,18 +110,19 @@ pub fn range_report(
     let hands = Hands { chart: &chart, tempo };
     let parts = parts
         .iter()
-        .map(|(place, instrument, guessed)| {
+        .map(|(place, on)| {
             let part = &score.parts[*place];
-            let result = instrument.map(|i| check(part, i, asked));
-            let hardest =
-                instrument.zip(result.as_ref()).and_then(|(i, check)| fingers::hardest(part, i, check.reading, hands));
-            RangePart { hardest, ..of_part(part, result, *guessed) }
+            let result = on.map(|on| check(part, on.instrument, asked));
+            let hardest = on
+                .zip(result.as_ref())
+                .and_then(|(on, check)| fingers::hardest(part, on.instrument, check.reading, hands));
+            RangePart { hardest, guessed: on.is_none_or(|on| on.guessed), ..of_part(part, result) }
         })
         .collect();
     RangeReport { schema: SCHEMA, score: ScoreName { file: file.into(), title: score.title.clone() }, parts, warnings }
 }
 
-fn of_part(part: &Part, check: Option<RangeCheck>, guessed: bool) -> RangePart {
+fn of_part(part: &Part, check: Option<RangeCheck>) -> RangePart {
     let at = |n: NoteId| Point::new(part, part.notes[n].bar, part.notes[n].offset);
     let played = |n: &&crate::score::Note| !n.cue && !n.is_rest() && n.tied_from.is_none();
     let mut out = RangePart {
@@ -133,7 +133,7 @@ fn of_part(part: &Part, check: Option<RangeCheck>, guessed: bool) -> RangePart {
         passages: Vec::new(),
         hardest: None,
         notes: part.notes.iter().filter(played).count(),
-        guessed,
+        guessed: false,
     };
     let Some(check) = check else { return out };
     out.reading = Some(ReadingReport { pitches: check.reading, sentence: check.reading_sentence.clone() });

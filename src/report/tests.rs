@@ -3,7 +3,7 @@
 use super::*;
 use crate::collate::{self, Layout};
 use crate::findings as find;
-use crate::instrument::Instruments;
+use crate::instrument::{Instruments, PlayedOn};
 use crate::keys::Tempo;
 use crate::musicxml::{self, Input, Tree};
 use crate::score::Score;
@@ -68,8 +68,10 @@ fn compare(edition: &Score, source: &Score, bars: Option<&str>) -> Audit {
 fn report(edition: &Score, source: &Score, collation: &collate::Collation, bars: Option<&str>) -> Audit {
     let findings = find::find(edition, source, collation);
     let table = Instruments::standard();
-    let parts = collation.parts.iter();
-    let instruments: Vec<_> = parts.map(|p| table.guess(&edition.parts[p.edition].name).map(|i| (i, true))).collect();
+    let guess = |p: &collate::PartAlignment| {
+        table.guess(&edition.parts[p.edition].name).map(|instrument| PlayedOn { instrument, guessed: true })
+    };
+    let instruments: Vec<_> = collation.parts.iter().map(guess).collect();
     let bars = bars.map(|b| Bars(b.into()));
     audit(Material {
         edition,
@@ -168,7 +170,8 @@ fn ranges_read_well() {
     bars[3] = "D4 E4 C4 D4";
     let score = score("Treble Recorder", &bars);
     let table = Instruments::standard();
-    let parts = [(0, table.guess("Treble Recorder"), true)];
+    let on = table.guess("Treble Recorder").map(|instrument| PlayedOn { instrument, guessed: true });
+    let parts = [(0, on)];
     let report = range_report(&score, "score.musicxml", &parts, None, Tempo::of(&score, None), Vec::new());
     insta::assert_snapshot!("range", plain(&range_text(&report, 80)));
     insta::assert_snapshot!("range_json", report.json());

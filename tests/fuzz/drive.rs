@@ -8,7 +8,7 @@ use obelus::musicxml::{self, Tree};
 use obelus::pitch::Interval;
 use obelus::report::{self, Bars};
 use obelus::score::{Category, Score};
-use obelus::{AuditError, AuditWishes, Cleaned, Comparison, Input, LineName, Lines, NotesForm, Policy, ReadScore};
+use obelus::{AuditWishes, Cleaned, Comparison, Input, LineName, Lines, NotesForm, Policy, ReadScore, WishError};
 use obelus::{Texts, Wishes};
 use std::sync::LazyLock;
 
@@ -36,7 +36,7 @@ pub fn audit(bytes: &[u8]) {
         let wishes = AuditWishes { bars, ..AuditWishes::default() };
         let audit = match comparison.audit(&wishes) {
             Ok(audit) => audit,
-            Err(AuditError::Bars(error)) => return assert!(wishes.bars.is_some(), "all bars are there: {error}"),
+            Err(WishError::Bars(error)) => return assert!(wishes.bars.is_some(), "all bars are there: {error}"),
             Err(error) => panic!("no instrument was named: {error}"),
         };
         assert!(comparison.page(&wishes, &audit, &[]).expect("the audit is there").ends_with("</html>\n"));

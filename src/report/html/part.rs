@@ -45,7 +45,7 @@ pub fn section(
 ) -> Markup {
     let alignment = &material.collation.parts[place];
     let (edition, source) = (alignment.edition_part(material.edition), alignment.source_part(material.source));
-    let checked = material.instruments[place].map(|(instrument, _)| check(&edition, instrument, material.asked));
+    let checked = material.instruments[place].map(|on| check(&edition, on.instrument, material.asked));
     let report = &audit.parts[place];
     let looked_at = report.looked_at();
     let outline = &material.collation.outline;
@@ -86,7 +86,7 @@ pub fn section(
                 Ok(score) => (score.markup(id)),
                 Err(reason) => { h3 { "Score" } p.hint { "Not drawn: " (reason) "." } }
             }
-            (view.compass(one))
+            (view.compass(one.then_some(verdict::NO_INSTRUMENT)))
             (view.fingers())
             @if found_any {
                 h3 #(format!("{id}-bars")) { "Bars" }
@@ -196,7 +196,8 @@ impl View<'_> {
         plot::excerpt(&chart, &frame, shown, &plot::notes_in_words(&chart, shown))
     }
 
-    fn compass(&self, is_alone: bool) -> Markup {
+    /// `unchecked`: what is said where no instrument is known.
+    fn compass(&self, unchecked: Option<&str>) -> Markup {
         let id = &self.id;
         let chart: Chart = self.sides.chart(self.rows.clone());
         let frame = Frame::new(&chart, self.range);
@@ -206,8 +207,8 @@ impl View<'_> {
             h3 #(format!("{id}-compass")) { "Compass" }
             @if let Some(range) = &self.report.range {
                 @for sentence in verdict::range(range) { p { (sentence) } }
-            } @else if is_alone {
-                p { (verdict::NO_INSTRUMENT) }
+            } @else if let Some(unchecked) = unchecked {
+                p { (unchecked) }
             }
             @if let Some(frame) = frame {
                 p.hint {
