@@ -4,7 +4,7 @@ use crate::clean::CleanCopy;
 use crate::engrave::pdf::{self, About};
 use crate::engrave::{Head, Job, Paper, Sheet, engrave};
 use crate::musicxml;
-use crate::musicxml::beside::{Dress, Staff, write_alone};
+use crate::musicxml::beside::{Brackets, Dress, Staff, write_alone};
 use crate::score::{Part, Sound};
 use crate::time::Time;
 
@@ -13,8 +13,8 @@ pub struct Handout<'a> {
     pub paper: Paper,
     /// The place of the only part that is shown; `None` for all.
     pub part: Option<usize>,
-    /// Whether the copy has additions that are set apart.
-    pub apart: bool,
+    /// Drawn where the copy has additions that are set apart.
+    pub brackets: Brackets,
     /// For a copy that has no title.
     pub title: Option<&'a str>,
     /// Where the music is from, for the foot.
@@ -46,7 +46,7 @@ pub fn pdf(CleanCopy { tree, score }: &CleanCopy, handout: &Handout) -> Result<V
     let title = score.title.as_deref().or(handout.title).unwrap_or_default();
     let composer = musicxml::composer(tree);
     let instrument = parts.first().filter(|_| parts.len() == 1).map(|part| part.name.clone()).filter(|n| !n.is_empty());
-    let music = write_alone(&staves, handout.apart);
+    let music = write_alone(&staves, handout.brackets);
     let rests = rests(&parts);
     let head = Head { title: title.into(), composer: composer.clone(), instrument: instrument.clone() };
     let lines = parts.iter().map(|p| p.staves as usize).sum();
@@ -78,20 +78,27 @@ fn rests(parts: &[&Part]) -> Vec<f64> {
     let count = parts.iter().map(|p| p.bars.len()).max().unwrap_or(0);
     let mut out = Vec::with_capacity(count);
     for bar in 0..count {
-        let after = parts.iter().map(|p| silence(p, bar, true) + silence(p, bar + 1, false)).min();
+        let after = parts.iter().map(|p| silence(p, bar, Edge::End) + silence(p, bar + 1, Edge::Start)).min();
         let after = after.unwrap_or_default();
         out.push(after.numer() as f64 / after.denom() as f64);
     }
     out
 }
 
-/// How long a part rests at the end, or at the beginning, of a bar.
-fn silence(part: &Part, bar: usize, at_end: bool) -> Time {
+/// Where in a bar a part may rest.
+#[derive(Clone, Copy)]
+enum Edge {
+    Start,
+    End,
+}
+
+/// How long a part rests at an edge of a bar.
+fn silence(part: &Part, bar: usize, edge: Edge) -> Time {
     let Some(own) = part.bars.get(bar) else { return Time::default() };
     let played = own.notes.clone().map(|n| &part.notes[n]).filter(|n| n.sound != Sound::Rest);
-    let edge = match at_end {
-        true => played.map(|n| n.offset + n.duration).max().map(|end| own.length - end),
-        false => played.map(|n| n.offset).min(),
+    let silent = match edge {
+        Edge::Start => played.map(|n| n.offset).min(),
+        Edge::End => played.map(|n| n.offset + n.duration).max().map(|end| own.length - end),
     };
-    edge.unwrap_or(own.length).max(Time::default())
+    silent.unwrap_or(own.length).max(Time::default())
 }

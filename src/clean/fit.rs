@@ -48,7 +48,7 @@ pub struct OnInstrument {
 
 /// How parts lie on their instruments.
 pub(super) fn look(score: &Score, players: &[Player]) -> Vec<OnInstrument> {
-    players.iter().map(|player| Look::of(score, player, false).on).collect()
+    players.iter().map(|player| Look::of(score, player, Octaves::AsTheyAre).on).collect()
 }
 
 /// Moves what leaves the range of its instrument to another octave.
@@ -60,7 +60,7 @@ pub(super) fn fit<'t>(
 ) -> Result<CleanCopy<'t>, Failure> {
     let done = steps.take(copy, cleaned, Signs::Stay, |copy, cleaned| {
         let (score, mut edits) = (&copy.score, Edits::new(&copy.tree));
-        let looks: Vec<Look> = players.iter().map(|player| Look::of(score, player, true)).collect();
+        let looks: Vec<Look> = players.iter().map(|player| Look::of(score, player, Octaves::Moved)).collect();
         let mut expected: Vec<Content> = score.parts.iter().map(Content::of).collect();
         for look in looks.iter().filter(|look| look.moves_any()) {
             let part = &score.parts[look.on.place];
@@ -91,6 +91,13 @@ pub(super) fn fit<'t>(
     Ok(done?.1)
 }
 
+/// Whether phrases go to the octave that fits.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Octaves {
+    AsTheyAre,
+    Moved,
+}
+
 struct Look {
     on: OnInstrument,
     /// Of each note of the part.
@@ -98,12 +105,12 @@ struct Look {
 }
 
 impl Look {
-    fn of(score: &Score, player: &Player, fits: bool) -> Look {
+    fn of(score: &Score, player: &Player, octaves: Octaves) -> Look {
         let part = &score.parts[player.part];
         let check = instrument::check(part, player.instrument, player.asked);
-        let Fitting { moves, held, octaves, left } = match fits {
-            true => Fitting::new(part, &check, Interval::UNISON),
-            false => Fitting::of(part, &check, Interval::UNISON, Vec::new()),
+        let Fitting { moves, held, octaves: by, left } = match octaves {
+            Octaves::Moved => Fitting::new(part, &check, Interval::UNISON),
+            Octaves::AsTheyAre => Fitting::of(part, &check, Interval::UNISON, Vec::new()),
         };
         let on = OnInstrument {
             place: player.part,
@@ -112,11 +119,11 @@ impl Look {
             reading_sentence: check.reading_sentence,
             range: check.range_words,
             outside: check.outside.len(),
-            moves: fits.then_some(moves),
+            moves: (octaves == Octaves::Moved).then_some(moves),
             held,
             left,
         };
-        Look { on, octaves }
+        Look { on, octaves: by }
     }
 
     fn moves_any(&self) -> bool {

@@ -77,8 +77,8 @@ fn lay_sheet(
         for mark in marks {
             let kind = mark.kind()?;
             let (from, to) = mark.places()?;
-            let at = locate(part, mark, &kind, &from, &moved, false)?;
-            let end = to.map(|to| locate(part, mark, &kind, &to, &moved, true)).transpose()?;
+            let at = locate(part, mark, &kind, (&from, End::First), &moved)?;
+            let end = to.map(|to| locate(part, mark, &kind, (&to, End::Last), &moved)).transpose()?;
             if let Some(end) = end
                 && (end.bar, end.offset) <= (at.bar, at.offset)
             {
@@ -183,14 +183,20 @@ fn expected_line(kind: &NewMark, at: Anchor, end: Option<Anchor>) -> MarkLine {
     MarkLine { bar: at.bar, offset: at.offset, end: end.map(|e| (e.bar, e.offset)), category, meaning }
 }
 
+/// Which place of a mark is meant.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum End {
+    First,
+    Last,
+}
+
 /// The note (or, for marks in time, also the rest) that starts at a place.
 fn locate(
     part: &Part,
     mark: &SheetMark,
     kind: &NewMark,
-    place: &BarBeat,
+    (place, end): (&BarBeat, End),
     moved: &Moved,
-    is_end: bool,
 ) -> Result<Anchor, SheetError> {
     let wrong = |reason: String| SheetError::Mark { mark: mark.to_string(), reason };
     let followed = moved.to.get(&place.bar).copied().filter(|bar| *bar < part.bars.len());
@@ -224,7 +230,7 @@ fn locate(
         return Ok(Anchor { bar, offset, note: Some(note) });
     }
     // A hairpin may end between notes or with the bar.
-    if is_end && matches!(kind, NewMark::Hairpin { .. }) && offset >= Time::from(0) && offset <= own.length {
+    if end == End::Last && matches!(kind, NewMark::Hairpin { .. }) && offset >= Time::from(0) && offset <= own.length {
         return Ok(Anchor { bar, offset, note: None });
     }
     let here = format!("{}:{}", own.number, beat_text(place.beat));
@@ -272,38 +278,39 @@ pub fn lift(copy: &Score, parts: &[(usize, &PartFindings)]) -> Lifted {
             ));
         }
         for finding in found.findings.iter().filter(|f| !f.category.is_of_notes()) {
-            lift_one(part, *index > 0, finding, &mut out);
+            let lifted = lift_one(part, finding, &mut out.warnings);
+            out.sheet
+                .marks
+                .extend(lifted.map(|mark| SheetMark { part: (*index > 0).then(|| part.id.clone()), ..mark }));
         }
     }
     out
 }
 
-fn lift_one(part: &Part, name_part: bool, finding: &Finding, out: &mut Lifted) {
+fn lift_one(part: &Part, finding: &Finding, warnings: &mut Vec<String>) -> Option<SheetMark> {
     let number = |p: Place| part.bars[p.bar].number.as_str();
     let Subject::Mark { edition: Some(mark), .. } = finding.subject else {
         if finding.status == Status::Omitted {
             let reading = finding.source_reading.as_deref().unwrap_or("");
-            out.warnings.push(format!(
+            warnings.push(format!(
                 "part {}, bar {}: the copy lacks the base's {} {reading}; a mark sheet cannot take marks out",
                 part.id, part.bars[finding.at.bar].number, finding.category
             ));
         }
-        return;
+        return None;
     };
     let mark = &part.marks[mark.index()];
-    match sheet_mark(part, mark) {
-        Some(mut lifted) => {
-            lifted.part = name_part.then(|| part.id.clone());
-            out.sheet.marks.push(lifted);
-        }
-        None => out.warnings.push(format!(
+    let lifted = sheet_mark(part, mark);
+    if lifted.is_none() {
+        warnings.push(format!(
             "part {}, bar {}: a mark sheet has no key for the {} {}",
             part.id,
             number(mark.at),
             mark.category,
             mark.reading()
-        )),
+        ));
     }
+    lifted
 }
 
 /// The entry for a mark, if a sheet can hold its kind.

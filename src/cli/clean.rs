@@ -14,6 +14,7 @@ use clap::ValueEnum;
 
 use obelus::clean::{self, Additions, Apart, Decisions, NewKey, Origin, Restore};
 use obelus::engrave;
+use obelus::musicxml::beside::Brackets;
 use obelus::pitch::{Interval, key_fifths};
 use obelus::report;
 use obelus::score::{Category, Score};
@@ -264,7 +265,10 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         let source = comparison.source().score();
         let shown = Shown {
             part: args.lines.edition.is_named().then_some(part),
-            apart: args.additions != How::Strip || policy.decisions.is_some(),
+            brackets: match args.additions == How::Strip && policy.decisions.is_none() {
+                true => Brackets::LeftOut,
+                false => Brackets::Drawn,
+            },
             title: source.title.clone(),
             source: named(&source_input, source),
         };

@@ -5,7 +5,7 @@ use super::failure::Failure;
 use super::input::{self, Octave};
 use super::lines::OneLine;
 use super::output::{Content, Output};
-use obelus::report;
+use obelus::report::{self, OutOfReach};
 use obelus::{InstrumentWishes, ReadScore};
 use std::path::PathBuf;
 
@@ -58,7 +58,10 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     };
     let report = ReadScore::open(&args.score)?.keys(&args.line.name(), &wishes)?;
     match args.format {
-        Format::Text => output.write(Content::Text(&report::keys_text(&report, args.line.is_named(), width())))?,
+        Format::Text => {
+            let out_of_reach = if args.line.is_named() { OutOfReach::Told } else { OutOfReach::LeftOut };
+            output.write(Content::Text(&report::keys_text(&report, out_of_reach, width())))?;
+        }
         Format::Json => output.write(Content::Bytes(report.json().as_bytes()))?,
         Format::Csv => output.write(Content::Bytes(report::keys_csv(&report).as_bytes()))?,
     }

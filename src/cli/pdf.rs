@@ -4,6 +4,7 @@ use super::failure::Failure;
 use super::output::Output;
 use obelus::clean::CleanCopy;
 use obelus::engrave::{self, Paper};
+use obelus::musicxml::beside::Brackets;
 use std::path::Path;
 
 /// Where pages go, and on which paper.
@@ -19,8 +20,8 @@ pub struct PdfFile {
 pub struct Shown {
     /// Only this part.
     pub part: Option<usize>,
-    /// The copy has additions that are set apart.
-    pub apart: bool,
+    /// Drawn where the copy has additions that are set apart.
+    pub brackets: Brackets,
     /// For a copy without a title.
     pub title: Option<String>,
     /// Where the music is from.
@@ -55,7 +56,7 @@ impl PdfFile {
             &Handout {
                 paper: self.paper,
                 part: shown.part,
-                apart: shown.apart,
+                brackets: shown.brackets,
                 title: shown.title.as_deref(),
                 source: &shown.source,
             },

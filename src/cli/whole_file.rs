@@ -17,7 +17,7 @@ pub fn write(path: &Path, bytes: &[u8]) -> io::Result<()> {
     if let Some(file) = nameless::file(folder(path)) {
         fill(&file, bytes, old.as_ref())?;
         // Where the system does not let it have a name, another way is tried.
-        if nameless::name(&file, path, old.is_some()).is_ok() {
+        if nameless::name(&file, path).is_ok() {
             return Ok(());
         }
     }
@@ -71,16 +71,15 @@ mod nameless {
         open(folder, flags, Mode::from_raw_mode(0o666)).ok().map(File::from)
     }
 
-    pub fn name(file: &File, path: &Path, replace: bool) -> io::Result<()> {
+    /// Gives a file its name, which it takes over where another file has it.
+    pub fn name(file: &File, path: &Path) -> io::Result<()> {
         let link = |to: &Path| {
             let from = format!("/proc/self/fd/{}", file.as_raw_fd());
             linkat(CWD, from, CWD, to, AtFlags::SYMLINK_FOLLOW)
         };
-        if !replace {
-            match link(path) {
-                Err(rustix::io::Errno::EXIST) => {}
-                done => return Ok(done?),
-            }
+        match link(path) {
+            Err(rustix::io::Errno::EXIST) => {}
+            done => return Ok(done?),
         }
         // A name can be taken over from a file that has one, only. Who is killed between the two leaves it
         // behind: where passing files lie, if they lie on the same disk.

@@ -55,7 +55,7 @@ pub fn breaks(measures: &Measures) -> Vec<(usize, bool)> {
                     if fill > 1.0 && to > from + 1 {
                         break;
                     }
-                    let line = way.cost + line_cost(fill, to == count);
+                    let line = way.cost + if to == count { last_line_cost(fill) } else { line_cost(fill) };
                     let step = |cost| Some(Way { cost, from, lines, was_first: first });
                     let set = lines + 1;
                     if set <= room {
@@ -74,13 +74,13 @@ pub fn breaks(measures: &Measures) -> Vec<(usize, bool)> {
     back(&ways, count)
 }
 
-fn line_cost(fill: f64, is_last: bool) -> f64 {
-    match fill {
-        f if f > 1.0 => TOO_FULL * (f - 1.0),
-        // A last line is not stretched; a very short one looks lost.
-        f if is_last => 0.25 * (1.0 - f) * (1.0 - f),
-        f => (1.0 - f) * (1.0 - f),
-    }
+fn line_cost(fill: f64) -> f64 {
+    if fill > 1.0 { TOO_FULL * (fill - 1.0) } else { (1.0 - fill) * (1.0 - fill) }
+}
+
+/// A last line is not stretched; a very short one looks lost.
+fn last_line_cost(fill: f64) -> f64 {
+    if fill > 1.0 { line_cost(fill) } else { 0.25 * line_cost(fill) }
 }
 
 fn better(old: &mut Option<Way>, new: Option<Way>) {

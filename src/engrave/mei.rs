@@ -2,7 +2,7 @@
 //! mark it is. It carries colours over from MusicXML, though not always to the
 //! place where they are drawn; where it carries none, text carries them.
 
-use crate::musicxml::{APART, TEXT_COLOR};
+use crate::musicxml::{BRACKETED as BRACKET_SIGN, TEXT_COLOR};
 use crate::patch::Patch;
 use roxmltree::{Document, Node, NodeId};
 use std::collections::HashSet;
@@ -72,12 +72,12 @@ impl Dresser<'_> {
         if !self.done.insert(node.id()) {
             return;
         }
-        let (apart, color) = color.strip_prefix(APART).map_or((false, color), |color| (true, color));
+        let (bracketed, color) = color.strip_prefix(BRACKET_SIGN).map_or((false, color), |color| (true, color));
         let said = match self.colors {
             Colors::Drawn => {
                 let color = if color.is_empty() { String::new() } else { format!(" color=\"{color}\"") };
-                let apart = apart && node.attribute("type").is_none();
-                if apart { format!("{color} type=\"{BRACKETED}\"") } else { color }
+                let bracketed = bracketed && node.attribute("type").is_none();
+                if bracketed { format!("{color} type=\"{BRACKETED}\"") } else { color }
             }
             Colors::Names => {
                 let Ok(number) = u32::from_str_radix(color.trim_start_matches('#'), 16) else { return };

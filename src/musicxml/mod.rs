@@ -23,7 +23,7 @@ mod tree;
 mod words;
 mod written;
 
-pub use beside::{APART, TEXT_COLOR};
+pub use beside::{BRACKETED, TEXT_COLOR};
 pub use edits::Edits;
 pub use elements::{ELEMENTS, Placement, Siblings, articulations, is_dynamic_sign, ornaments, placement};
 pub use error::Error;

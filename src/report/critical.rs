@@ -6,7 +6,7 @@ use super::adapted;
 use super::csv::line;
 use super::keys_reason::octave_change_sentence;
 use super::phrases::{self, CAUTION, key_relation};
-use super::remarks::{PartNotes, Remark, sign};
+use super::remarks::{Lines, PartNotes, Remark, sign};
 use crate::clean::{Names, OnInstrument, Outcomes, Provenance};
 use crate::collate::Collation;
 use crate::findings::PartFindings;
@@ -34,8 +34,7 @@ pub struct Notes<'a> {
 }
 
 impl Notes<'_> {
-    /// `every`: findings that a line for their passage tells have their own, too.
-    fn of_part(&self, index: usize, every: bool) -> Vec<Remark> {
+    fn of_part(&self, index: usize, lines: Lines) -> Vec<Remark> {
         let alignment = &self.collation.parts[index];
         let part = PartNotes {
             edition: alignment.edition_part(self.edition),
@@ -45,7 +44,7 @@ impl Notes<'_> {
             outcomes: &self.outcomes[index],
             names: &self.names[index],
             interval: alignment.interval,
-            every,
+            lines,
             moves: self.moves(index),
         };
         part.remarks()
@@ -93,7 +92,7 @@ impl Notes<'_> {
         );
         for (index, part) in self.audit.parts.iter().enumerate() {
             let _ = write!(out, "\n## {}\n\n{}\n\n", plain(&part.part.spoken()), key_relation(part));
-            let remarks = self.of_part(index, false);
+            let remarks = self.of_part(index, Lines::OfPassages);
             if remarks.is_empty() {
                 out.push_str("No differences.\n");
             } else {
@@ -138,7 +137,7 @@ impl Notes<'_> {
         let mut out =
             line(&["part", "bar", "sign", "source_bar", "category", "edition", "source", "remark", "decision_name"]);
         for (index, part) in self.audit.parts.iter().enumerate() {
-            for r in self.of_part(index, true) {
+            for r in self.of_part(index, Lines::OfFindings) {
                 out += &line(&[
                     &part.part.spoken(),
                     &r.bar,

@@ -15,9 +15,17 @@ const LEGEND: &str = "written: the compass as written for the player. out: notes
 const FINGERS: &str = " forks, half (half-holes), pinch (thumb half open): notes with such fingerings, after \
                        octave changes. hard: difficulty under the fingers, in points per second.";
 
-/// The keys for people, about `width` columns wide. `all_parts` are told even
-/// where no key brings them into reach.
-pub fn keys(report: &KeysReport, all_parts: bool, width: usize) -> String {
+/// What is said of a part that no key brings into reach.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OutOfReach {
+    /// That it is, and no more.
+    LeftOut,
+    /// Its keys, as of others.
+    Told,
+}
+
+/// The keys for people, about `width` columns wide.
+pub fn keys(report: &KeysReport, out_of_reach: OutOfReach, width: usize) -> String {
     let mut page = Page::new(width);
     page.title(report.score.title.as_deref().unwrap_or("Keys"));
     let lead = "  score    ";
@@ -36,7 +44,7 @@ pub fn keys(report: &KeysReport, all_parts: bool, width: usize) -> String {
             compared(&mut page, part);
         }
         for instrument in &part.instruments {
-            on_instrument(&mut page, part, instrument, all_parts);
+            on_instrument(&mut page, part, instrument, out_of_reach);
         }
     }
     page.warnings(&report.warnings);
@@ -55,7 +63,7 @@ fn compared(page: &mut Page, part: &KeysPart) {
     page.list(&items);
 }
 
-fn on_instrument(page: &mut Page, part: &KeysPart, i: &KeysInstrument, all_parts: bool) {
+fn on_instrument(page: &mut Page, part: &KeysPart, i: &KeysInstrument, out_of_reach: OutOfReach) {
     page.title(&headed(&part.part, &i.instrument));
     let sounding = match i.sounding.lowest == i.written.lowest {
         true => String::new(),
@@ -70,7 +78,7 @@ fn on_instrument(page: &mut Page, part: &KeysPart, i: &KeysInstrument, all_parts
         page.paragraph("The part has no pitches.");
         return;
     }
-    if !i.in_reach && !all_parts {
+    if !i.in_reach && out_of_reach == OutOfReach::LeftOut {
         page.paragraph(
             "No key brings even half of its notes into range, so it is left out here. Name it with --part to see \
              it anyway.",

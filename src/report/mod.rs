@@ -46,7 +46,7 @@ pub use fingers::{Hands, HardStretch, Hardest, TempoReport};
 pub use html::audit as audit_html;
 pub use keys::{Key, KeysInstrument, KeysPart, KeysReport, keys_report};
 pub use keys_reason::octave_change_sentence;
-pub use keys_text::keys as keys_text;
+pub use keys_text::{OutOfReach, keys as keys_text};
 pub use phrases::passage_line;
 pub use range::{Passage as RangePassage, RangePart, RangeReport, range_report};
 pub use range_text::{instruments as instruments_text, range as range_text};
@@ -310,13 +310,10 @@ pub(crate) fn json(result: &impl Serialize) -> String {
     json::text(result)
 }
 
-/// The number of findings of a status, in some categories.
-pub(crate) fn sum(totals: &Totals, status: Status, of_notes: bool) -> usize {
-    totals
-        .iter()
-        .filter(|(category, _)| category.is_of_notes() == of_notes)
-        .filter_map(|(_, counts)| counts.get(&status))
-        .sum()
+/// The number of marks of a status.
+pub(crate) fn marks_of(totals: &Totals, status: Status) -> usize {
+    let marks = totals.iter().filter(|(category, _)| !category.is_of_notes());
+    marks.filter_map(|(_, counts)| counts.get(&status)).sum()
 }
 
 pub(crate) fn is_in(finding: &Finding, bars: &std::ops::RangeInclusive<usize>) -> bool {

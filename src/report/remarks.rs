@@ -24,6 +24,14 @@ pub(super) struct Remark {
     pub name: String,
 }
 
+/// Whether a finding that the line of its passage tells has its own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Lines {
+    OfPassages,
+    /// It has, too.
+    OfFindings,
+}
+
 /// All that is noted of one part.
 pub(super) struct PartNotes<'a> {
     pub edition: EditionPart<'a>,
@@ -34,8 +42,7 @@ pub(super) struct PartNotes<'a> {
     /// As the cleaning calls its own findings and passages.
     pub names: &'a Names,
     pub interval: Interval,
-    /// Findings that a line for their passage tells have their own, too.
-    pub every: bool,
+    pub lines: Lines,
     /// What was done for an instrument, by the cleaning's rows.
     pub moves: Vec<(usize, String)>,
 }
@@ -54,7 +61,7 @@ impl PartNotes<'_> {
                 out.push(self.passage(passage));
             }
             let told_there = finding.passage.is_some_and(|p| self.tells(p, finding) && self.one_decision(p).is_some());
-            if self.every || !told_there {
+            if self.lines == Lines::OfFindings || !told_there {
                 out.push(self.finding(index, finding));
             }
         }

@@ -1,7 +1,7 @@
 //! What was found in a part, in a few sentences.
 
 use super::phrases::{bar_list, count, listed};
-use super::{PartReport, Point, RangeResult, sum};
+use super::{PartReport, Point, RangeResult, marks_of};
 use crate::findings::Status;
 use crate::instrument::Side;
 use crate::score::Category;
@@ -100,7 +100,7 @@ fn scope(part: &PartReport) -> Option<String> {
 
 /// How many marks are the editor's.
 fn marks(part: &PartReport) -> String {
-    let of = |status| sum(&part.totals, status, false);
+    let of = |status| marks_of(&part.totals, status);
     let (added, omitted, altered) = (of(Status::Added), of(Status::Omitted), of(Status::Altered));
     let mut done = Vec::new();
     if added > 0 {

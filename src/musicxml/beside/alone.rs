@@ -2,11 +2,10 @@
 
 use super::super::fragment::Fragment;
 use super::staff::State;
-use super::{Staff, document, engraver, identification};
+use super::{Brackets, Staff, document, engraver, identification};
 
-/// Writes the parts for the engraver, colours as they are; with `apart`, what
-/// stands in brackets or in small type is marked for brackets to be drawn.
-pub fn write_alone(staves: &[Staff], apart: bool) -> String {
+/// Writes the parts for the engraver, colours as they are.
+pub fn write_alone(staves: &[Staff], brackets: Brackets) -> String {
     let mut list = Fragment::new("part-list");
     let mut parts = Vec::new();
     for (place, staff) in staves.iter().enumerate() {
@@ -22,7 +21,7 @@ pub fn write_alone(staves: &[Staff], apart: bool) -> String {
                 measure.set_attribute("implicit", "yes");
             }
             measure.children = staff.measure(bar, None, &mut state);
-            engraver::prepare(&mut measure, apart);
+            engraver::prepare(&mut measure, brackets);
             part.children.push(measure);
         }
         parts.push(part);

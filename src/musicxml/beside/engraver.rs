@@ -8,7 +8,15 @@ use super::super::marks::Pair;
 /// engraver carries over what they say, but not in which colour.
 pub const TEXT_COLOR: [char; 2] = ['\u{F0000}', '\u{F0001}'];
 /// Before the colour of a sign that stands in brackets, which the engraver does not draw.
-pub const APART: char = '[';
+pub const BRACKETED: char = '[';
+
+/// What becomes of the brackets around signs, and of signs in small type.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Brackets {
+    LeftOut,
+    /// The signs are marked so that brackets can be drawn around them.
+    Drawn,
+}
 
 /// What would join several bars into one, or hide their notes.
 const LEFT_OUT: [&str; 2] = ["measure-style", "part-symbol"];
@@ -17,16 +25,15 @@ const ONCE: [&str; 4] = ["notations", "articulations", "ornaments", "technical"]
 /// Signs and letters that are set apart by their size.
 const SIZED: [&str; 4] = ["fermata", "rehearsal", "segno", "coda"];
 
-/// Makes a bar ready; with `apart`, signs in brackets and in small type are
-/// marked so that brackets can be drawn.
-pub(super) fn prepare(measure: &mut Fragment, apart: bool) {
+/// Makes a bar ready.
+pub(super) fn prepare(measure: &mut Fragment, brackets: Brackets) {
     let mut children = Vec::new();
     for child in std::mem::take(&mut measure.children) {
-        children.extend(if child.name == "direction" { apart_from_dynamics(child) } else { vec![child] });
+        children.extend(if child.name == "direction" { split_dynamics(child) } else { vec![child] });
     }
     measure.children = children;
     fill_with_rest(measure);
-    ready(measure, apart);
+    ready(measure, brackets);
 }
 
 /// A rest without a written value that is alone in its bar fills it.
@@ -40,17 +47,20 @@ fn fill_with_rest(measure: &mut Fragment) {
     }
 }
 
-fn ready(fragment: &mut Fragment, apart: bool) {
+fn ready(fragment: &mut Fragment, brackets: Brackets) {
     fragment.children.retain(|c| !LEFT_OUT.contains(&c.name.as_str()));
     merge(fragment);
-    unbracket(fragment, apart);
-    fragment.children.iter_mut().for_each(|c| ready(c, apart));
+    unbracket(fragment, brackets);
+    fragment.children.iter_mut().for_each(|c| ready(c, brackets));
     if fragment.name == "direction" && fragment.child("staff").is_none() {
         // Without it an octave line is drawn, but moves no note.
         fragment.place(Fragment::leaf("staff", 1));
     }
-    if apart && SIZED.contains(&fragment.name.as_str()) && attribute(fragment, "font-size").is_some() {
-        set_apart(fragment);
+    if brackets == Brackets::Drawn
+        && SIZED.contains(&fragment.name.as_str())
+        && attribute(fragment, "font-size").is_some()
+    {
+        mark_bracketed(fragment);
     }
     let color = attribute(fragment, "color").map(String::from);
     let Some(color) = color else { return };
@@ -74,10 +84,10 @@ fn attribute<'f>(fragment: &'f Fragment, name: &str) -> Option<&'f str> {
     fragment.attributes.iter().find(|a| a.0 == name).map(|a| a.1.as_str())
 }
 
-fn set_apart(fragment: &mut Fragment) {
+fn mark_bracketed(fragment: &mut Fragment) {
     let color = attribute(fragment, "color").unwrap_or_default();
-    if !color.starts_with(APART) {
-        let color = format!("{APART}{color}");
+    if !color.starts_with(BRACKETED) {
+        let color = format!("{BRACKETED}{color}");
         fragment.set_attribute("color", color);
     }
 }
@@ -98,21 +108,23 @@ fn merge(fragment: &mut Fragment) {
 }
 
 /// Takes out the brackets around signs, and marks these and those in small type.
-fn unbracket(holder: &mut Fragment, apart: bool) {
+fn unbracket(holder: &mut Fragment, brackets: Brackets) {
     let Some(flank) = facts(&holder.name).brackets.filter(|_| holder.name != "dynamics") else { return };
     let is = |fragment: Option<&Fragment>, side: usize| {
         fragment.is_some_and(|f| f.name == flank && Pair::ALL.iter().any(|pair| pair.texts()[side] == f.text.trim()))
     };
-    for sign in holder.children.iter_mut().filter(|s| apart && attribute(s, "font-size").is_some()) {
-        set_apart(sign);
+    for sign in
+        holder.children.iter_mut().filter(|s| brackets == Brackets::Drawn && attribute(s, "font-size").is_some())
+    {
+        mark_bracketed(sign);
     }
     let mut at = 1;
     while at + 1 < holder.children.len() {
         if is(holder.children.get(at - 1), 0) && is(holder.children.get(at + 1), 1) {
             holder.children.remove(at + 1);
             holder.children.remove(at - 1);
-            if apart {
-                set_apart(&mut holder.children[at - 1]);
+            if brackets == Brackets::Drawn {
+                mark_bracketed(&mut holder.children[at - 1]);
             }
         } else {
             at += 1;
@@ -122,7 +134,7 @@ fn unbracket(holder: &mut Fragment, apart: bool) {
 
 /// A direction with dynamics and words as two: the engraver would set them as
 /// one word.
-fn apart_from_dynamics(direction: Fragment) -> Vec<Fragment> {
+fn split_dynamics(direction: Fragment) -> Vec<Fragment> {
     let holds = |f: &Fragment, name: &str| f.name == "direction-type" && f.child(name).is_some();
     let has = |name: &str| direction.children.iter().any(|c| holds(c, name));
     if !has("dynamics") || !has("words") {
@@ -139,23 +151,23 @@ fn apart_from_dynamics(direction: Fragment) -> Vec<Fragment> {
 mod tests {
     use super::*;
 
-    fn made_ready(inner: Fragment, apart: bool) -> Fragment {
+    fn made_ready(inner: Fragment, brackets: Brackets) -> Fragment {
         let mut measure = Fragment::new("measure").with(inner);
-        prepare(&mut measure, apart);
+        prepare(&mut measure, brackets);
         measure
     }
 
     #[test]
     fn colours_that_would_be_lost_stand_in_the_text() {
         let fingering = Fragment::leaf("fingering", "0 12").set("color", "#00002A");
-        assert_eq!(made_ready(fingering, false).children[0].text, "\u{F0000}#00002A\u{F0001}0 12");
+        assert_eq!(made_ready(fingering, Brackets::LeftOut).children[0].text, "\u{F0000}#00002A\u{F0001}0 12");
         let minute = Fragment::leaf("per-minute", "66");
         let mark = Fragment::new("metronome").with(Fragment::leaf("beat-unit", "half")).with(minute);
-        let mark = made_ready(mark.set("color", "#000001"), false);
+        let mark = made_ready(mark.set("color", "#000001"), Brackets::LeftOut);
         assert_eq!(mark.children[0].children[1].text, "\u{F0000}#000001\u{F0001}66");
-        assert_eq!(made_ready(Fragment::leaf("fingering", "2"), true).children[0].text, "2");
+        assert_eq!(made_ready(Fragment::leaf("fingering", "2"), Brackets::Drawn).children[0].text, "2");
         let small = Fragment::new("technical").with(Fragment::leaf("fingering", "2").set("font-size", "6"));
-        assert_eq!(made_ready(small, true).children[0].children[0].text, "\u{F0000}[\u{F0001}2");
+        assert_eq!(made_ready(small, Brackets::Drawn).children[0].children[0].text, "\u{F0000}[\u{F0001}2");
     }
 
     #[test]
@@ -163,7 +175,7 @@ mod tests {
         let kind = |inner| Fragment::new("direction-type").with(inner);
         let dynamics = kind(Fragment::new("dynamics").with(Fragment::new("f")));
         let direction = Fragment::new("direction").with(dynamics).with(kind(Fragment::leaf("words", "poco rit.")));
-        let measure = made_ready(direction, false);
+        let measure = made_ready(direction, Brackets::LeftOut);
         assert_eq!(measure.children.len(), 2);
         for direction in &measure.children {
             assert_eq!(direction.child("staff").map(|s| s.text.as_str()), Some("1"));
@@ -179,7 +191,7 @@ mod tests {
         let notations = |inner| Fragment::new("notations").with(inner);
         let tenuto = notations(Fragment::new("articulations").with(Fragment::new("tenuto")));
         let note = Fragment::new("note").with(notations(group)).with(tenuto);
-        let measure = made_ready(note, true);
+        let measure = made_ready(note, Brackets::Drawn);
         let notations = &measure.children[0].children;
         assert_eq!(notations.len(), 1);
         let signs = &notations[0].children[0].children;

@@ -9,7 +9,7 @@ mod stretch;
 
 pub use alone::write_alone;
 pub use dress::Dress;
-pub use engraver::{APART, TEXT_COLOR};
+pub use engraver::{BRACKETED, Brackets, TEXT_COLOR};
 pub use staff::Staff;
 pub use stretch::write_stretches;
 

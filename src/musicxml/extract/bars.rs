@@ -55,7 +55,7 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
         if !music.iter().any(|m| m.to > m.from) {
             music.push(Item {
                 nodes: None,
-                new: Some(self.rest(bar.length * divisions, true)),
+                new: Some(self.rest_of_bar(bar.length * divisions)),
                 from: Time::zero(),
                 to: bar.length,
                 place: usize::MAX,
@@ -71,7 +71,7 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
             let by = (bar.length - now) * divisions;
             // What goes beyond the time signature is as long only with a sign.
             let full = bar.length <= bar.meter.bar;
-            let silence = if full { moved(by) } else { self.rest(by, false) };
+            let silence = if full { moved(by) } else { self.silence(by, Fragment::new("rest")) };
             self.append(index, silence);
         }
     }
@@ -197,10 +197,13 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
         }
     }
 
-    fn rest(&self, ticks: Time, of_bar: bool) -> Fragment {
-        let rest = Fragment::new("rest");
+    fn rest_of_bar(&self, ticks: Time) -> Fragment {
+        self.silence(ticks, Fragment::new("rest").set("measure", "yes"))
+    }
+
+    fn silence(&self, ticks: Time, rest: Fragment) -> Fragment {
         Fragment::new("note")
-            .with(if of_bar { rest.set("measure", "yes") } else { rest })
+            .with(rest)
             .with(Fragment::leaf("duration", ticks.round().to_integer()))
             .with(Fragment::leaf("voice", self.voices.first().unwrap_or(&"1")))
     }

@@ -14,10 +14,11 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
     pub(super) fn settle_notes(&mut self) {
         for at in 0..self.own.len() {
             let note = &self.part.notes[self.own[at]];
-            let leaves = |other: Option<NoteId>| other.is_some_and(|n| !self.is_own(n));
-            let (to, from) = (leaves(note.tied_to), leaves(note.tied_from));
-            let node = self.tree.node(note.element);
-            self.untie(node, to, from);
+            for (other, end) in [(note.tied_to, "start"), (note.tied_from, "stop")] {
+                if other.is_some_and(|n| !self.is_own(n)) {
+                    self.untie(self.tree.node(note.element), end);
+                }
+            }
         }
         self.settle_beams();
         self.settle_tuplets();
@@ -31,13 +32,12 @@ impl<'a, 'i> Extractor<'_, 'a, 'i> {
         self.own_notes.contains(&self.part.notes[note].element)
     }
 
-    /// A tie into another line goes.
-    fn untie(&mut self, note: Node<'a, 'i>, to: bool, from: bool) {
+    /// A tie into another line goes: its start or its stop at a note.
+    fn untie(&mut self, note: Node<'a, 'i>, end: &str) {
         let ties = elements(note).filter(|n| n.tag_name().name() == "tie");
         let notations = elements(note).filter(|n| n.tag_name().name() == "notations").flat_map(elements);
         for tie in ties.chain(notations.filter(|n| n.tag_name().name() == "tied")) {
-            let kind = tie.attribute("type");
-            if to && kind == Some("start") || from && kind == Some("stop") {
+            if tie.attribute("type") == Some(end) {
                 self.edits.remove(element(tie));
             }
         }

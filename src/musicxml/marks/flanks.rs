@@ -78,19 +78,32 @@ pub fn may_flank(holder: Node<'_, '_>) -> bool {
 mod tests {
     use super::*;
 
-    fn told(inner: &str) -> Vec<(String, bool, bool)> {
-        let text = format!("<ornaments>{inner}</ornaments>");
-        let doc = roxmltree::Document::parse(&text).unwrap();
-        elements(doc.root_element()).map(|n| (name(n).to_string(), is_flank(n), flanks(n).is_some())).collect()
+    #[derive(Debug, Clone, Copy, PartialEq)]
+    enum Is {
+        Bracket,
+        Bracketed,
+        Plain,
     }
 
-    fn is(name: &str, flank: bool, flanked: bool) -> (String, bool, bool) {
-        (name.into(), flank, flanked)
+    fn told(inner: &str) -> Vec<(String, Is)> {
+        let text = format!("<ornaments>{inner}</ornaments>");
+        let doc = roxmltree::Document::parse(&text).unwrap();
+        let is = |node| match (is_flank(node), flanks(node).is_some()) {
+            (true, false) => Is::Bracket,
+            (false, true) => Is::Bracketed,
+            (false, false) => Is::Plain,
+            (true, true) => panic!("a bracket is in brackets"),
+        };
+        elements(doc.root_element()).map(|n| (name(n).to_string(), is(n))).collect()
+    }
+
+    fn other(is: Is) -> (String, Is) {
+        ("other-ornament".into(), is)
     }
 
     #[test]
     fn brackets_belong_to_the_sign_between_them() {
-        let wanted = [is("other-ornament", true, false), is("turn", false, true), is("other-ornament", true, false)];
+        let wanted = [other(Is::Bracket), ("turn".into(), Is::Bracketed), other(Is::Bracket)];
         assert_eq!(told("<other-ornament>[</other-ornament><turn/><other-ornament>]</other-ornament>"), wanted);
         let glyphs =
             "<other-ornament smufl=\"csymParensLeftTall\"/><turn/><other-ornament smufl=\"csymParensRightTall\"/>";
@@ -99,7 +112,7 @@ mod tests {
 
     #[test]
     fn a_bracket_without_its_partner_is_a_sign_like_others() {
-        let alone = [is("other-ornament", false, false), is("turn", false, false), is("other-ornament", false, false)];
+        let alone = [other(Is::Plain), ("turn".into(), Is::Plain), other(Is::Plain)];
         assert_eq!(told("<other-ornament>[</other-ornament><turn/><other-ornament>)</other-ornament>"), alone);
         assert_eq!(told("<other-ornament>[</other-ornament><turn/>"), alone[..2]);
         let nothing = "<other-ornament>[</other-ornament><other-ornament>]</other-ornament>";

@@ -2,7 +2,7 @@
 
 use super::PartReader;
 use crate::musicxml::marks::Spot;
-use crate::score::{NoteId, Place};
+use crate::score::{Note, NoteId, Place};
 use roxmltree::Node;
 use std::collections::BTreeMap;
 
@@ -17,17 +17,37 @@ pub(super) struct Graces {
     mains: Vec<Option<NoteId>>,
 }
 
+/// Which ends of ties a note has.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(super) struct TieEnds {
+    pub start: bool,
+    pub stop: bool,
+}
+
+impl TieEnds {
+    /// Adds that of an element.
+    pub(super) fn add(&mut self, tie: Node<'_, '_>) {
+        match tie.attribute("type") {
+            Some("start") => self.start = true,
+            Some("stop") => self.stop = true,
+            _ => {}
+        }
+    }
+}
+
 impl PartReader<'_, '_> {
     /// A tie goes on where its first note ends, at the same pitch, in the same
     /// voice if it can.
-    pub(super) fn tie(&mut self, id: NoteId, start: bool, stop: bool) {
-        if !start && !stop {
+    pub(super) fn tie(&mut self, id: NoteId, ends: TieEnds) {
+        if ends == TieEnds::default() {
             return;
         }
         let note = &self.part.notes[id];
         let Some(pitch) = note.pitch() else { return };
         let (onset, end, voice) = (self.part.onset(id), self.part.onset(id) + note.duration, note.voice);
-        if stop && let Some(open) = self.ties.get_mut(&(onset, pitch)) {
+        if ends.stop
+            && let Some(open) = self.ties.get_mut(&(onset, pitch))
+        {
             let same_voice = open.iter().position(|n| self.part.notes[*n].voice == voice);
             let from = open.remove(same_voice.unwrap_or(0));
             if open.is_empty() {
@@ -36,12 +56,13 @@ impl PartReader<'_, '_> {
             self.part.notes[id].tied_from = Some(from);
             self.part.notes[from].tied_to = Some(id);
         }
-        if start {
+        if ends.start {
             self.ties.entry((end, pitch)).or_default().push(id);
         }
     }
 
-    pub(super) fn collect_grace(&mut self, id: NoteId, voice: u32, chord: bool, grace: Node<'_, '_>) {
+    pub(super) fn collect_grace(&mut self, id: NoteId, grace: Node<'_, '_>) {
+        let Note { voice, chord, .. } = self.part.notes[id];
         let slashed = grace.attribute("slash") == Some("yes");
         // A note that leads on belongs to the one before only if none that waits for the next came first.
         let follows =

@@ -100,21 +100,30 @@ impl Line {
 
 impl<'a, 'i> PartReader<'a, 'i> {
     /// The length of a note whose duration may be none that is meant.
-    pub(super) fn as_printed(&mut self, node: Node<'_, '_>, told: Time, chord: bool) -> Time {
-        if self.divisions > FINEST_DIVISIONS || told.denom() > FINEST_DIVISIONS {
-            return told;
-        }
-        let sizes = Sizes::of(node, told, self.divisions);
-        let Some(shown) = sizes.shown.filter(|shown| *shown != told) else { return told };
-        if chord {
-            // What is not counted follows the note that is, if it looks like it.
-            return if shown == self.chord_length { shown } else { told };
-        }
+    pub(super) fn as_printed(&mut self, node: Node<'_, '_>, told: Time) -> Time {
+        let Some((sizes, _)) = self.other_sizes(node, told) else { return told };
         if self.ways.is_empty() {
             self.ways = self.ways_of_bar();
         }
         let way = self.ways.get(self.line).copied().unwrap_or(Way::Duration);
         sizes.by(way)
+    }
+
+    /// The same of a later note of a chord: it follows the first one, which is
+    /// counted, if it looks like it.
+    pub(super) fn as_printed_in_chord(&self, node: Node<'_, '_>, told: Time) -> Time {
+        let shown = self.other_sizes(node, told).map(|(_, shown)| shown);
+        shown.filter(|shown| *shown == self.chord_length).unwrap_or(told)
+    }
+
+    /// The lengths of a note that looks longer or shorter than is told, and how it looks.
+    fn other_sizes(&self, node: Node<'_, '_>, told: Time) -> Option<(Sizes, Time)> {
+        if self.divisions > FINEST_DIVISIONS || told.denom() > FINEST_DIVISIONS {
+            return None;
+        }
+        let sizes = Sizes::of(node, told, self.divisions);
+        let shown = sizes.shown.filter(|shown| *shown != told)?;
+        Some((sizes, shown))
     }
 
     /// Whether a length is so short that its divisions may not tell it, though

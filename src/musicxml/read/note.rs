@@ -1,5 +1,6 @@
 //! Notes: their sound, length, voice, ties and grace notes.
 
+use super::graces::TieEnds;
 use super::{MOST_IN_CHORD, MOST_VOICES, PartReader};
 use crate::musicxml::Error;
 use crate::musicxml::marks::Spot;
@@ -13,7 +14,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
     pub(super) fn note(&mut self, node: Node<'a, 'i>) -> Result<(), Error> {
         let (mut grace, mut chord, mut cue, mut sound) = (None, false, false, None);
         let (mut voice_name, mut staff) = ("", 1);
-        let (mut tie_start, mut tie_stop, mut tied_start, mut tied_stop) = (false, false, false, false);
+        let (mut ties, mut tied_ends) = (TieEnds::default(), TieEnds::default());
         let mut has_tie = false;
         // What may carry marks, and what the length is read from.
         let mut carriers = std::mem::take(&mut self.carriers);
@@ -41,20 +42,14 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 }
                 "tie" => {
                     has_tie = true;
-                    match item.attribute("type") {
-                        Some("start") => tie_start = true,
-                        Some("stop") => tie_stop = true,
-                        _ => {}
-                    }
+                    ties.add(item);
                 }
                 "notations" => {
                     carriers.push(item);
                     for tied in elements(item).filter(|n| n.tag_name().name() == "tied") {
                         match tied.attribute("type") {
-                            Some("start") => tied_start = true,
-                            Some("stop") => tied_stop = true,
-                            Some("continue") => (tied_start, tied_stop) = (true, true),
-                            _ => {}
+                            Some("continue") => tied_ends = TieEnds { start: true, stop: true },
+                            _ => tied_ends.add(tied),
                         }
                     }
                 }
@@ -65,7 +60,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             }
         }
         if !has_tie {
-            (tie_start, tie_stop) = (tied_start, tied_stop);
+            ties = tied_ends;
         }
         let mut sound = match sound {
             Some(sound) => sound,
@@ -80,12 +75,16 @@ impl<'a, 'i> PartReader<'a, 'i> {
             (None, None) => self.told_by_type(node),
         };
         let told_plainly = grace.is_some() || is_plain && self.ways.is_empty() && !self.is_coarse(told);
-        let duration = if told_plainly { told } else { self.as_printed(node, told, chord) };
+        let duration = match chord {
+            _ if told_plainly => told,
+            true => self.as_printed_in_chord(node, told),
+            false => self.as_printed(node, told),
+        };
         if node.attribute("print-object") == Some("no") && sound != Sound::Rest {
             carriers.clear();
             self.carriers = carriers;
             let tied = match sound {
-                Sound::Pitched(written) if tie_stop => Some(written),
+                Sound::Pitched(written) if ties.stop => Some(written),
                 _ => None,
             };
             return self.pass_over(node, chord, grace.is_some(), tied, [told, duration]);
@@ -136,12 +135,12 @@ impl<'a, 'i> PartReader<'a, 'i> {
             tied_to: None,
         });
         if let Some(grace) = grace {
-            self.collect_grace(id, voice, chord, grace);
+            self.collect_grace(id, grace);
         } else if !chord {
             self.graces_before(id, voice);
         }
         if grace.is_none() {
-            self.tie(id, tie_start, tie_stop);
+            self.tie(id, ties);
             if !chord && !is_new_head {
                 (self.chord_onset, self.chord_length) = (onset, duration);
                 self.advance_by(node, told, duration)?;
