@@ -4,7 +4,7 @@
 mod sides;
 
 use crate::pitch::Interval;
-use crate::score::Score;
+use crate::score::{Place, Score};
 use crate::time::Time;
 
 pub use sides::{
@@ -35,6 +35,16 @@ pub struct BarPair {
 }
 
 impl BarPair {
+    /// Where in the edition it begins.
+    pub fn edition_place(&self) -> Option<Place> {
+        Some(Place { bar: self.edition?, offset: self.edition_from })
+    }
+
+    /// Where in the source it begins.
+    pub fn source_place(&self) -> Option<Place> {
+        Some(Place { bar: self.source?, offset: self.source_from })
+    }
+
     /// The offset in the edition's bar of an offset in the source's.
     pub fn to_edition(&self, offset: Time) -> Time {
         if self.scale == Time::from(1) { offset + self.shift } else { offset * self.scale + self.shift }

@@ -12,6 +12,7 @@ pub mod sign;
 use crate::pitch::{Interval, Mode, Pitch};
 use crate::time::Time;
 use std::borrow::Cow;
+use std::ops::Deref;
 
 pub use category::Category;
 pub use meaning::Meaning;
@@ -146,6 +147,10 @@ pub struct Note {
 }
 
 impl Note {
+    pub fn place(&self) -> Place {
+        Place { bar: self.bar, offset: self.offset }
+    }
+
     pub fn pitch(&self) -> Option<Pitch> {
         match self.sound {
             Sound::Pitched(p) => Some(p),
@@ -163,13 +168,35 @@ impl Note {
     }
 }
 
-/// A place in time, and the note that carries it if one does.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+/// A place in a part.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Place {
     pub bar: usize,
-    /// From the bar's start.
+    /// From the bar's start, in quarter notes.
     pub offset: Time,
+}
+
+impl Place {
+    /// Where a bar begins.
+    pub fn start_of(bar: usize) -> Place {
+        Place { bar, offset: Time::zero() }
+    }
+}
+
+/// A place, and the note there that carries what is anchored, if one does. It
+/// can be read as its place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Anchor {
+    pub place: Place,
     pub note: Option<NoteId>,
+}
+
+impl Deref for Anchor {
+    type Target = Place;
+
+    fn deref(&self) -> &Place {
+        &self.place
+    }
 }
 
 /// The name of an element, nearly always a known one.
@@ -181,9 +208,9 @@ pub struct Mark {
     pub category: Category,
     /// What it is and says.
     pub sign: Sign,
-    pub at: Place,
+    pub at: Anchor,
     /// Where a span ends; a slur at the onset of its last note.
-    pub end: Option<Place>,
+    pub end: Option<Anchor>,
     pub voice: u32,
     /// The file says which voice it belongs to, though no note carries it.
     pub voice_is_told: bool,
@@ -210,11 +237,12 @@ impl Part {
 
     /// From the start of the part, in quarter notes.
     pub fn onset(&self, note: NoteId) -> Time {
-        self.time(self.notes[note].bar, self.notes[note].offset)
+        self.time(self.notes[note].place())
     }
 
-    pub fn time(&self, bar: usize, offset: Time) -> Time {
-        self.bars[bar].start + offset
+    /// When a place comes.
+    pub fn time(&self, place: Place) -> Time {
+        self.bars[place.bar].start + place.offset
     }
 
     /// How long a note sounds, ties included.
@@ -228,9 +256,9 @@ impl Part {
 
     /// The beat, 1-based, in beats of the time signature. A short first bar is
     /// counted back from its end, as players count a pickup.
-    pub fn beat(&self, bar: usize, offset: Time) -> Time {
-        let b = &self.bars[bar];
-        (offset + self.pickup(bar)) / b.meter.beat + Time::from(1)
+    pub fn beat(&self, place: Place) -> Time {
+        let b = &self.bars[place.bar];
+        (place.offset + self.pickup(place.bar)) / b.meter.beat + Time::from(1)
     }
 
     /// What a pickup bar lacks at its front; 0 for every other bar.

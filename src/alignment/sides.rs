@@ -1,7 +1,7 @@
 //! Ids that know their side: a note of the source finds nothing in the
 //! edition, nor does a mark among notes.
 
-use crate::score::{Bar, Mark, Note, Part, Place};
+use crate::score::{Anchor, Bar, Mark, Note, Part, Place};
 use crate::time::Time;
 use std::fmt;
 use std::hash::{Hash, Hasher};
@@ -248,8 +248,8 @@ impl<'a, S: Side> PartOf<'a, S> {
     }
 
     /// The note that carries what is anchored there.
-    pub fn carrier(self, place: Place) -> Option<NoteOf<S>> {
-        place.note.map(Id::new)
+    pub fn carrier(self, anchor: Anchor) -> Option<NoteOf<S>> {
+        anchor.note.map(Id::new)
     }
 
     pub fn struck(self) -> impl Iterator<Item = NoteOf<S>> + use<'a, S> {
@@ -278,6 +278,11 @@ impl<'a, S: Side> PartOf<'a, S> {
     /// See [`Part::main_note`].
     pub fn main_note(self, grace: NoteOf<S>) -> Option<NoteOf<S>> {
         self.part.main_note(grace.index()).map(Id::new)
+    }
+
+    /// Where a note stands.
+    pub fn place(self, note: NoteOf<S>) -> Place {
+        self[note].place()
     }
 
     /// See [`Part::onset`].

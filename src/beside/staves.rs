@@ -4,7 +4,7 @@ use super::{Named, named};
 use crate::clean::Sides;
 use crate::collate::Collation;
 use crate::engrave::{Beats, Error, Job, Piece, engrave};
-use crate::score::Part;
+use crate::score::{Part, Place};
 use crate::time::Time;
 use std::ops::Range;
 
@@ -124,8 +124,8 @@ fn excerpts(sides: &Sides, place: usize, whole: &Collation) -> (Vec<(usize, usiz
     let places = sides.findings[place].passages.iter().map(|passage| {
         let (first, last) = passage.rows(sides.collation, alignment, edition);
         let rows = sides.collation.outline[first..=last].iter().flat_map(|row| {
-            let ours = row.edition.map(|bar| whole.edition_row(bar, Time::default()));
-            ours.into_iter().chain(row.source.map(|bar| whole.source_row(bar, Time::default())))
+            let ours = row.edition.map(|bar| whole.edition_row(Place::start_of(bar)));
+            ours.into_iter().chain(row.source.map(|bar| whole.source_row(Place::start_of(bar))))
         });
         let (first, last) = rows.fold((usize::MAX, 0), |(a, b), row| (a.min(row), b.max(row)));
         (first <= last && last - first < MOST_IN_EXCERPT).then(|| {

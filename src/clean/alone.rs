@@ -67,11 +67,11 @@ fn nearly(expected: &mut Content, found: &Content) {
     for mark in expected.marks.iter_mut().filter(|m| found.marks.binary_search(m).is_err()) {
         let is = |m: &&MarkLine| {
             let ends = mark.end.is_some() == m.end.is_some()
-                && mark.end.zip(m.end).is_none_or(|(a, b)| a.0 == b.0 && near(a.1, b.1));
-            m.bar == mark.bar
+                && mark.end.zip(m.end).is_none_or(|(a, b)| a.bar == b.bar && near(a.offset, b.offset));
+            m.at.bar == mark.at.bar
                 && m.category == mark.category
                 && m.meaning == mark.meaning
-                && near(m.offset, mark.offset)
+                && near(m.at.offset, mark.at.offset)
                 && ends
         };
         if let Some(at) = free.iter().position(is) {

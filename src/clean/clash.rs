@@ -4,8 +4,8 @@
 use super::content::{Content, mark_line};
 use crate::musicxml::rewrite::PartRewrite;
 use crate::pitch::Interval;
-use crate::score::{Category, Mark, Part, Sign};
-use crate::time::{Time, beat_text};
+use crate::score::{Category, Mark, Part, Place, Sign};
+use crate::time::beat_text;
 
 /// A teacher's mark with its place in the copy.
 #[derive(Debug, Clone, Copy)]
@@ -13,8 +13,8 @@ pub(super) struct Own {
     pub category: Category,
     /// Written in words, where its category has signs too.
     pub words: bool,
-    pub at: (usize, Time),
-    pub end: Option<(usize, Time)>,
+    pub at: Place,
+    pub end: Option<Place>,
     pub voice: Option<u32>,
     pub staff: u32,
 }
@@ -23,8 +23,7 @@ pub(super) struct Own {
 /// one sounds with them, but for shorter slurs under a longer one; dynamics, fermatas, ornaments and tempo marks where
 /// both stand at one moment, sign for sign and words for words.
 pub(super) fn gives_way(there: &Mark, own: &Own) -> bool {
-    let at = (there.at.bar, there.at.offset);
-    let end = there.end.map(|e| (e.bar, e.offset));
+    let (at, end) = (there.at.place, there.end.map(|e| e.place));
     let same_voice = own.voice.is_none_or(|v| v == there.voice);
     if there.category != own.category || there.staff != own.staff {
         return false;
@@ -59,8 +58,7 @@ pub(super) fn make_way(
             continue;
         }
         rewrite.remove_mark(mark);
-        let line =
-            mark_line(mark, (mark.at.bar, mark.at.offset), mark.end.map(|e| (e.bar, e.offset)), Interval::UNISON);
+        let line = mark_line(mark, mark.at.place, mark.end.map(|e| e.place), Interval::UNISON);
         if let Some(there) = expected.marks.iter().position(|m| *m == line) {
             expected.marks.remove(there);
         }
@@ -78,5 +76,5 @@ pub(super) fn told(mark: &Mark) -> String {
 /// As in `part P2, bar 7, beat 2`.
 pub(super) fn place(part: &Part, mark: &Mark) -> String {
     let number = part.bars.get(mark.at.bar).map_or("-", |b| &b.number);
-    format!("part {}, bar {number}, beat {}", part.id, beat_text(part.beat(mark.at.bar, mark.at.offset)))
+    format!("part {}, bar {number}, beat {}", part.id, beat_text(part.beat(mark.at.place)))
 }

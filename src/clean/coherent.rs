@@ -6,7 +6,7 @@ use super::Sides;
 use super::compare::Difference;
 use crate::musicxml::{Tree, WrittenBar, WrittenScore, WrittenSign};
 use crate::plan::BarPlan;
-use crate::score::{Note, Part, Score, Sound};
+use crate::score::{Note, Part, Place, Score, Sound};
 use crate::time::{Time, beat_text, text};
 use std::cell::OnceCell;
 use std::collections::BTreeSet;
@@ -106,7 +106,7 @@ impl Look<'_, '_, '_> {
         out: &mut Vec<Difference>,
     ) {
         if own.clashes.len() > before.map_or(0, |b| b.clashes.len()) {
-            let at = beat_text(self.copy.parts[part].beat(bar, own.clashes[0]));
+            let at = beat_text(self.copy.parts[part].beat(Place { bar, offset: own.clashes[0] }));
             out.push(self.fault(part, bar, format!("one voice would have two notes at once at beat {at}")));
         }
     }

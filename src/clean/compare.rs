@@ -2,8 +2,8 @@
 
 use super::Failure;
 use super::content::{Content, MarkLine, NoteLine};
-use crate::score::{Meter, Part, Score, Sound};
-use crate::time::{self, Time};
+use crate::score::{Meter, Part, Place, Score, Sound};
+use crate::time;
 use std::fmt;
 
 /// What was compared.
@@ -81,8 +81,8 @@ pub(super) fn compare(score: &Score, expected: &[Content], signs: Signs) -> Resu
             }
         }
         let (lacking, extra) = apart(&wanted.notes, &found.notes);
-        lacking.iter().for_each(|n| tell(vec![n.bar], format!("{} is lost", note(part, n))));
-        extra.iter().for_each(|n| tell(vec![n.bar], format!("{} should not be there", note(part, n))));
+        lacking.iter().for_each(|n| tell(vec![n.at.bar], format!("{} is lost", note(part, n))));
+        extra.iter().for_each(|n| tell(vec![n.at.bar], format!("{} should not be there", note(part, n))));
         let (lacking, extra) = apart(&wanted.marks, &found.marks);
         lacking.iter().for_each(|m| tell(bars_of(m), format!("{} is lost", mark(part, m))));
         extra.iter().for_each(|m| tell(bars_of(m), format!("{} should not be there", mark(part, m))));
@@ -92,8 +92,8 @@ pub(super) fn compare(score: &Score, expected: &[Content], signs: Signs) -> Resu
 
 /// Where a mark begins and ends.
 fn bars_of(line: &MarkLine) -> Vec<usize> {
-    let mut out = vec![line.bar];
-    out.extend(line.end.map(|e| e.0).filter(|end| *end != line.bar));
+    let mut out = vec![line.at.bar];
+    out.extend(line.end.map(|e| e.bar).filter(|end| *end != line.at.bar));
     out
 }
 
@@ -131,25 +131,25 @@ fn note(part: &Part, line: &NoteLine) -> String {
         Sound::Unpitched(pitch) => format!("stroke at {pitch}"),
         Sound::Rest => "rest".into(),
     };
-    format!("{sound} at {} for {}", beat(part, line.bar, line.offset), time::text(line.length))
+    format!("{sound} at {} for {}", beat(part, line.at), time::text(line.length))
 }
 
 fn mark(part: &Part, line: &MarkLine) -> String {
-    let end = line.end.map_or(String::new(), |(bar, offset)| match bar == line.bar {
-        true => format!(" to {}", beat(part, bar, offset)),
+    let end = line.end.map_or(String::new(), |end| match end.bar == line.at.bar {
+        true => format!(" to {}", beat(part, end)),
         false => " into a later bar".into(),
     });
     let name = line.category.name();
     let reading = line.meaning.reading(line.category);
     let said = if reading == name { name.to_string() } else { format!("{name} {reading}") };
-    format!("the {said} at {}{end}", beat(part, line.bar, line.offset))
+    format!("the {said} at {}{end}", beat(part, line.at))
 }
 
 /// As in `beat 2.5`.
-fn beat(part: &Part, bar: usize, offset: Time) -> String {
-    match part.bars.get(bar) {
-        Some(_) => format!("beat {}", time::beat_text(part.beat(bar, offset))),
-        None => time::text(offset),
+fn beat(part: &Part, place: Place) -> String {
+    match part.bars.get(place.bar) {
+        Some(_) => format!("beat {}", time::beat_text(part.beat(place))),
+        None => time::text(place.offset),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use crate::pitch::{Interval, Pitch};
 use crate::plan::{BarPlan, Plan};
-use crate::score::{Category, Mark, MarkId, Meaning, Meter, NoteId, Part, Sign, Sound};
+use crate::score::{Category, Mark, MarkId, Meaning, Meter, NoteId, Part, Place, Sign, Sound};
 use crate::time::Time;
 use std::collections::HashMap;
 
@@ -21,17 +21,15 @@ pub struct Content {
 /// One struck note, ties counted into its length.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub struct NoteLine {
-    pub bar: usize,
-    pub offset: Time,
+    pub at: Place,
     pub sound: Sound,
     pub length: Time,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub struct MarkLine {
-    pub bar: usize,
-    pub offset: Time,
-    pub end: Option<(usize, Time)>,
+    pub at: Place,
+    pub end: Option<Place>,
     pub category: Category,
     pub meaning: Meaning<'static>,
 }
@@ -57,7 +55,7 @@ impl Content {
             Sound::Pitched(pitch) => Sound::Pitched(moved(pitch)),
             other => other,
         };
-        note_line(note.bar, note.offset, sound, Interval::UNISON, part.sounding(id))
+        note_line(note.place(), sound, Interval::UNISON, part.sounding(id))
     }
 
     /// The notes and marks of another line of the part.
@@ -79,17 +77,17 @@ impl Content {
     }
 }
 
-pub(super) fn note_line(bar: usize, offset: Time, sound: Sound, by: Interval, length: Time) -> NoteLine {
+pub(super) fn note_line(at: Place, sound: Sound, by: Interval, length: Time) -> NoteLine {
     let sound = match sound {
         Sound::Pitched(pitch) => Sound::Pitched(pitch.moved(by)),
         other => other,
     };
-    NoteLine { bar, offset, sound, length }
+    NoteLine { at, sound, length }
 }
 
-pub(super) fn mark_line(mark: &Mark, at: (usize, Time), end: Option<(usize, Time)>, by: Interval) -> MarkLine {
+pub(super) fn mark_line(mark: &Mark, at: Place, end: Option<Place>, by: Interval) -> MarkLine {
     let meaning = mark.meaning(by).into_owned();
-    MarkLine { bar: at.0, offset: at.1, end, category: mark.category, meaning }
+    MarkLine { at, end, category: mark.category, meaning }
 }
 
 /// Whether the mark is a sign that may have a line, not a line.
@@ -148,19 +146,19 @@ pub(super) fn unmatched(part: &Part, plan: &[BarPlan], gone: &[MarkId]) -> Conte
                 None => {}
             }
         }
-        out.notes.push(note_line(bar, own.offset, own.sound, Interval::UNISON, length));
+        out.notes.push(note_line(Place { bar, ..own.place() }, own.sound, Interval::UNISON, length));
     }
     let comes_back: Vec<usize> =
         (plan.iter().zip(&bars)).filter(|(f, _)| matches!(f, BarPlan::Fresh { .. })).filter_map(|(_, b)| *b).collect();
     let stays = |(id, mark): &(MarkId, &Mark)| mark.category != Category::Signature && !gone.contains(id);
     for (_, mark) in part.marks.iter().enumerate().filter(stays) {
         let Some(bar) = place(mark.at.bar) else { continue };
-        let end = mark.end.and_then(|e| place(e.bar).map(|b| (b, e.offset)));
+        let end = mark.end.and_then(|e| place(e.bar).map(|bar| Place { bar, ..e.place }));
         // A slur does not go over a bar of rest, and no line ends nowhere.
-        let over_rest = end.is_some_and(|(to, _)| comes_back.iter().any(|b| bar < *b && *b < to));
+        let over_rest = end.is_some_and(|end| comes_back.iter().any(|b| bar < *b && *b < end.bar));
         let torn = mark.end.is_some() && end.is_none() && !is_trill(mark);
         if !(torn || mark.sign.joins_notes() && over_rest) {
-            out.marks.push(mark_line(mark, (bar, mark.at.offset), end, Interval::UNISON));
+            out.marks.push(mark_line(mark, Place { bar, ..mark.at.place }, end, Interval::UNISON));
         }
     }
     out.sort();

@@ -4,8 +4,8 @@
 use super::toml_fault::told;
 use super::{Decision, Policy};
 use crate::collate::Collation;
-use crate::findings::{Finding, PartFindings, Spot};
-use crate::score::{Part, Score};
+use crate::findings::{Finding, PartFindings};
+use crate::score::{Part, Place, Score};
 use crate::time::beat_text;
 use serde::Deserialize;
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -95,9 +95,9 @@ pub fn names(edition: &Score, collation: &Collation, found: &[PartFindings]) -> 
     parts.zip(found).map(of_part).collect()
 }
 
-fn place(part: &Part, at: Spot) -> String {
+fn place(part: &Part, at: Place) -> String {
     let bar = part.bars.get(at.bar).map_or("-", |b| &b.number);
-    let beat = if at.bar < part.bars.len() { beat_text(part.beat(at.bar, at.offset)) } else { "1".into() };
+    let beat = if at.bar < part.bars.len() { beat_text(part.beat(at)) } else { "1".into() };
     format!("{bar}:{beat}")
 }
 

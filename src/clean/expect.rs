@@ -8,8 +8,7 @@ use crate::alignment::{EditionNote, SourceMark, SourceNote};
 use crate::findings::{Finding, Subject};
 use crate::pitch::{Interval, Pitch};
 use crate::plan::BarPlan;
-use crate::score::{Category, Element, Mark, Place, Sound};
-use crate::time::Time;
+use crate::score::{Anchor, Category, Element, Mark, Place, Sound};
 use std::collections::BTreeMap;
 
 impl PartJob<'_, '_, '_> {
@@ -26,12 +25,12 @@ impl PartJob<'_, '_, '_> {
     }
 
     fn edition_bar(&self, rows: &[Option<usize>], bar: usize) -> Option<(usize, BarPlan)> {
-        let row = self.sides.collation.edition_row(bar, Time::default());
+        let row = self.sides.collation.edition_row(Place::start_of(bar));
         Some((rows[row]?, self.plan[row]))
     }
 
     fn source_bar(&self, rows: &[Option<usize>], bar: usize) -> Option<(usize, BarPlan)> {
-        let row = self.sides.collation.source_row(bar, Time::default());
+        let row = self.sides.collation.source_row(Place::start_of(bar));
         Some((rows[row]?, self.plan[row]))
     }
 
@@ -80,7 +79,12 @@ impl PartJob<'_, '_, '_> {
                 (None, Sound::Pitched(p)) => Sound::Pitched(self.spelled(p, partner, interval)),
                 (None, other) => other,
             };
-            out.notes.push(note_line(bar, note.offset + shift, sound, Interval::UNISON, self.source.sounding(s)));
+            out.notes.push(note_line(
+                Place { bar, offset: note.offset + shift },
+                sound,
+                Interval::UNISON,
+                self.source.sounding(s),
+            ));
         }
         for e in self.edition.struck().filter(|e| self.is_compared(*e)) {
             let note = &self.edition[e];
@@ -102,7 +106,12 @@ impl PartJob<'_, '_, '_> {
                     .filter(|(f, undone)| wrong(f) && *undone)
                     .find_map(|_| self.source[self.alignment.edition_to_source[e]?].pitch());
                 let sound = fixed.map_or(note.sound, |p| Sound::Pitched(p.moved(interval).simplest()));
-                out.notes.push(note_line(bar, note.offset, sound, Interval::UNISON, self.edition.sounding(e)));
+                out.notes.push(note_line(
+                    Place { bar, ..note.place() },
+                    sound,
+                    Interval::UNISON,
+                    self.edition.sounding(e),
+                ));
             }
         }
     }
@@ -120,7 +129,7 @@ impl PartJob<'_, '_, '_> {
         let mut source: Vec<SourceMark> = self.restored_signs();
         let graces: Vec<Element> = self.gone_graces(&decisions).flat_map(|m| m.elements.iter().copied()).collect();
         let is_gone =
-            |place: Place| self.edition.carrier(place).is_some_and(|n| graces.contains(&self.edition[n].element));
+            |place: Anchor| self.edition.carrier(place).is_some_and(|n| graces.contains(&self.edition[n].element));
         for pair in self.alignment.marks.iter() {
             match self.verdict(pair, &decisions) {
                 Verdict::Edition => {
@@ -141,10 +150,10 @@ impl PartJob<'_, '_, '_> {
             }
         }
         for mark in source.into_iter().map(|m| self.source.mark(m)) {
-            let place = |p: Place| {
+            let place = |p: Anchor| {
                 let (bar, plan) = self.source_bar(rows, p.bar)?;
                 let shift = plan.shift();
-                Some((bar, p.offset + shift))
+                Some(Place { bar, offset: p.offset + shift })
             };
             if mark.category != Category::Signature
                 && let Some(at) = place(mark.at)
@@ -159,18 +168,18 @@ impl PartJob<'_, '_, '_> {
         if mark.category == Category::Signature || composed && mark.category == Category::Grace {
             return;
         }
-        let place = |p: Place| {
+        let place = |p: Anchor| {
             let (bar, plan) = self.edition_bar(rows, p.bar)?;
             if matches!(plan, BarPlan::Keep { .. }) {
-                return Some((bar, p.offset));
+                return Some(Place { bar, ..p.place });
             }
             // In a rebuilt bar the mark follows its note.
             match self.edition.carrier(p).map(|n| self.edition.head(n)) {
                 Some(note) => {
                     let source = self.alignment.edition_to_source[note]?;
-                    Some((bar, self.source[source].offset + plan.shift()))
+                    Some(Place { bar, offset: self.source[source].offset + plan.shift() })
                 }
-                None => Some((bar, p.offset)),
+                None => Some(Place { bar, ..p.place }),
             }
         };
         let at = place(mark.at);

@@ -219,7 +219,7 @@ fn fitted(part: &Part, octaves: &[i32], lines: &[TouchedLine]) -> Content {
             let moved = |note: NoteId| Some(part.notes[note].pitch()?.moved(by(note)));
             *pitches = notes.filter_map(moved).collect();
         }
-        mark_line(&mark, (mark.at.bar, mark.at.offset), mark.end.map(|e| (e.bar, e.offset)), Interval::UNISON)
+        mark_line(&mark, mark.at.place, mark.end.map(|e| e.place), Interval::UNISON)
     };
     let marks = part.marks.iter().enumerate().filter(|(_, m)| m.category != Category::Signature);
     out.marks = marks.filter(|(id, _)| !gone(*id)).map(|(_, mark)| line(mark)).collect();

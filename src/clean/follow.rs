@@ -9,7 +9,7 @@ use crate::musicxml::Edits;
 use crate::musicxml::rewrite::PartRewrite;
 use crate::pitch::Interval;
 use crate::plan::Plan;
-use crate::score::{Category, Mark, MarkId, Meaning, Part, Sign};
+use crate::score::{Category, Mark, MarkId, Meaning, Part, Place, Sign};
 use crate::time::Time;
 use std::collections::BTreeMap;
 
@@ -53,7 +53,7 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
             let end = mark.end.map(|end| self.place_of_source(end.bar, end.offset));
             let at = self.place_of_source(mark.at.bar, mark.at.offset);
             if let (Some((row, offset)), true) = (at, end.is_none_or(|end| end.is_some())) {
-                let in_copy = |(row, offset): (usize, Time)| rows[row].map(|bar| (bar, offset));
+                let in_copy = |(row, offset): (usize, Time)| rows[row].map(|bar| Place { bar, offset });
                 let end = end.flatten().and_then(in_copy);
                 out.marks.extend(in_copy((row, offset)).map(|at| content::mark_line(mark, at, end, Interval::UNISON)));
             }
@@ -122,12 +122,14 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
                 Meaning::Sign(sign) if m.category == Category::Structure => is_drawn(sign),
                 _ => m.category == Category::Fermata,
             };
-            for line in out.marks.iter_mut().filter(|m| old < end && m.bar == bar && m.offset == old && at_barline(m)) {
-                line.offset = end;
+            for line in
+                out.marks.iter_mut().filter(|m| old < end && m.at == Place { bar, offset: old } && at_barline(m))
+            {
+                line.at.offset = end;
             }
             let ends =
                 out.marks.iter_mut().filter(|m| m.category == Category::Structure).filter_map(|m| m.end.as_mut());
-            ends.filter(|e| old < end && **e == (bar, old)).for_each(|e| e.1 = end);
+            ends.filter(|e| old < end && **e == Place { bar, offset: old }).for_each(|e| e.offset = end);
         }
     }
 }

@@ -9,8 +9,7 @@ use crate::musicxml::Edits;
 use crate::musicxml::rewrite::{PartRewrite, SourceSide};
 use crate::pitch::Pitch;
 use crate::plan::{BarPlan, Plan};
-use crate::score::{Category, NoteId};
-use crate::time::Time;
+use crate::score::{Category, NoteId, Place};
 use std::collections::BTreeMap;
 
 /// One part of the edition with its source.
@@ -151,7 +150,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         let tie = &self.alignment.ties[index];
         let kept = |n: EditionNote| {
             matches!(
-                self.plan[self.sides.collation.edition_row(self.edition[n].bar, Time::default())],
+                self.plan[self.sides.collation.edition_row(Place::start_of(self.edition[n].bar))],
                 BarPlan::Keep { .. }
             )
         };

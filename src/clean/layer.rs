@@ -10,13 +10,13 @@ use super::sheet::{BarBeat, Sheet, SheetError, SheetMark};
 use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Failure, Sides};
 use crate::findings::{Finding, PartFindings, Status, Subject};
-use crate::musicxml::rewrite::{Anchor, NewMark, PartRewrite};
+use crate::musicxml::rewrite::{NewMark, PartRewrite};
 use crate::musicxml::{Edits, articulations, is_dynamic_sign, ornaments, words_of};
 use crate::patch::Patch;
 use crate::pitch::Interval;
 use crate::plan::Plan;
 use crate::score::sign::{Hairpin, LineKind, Metronome};
-use crate::score::{Category, Mark, NoteId, Part, Place, Score, Sign};
+use crate::score::{Anchor, Category, Mark, NoteId, Part, Place, Score, Sign};
 use crate::time::{Time, beat_text};
 
 /// The user's own marks.
@@ -80,7 +80,7 @@ fn lay_sheet(
             let at = locate(part, mark, &kind, (&from, End::First), &moved)?;
             let end = to.map(|to| locate(part, mark, &kind, (&to, End::Last), &moved)).transpose()?;
             if let Some(end) = end
-                && (end.bar, end.offset) <= (at.bar, at.offset)
+                && end.place <= at.place
             {
                 return Err(
                     SheetError::Mark { mark: mark.to_string(), reason: "it ends before it starts".into() }.into()
@@ -139,8 +139,8 @@ fn own(part: &Part, kind: &NewMark, at: Anchor, end: Option<Anchor>, line: &Mark
             NewMark::Tempo(_) => true,
             _ => false,
         },
-        at: (at.bar, at.offset),
-        end: end.map(|e| (e.bar, e.offset)),
+        at: at.place,
+        end: end.map(|e| e.place),
         voice: note.map(|n| n.voice),
         staff: note.map_or(1, |n| n.staff),
     }
@@ -180,7 +180,7 @@ fn expected_line(kind: &NewMark, at: Anchor, end: Option<Anchor>) -> MarkLine {
         }
     };
     let meaning = sign.meaning(Interval::UNISON).into_owned();
-    MarkLine { bar: at.bar, offset: at.offset, end: end.map(|e| (e.bar, e.offset)), category, meaning }
+    MarkLine { at: at.place, end: end.map(|e| e.place), category, meaning }
 }
 
 /// Which place of a mark is meant.
@@ -208,6 +208,7 @@ fn locate(
     })?;
     let own = &part.bars[bar];
     let offset = (place.beat - Time::from(1)) * own.meter.beat - part.pickup(bar);
+    let there = Place { bar, offset };
     let needs_note = !matches!(
         kind,
         NewMark::Dynamics(_)
@@ -227,26 +228,26 @@ fn locate(
             && mark.staff.is_none_or(|s| s == note.staff)
     };
     if let Some(note) = own.notes.clone().filter(fits).min_by_key(|n| (part.notes[*n].is_rest(), *n)) {
-        return Ok(Anchor { bar, offset, note: Some(note) });
+        return Ok(Anchor { place: there, note: Some(note) });
     }
     // A hairpin may end between notes or with the bar.
     if end == End::Last && matches!(kind, NewMark::Hairpin { .. }) && offset >= Time::from(0) && offset <= own.length {
-        return Ok(Anchor { bar, offset, note: None });
+        return Ok(Anchor { place: there, note: None });
     }
     let here = format!("{}:{}", own.number, beat_text(place.beat));
-    Err(wrong(format!("no note starts at {here}; the nearest are {}", nearest(part, bar, offset))))
+    Err(wrong(format!("no note starts at {here}; the nearest are {}", nearest(part, there))))
 }
 
 /// The places of the notes before and after a place.
-fn nearest(part: &Part, bar: usize, offset: Time) -> String {
-    let time = part.time(bar, offset);
+fn nearest(part: &Part, place: Place) -> String {
+    let time = part.time(place);
     let notes: Vec<NoteId> = (0..part.notes.len())
         .filter(|n| part.notes[*n].grace == 0 && !part.notes[*n].is_rest() && !part.notes[*n].chord)
         .collect();
     let told = |n: NoteId| {
         let note = &part.notes[n];
         let name = note.pitch().map_or("a stroke".to_string(), |p| p.to_string());
-        let beat = beat_text(part.beat(note.bar, note.offset));
+        let beat = beat_text(part.beat(note.place()));
         format!("{name} at {}:{beat}", part.bars[note.bar].number)
     };
     let before = notes.iter().filter(|n| part.onset(**n) < time).max_by_key(|n| part.onset(**n));
@@ -288,7 +289,7 @@ pub fn lift(copy: &Score, parts: &[(usize, &PartFindings)]) -> Lifted {
 }
 
 fn lift_one(part: &Part, finding: &Finding, warnings: &mut Vec<String>) -> Option<SheetMark> {
-    let number = |p: Place| part.bars[p.bar].number.as_str();
+    let number = |p: Anchor| part.bars[p.bar].number.as_str();
     let Subject::Mark { edition: Some(mark), .. } = finding.subject else {
         if finding.status == Status::Omitted {
             let reading = finding.source_reading.as_deref().unwrap_or("");
@@ -315,7 +316,7 @@ fn lift_one(part: &Part, finding: &Finding, warnings: &mut Vec<String>) -> Optio
 
 /// The entry for a mark, if a sheet can hold its kind.
 fn sheet_mark(part: &Part, mark: &Mark) -> Option<SheetMark> {
-    let place = |p: Place| format!("{}:{}", part.bars[p.bar].number, beat_text(part.beat(p.bar, p.offset)));
+    let place = |p: Anchor| format!("{}:{}", part.bars[p.bar].number, beat_text(part.beat(p.place)));
     let mut out = SheetMark::default();
     match mark.end.filter(|_| matches!(mark.category, Category::Hairpin | Category::Slur)) {
         Some(end) => (out.from, out.to) = (Some(place(mark.at)), Some(place(end))),
@@ -343,7 +344,7 @@ fn sheet_mark(part: &Part, mark: &Mark) -> Option<SheetMark> {
     }
     // What a sheet would not bring back the same (a metronome of another form,
     // a fermata of another shape) is not lifted.
-    let anchor = Anchor { bar: 0, offset: Time::from(0), note: None };
+    let anchor = Anchor { place: Place::start_of(0), note: None };
     let again = out.kind().ok().map(|kind| expected_line(&kind, anchor, None));
     again
         .is_some_and(|line| line.category == mark.category && line.meaning == mark.meaning(Interval::UNISON))

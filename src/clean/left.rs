@@ -5,8 +5,7 @@ use super::decisions::Decided;
 use super::{Decision, Policy, Sides};
 use crate::alignment::{NoteOf, PartOf, Side};
 use crate::findings::{Finding, PassageKind, Subject};
-use crate::score::{Category, Place};
-use crate::time::Time;
+use crate::score::{Anchor, Category, Place};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A bar that was to be changed and stays as the edition has it, in every part.
@@ -148,12 +147,12 @@ pub(super) fn leave(sides: Sides, rows: &BTreeSet<usize>, decided: &mut Decided)
 pub(super) fn rows_of(sides: Sides, part: usize, finding: &Finding) -> BTreeSet<usize> {
     let alignment = &sides.collation.parts[part];
     let (edition, source) = (alignment.edition_part(sides.edition), alignment.source_part(sides.source));
-    let of_edition = |bar: usize| (bar < edition.bars.len()).then(|| sides.collation.edition_row(bar, Time::default()));
-    let of_source = |bar: usize| (bar < source.bars.len()).then(|| sides.collation.source_row(bar, Time::default()));
+    let of_edition = |bar: usize| (bar < edition.bars.len()).then(|| sides.collation.edition_row(Place::start_of(bar)));
+    let of_source = |bar: usize| (bar < source.bars.len()).then(|| sides.collation.source_row(Place::start_of(bar)));
     fn tied<S: Side>(part: PartOf<S>, note: NoteOf<S>) -> Vec<usize> {
         part.tied(note).map(|n| part[n].bar).collect()
     }
-    let ends = |at: Place, end: Option<Place>| [Some(at.bar), end.map(|e| e.bar)].into_iter().flatten();
+    let ends = |at: Anchor, end: Option<Anchor>| [Some(at.bar), end.map(|e| e.bar)].into_iter().flatten();
     let (mut ours, mut theirs): (Vec<usize>, Vec<usize>) = (vec![finding.at.bar], Vec::new());
     ours.extend(finding.end.map(|e| e.bar));
     theirs.extend(finding.source_at.map(|s| s.bar));

@@ -85,7 +85,7 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
         from_source.sort_by_key(|(m, _)| {
             let mark = self.source.mark(*m);
             // Grace notes first: other marks may stand on them.
-            (mark.category != Category::Grace, self.source.time(mark.at.bar, mark.at.offset), *m)
+            (mark.category != Category::Grace, self.source.time(mark.at.place), *m)
         });
         for (mark, look) in from_source {
             rewrite.lay_source_mark(self.source.mark(mark), &look);

@@ -7,7 +7,7 @@ use crate::alignment::{
 };
 use crate::findings::{Finding, Subject};
 use crate::pitch::Interval;
-use crate::score::{Bar, Category, Element, Mark, Meaning, Note, NoteId, Part, Place, Sound};
+use crate::score::{Anchor, Bar, Category, Element, Mark, Meaning, Note, NoteId, Part, Sound};
 use crate::time::Time;
 use std::collections::{HashMap, HashSet};
 
@@ -139,8 +139,10 @@ impl<'a, 'i> Merger<'a, 'i> {
                 let key = mark.elements.first().map(|e| (*e, mark.category));
                 let known = key.and_then(|key| seen.get(&key).copied()).filter(|_| mark.at.note.is_none());
                 numbers[at].source_marks[id] = known.unwrap_or_else(|| {
-                    let place =
-                        |p: Place| Place { note: p.note.map(|n| numbers[at].source[SourceNote::new(n)].index()), ..p };
+                    let place = |p: Anchor| Anchor {
+                        note: p.note.map(|n| numbers[at].source[SourceNote::new(n)].index()),
+                        ..p
+                    };
                     let mut own = Mark { at: place(mark.at), end: mark.end.map(place), ..mark.clone() };
                     own.staff = self.staff(&numbers[at].edition);
                     own.voice += first_voice(at);

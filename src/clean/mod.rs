@@ -40,8 +40,7 @@ use crate::musicxml::{self, Edits, Tree};
 use crate::patch::Overlap;
 use crate::pitch::Interval;
 use crate::plan::{BarPlan, Plan};
-use crate::score::Score;
-use crate::time::Time;
+use crate::score::{Place, Score};
 use content::Content;
 use rounds::{Fault, Field, LeftRows};
 use std::collections::BTreeSet;
@@ -296,7 +295,7 @@ fn attempt<'a, 'i, 't>(
         let patch = std::mem::replace(&mut work.edits, Edits::new(sides.edition_tree)).finish();
         patch.apply(old).map_err(|overlap| {
             let rows = proof::row_of_byte(sides.edition_tree, sides.edition, overlap.0.start, |bar| {
-                Some(sides.collation.edition_row(bar, Time::default()))
+                Some(sides.collation.edition_row(Place::start_of(bar)))
             });
             let rows = rows.into_iter().map(|row| (row, "two changes meet in one place".to_string())).collect();
             Fault { failure: overlap.into(), rows }

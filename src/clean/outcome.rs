@@ -5,7 +5,8 @@
 use super::{Cleaned, Decision, LeftBar, Sides};
 use crate::alignment::{EditionMark, EditionNote, SourceMark, SourceNote};
 use crate::collate::{Collation, PartAlignment};
-use crate::findings::{Finding, PartFindings, Passage, PassageKind, Spot, Status, Subject};
+use crate::findings::{Finding, PartFindings, Passage, PassageKind, Status, Subject};
+use crate::score::Place;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
 
@@ -199,8 +200,8 @@ impl<'a, 's> Teller<'a, 's> {
             (_, edition, source) => (edition, source),
         };
         let cleaning = self.sides.collation;
-        let ours = edition.map(|bar| cleaning.edition_row(bar, pair.edition_from));
-        let theirs = source.map(|bar| cleaning.source_row(bar, pair.source_from));
+        let ours = edition.map(|bar| cleaning.edition_row(Place { bar, offset: pair.edition_from }));
+        let theirs = source.map(|bar| cleaning.source_row(Place { bar, offset: pair.source_from }));
         ours.into_iter().chain(theirs).collect()
     }
 
@@ -208,7 +209,7 @@ impl<'a, 's> Teller<'a, 's> {
     /// cleaning may have taken out or put back the one time or the other.
     fn other_time(&self, passage: &Passage) -> Option<RangeInclusive<usize>> {
         let (from, to) = passage.source_from.zip(passage.source_to)?;
-        let row = |spot: Spot| self.collation.source_row(spot.bar, spot.offset);
+        let row = |place: Place| self.collation.source_row(place);
         (passage.kind == PassageKind::WrittenOutRepeat).then(|| row(from)..=row(to))
     }
 

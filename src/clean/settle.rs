@@ -5,7 +5,7 @@ use super::job::PartJob;
 use crate::alignment::{EditionNote, SourceNote};
 use crate::findings::{Finding, Status, Subject};
 use crate::plan::BarPlan;
-use crate::score::{Category, NoteId, Part, Place};
+use crate::score::{Anchor, Category, NoteId, Part, Place};
 use crate::time::Time;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -116,8 +116,8 @@ impl PartJob<'_, '_, '_> {
             let Subject::Mark { source: Some(mark), .. } = finding.subject else { continue };
             let mark = self.source.mark(mark);
             let stays_out =
-                |place: Place| !self.plan[self.sides.collation.source_row(place.bar, Time::default())].is_in_result();
-            let lacking = |place: Place| {
+                |place: Anchor| !self.plan[self.sides.collation.source_row(Place::start_of(place.bar))].is_in_result();
+            let lacking = |place: Anchor| {
                 stays_out(place) || self.source.carrier(place).is_some_and(|note| !self.has_source_note(note))
             };
             if lacking(mark.at) || mark.end.is_some_and(lacking) {
@@ -129,7 +129,7 @@ impl PartJob<'_, '_, '_> {
     /// Whether the copy has a note of the source, made anew or the edition's in its place.
     fn has_source_note(&self, note: SourceNote) -> bool {
         let own = &self.source[note];
-        let BarPlan::Keep { .. } = self.plan[self.sides.collation.source_row(own.bar, Time::default())] else {
+        let BarPlan::Keep { .. } = self.plan[self.sides.collation.source_row(Place::start_of(own.bar))] else {
             return true;
         };
         if own.grace > 0 || !own.is_struck() && own.tied_from.is_none() {
@@ -178,12 +178,12 @@ impl PartJob<'_, '_, '_> {
     /// The rows that a note of the edition reaches into by its ties.
     fn edition_rows_of(&self, note: EditionNote) -> impl Iterator<Item = usize> {
         let bars = self.edition.tied(note).map(|n| self.edition[n].bar);
-        bars.map(|bar| self.sides.collation.edition_row(bar, Time::default()))
+        bars.map(|bar| self.sides.collation.edition_row(Place::start_of(bar)))
     }
 
     fn source_rows_of(&self, note: SourceNote) -> impl Iterator<Item = usize> {
         let bars = self.source.tied(note).map(|n| self.source[n].bar);
-        bars.map(|bar| self.sides.collation.source_row(bar, Time::default()))
+        bars.map(|bar| self.sides.collation.source_row(Place::start_of(bar)))
     }
 
     /// All rows that a changed note reaches into by its ties.

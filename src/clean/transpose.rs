@@ -87,7 +87,7 @@ fn moved(part: &Part, by: Interval) -> Content {
         .collect();
     let marks = part.marks.iter().filter(|m| m.category != Category::Signature);
     out.marks = marks
-        .map(|m| mark_line(m, (m.at.bar, m.at.offset), m.end.map(|e| (e.bar, e.offset)), by))
+        .map(|m| mark_line(m, m.at.place, m.end.map(|e| e.place), by))
         .map(|mut line| {
             line.without_signs();
             line

@@ -165,7 +165,7 @@ fn turned(part: &Part, turn: &Turn) -> Content {
     out.marks = marks
         .map(|m| {
             let by = turn.sound(part.bars[m.at.bar].transpose);
-            let mut line = mark_line(m, (m.at.bar, m.at.offset), m.end.map(|e| (e.bar, e.offset)), by);
+            let mut line = mark_line(m, m.at.place, m.end.map(|e| e.place), by);
             line.without_signs();
             line
         })

@@ -13,7 +13,7 @@ const DOUBLED: usize = 75;
 pub fn doubles(part: &Part, other: &Part) -> bool {
     let key = |part: &Part, n: NoteId| {
         let pitch = part.notes[n].pitch()?;
-        Some((part.notes[n].bar, part.notes[n].offset, pitch.sound().rem_euclid(1200)))
+        Some((part.notes[n].place(), pitch.sound().rem_euclid(1200)))
     };
     let theirs: FxHashSet<_> = other.struck().filter_map(|n| key(other, n)).collect();
     let all = part.struck().count();

@@ -4,7 +4,7 @@
 
 use super::{Layout, PartView, bars};
 use crate::pitch::Interval;
-use crate::score::{Bar, Category, Line, Mark, Note, NoteId, Part, Place, Score};
+use crate::score::{Anchor, Bar, Category, Line, Mark, Note, NoteId, Part, Score};
 use crate::time::Time;
 use std::collections::HashMap;
 
@@ -201,7 +201,7 @@ fn compose(
             let note = &part.notes[*id];
             (out.notes[*new].tied_from, out.notes[*new].tied_to) = (there(note.tied_from), there(note.tied_to));
         }
-        let place = |p: Place| Place { note: p.note.and_then(|n| new_id[which].get(&n).copied()), ..p };
+        let place = |p: Anchor| Anchor { note: p.note.and_then(|n| new_id[which].get(&n).copied()), ..p };
         let own = part.marks.iter().filter(|m| match m.at.note {
             Some(note) => new_id[which].contains_key(&note),
             None => takes(which, m.at.bar) && has(which, m),

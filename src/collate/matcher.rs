@@ -9,7 +9,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 
 /// Where a mark stands, in the source's own time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub(super) struct Anchor {
+pub(super) struct Position {
     pub time: Time,
     /// The source's voice, for marks that a note carries.
     pub voice: Option<u32>,
@@ -27,8 +27,8 @@ pub(super) struct Entry<'a, S> {
     pub sign: &'a Sign,
     pub category: Category,
     pub meaning: Meaning<'a>,
-    pub start: Option<Anchor>,
-    pub end: Option<Anchor>,
+    pub start: Option<Position>,
+    pub end: Option<Position>,
     pub staff: u32,
     /// The source's voices that its chord's notes are in, a bit for each.
     pub voices: u64,
@@ -42,7 +42,7 @@ pub(super) struct Entry<'a, S> {
 
 impl<'a, S> Entry<'a, S> {
     /// The mark in a second time.
-    pub fn copy(&self, again: Again, start: Option<Anchor>, end: Option<Anchor>) -> Entry<'a, S> {
+    pub fn copy(&self, again: Again, start: Option<Position>, end: Option<Position>) -> Entry<'a, S> {
         Entry { start, end, meaning: self.meaning.clone(), again: Some(again), ..*self }
     }
 }
@@ -87,7 +87,7 @@ fn of_another_verse(e: &Ours, s: &Theirs, verses: &[FxHashSet<u32>; 2]) -> bool 
 
 /// At another note of a chord whose notes the source has in several voices.
 fn at_another_note(e: &Ours, s: &Theirs) -> bool {
-    let at = |start: Option<Anchor>| start.map(|a| (a.time, a.grace, a.again));
+    let at = |start: Option<Position>| start.map(|a| (a.time, a.grace, a.again));
     at(e.start).is_some()
         && at(e.start) == at(s.start)
         && e.end.map(|a| (a.time, a.grace)) == s.end.map(|a| (a.time, a.grace))
@@ -96,7 +96,7 @@ fn at_another_note(e: &Ours, s: &Theirs) -> bool {
 
 /// Moved by so little that it is for the layout only.
 fn laid_out(e: &Ours, s: &Theirs) -> bool {
-    let near = |a: Anchor, b: Anchor| {
+    let near = |a: Position, b: Position| {
         let apart = if a.time > b.time { a.time - b.time } else { b.time - a.time };
         (a.voice, a.grace, a.again) == (None, b.grace, b.again) && b.voice.is_none() && apart < Time::new(1, 4)
     };
@@ -127,7 +127,7 @@ pub(super) struct Matcher<'a> {
     taken: Vec<bool>,
 }
 
-type Key<'a> = (Category, &'a Meaning<'a>, Anchor, Option<Anchor>);
+type Key<'a> = (Category, &'a Meaning<'a>, Position, Option<Position>);
 
 impl<'a> Matcher<'a> {
     pub fn new(edition: &'a [Ours<'a>], source: &'a [Theirs<'a>]) -> Self {

@@ -37,8 +37,7 @@ pub(super) fn melody(part: &Part) -> Melody {
             last.resize(voice + 1, None);
         }
         let here = Tone { height: pitch.sound().div_euclid(100), place: pitch.staff_place(), note };
-        let same_chord =
-            last[voice].is_some_and(|l| part.notes[l].bar == own.bar && part.notes[l].offset == own.offset);
+        let same_chord = last[voice].is_some_and(|l| part.notes[l].place() == own.place());
         match voices[voice].last_mut() {
             Some(top) if same_chord => *top = (*top).max(here),
             _ => voices[voice].push(here),
@@ -139,7 +138,7 @@ impl Index {
     /// A repeated note is no melody here: any part has some.
     pub(super) fn in_order(&self, melody: &Melody, at: usize, by: Interval, sides: (&Part, &Part)) -> (usize, usize) {
         let (edition, source) = sides;
-        let when = |part: &Part, note: NoteId| (part.notes[note].bar, part.notes[note].offset);
+        let when = |part: &Part, note: NoteId| part.notes[note].place();
         let (mut moments, mut meetings) = (Vec::new(), Vec::new());
         let repeated = unmoved(self.length);
         let telling = melody.runs(self.length).filter(|run| self.length == 0 || run.0 != repeated);

@@ -29,7 +29,7 @@ mod sheet;
 
 use crate::alignment::{EditionNote, EditionPart, PartOf, SourceNote, SourcePart};
 use crate::pitch::{Interval, Pitch};
-use crate::score::{NoteId, Part, Score};
+use crate::score::{NoteId, Part, Place, Score};
 use crate::time::Time;
 use std::ops::Range;
 
@@ -76,21 +76,21 @@ struct Rows {
 }
 
 impl Rows {
-    fn new<'a>(outline: impl Iterator<Item = &'a BarPair>, place: impl Fn(&BarPair) -> Option<(usize, Time)>) -> Rows {
+    fn new<'a>(outline: impl Iterator<Item = &'a BarPair>, place: impl Fn(&BarPair) -> Option<Place>) -> Rows {
         let (mut all, mut of_bar) = (Vec::new(), Vec::new());
         for (row, pair) in outline.enumerate() {
-            let Some((bar, from)) = place(pair) else { continue };
+            let Some(Place { bar, offset }) = place(pair) else { continue };
             if of_bar.len() <= bar {
                 of_bar.resize(bar + 1, all.len());
             }
-            all.push((from, row));
+            all.push((offset, row));
         }
         of_bar.push(all.len());
         Rows { all, of_bar }
     }
 
     /// `None` for a bar that a side does not have.
-    fn at(&self, bar: usize, offset: Time) -> Option<usize> {
+    fn at(&self, Place { bar, offset }: Place) -> Option<usize> {
         let end = *self.of_bar.get(bar + 1)?;
         let own = &self.all[self.of_bar[bar]..end];
         // Before the first row of its bar is still in it.
@@ -126,8 +126,8 @@ pub fn lay(edition: &Score, source: &Score, pairing: Pairing, layout: Layout) ->
     let parts = views.iter().zip(&pairing.pairs).map(|(view, p)| align(view, p.edition, p.source, &rows)).collect();
     let outline: Vec<BarPair> = rows.into_iter().map(|r| r.pair).collect();
     let mut out = Collation {
-        edition_rows: Rows::new(outline.iter(), |p| Some((p.edition?, p.edition_from))),
-        source_rows: Rows::new(outline.iter(), |p| Some((p.source?, p.source_from))),
+        edition_rows: Rows::new(outline.iter(), |p| p.edition_place()),
+        source_rows: Rows::new(outline.iter(), |p| p.source_place()),
         scale,
         scope,
         outline,
@@ -206,11 +206,11 @@ fn align(view: &PartView, edition: usize, source: usize, rows: &[rows::Row]) -> 
 
 impl Collation {
     /// The row of the outline that holds a place of the edition.
-    pub fn edition_row(&self, bar: usize, offset: Time) -> usize {
-        self.edition_rows.at(bar, offset).expect("every bar has a row")
+    pub fn edition_row(&self, place: Place) -> usize {
+        self.edition_rows.at(place).expect("every bar has a row")
     }
 
-    pub fn source_row(&self, bar: usize, offset: Time) -> usize {
-        self.source_rows.at(bar, offset).expect("every bar has a row")
+    pub fn source_row(&self, place: Place) -> usize {
+        self.source_rows.at(place).expect("every bar has a row")
     }
 }

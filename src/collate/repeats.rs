@@ -5,7 +5,7 @@ use super::PartView;
 use super::cells::{Cell, Side};
 use super::rows::Row;
 use crate::score::sign::Repeat;
-use crate::score::{Category, Mark, Part, Sign};
+use crate::score::{Category, Mark, Part, Place, Sign};
 use crate::time::Time;
 
 /// What is written out a second time is the strain when it shares this much with it on the average.
@@ -19,17 +19,14 @@ const LEAST_FIRST: f64 = 0.5;
 /// right ones astray.
 pub(super) const MOST_ALONE: usize = 16;
 
-/// A barline or another place in a part.
-type Spot = (usize, Time);
-
 /// A stretch that is played again when its end is reached.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Strain {
-    from: Spot,
+    from: Place,
     /// Where it goes back.
-    end: Spot,
+    end: Place,
     /// How far it is played the second time: to the first ending, or to Fine.
-    again: Spot,
+    again: Place,
     /// It is sent back by words, not by a sign.
     by_words: bool,
 }
@@ -75,7 +72,7 @@ impl Unfolded {
                 let (end, by_words) = s.goes_back();
                 here.filter(|r| r.0 == Some(end)).any(|r| r.1.is_some_and(|bar| other.contains(&(bar, by_words))))
             };
-            own.into_iter().filter(|s| 2 * unlike >= s.again.0 - s.from.0 && !meets(s)).collect()
+            own.into_iter().filter(|s| 2 * unlike >= s.again.bar - s.from.bar && !meets(s)).collect()
         };
         let found = Unfolded { edition: open(edition, true), source: open(source, false) };
         (!found.is_empty()).then_some(found)
@@ -154,7 +151,7 @@ pub(super) fn wanted(cells: [&[Cell]; 2], count: usize) -> Vec<Shared> {
 
 /// Whether most bars of a strain have partners the first time.
 fn stands_once(strain: &Strain, rows: &[Row], of_edition: bool) -> bool {
-    let bars = strain.from.0..=last_bar(strain.again).max(strain.from.0);
+    let bars = strain.from.bar..=last_bar(strain.again).max(strain.from.bar);
     let own = |r: &&Row| if of_edition { r.pair.edition } else { r.pair.source }.is_some_and(|b| bars.contains(&b));
     let (mut all, mut paired) = (0_u32, 0_u32);
     for row in rows.iter().filter(|r| r.pair.again.is_none()).filter(own) {
@@ -165,16 +162,16 @@ fn stands_once(strain: &Strain, rows: &[Row], of_edition: bool) -> bool {
 }
 
 /// The bar that ends at a place.
-fn last_bar(end: Spot) -> usize {
-    if end.1.is_zero() { end.0.saturating_sub(1) } else { end.0 }
+fn last_bar(end: Place) -> usize {
+    if end.offset.is_zero() { end.bar.saturating_sub(1) } else { end.bar }
 }
 
 /// The cells of a side as they are played.
 fn laid_out(side: &Side, strains: &[Strain], first: usize) -> Vec<Cell> {
     // Cells count from where a full bar would begin.
-    let place = |spot: Spot| match spot {
-        (0, at) if !at.is_zero() => (0, at / side.scale + side.pickup(0)),
-        (bar, at) => (bar, at / side.scale),
+    let counted = |place: Place| match place {
+        Place { bar: 0, offset } if !offset.is_zero() => Place { bar: 0, offset: offset / side.scale + side.pickup(0) },
+        Place { bar, offset } => Place { bar, offset: offset / side.scale },
     };
     let mut out: Vec<Cell> = Vec::with_capacity(side.cells.len());
     let mut ends: Vec<(usize, &Strain)> = strains.iter().enumerate().collect();
@@ -182,30 +179,33 @@ fn laid_out(side: &Side, strains: &[Strain], first: usize) -> Vec<Cell> {
     let mut ends = ends.into_iter().peekable();
     for cell in &side.cells {
         let mut rest = cell.clone();
-        while let Some((index, strain)) = ends.next_if(|(_, s)| place(s.end) < (rest.bar, rest.to)) {
-            let (bar, at) = place(strain.end);
+        while let Some((index, strain)) =
+            ends.next_if(|(_, s)| counted(s.end) < (Place { bar: rest.bar, offset: rest.to }))
+        {
+            let Place { bar, offset: at } = counted(strain.end);
             if bar == rest.bar && at > rest.from {
                 out.push(rest.piece(rest.from, at));
                 rest = rest.piece(at, rest.to);
             }
-            out.extend(played(side, place(strain.from), place(strain.again), first + index));
+            out.extend(played(side, counted(strain.from), counted(strain.again), first + index));
         }
         out.push(rest);
     }
     for (index, strain) in ends {
-        out.extend(played(side, place(strain.from), place(strain.again), first + index));
+        out.extend(played(side, counted(strain.from), counted(strain.again), first + index));
     }
     out
 }
 
 /// The cells between two places, once more.
-fn played(side: &Side, from: Spot, to: Spot, strain: usize) -> Vec<Cell> {
-    let inside = side.cells.iter().filter(|c| (c.bar, c.to) > from && (c.bar, c.from) < to);
+fn played(side: &Side, from: Place, to: Place, strain: usize) -> Vec<Cell> {
+    let at = |bar: usize, offset: Time| Place { bar, offset };
+    let inside = side.cells.iter().filter(|c| at(c.bar, c.to) > from && at(c.bar, c.from) < to);
     inside
         .filter_map(|cell| {
             let lead = side.pickup(cell.bar).max(cell.from).min(cell.to);
-            let begin = if cell.bar == from.0 { lead.max(from.1) } else { lead };
-            let end = if cell.bar == to.0 { cell.to.min(to.1) } else { cell.to };
+            let begin = if cell.bar == from.bar { lead.max(from.offset) } else { lead };
+            let end = if cell.bar == to.bar { cell.to.min(to.offset) } else { cell.to };
             let piece = Cell { again: Some(strain), ..cell.piece(begin, end) };
             (begin < end).then_some(piece)
         })
@@ -217,20 +217,20 @@ fn strains(part: &Part, first: usize) -> Vec<Strain> {
     let inside = |m: &&Mark| m.category == Category::Structure && m.at.bar >= first;
     let structure: Vec<&Mark> = part.marks.iter().filter(inside).collect();
     // A barline ends one bar and begins the next.
-    let spot = |m: &Mark| match m.at.offset >= part.bars[m.at.bar].length {
-        true => (m.at.bar + 1, Time::zero()),
-        false => (m.at.bar, m.at.offset),
+    let place = |m: &Mark| match m.at.offset >= part.bars[m.at.bar].length {
+        true => Place::start_of(m.at.bar + 1),
+        false => m.at.place,
     };
-    let of = |is: fn(&Sign) -> bool| -> Vec<Spot> {
-        let mut spots: Vec<Spot> = structure.iter().filter(|m| is(&m.sign)).map(|m| spot(m)).collect();
-        spots.sort_unstable();
-        spots
+    let of = |is: fn(&Sign) -> bool| -> Vec<Place> {
+        let mut places: Vec<Place> = structure.iter().filter(|m| is(&m.sign)).map(|m| place(m)).collect();
+        places.sort_unstable();
+        places
     };
     let forward = of(|s| matches!(s, Sign::Repeat { direction: Repeat::Forward, .. }));
     let first_endings = of(|s| matches!(s, Sign::Ending(ending) if ending.is_first));
     let mut out: Vec<Strain> = Vec::new();
     for end in of(|s| matches!(s, Sign::Repeat { direction: Repeat::Backward, .. })) {
-        let after = out.last().map_or((first, Time::zero()), |s| s.end);
+        let after = out.last().map_or(Place::start_of(first), |s| s.end);
         let from = forward.iter().copied().filter(|b| *b < end && *b >= after).max().unwrap_or(after);
         let ending = first_endings.iter().copied().find(|b| (from..end).contains(b));
         if from < end {
@@ -238,12 +238,12 @@ fn strains(part: &Part, first: usize) -> Vec<Strain> {
         }
     }
     // Words stand in the bar after which they send back, or hold.
-    let behind = |m: &Mark| (m.at.bar + 1, Time::zero());
+    let behind = |m: &Mark| Place::start_of(m.at.bar + 1);
     let said = |m: &&&Mark, what: &str| m.sign.term().is_some_and(|term| term.starts_with(what));
     for word in structure.iter().filter(|m| said(m, "da capo") || said(m, "dal segno")) {
         let from = match said(&word, "dal segno") {
-            true => structure.iter().filter(|m| m.sign.term() == Some("segno")).map(|m| spot(m)).min(),
-            false => Some((first, Time::zero())),
+            true => structure.iter().filter(|m| m.sign.term() == Some("segno")).map(|m| place(m)).min(),
+            false => Some(Place::start_of(first)),
         };
         let end = behind(word);
         let Some(from) = from.filter(|f| *f < end) else { continue };

@@ -3,7 +3,7 @@
 
 use super::melodies::longest_in_order;
 use crate::pitch::Interval;
-use crate::score::{NoteId, Part};
+use crate::score::{NoteId, Part, Place};
 use crate::time::Time;
 use std::collections::HashMap;
 
@@ -80,14 +80,14 @@ fn by_place(edition: &Part, source: &Part) -> Option<(Interval, f64)> {
     if edition.bars.len() != source.bars.len() {
         return None;
     }
-    let mut places: HashMap<(usize, Time), NoteId> = HashMap::new();
+    let mut places: HashMap<Place, NoteId> = HashMap::new();
     for e in edition.struck() {
-        places.entry((edition.notes[e].bar, edition.notes[e].offset)).or_insert(e);
+        places.entry(edition.notes[e].place()).or_insert(e);
     }
     let (mut votes, mut all): (HashMap<Interval, f64>, f64) = (HashMap::new(), 0.0);
     for s in source.struck() {
         all += 1.0;
-        let e = places.get(&(source.notes[s].bar, source.notes[s].offset));
+        let e = places.get(&source.notes[s].place());
         if let Some(interval) = e.and_then(|e| between(edition, *e, source, s)) {
             *votes.entry(interval).or_default() += 1.0;
         }

@@ -1,9 +1,9 @@
 //! Findings about marks.
 
-use super::{Finder, Finding, Passage, PassageKind, Spot, Status, Subject};
+use super::{Finder, Finding, Passage, PassageKind, Status, Subject};
 use crate::alignment::{NoteOf, PartOf, Side};
 use crate::pitch::Interval;
-use crate::score::{Mark, Part, Place};
+use crate::score::{Anchor, Mark, Part};
 
 impl Finder<'_> {
     pub(super) fn marks(&self, of_stretch: &[usize], out: &mut Vec<Finding>) {
@@ -22,28 +22,28 @@ impl Finder<'_> {
                 // A second time differs from the first.
                 (Some(e), s) if pair.again.is_some() => {
                     let row = pair.again.unwrap_or_default();
-                    (row, Spot::from(e.at), s.map(|s| Spot::from(s.at)))
+                    (row, e.at.place, s.map(|s| s.at.place))
                 }
                 (None, Some(s)) if pair.again.is_some() => {
                     let row = pair.again.unwrap_or_default();
-                    (row, self.in_row(row, Spot::from(s.at)), Some(Spot::from(s.at)))
+                    (row, self.in_row(row, s.at.place), Some(s.at.place))
                 }
                 (Some(e), s) => {
-                    let row = self.collation.edition_row(e.at.bar, e.at.offset);
-                    let source = s.map(|s| Spot::from(s.at)).or_else(|| self.to_source(e.at));
-                    (row, Spot::from(e.at), source)
+                    let row = self.collation.edition_row(e.at.place);
+                    let source = s.map(|s| s.at.place).or_else(|| self.to_source(e.at));
+                    (row, e.at.place, source)
                 }
                 (None, Some(s)) => {
-                    let row = self.collation.source_row(s.at.bar, s.at.offset);
-                    (row, self.to_edition(Spot::from(s.at)), Some(Spot::from(s.at)))
+                    let row = self.collation.source_row(s.at.place);
+                    (row, self.to_edition(s.at.place), Some(s.at.place))
                 }
                 (None, None) => continue,
             };
             let end = match ours {
-                Some(e) => e.end.map(Spot::from),
+                Some(e) => e.end.map(|end| end.place),
                 None => lead.end.map(|end| match pair.again {
-                    Some(row) => self.in_row(row, Spot::from(end)),
-                    None => self.to_edition(Spot::from(end)),
+                    Some(row) => self.in_row(row, end.place),
+                    None => self.to_edition(end.place),
                 }),
             };
             let offset =
@@ -82,8 +82,8 @@ impl Finder<'_> {
     /// Two marks that read alike differ by where they stand: say so.
     pub(super) fn tell_places(&self, ours: Option<&Mark>, theirs: Option<&Mark>, finding: &mut Finding) {
         let told = |mark: &Mark, reading: &str, part: &Part| {
-            let at = |p: Place| {
-                let name = super::notes::place_name(part, p.bar, p.offset);
+            let at = |p: Anchor| {
+                let name = super::notes::place_name(part, p.place);
                 match p.note.is_some_and(|n| part.notes[n].grace > 0) {
                     true => format!("the grace note of {name}"),
                     false => name,

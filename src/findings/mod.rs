@@ -10,7 +10,6 @@ mod repeats;
 use crate::alignment::{EditionMark, EditionNote, EditionPart, SourceMark, SourceNote, SourcePart, Table};
 use crate::collate::{Collation, PartAlignment};
 use crate::score::{Category, Place, Score};
-use crate::time::Time;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -53,20 +52,6 @@ pub enum Subject {
     Realisation(usize),
 }
 
-/// A place in one of the two scores.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Spot {
-    pub bar: usize,
-    /// From the bar's start, in quarter notes.
-    pub offset: Time,
-}
-
-impl From<Place> for Spot {
-    fn from(place: Place) -> Spot {
-        Spot { bar: place.bar, offset: place.offset }
-    }
-}
-
 /// One difference between edition and source.
 #[derive(Debug, Clone)]
 pub struct Finding {
@@ -76,11 +61,11 @@ pub struct Finding {
     /// Row of the outline.
     pub row: usize,
     /// In the edition; what it lacks, where it would stand.
-    pub at: Spot,
+    pub at: Place,
     /// Where a span ends.
-    pub end: Option<Spot>,
+    pub end: Option<Place>,
     /// In the source, where the place has one.
-    pub source_at: Option<Spot>,
+    pub source_at: Option<Place>,
     /// 1-based; marks that no note carries are in the first.
     pub voice: u32,
     pub staff: u32,

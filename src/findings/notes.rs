@@ -1,10 +1,10 @@
 //! Findings about notes.
 
-use super::{Finder, Finding, Spot, Status, Subject};
+use super::{Finder, Finding, Status, Subject};
 use crate::alignment::{EditionNote, SourceNote};
 use crate::collate::TieChange;
 use crate::pitch::Interval;
-use crate::score::{Category, Note, Part, Place, Sound};
+use crate::score::{Anchor, Category, Part, Place, Sound};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
 
@@ -87,7 +87,7 @@ impl Finder<'_> {
         }
         let lengths = (self.edition.sounding(e), self.source.sounding(s));
         let (ours, theirs) = (&self.edition[e], &self.source[s]);
-        let pair = self.collation.outline[self.collation.edition_row(ours.bar, ours.offset)];
+        let pair = self.collation.outline[self.collation.edition_row(ours.place())];
         let there = pair.source.or(pair.again) == Some(theirs.bar);
         let moved = !there || ours.offset != pair.to_edition(theirs.offset);
         if !in_tie && (moved || lengths.0 != lengths.1 * self.collation.scale) {
@@ -103,8 +103,8 @@ impl Finder<'_> {
         let (one, other) = (self.edition_name(e), self.source_name(s));
         let readings = match ours == theirs {
             true => {
-                let at = |part: &Part, note: &Note| place_name(part, note.bar, note.offset);
-                let (ours, theirs) = (at(&self.edition, &self.edition[e]), at(&self.source, &self.source[s]));
+                let ours = place_name(&self.edition, self.edition.place(e));
+                let theirs = place_name(&self.source, self.source.place(s));
                 (format!("{one} at {ours}"), format!("{other} at {theirs}"))
             }
             false => (format!("{one} for {}", length_name(ours)), format!("{other} for {}", length_name(theirs))),
@@ -159,19 +159,18 @@ impl Finder<'_> {
         source: Option<SourceNote>,
         passage: Option<usize>,
     ) -> Finding {
-        let place = |note: &Note| Spot { bar: note.bar, offset: note.offset };
-        let source_spot = source.map(|s| place(&self.source[s]));
-        let (row, at) = match (edition, source_spot) {
+        let in_source = source.map(|s| self.source.place(s));
+        let (row, at) = match (edition, in_source) {
             (Some(e), _) => {
-                let note = &self.edition[e];
-                (self.collation.edition_row(note.bar, note.offset), place(note))
+                let place = self.edition.place(e);
+                (self.collation.edition_row(place), place)
             }
-            (None, Some(spot)) => (self.collation.source_row(spot.bar, spot.offset), self.to_edition(spot)),
+            (None, Some(place)) => (self.collation.source_row(place), self.to_edition(place)),
             (None, None) => unreachable!("a finding is about a note"),
         };
-        let source_at = source_spot.or_else(|| {
-            let e = &self.edition[edition?];
-            self.to_source(Place { bar: e.bar, offset: e.offset, note: edition.map(EditionNote::index) })
+        let source_at = in_source.or_else(|| {
+            let place = self.edition.place(edition?);
+            self.to_source(Anchor { place, note: edition.map(EditionNote::index) })
         });
         let lead = match edition {
             Some(e) => &self.edition[e],
@@ -211,8 +210,8 @@ fn name(sound: Sound, by: Interval) -> String {
 }
 
 /// As in `7:2.5`: bar 7, beat 2.5.
-pub(super) fn place_name(part: &Part, bar: usize, offset: Time) -> String {
-    format!("{}:{}", part.bars[bar].number, crate::time::beat_text(part.beat(bar, offset)))
+pub(super) fn place_name(part: &Part, place: Place) -> String {
+    format!("{}:{}", part.bars[place.bar].number, crate::time::beat_text(part.beat(place)))
 }
 
 /// A length in a musician's words.

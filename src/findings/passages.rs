@@ -1,9 +1,9 @@
 //! Passages: runs of notes that belong together, named as a musician would.
 
-use super::{Finder, Spot};
+use super::Finder;
 use crate::alignment::{EditionNote, NoteOf, PartOf, Side, SourceNote};
 use crate::collate::{Collation, PartAlignment};
-use crate::score::Part;
+use crate::score::{Part, Place};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
@@ -49,10 +49,10 @@ impl PassageKind {
 pub struct Passage {
     pub kind: PassageKind,
     pub row: usize,
-    pub from: Spot,
-    pub to: Spot,
-    pub source_from: Option<Spot>,
-    pub source_to: Option<Spot>,
+    pub from: Place,
+    pub to: Place,
+    pub source_from: Option<Place>,
+    pub source_to: Option<Place>,
     /// How many octaves the edition lies from where it should.
     pub octaves: Option<i32>,
     pub edition: Vec<EditionNote>,
@@ -71,8 +71,8 @@ impl Passage {
         if let Some(stretch) = self.stretch.and_then(|s| alignment.stretches.get(s)) {
             return stretch.outline;
         }
-        let row = |spot: Spot| match spot.bar < edition.bars.len() {
-            true => collation.edition_row(spot.bar, spot.offset),
+        let row = |place: Place| match place.bar < edition.bars.len() {
+            true => collation.edition_row(place),
             false => self.row,
         };
         let (one, other) = (row(self.from), row(self.to));
@@ -80,15 +80,10 @@ impl Passage {
     }
 }
 
-/// Where a note stands.
-pub(super) fn spot<S: Side>(part: PartOf<S>, note: NoteOf<S>) -> Spot {
-    Spot { bar: part[note].bar, offset: part[note].offset }
-}
-
 /// From the first to the last place at which some notes stand.
-pub(super) fn ends<S: Side>(part: PartOf<S>, notes: &[NoteOf<S>]) -> Option<(Spot, Spot)> {
-    let spots = notes.iter().map(|n| spot(part, *n));
-    spots.clone().min().zip(spots.max())
+pub(super) fn ends<S: Side>(part: PartOf<S>, notes: &[NoteOf<S>]) -> Option<(Place, Place)> {
+    let places = notes.iter().map(|n| part.place(*n));
+    places.clone().min().zip(places.max())
 }
 
 /// A passage for each stretch of other music, and for each stretch its passage.
@@ -108,11 +103,11 @@ pub(super) fn of_stretches(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
             (true, false) => PassageKind::InsertedPassage,
             (true, true) => PassageKind::RewrittenPassage,
         };
-        let bar_start = |bar: usize| Spot { bar, offset: Time::from(0) };
-        let bounds = |bars: &[usize]| bars.first().zip(bars.last()).map(|(a, b)| (bar_start(*a), bar_start(*b)));
+        let bounds =
+            |bars: &[usize]| bars.first().zip(bars.last()).map(|(a, b)| (Place::start_of(*a), Place::start_of(*b)));
         let seam = finder.seam(stretch.outline.0);
         let seam = if finder.collation.outline[stretch.outline.0].edition.is_some() {
-            Spot { bar: seam.bar, offset: stretch.from }
+            Place { bar: seam.bar, offset: stretch.from }
         } else {
             seam
         };
@@ -152,18 +147,18 @@ pub(super) fn of_chords(finder: &Finder, first: usize) -> (Vec<Passage>, Told) {
         let place = first + out.len();
         told.edition.extend(chords.edition.iter().map(|n| (*n, place)));
         told.source.extend(chords.source.iter().map(|n| (*n, place)));
-        let ours = chords.edition.iter().map(|n| spot(finder.edition, *n));
-        let theirs = chords.source.iter().map(|n| spot(finder.source, *n));
+        let ours = chords.edition.iter().map(|n| finder.edition.place(*n));
+        let theirs = chords.source.iter().map(|n| finder.source.place(*n));
         // What is only left out stands where it would.
-        let there: Vec<Spot> = ours.chain(theirs.clone().map(|s| finder.to_edition(s))).collect();
+        let there: Vec<Place> = ours.chain(theirs.clone().map(|s| finder.to_edition(s))).collect();
         let (Some(from), Some(to)) = (there.iter().min(), there.iter().max()) else { continue };
         out.push(Passage {
             kind: PassageKind::RevoicedChords,
             row: chords.outline.0,
             from: *from,
             to: *to,
-            source_from: theirs.clone().min().or_else(|| finder.spot_in_source(*from)),
-            source_to: theirs.max().or_else(|| finder.spot_in_source(*to)),
+            source_from: theirs.clone().min().or_else(|| finder.place_in_source(*from)),
+            source_to: theirs.max().or_else(|| finder.place_in_source(*to)),
             octaves: None,
             edition: chords.edition.clone(),
             source: chords.source.clone(),
@@ -204,8 +199,7 @@ pub(super) fn of_octaves(
             }
             continue;
         }
-        let at = Spot { bar: note.bar, offset: note.offset };
-        let there = Spot { bar: finder.source[s].bar, offset: finder.source[s].offset };
+        let (at, there) = (note.place(), finder.source.place(s));
         match open.get(&note.voice).filter(|o| o.1 == octaves) {
             Some((index, _)) => {
                 let passage = &mut out[*index];
@@ -220,7 +214,7 @@ pub(super) fn of_octaves(
                 of_note.insert(e, first + out.len());
                 out.push(Passage {
                     kind: PassageKind::OctaveDisplacement,
-                    row: finder.collation.edition_row(note.bar, note.offset),
+                    row: finder.collation.edition_row(note.place()),
                     from: at,
                     to: at,
                     source_from: Some(there),
@@ -249,7 +243,7 @@ fn goes_on(finder: &Finder, before: &Passage, after: &Passage) -> bool {
     let between = part.notes_after(last).take_while(|(n, _)| *n < after.edition[0]);
     let between = between.filter(|(_, note)| note.is_struck() && note.staff == staff).map(|(n, _)| n);
     let right = |n: &EditionNote| finder.alignment.edition_to_source[*n].is_none_or(|s| finder.apart(*n, s) == 0);
-    !between.filter(|n| (before.to..=after.from).contains(&spot(part, *n))).any(|n| right(&n))
+    !between.filter(|n| (before.to..=after.from).contains(&part.place(*n))).any(|n| right(&n))
 }
 
 /// What two voices of one staff have at the same time, or one after the other, in
@@ -295,16 +289,16 @@ pub(super) fn of_ornaments(finder: &Finder, first: usize) -> (Vec<Passage>, Vec<
     for realisation in &finder.alignment.realisations {
         let (begin, last) = (realisation.edition[0], realisation.edition[realisation.edition.len() - 1]);
         let note = &finder.edition[begin];
-        let there = spot(finder.source, realisation.source);
+        let there = finder.source.place(realisation.source);
         let onset = finder.edition.onset(begin);
         let place = match ends.get(&note.voice) {
             Some((end, place)) if *end == onset && (out[*place].bars > 0) == realisation.by_source => *place,
             _ => {
                 out.push(Passage {
                     kind: PassageKind::WrittenOutOrnament,
-                    row: finder.collation.edition_row(note.bar, note.offset),
-                    from: spot(finder.edition, begin),
-                    to: spot(finder.edition, begin),
+                    row: finder.collation.edition_row(note.place()),
+                    from: finder.edition.place(begin),
+                    to: finder.edition.place(begin),
                     source_from: Some(there),
                     source_to: Some(there),
                     octaves: None,
@@ -318,8 +312,8 @@ pub(super) fn of_ornaments(finder: &Finder, first: usize) -> (Vec<Passage>, Vec<
             }
         };
         let passage = &mut out[place];
-        passage.to = spot(finder.edition, last);
-        passage.source_to = realisation.chord.iter().map(|n| spot(finder.source, *n)).chain([there]).max();
+        passage.to = finder.edition.place(last);
+        passage.source_to = realisation.chord.iter().map(|n| finder.source.place(*n)).chain([there]).max();
         passage.edition.extend(&realisation.edition);
         passage.source.push(realisation.source);
         passage.source.extend(&realisation.chord);

@@ -1,9 +1,9 @@
 //! Places of one side in the other.
 
-use super::{Finder, Spot};
+use super::Finder;
 use crate::alignment::{EditionNote, NoteOf, PartOf, Side, SourceNote, Table};
 use crate::collate::{BarPair, Stretch};
-use crate::score::Place;
+use crate::score::{Anchor, Place};
 use crate::time::Time;
 
 /// For each note of a side the first of the stretches that it is in.
@@ -70,37 +70,37 @@ impl Finder<'_> {
     }
 
     /// The place in the source of a place in the edition, outside other music.
-    pub(super) fn to_source(&self, place: Place) -> Option<Spot> {
-        let row = self.collation.edition_row(place.bar, place.offset);
+    pub(super) fn to_source(&self, at: Anchor) -> Option<Place> {
+        let row = self.collation.edition_row(at.place);
         let pair = self.collation.outline[row];
         let bar = pair.source.or(pair.again)?;
-        let carrier = self.edition.carrier(place).map(|n| self.edition.head(n));
-        if self.stretch_at(row, place.offset, carrier, None).is_some() {
+        let carrier = self.edition.carrier(at).map(|n| self.edition.head(n));
+        if self.stretch_at(row, at.offset, carrier, None).is_some() {
             return None;
         }
-        Some(Spot { bar, offset: pair.to_source(place.offset) })
+        Some(Place { bar, offset: pair.to_source(at.offset) })
     }
 
-    pub(super) fn spot_in_source(&self, spot: Spot) -> Option<Spot> {
-        self.to_source(Place { bar: spot.bar, offset: spot.offset, note: None })
+    pub(super) fn place_in_source(&self, place: Place) -> Option<Place> {
+        self.to_source(Anchor { place, note: None })
     }
 
     /// A place of the source in the edition's bar of a strain's second time, or
     /// in as many bars after it.
-    pub(super) fn in_row(&self, row: usize, spot: Spot) -> Spot {
+    pub(super) fn in_row(&self, row: usize, place: Place) -> Place {
         let outline = &self.collation.outline;
-        let own = |r: &&BarPair| r.again == Some(spot.bar) && spot.offset >= r.source_from;
+        let own = |r: &&BarPair| r.again == Some(place.bar) && place.offset >= r.source_from;
         let pair = outline[row..].iter().take_while(|r| r.again.is_some()).filter(own).last().unwrap_or(&outline[row]);
         let bar = pair.edition.or(pair.again).unwrap_or_default();
-        Spot { bar, offset: pair.to_edition(spot.offset) }
+        Place { bar, offset: pair.to_edition(place.offset) }
     }
 
     /// Where in the edition a place of the source would stand.
-    pub(super) fn to_edition(&self, spot: Spot) -> Spot {
-        let row = self.collation.source_row(spot.bar, spot.offset);
+    pub(super) fn to_edition(&self, place: Place) -> Place {
+        let row = self.collation.source_row(place);
         let pair = self.collation.outline[row];
         if let Some(bar) = pair.edition.or(pair.again) {
-            return Spot { bar, offset: pair.to_edition(spot.offset) };
+            return Place { bar, offset: pair.to_edition(place.offset) };
         }
         // Inside rewritten music: the bar that comes as late in it.
         let stretch = self.alignment.stretches.iter().find(|s| (s.outline.0..=s.outline.1).contains(&row));
@@ -109,19 +109,19 @@ impl Finder<'_> {
             let ours = &self.rows.of_edition[self.rows.editions[first]..self.rows.editions[end]];
             let before = self.rows.sources[row] - self.rows.sources[first];
             if let Some(bar) = ours.get(before).or(ours.last()).and_then(|r| self.collation.outline[*r].edition) {
-                return Spot { bar, offset: spot.offset.min(self.edition.bars[bar].length) };
+                return Place { bar, offset: place.offset.min(self.edition.bars[bar].length) };
             }
         }
         self.seam(row)
     }
 
     /// Where the edition goes on after a row that it lacks.
-    pub(super) fn seam(&self, row: usize) -> Spot {
+    pub(super) fn seam(&self, row: usize) -> Place {
         let next = self.rows.of_edition.get(self.rows.editions[row]).map(|r| &self.collation.outline[*r]);
-        if let Some(spot) = next.and_then(|p| Some(Spot { bar: p.edition?, offset: p.edition_from })) {
-            return spot;
+        if let Some(place) = next.and_then(BarPair::edition_place) {
+            return place;
         }
         let last = self.edition.bars.len().saturating_sub(1);
-        Spot { bar: last, offset: self.edition.bars.get(last).map_or(Time::from(0), |b| b.length) }
+        Place { bar: last, offset: self.edition.bars.get(last).map_or(Time::from(0), |b| b.length) }
     }
 }

@@ -1,11 +1,11 @@
 //! Strains that one side writes out a second time: the passages, and what the
 //! second time has otherwise than the first.
 
-use super::passages::{ends, spot};
-use super::{Finder, Finding, Passage, PassageKind, Spot, Status};
+use super::passages::ends;
+use super::{Finder, Finding, Passage, PassageKind, Status};
 use crate::alignment::{EditionNote, NoteOf, PartOf, Side, SourceNote};
 use crate::collate::BarPair;
-use crate::score::{Category, Note};
+use crate::score::{Category, Note, Place};
 use crate::time::Time;
 use std::collections::HashSet;
 use std::ops::Range;
@@ -37,7 +37,7 @@ pub(super) fn of_repeats(finder: &Finder) -> Vec<Passage> {
             }
         };
         let whole = |bar: fn(&BarPair) -> Option<usize>| {
-            let start = |row: &BarPair| Spot { bar: bar(row).or(row.again).unwrap_or(0), offset: Time::from(0) };
+            let start = |row: &BarPair| Place::start_of(bar(row).or(row.again).unwrap_or(0));
             (start(&outline[row]), start(&outline[end - 1]))
         };
         let (from, to) = ends(finder.edition, &edition).unwrap_or_else(|| whole(|r| r.edition));
@@ -67,13 +67,13 @@ impl Finder<'_> {
     /// The struck notes of the edition in some rows.
     fn written_by_edition(&self, rows: Range<usize>) -> Vec<EditionNote> {
         let bars = rows.clone().filter_map(|row| self.collation.outline[row].edition);
-        let row = |note: &Note| self.collation.edition_row(note.bar, note.offset);
+        let row = |note: &Note| self.collation.edition_row(note.place());
         struck_in(self.edition, bars, |note| rows.contains(&row(note)))
     }
 
     fn written_by_source(&self, rows: Range<usize>) -> Vec<SourceNote> {
         let bars = rows.clone().filter_map(|row| self.collation.outline[row].source);
-        let row = |note: &Note| self.collation.source_row(note.bar, note.offset);
+        let row = |note: &Note| self.collation.source_row(note.place());
         struck_in(self.source, bars, |note| rows.contains(&row(note)))
     }
 
@@ -99,7 +99,7 @@ impl Finder<'_> {
                 let met: HashSet<SourceNote> = written.iter().filter_map(|n| a.edition_to_source[*n]).collect();
                 let repeated = self.repeated_by_source(row).into_iter();
                 for s in repeated.filter(|s| !met.contains(s) && a.source_to_edition[*s].is_some()) {
-                    let at = self.in_row(row, spot(self.source, s));
+                    let at = self.in_row(row, self.source.place(s));
                     let finding = self.note_finding(Category::Note, Status::Omitted, None, Some(s), None);
                     out.push(Finding { row, at, ..finding });
                 }

@@ -46,9 +46,7 @@ fn first_mark(score: &Score) -> Option<f64> {
     let marks = score.parts.iter().flat_map(|part| part.marks.iter().map(move |mark| (part, mark)));
     marks
         .filter_map(|(part, mark)| match &mark.sign {
-            Sign::Metronome(metronome) => {
-                Some((part.time(mark.at.bar, mark.at.offset), playable(metronome.quarters?)?))
-            }
+            Sign::Metronome(metronome) => Some((part.time(mark.at.place), playable(metronome.quarters?)?)),
             _ => None,
         })
         .min_by_key(|(time, _)| *time)

@@ -1,7 +1,7 @@
 //! Slurs, hairpins and other spans: pairing their ends by kind and number.
 
 use crate::score::sign::LineKind;
-use crate::score::{Element, MarkId, Part, Place, Sign, Wording};
+use crate::score::{Anchor, Element, MarkId, Part, Sign, Wording};
 use crate::time::Time;
 use std::collections::HashMap;
 
@@ -54,7 +54,7 @@ pub struct End {
     pub kind: Kind,
     pub number: Wording,
     pub role: Role,
-    pub place: Place,
+    pub place: Anchor,
     /// Absolute time, and before the main note for grace notes.
     pub order: (Time, i32),
     pub voice: u32,

@@ -3,11 +3,10 @@
 use super::keys_reason::octave_change_sentence;
 use super::phrases::count;
 use crate::clean::{Cleaned, OnInstrument, Way};
-use crate::findings::Spot;
 use crate::instrument::Outside;
 use crate::keys::phrases::Move;
 use crate::pitch::Interval;
-use crate::score::{NoteId, Part};
+use crate::score::{NoteId, Part, Place};
 use std::collections::BTreeSet;
 
 /// So many octave changes are told by the command; the critical notes have all.
@@ -20,7 +19,7 @@ const PITCHES: usize = 12;
 pub(super) struct Remark<'a> {
     pub part: &'a Part,
     pub bar: String,
-    pub at: Spot,
+    pub at: Place,
     pub voice: u32,
     pub category: &'static str,
     pub text: String,
@@ -156,7 +155,7 @@ pub(super) fn remarks(on: &OnInstrument) -> Vec<Remark<'_>> {
     let part = &on.part;
     let remark = |note: NoteId, category: &'static str, text: String| {
         let own = &part.notes[note];
-        let at = Spot { bar: own.bar, offset: own.offset };
+        let at = own.place();
         Remark { part, bar: bar(part, note).to_string(), at, voice: own.voice, category, text }
     };
     let moves = on.moves.iter().flatten();

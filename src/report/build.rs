@@ -3,7 +3,7 @@
 use super::*;
 use crate::alignment::{EditionNote, EditionPart, SourcePart};
 use crate::collate::{BarPair, Collation, PartAlignment, Scope};
-use crate::findings::{self, PartFindings, Passage, Spot};
+use crate::findings::{self, PartFindings, Passage};
 use crate::instrument::{PlayedOn, RangeCheck, Reading, check};
 use crate::pitch::Interval;
 use crate::score::Score;
@@ -91,7 +91,7 @@ pub(super) fn passages_in(found: &PartFindings, bars: &RangeInclusive<usize>) ->
 
 /// The printed number of the source's bar that a bar of the edition stands for.
 pub(super) fn source_bar(collation: &Collation, source: &Part, bar: usize) -> Option<String> {
-    let row = collation.outline[collation.edition_row(bar, Time::default())];
+    let row = collation.outline[collation.edition_row(Place::start_of(bar))];
     row.source.or(row.again).and_then(|b| source.bars.get(b)).map(|b| b.number.clone())
 }
 
@@ -149,7 +149,11 @@ impl PartBuilder<'_> {
             let bars = bars.start..bars.end.min(part.bars.len());
             let last = bars.end.saturating_sub(1).max(bars.start);
             let end = part.bars.get(last).map_or(Time::zero(), |b| b.length);
-            (Point::new(part, bars.start, Time::zero()), Point::new(part, last, end), part.bars.len() - bars.len())
+            (
+                Point::new(part, Place::start_of(bars.start)),
+                Point::new(part, Place { bar: last, offset: end }),
+                part.bars.len() - bars.len(),
+            )
         };
         let (from, to, edition_rest) = ends(&self.edition, edition);
         let (source_from, source_to, source_rest) = ends(&self.source, source);
@@ -201,12 +205,12 @@ impl PartBuilder<'_> {
         theirs.into_iter().map(|bar| self.source.struck_in(bar).count()).sum()
     }
 
-    fn point(&self, spot: Spot) -> Point {
-        Point::new(&self.edition, spot.bar, spot.offset)
+    fn point(&self, place: Place) -> Point {
+        Point::new(&self.edition, place)
     }
 
-    fn source_point(&self, spot: Spot) -> Point {
-        Point::new(&self.source, spot.bar, spot.offset)
+    fn source_point(&self, place: Place) -> Point {
+        Point::new(&self.source, place)
     }
 
     fn finding(&self, f: &Finding, places: &BTreeMap<usize, usize>) -> FindingReport {
@@ -216,9 +220,9 @@ impl PartBuilder<'_> {
             status: f.status,
             at: self.point(f.at),
             end: f.end.map(|end| self.point(end)),
-            source_bar: there.map(|spot| self.source.bars.get(spot.bar).map_or(String::new(), |b| b.number.clone())),
-            source_bar_index: there.map(|spot| spot.bar),
-            source_offset: there.map(|spot| time::text(spot.offset)),
+            source_bar: there.map(|place| self.source.bars.get(place.bar).map_or(String::new(), |b| b.number.clone())),
+            source_bar_index: there.map(|place| place.bar),
+            source_offset: there.map(|place| time::text(place.offset)),
             voice: f.voice,
             staff: f.staff,
             edition_reading: f.edition_reading.clone(),
@@ -261,8 +265,7 @@ impl PartBuilder<'_> {
         if p.kind != PassageKind::RewrittenPassage {
             return false;
         }
-        let spot = |n: EditionNote| Spot { bar: self.edition[n].bar, offset: self.edition[n].offset };
-        let during = |n: &EditionNote| (p.from..=p.to).contains(&spot(*n));
+        let during = |n: &EditionNote| (p.from..=p.to).contains(&self.edition.place(*n));
         let own: HashSet<EditionNote> = p.edition.iter().copied().collect();
         let beside = self.edition.struck().filter(during).filter(|n| !own.contains(n));
         2 * beside.filter(|n| self.alignment.edition_to_source[*n].is_some()).count() >= own.len()
@@ -351,7 +354,7 @@ impl PartBuilder<'_> {
             .map(|o| {
                 let note = &self.edition.notes[o.note];
                 OutsideReport {
-                    at: Point::new(&self.edition, note.bar, note.offset),
+                    at: Point::new(&self.edition, note.place()),
                     pitch: o.pitch.to_string(),
                     side: o.side,
                     displaced: displaced.contains(&EditionNote::new(o.note)),

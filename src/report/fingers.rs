@@ -73,7 +73,7 @@ pub(super) fn hundredths(value: f64) -> f64 {
 /// `None` for an instrument without a table of fingerings.
 pub(super) fn hardest(part: &Part, instrument: &Instrument, reading: Reading, hands: Hands) -> Option<Hardest> {
     let study = Study::new(part, instrument, View::new(reading, instrument), hands.chart, hands.tempo);
-    let at = |note: NoteId| Point::new(part, part.notes[note].bar, part.notes[note].offset);
+    let at = |note: NoteId| Point::new(part, part.notes[note].place());
     let stretches = study
         .hardest(MOST)?
         .iter()

@@ -192,7 +192,7 @@ fn name_of(part: &Part, trial: &Trial) -> String {
 
 impl Teller<'_> {
     pub(super) fn at(&self, note: NoteId) -> Point {
-        Point::new(self.part, self.part.notes[note].bar, self.part.notes[note].offset)
+        Point::new(self.part, self.part.notes[note].place())
     }
 
     fn note(&self, (note, pitch): (NoteId, Pitch)) -> CompassNote {

@@ -106,7 +106,7 @@ pub(super) fn ends(part: &Part, m: &Move) -> [NoteId; 2] {
 
 /// An octave change in one sentence: where, how far, why, and what it does at both ends.
 pub fn octave_change_sentence(part: &Part, m: &Move) -> String {
-    let at = |note: NoteId| Point::new(part, part.notes[note].bar, part.notes[note].offset);
+    let at = |note: NoteId| Point::new(part, part.notes[note].place());
     let [first, last] = ends(part, m);
     let place = stretch(&at(first), &at(last));
     let why = match (m.below, m.above) {

@@ -31,7 +31,7 @@ mod tests;
 
 use crate::findings::{Finding, PassageKind, Status, Totals};
 use crate::instrument::Side;
-use crate::score::{Category, Line, Part, spoken};
+use crate::score::{Category, Line, Part, Place, spoken};
 use crate::time::{self, Time};
 use serde::Serialize;
 use std::borrow::Cow;
@@ -195,14 +195,14 @@ pub struct Point {
 }
 
 impl Point {
-    pub fn new(part: &Part, bar: usize, offset: Time) -> Point {
+    pub fn new(part: &Part, Place { bar, offset }: Place) -> Point {
         // A part without bars has no place to show, but must not stop a report.
         let known = part.bars.get(bar);
         Point {
             bar: known.map_or(String::new(), |b| b.number.clone()),
             bar_index: bar,
             offset: time::text(offset),
-            beat: known.map_or(String::new(), |_| time::beat_text(part.beat(bar, offset))),
+            beat: known.map_or(String::new(), |_| time::beat_text(part.beat(Place { bar, offset }))),
         }
     }
 }

@@ -123,7 +123,7 @@ pub fn range_report(
 }
 
 fn of_part(part: &Part, check: Option<RangeCheck>) -> RangePart {
-    let at = |n: NoteId| Point::new(part, part.notes[n].bar, part.notes[n].offset);
+    let at = |n: NoteId| Point::new(part, part.notes[n].place());
     let played = |n: &&crate::score::Note| !n.cue && !n.is_rest() && n.tied_from.is_none();
     let mut out = RangePart {
         part: PartName::of(part),

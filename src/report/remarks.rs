@@ -5,9 +5,9 @@ use super::phrases;
 use super::{PartReport, Point};
 use crate::alignment::{EditionPart, NoteOf, PartOf, Side, SourcePart};
 use crate::clean::{Decision, FindingFate, LeftBar, Names, Outcomes};
-use crate::findings::{Finding, PartFindings, PassageKind, Spot, Status};
+use crate::findings::{Finding, PartFindings, PassageKind, Status};
 use crate::pitch::Interval;
-use crate::score::{Category, Part, Sound};
+use crate::score::{Category, Part, Place, Sound};
 
 /// One note.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -165,10 +165,10 @@ impl PartNotes<'_> {
         };
         let end = finding.end.filter(|_| !omitted).map_or(String::new(), |end| {
             let last = sign(&self.edition, end, voice);
-            let bar = |spot: Spot| self.edition.bars.get(spot.bar).map_or("", |b| &b.number);
+            let bar = |place: Place| self.edition.bars.get(place.bar).map_or("", |b| &b.number);
             if end.bar == finding.at.bar { format!("–{last}") } else { format!(" to bar {}, {last}", bar(end)) }
         });
-        let number = |part: &Part, spot: Spot| part.bars.get(spot.bar).map_or(String::new(), |b| b.number.clone());
+        let number = |part: &Part, place: Place| part.bars.get(place.bar).map_or(String::new(), |b| b.number.clone());
         Remark {
             bar: number(&self.edition, finding.at),
             sign: counted + &end,
@@ -214,7 +214,7 @@ fn done(status: Status, fate: FindingFate) -> String {
 }
 
 /// Which main note or rest of its voice stands at a place or last before it.
-pub(super) fn sign(part: &Part, at: Spot, voice: u32) -> String {
+pub(super) fn sign(part: &Part, at: Place, voice: u32) -> String {
     let Some(bar) = part.bars.get(at.bar) else { return "–".into() };
     let count = |voice: Option<u32>| {
         let own = bar.notes.clone().map(|n| &part.notes[n]);

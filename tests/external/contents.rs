@@ -1,7 +1,7 @@
 //! What the program reads in a score, as JSON, for tools that share nothing with it.
 
 use obelus::musicxml::Reading;
-use obelus::score::{Note, Part, Place, Sound};
+use obelus::score::{Anchor, Note, Part, Sound};
 use serde_json::{Value, json};
 
 /// All of a reading. Times are quarter notes as exact fractions in text; pitches sound, `alter` in hundredths of a
@@ -45,7 +45,7 @@ fn part(part: &Part) -> Value {
     })
 }
 
-fn place(at: &Place) -> Value {
+fn place(at: &Anchor) -> Value {
     json!({"bar": at.bar, "offset": at.offset.to_string(), "note": at.note})
 }
 

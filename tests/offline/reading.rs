@@ -12,7 +12,7 @@ fn notes(text: &str) -> Vec<String> {
     let part = part(text);
     let told = |n: &obelus::score::Note| {
         let sound = n.pitch().map_or("rest".into(), |p| p.to_string());
-        let onset = time::text(part.time(n.bar, n.offset));
+        let onset = time::text(part.time(n.place()));
         format!("{}{onset} {sound} {}", if n.chord { "+" } else { "" }, time::text(n.duration))
     };
     part.notes.iter().map(told).collect()

@@ -1,13 +1,13 @@
 //! Places of marks on either side, in the source's own time.
 
-use super::super::matcher::{Again, Anchor, Entry};
+use super::super::matcher::{Again, Entry, Position};
 use super::super::rows::Row;
 use super::super::{MarkPair, PartAlignment, PartView, Rows, Stretch, matcher};
 use super::{of_edition, of_source};
 use crate::alignment::{
     Edition, EditionMark, EditionNote, NoteOf, PartOf, Side, Source, SourceMark, SourceNote, Table,
 };
-use crate::score::{Category, Mark, Place, Sign};
+use crate::score::{Anchor, Category, Mark, Place, Sign};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
 
@@ -38,8 +38,8 @@ type End = (usize, bool, Time);
 
 impl<'a> Map<'a> {
     pub fn new(view: &'a PartView<'a>, rows: &'a [Row], alignment: &'a PartAlignment) -> Self {
-        let edition_rows = Rows::new(rows.iter().map(|r| &r.pair), |p| Some((p.edition?, p.edition_from)));
-        let source_rows = Rows::new(rows.iter().map(|r| &r.pair), |p| Some((p.source?, p.source_from)));
+        let edition_rows = Rows::new(rows.iter().map(|r| &r.pair), |p| p.edition_place());
+        let source_rows = Rows::new(rows.iter().map(|r| &r.pair), |p| p.source_place());
         let end = |s: &Stretch| (s.outline.1, s.to.is_none(), s.to.unwrap_or_default());
         let stretches = &alignment.stretches;
         let mut covers: Vec<(Start, End)> = stretches.iter().map(|s| ((s.outline.0, s.from), end(s))).collect();
@@ -79,8 +79,8 @@ impl<'a> Map<'a> {
 
     pub fn edition_entry<'m>(&self, id: EditionMark, mark: &'m Mark) -> Entry<'m, Edition> {
         let meaning = of_edition(mark, self.view);
-        let start = self.edition_anchor(mark.at, mark);
-        let end = mark.end.and_then(|end| self.edition_anchor(end, mark));
+        let start = self.edition_position(mark.at, mark);
+        let end = mark.end.and_then(|end| self.edition_position(end, mark));
         let (category, staff) = (mark.category, mark.staff);
         let end = end.filter(|_| !matches!(mark.sign, Sign::Trill { .. }));
         let beat = self.view.edition.bars[mark.at.bar].meter.beat / self.scale(mark);
@@ -100,11 +100,11 @@ impl<'a> Map<'a> {
         let pair = row.pair;
         let edition_writes = pair.edition.is_some();
         let from = if edition_writes { pair.source_from } else { pair.edition_from };
-        let own = |place: Place| {
-            pair.again == Some(place.bar) && place.offset >= from && pair.again_to.is_none_or(|to| place.offset < to)
+        let own = |at: Anchor| {
+            pair.again == Some(at.bar) && at.offset >= from && pair.again_to.is_none_or(|to| at.offset < to)
         };
         if edition_writes {
-            let again = |a: Anchor| Anchor { again: self.times[index], ..a };
+            let again = |a: Position| Position { again: self.times[index], ..a };
             for at in 0..first_times(source) {
                 let entry = &source[at];
                 if own(self.view.source[entry.mark].at) {
@@ -128,85 +128,88 @@ impl<'a> Map<'a> {
             if !own(mark.at) {
                 continue;
             }
-            let anchor = |place: Place| match carrier(ours, place, mark) {
+            let position = |at: Anchor| match carrier(ours, at, mark) {
                 Some((note, grace)) => {
                     let heads = std::iter::once(note).chain(ours.chord(note)).map(|n| ours.head(n));
                     let (e, s) = heads.into_iter().find_map(|n| Some((n, *second.get(&n)?)))?;
-                    let after = (ours.time(place.bar, place.offset) - ours.onset(e)) / pair.scale;
+                    let after = (ours.time(at.place) - ours.onset(e)) / pair.scale;
                     let onset = theirs.onset(s);
                     let time = if grace > 0 { onset } else { onset + after };
-                    Some(Anchor { time, voice: Some(theirs[s].voice), grace, again: 0 })
+                    Some(Position { time, voice: Some(theirs[s].voice), grace, again: 0 })
                 }
-                None => Some(Anchor { time: start + pair.to_source(place.offset), voice: None, grace: 0, again: 0 }),
+                None => Some(Position { time: start + pair.to_source(at.offset), voice: None, grace: 0, again: 0 }),
             };
-            let end = mark.end.filter(|_| entry.end.is_some()).and_then(anchor);
-            edition.push(entry.copy(Again { row: index, first: at }, anchor(mark.at), end));
+            let end = mark.end.filter(|_| entry.end.is_some()).and_then(position);
+            edition.push(entry.copy(Again { row: index, first: at }, position(mark.at), end));
         }
     }
 
     /// What the second time has no need of, or has in its own way.
     pub fn only_once(&self, mark: SourceMark) -> bool {
         let mark = &self.view.source[mark];
-        let row = self.source_rows.at(mark.at.bar, mark.at.offset).map(|r| self.rows[r].pair);
+        let row = self.source_rows.at(mark.at.place).map(|r| self.rows[r].pair);
         matcher::said_once(mark.category) && row.is_some_and(|p| p.edition.is_none() && p.again.is_some())
     }
 
     fn scale(&self, mark: &Mark) -> Time {
-        self.edition_rows.at(mark.at.bar, mark.at.offset).map_or(Time::from(1), |r| self.rows[r].pair.scale)
+        self.edition_rows.at(mark.at.place).map_or(Time::from(1), |r| self.rows[r].pair.scale)
     }
 
     pub fn source_entry<'m>(&self, id: SourceMark, mark: &'m Mark) -> Entry<'m, Source> {
         let meaning = of_source(mark, self.view);
-        let start =
-            match self.holds_from_before(id) {
-                true => self
-                    .edge(self.view.source, Place { bar: self.first_bar(), ..mark.at }, mark)
-                    .map(|time| Anchor { time, voice: None, grace: 0, again: 0 }),
-                false => self.source_anchor(mark.at, mark),
-            };
-        let end = mark.end.and_then(|end| self.source_anchor(end, mark));
+        let start = match self.holds_from_before(id) {
+            true => self
+                .edge(
+                    self.view.source,
+                    Anchor { place: Place { bar: self.first_bar(), ..mark.at.place }, ..mark.at },
+                    mark,
+                )
+                .map(|time| Position { time, voice: None, grace: 0, again: 0 }),
+            false => self.source_position(mark.at, mark),
+        };
+        let end = mark.end.and_then(|end| self.source_position(end, mark));
         let (category, staff) = (mark.category, mark.staff);
         let end = end.filter(|_| !matches!(mark.sign, Sign::Trill { .. }));
         let beat = self.view.source.bars[mark.at.bar].meter.beat;
         let bar = self.view.source.bars[mark.at.bar].length;
-        let voices = start.and_then(|s: Anchor| s.voice).map_or(0, |v| 1 << v.min(63));
+        let voices = start.and_then(|s: Position| s.voice).map_or(0, |v| 1 << v.min(63));
         Entry { mark: id, sign: &mark.sign, category, meaning, start, end, staff, voices, beat, bar, again: None }
     }
 
-    fn edition_anchor(&self, place: Place, mark: &Mark) -> Option<Anchor> {
+    fn edition_position(&self, at: Anchor, mark: &Mark) -> Option<Position> {
         let part = self.view.edition;
-        if let Some((note, grace)) = carrier(part, place, mark) {
+        if let Some((note, grace)) = carrier(part, at, mark) {
             let (first, source) = self.partner_in_chord(note)?;
             let onset = self.view.source.onset(source);
             // A note moved in its bar takes its marks along.
-            let after = (part.time(place.bar, place.offset) - part.onset(first)) / self.scale(mark);
+            let after = (part.time(at.place) - part.onset(first)) / self.scale(mark);
             let time = if grace > 0 { onset } else { onset + after };
             let own = &part[first];
-            let row = self.edition_rows.at(own.bar, own.offset);
+            let row = self.edition_rows.at(own.place());
             let again = row.map_or(0, |r| self.times[r]);
-            return Some(Anchor { time, voice: Some(self.view.source[source].voice), grace, again });
+            return Some(Position { time, voice: Some(self.view.source[source].voice), grace, again });
         }
-        if let Some(time) = self.edge(part, place, mark) {
-            return Some(Anchor { time, voice: None, grace: 0, again: 0 });
+        if let Some(time) = self.edge(part, at, mark) {
+            return Some(Position { time, voice: None, grace: 0, again: 0 });
         }
-        let row = self.edition_rows.at(place.bar, place.offset)?;
+        let row = self.edition_rows.at(at.place)?;
         let pair = self.rows[row].pair;
         let source = pair.source.or(pair.again)?;
-        if self.covered(row, place.offset) || source >= self.view.source.bars.len() {
+        if self.covered(row, at.offset) || source >= self.view.source.bars.len() {
             return None;
         }
-        let time = self.view.source.bars[source].start + pair.to_source(place.offset);
-        Some(Anchor { time, voice: None, grace: 0, again: self.times[row] })
+        let time = self.view.source.bars[source].start + pair.to_source(at.offset);
+        Some(Position { time, voice: None, grace: 0, again: self.times[row] })
     }
 
     /// From when to when a mark of the source holds that no note carries and other music covers.
     pub fn free_in_source(&self, mark: &Mark) -> Option<(Time, Option<Time>)> {
-        let time = |place: Place| {
-            let row = self.source_rows.at(place.bar, place.offset)?;
+        let time = |at: Anchor| {
+            let row = self.source_rows.at(at.place)?;
             let is_shared = self.rows[row].pair.edition.is_some();
-            is_shared.then(|| self.view.source.time(place.bar, place.offset))
+            is_shared.then(|| self.view.source.time(at.place))
         };
-        if carrier(self.view.source, mark.at, mark).is_some() || self.source_anchor(mark.at, mark).is_some() {
+        if carrier(self.view.source, mark.at, mark).is_some() || self.source_position(mark.at, mark).is_some() {
             return None;
         }
         Some((time(mark.at)?, mark.end.map(time).map_or(Some(None), |end| end.map(Some))?))
@@ -214,13 +217,13 @@ impl<'a> Map<'a> {
 
     /// The same of a mark of the edition, in the source's time.
     pub fn free_in_edition(&self, mark: &Mark) -> Option<(Time, Option<Time>)> {
-        let time = |place: Place| {
-            let row = self.edition_rows.at(place.bar, place.offset)?;
+        let time = |at: Anchor| {
+            let row = self.edition_rows.at(at.place)?;
             let pair = self.rows[row].pair;
             let bar = self.view.source.bars.get(pair.source?)?;
-            Some(bar.start + pair.to_source(place.offset))
+            Some(bar.start + pair.to_source(at.offset))
         };
-        if carrier(self.view.edition, mark.at, mark).is_some() || self.edition_anchor(mark.at, mark).is_some() {
+        if carrier(self.view.edition, mark.at, mark).is_some() || self.edition_position(mark.at, mark).is_some() {
             return None;
         }
         Some((time(mark.at)?, mark.end.map(time).map_or(Some(None), |end| end.map(Some))?))
@@ -229,8 +232,8 @@ impl<'a> Map<'a> {
     /// Whether a mark stands outside of the piece that both sides have.
     pub fn is_outside(&self, pair: &MarkPair) -> bool {
         let row = match (pair.edition, pair.source) {
-            (Some(m), _) => self.edition_rows.at(self.view.edition[m].at.bar, Time::zero()),
-            (None, Some(m)) => self.source_rows.at(self.view.source[m].at.bar, Time::zero()),
+            (Some(m), _) => self.edition_rows.at(Place::start_of(self.view.edition[m].at.bar)),
+            (None, Some(m)) => self.source_rows.at(Place::start_of(self.view.source[m].at.bar)),
             (None, None) => None,
         };
         row.is_some_and(|r| self.rows[r].pair.outside)
@@ -275,12 +278,12 @@ impl<'a> Map<'a> {
         let (own, other, mark, row) = match (pair.edition, pair.source) {
             (Some(m), None) => {
                 let mark = &self.view.edition[m];
-                let row = self.edition_rows.at(mark.at.bar, mark.at.offset);
+                let row = self.edition_rows.at(mark.at.place);
                 (self.view.edition.part(), self.view.source.part(), mark, row)
             }
             (None, Some(m)) => {
                 let mark = &self.view.source[m];
-                let row = self.source_rows.at(mark.at.bar, mark.at.offset);
+                let row = self.source_rows.at(mark.at.place);
                 (self.view.source.part(), self.view.edition.part(), mark, row)
             }
             _ => return false,
@@ -303,18 +306,18 @@ impl<'a> Map<'a> {
 
     /// Barlines and signatures at the two ends of a piece belong to each other
     /// whatever the music beside them is.
-    fn edge<S: Side>(&self, part: PartOf<S>, place: Place, mark: &Mark) -> Option<Time> {
+    fn edge<S: Side>(&self, part: PartOf<S>, at: Anchor, mark: &Mark) -> Option<Time> {
         let of = |row: Option<&Row>, bar: fn(&Row) -> Option<usize>| row.and_then(bar);
         let inside = || self.rows.iter().filter(|r| !r.pair.outside);
         let own =
             |r: &Row| if std::ptr::eq(part.part(), self.view.edition.part()) { r.pair.edition } else { r.pair.source };
         let (first, last) = (inside().find_map(own)?, inside().filter_map(own).next_back()?);
         match mark.category {
-            Category::Signature if place.bar == first && place.offset == Time::from(0) => {
+            Category::Signature if at.bar == first && at.offset == Time::from(0) => {
                 let start = of(inside().find(|r| r.pair.source.is_some()), |r| r.pair.source)?;
                 self.view.source.bars.get(start).map(|b| b.start)
             }
-            Category::Structure if place.bar == last && place.offset >= part.bars[last].length => {
+            Category::Structure if at.bar == last && at.offset >= part.bars[last].length => {
                 let end = inside().filter_map(|r| r.pair.source).next_back()?;
                 self.view.source.bars.get(end).map(|b| b.start + b.length)
             }
@@ -350,26 +353,26 @@ impl<'a> Map<'a> {
         self.held.get(&note).copied()
     }
 
-    fn source_anchor(&self, place: Place, mark: &Mark) -> Option<Anchor> {
+    fn source_position(&self, at: Anchor, mark: &Mark) -> Option<Position> {
         let part = self.view.source;
-        if let Some((note, grace)) = carrier(part, place, mark) {
+        if let Some((note, grace)) = carrier(part, at, mark) {
             let inside = part.chord(note).all(|n| self.inside[part.head(n)]);
-            let time = if grace > 0 { part.onset(note) } else { part.time(place.bar, place.offset) };
+            let time = if grace > 0 { part.onset(note) } else { part.time(at.place) };
             // A note that is held may have begun in another voice.
             let struck = std::iter::once(note).chain(part.chord(note)).any(|n| part[n].is_struck());
             let first = if struck { note } else { part.head(note) };
-            return (!inside).then_some(Anchor { time, voice: Some(part[first].voice), grace, again: 0 });
+            return (!inside).then_some(Position { time, voice: Some(part[first].voice), grace, again: 0 });
         }
-        if let Some(time) = self.edge(part, place, mark) {
-            return Some(Anchor { time, voice: None, grace: 0, again: 0 });
+        if let Some(time) = self.edge(part, at, mark) {
+            return Some(Position { time, voice: None, grace: 0, again: 0 });
         }
-        let row = self.source_rows.at(place.bar, place.offset)?;
+        let row = self.source_rows.at(at.place)?;
         if self.rows[row].pair.outside && mark.category != Category::Signature {
             return None;
         }
-        let covered = self.covered(row, self.rows[row].pair.to_edition(place.offset));
-        let time = part.time(place.bar, place.offset);
-        (!covered).then_some(Anchor { time, voice: None, grace: 0, again: 0 })
+        let covered = self.covered(row, self.rows[row].pair.to_edition(at.offset));
+        let time = part.time(at.place);
+        (!covered).then_some(Position { time, voice: None, grace: 0, again: 0 })
     }
 }
 
@@ -380,8 +383,8 @@ fn first_times<S>(entries: &[Entry<S>]) -> usize {
 
 /// The note that carries a mark, and which of its grace notes if it is one of
 /// those. Marks on rests compare by time.
-fn carrier<S: Side>(part: PartOf<S>, place: Place, mark: &Mark) -> Option<(NoteOf<S>, u32)> {
-    let note = part.carrier(place)?;
+fn carrier<S: Side>(part: PartOf<S>, at: Anchor, mark: &Mark) -> Option<(NoteOf<S>, u32)> {
+    let note = part.carrier(at)?;
     let own = &part[note];
     let grace = if mark.category == Category::Grace { 0 } else { 2 * own.grace + u32::from(own.grace_after) };
     let main = if own.grace > 0 { part.main_note(note)? } else { note };

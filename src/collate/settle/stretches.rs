@@ -4,6 +4,7 @@ use super::super::rows::Row;
 use super::super::{PartAlignment, PartView, Stretch};
 use super::items::{Item, Kind, items};
 use crate::alignment::{EditionNote, SourceNote};
+use crate::score::Place;
 use crate::time::Time;
 use rustc_hash::{FxHashMap, FxHashSet};
 
@@ -212,16 +213,16 @@ fn with_strays(items: &[&Item], mut from: usize, mut to: usize) -> Vec<Item> {
 /// A note that both sides have at one place, as long and as high, is neither
 /// added nor left out, whatever is around it.
 fn pair_the_same(view: &PartView, rows: &[Row], stretch: &Stretch, alignment: &mut PartAlignment) {
-    let mut ours: FxHashMap<(usize, Time, i32), EditionNote> = FxHashMap::default();
+    let mut ours: FxHashMap<(Place, i32), EditionNote> = FxHashMap::default();
     for &e in &stretch.edition {
-        let note = &view.edition[e];
-        ours.insert((note.bar, note.offset, view.edition_height(e)), e);
+        ours.insert((view.edition.place(e), view.edition_height(e)), e);
     }
     let theirs: FxHashSet<SourceNote> = stretch.source.iter().copied().collect();
     for row in rows[stretch.outline.0..=stretch.outline.1].iter().filter(|r| r.pair.source.is_some()) {
         let Some(bar) = row.pair.edition else { continue };
         for s in row.source_notes(view.source).filter(|s| theirs.contains(s)) {
-            let place = (bar, row.pair.to_edition(view.source[s].offset), view.source_height(s));
+            let offset = row.pair.to_edition(view.source[s].offset);
+            let place = (Place { bar, offset }, view.source_height(s));
             let length = view.source.sounding(s) * row.pair.scale;
             if let Some(e) = ours.get(&place).copied().filter(|e| view.edition.sounding(*e) == length) {
                 ours.remove(&place);

@@ -45,8 +45,7 @@ fn unisons(view: &PartView, alignment: &PartAlignment) -> Vec<Vec<EditionNote>> 
         }
         let place = |e: EditionNote| {
             let s = alignment.edition_to_source[e]?;
-            let source = &view.source[s];
-            let theirs = (source.bar, source.offset, view.source_height(s));
+            let theirs = (view.source.place(s), view.source_height(s));
             Some((view.edition[e].offset, view.edition_height(e), theirs))
         };
         let mut placed: Vec<_> = view.edition.notes_in(bar).filter_map(|e| Some((place(e)?, e))).collect();

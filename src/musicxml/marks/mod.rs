@@ -13,7 +13,7 @@ pub use flanks::{Pair, flanks, is_flank};
 use crate::musicxml::elements::{Placement, category, facts, placement};
 use crate::musicxml::spans::End;
 use crate::musicxml::tree::{element, elements};
-use crate::score::{Category, Element, Mark, MarkId, Part, Place, Sign};
+use crate::score::{Anchor, Category, Element, Mark, MarkId, Part, Sign};
 use crate::time::Time;
 use roxmltree::Node;
 use verses::Verses;
@@ -35,7 +35,7 @@ pub struct Collector {
 /// Where a mark stands, and in which voice and staff.
 #[derive(Clone, Copy)]
 pub struct Spot {
-    pub place: Place,
+    pub place: Anchor,
     pub order: (Time, i32),
     pub voice: u32,
     pub voice_is_told: bool,

@@ -2,7 +2,7 @@
 
 use super::PartReader;
 use crate::musicxml::marks::Spot;
-use crate::score::{Note, NoteId, Place};
+use crate::score::{Anchor, Note, NoteId};
 use roxmltree::Node;
 use std::collections::BTreeMap;
 
@@ -99,7 +99,7 @@ impl PartReader<'_, '_> {
             return;
         };
         let note = &self.part.notes[main];
-        let place = Place { bar: note.bar, offset: note.offset, note: Some(main) };
+        let place = Anchor { place: note.place(), note: Some(main) };
         let spot = Spot { place, order: (self.part.onset(main), 0), voice, voice_is_told: false, staff: note.staff };
         self.marks.grace(&mut self.part, &notes, slashed, spot);
     }
@@ -117,7 +117,7 @@ impl PartReader<'_, '_> {
             self.part.notes[*id].grace_after = true;
         }
         let note = &self.part.notes[notes[0]];
-        let place = Place { bar: note.bar, offset: note.offset, note: main };
+        let place = Anchor { place: note.place(), note: main };
         let spot = Spot {
             place,
             order: (self.part.onset(notes[0]), 0),

@@ -13,7 +13,7 @@ use crate::musicxml::Error;
 use crate::musicxml::marks::{Collector, Spot};
 use crate::musicxml::tree::{Tree, child, child_text, element, elements, one_line, text_of};
 use crate::pitch::{Interval, Mode, Pitch};
-use crate::score::{Bar, Meter, NoteId, Part, Place, Score};
+use crate::score::{Anchor, Bar, Meter, NoteId, Part, Place, Score};
 use crate::time::{Time, parse_decimal};
 use clock::Drift;
 use graces::Graces;
@@ -261,7 +261,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
                     let mut spot = self.spot(item);
                     // Where one says its own place, it is counted from the note.
                     if child(item, "offset").is_none() {
-                        spot.place.offset += self.figures;
+                        spot.place.place.offset += self.figures;
                         spot.order.0 += self.figures;
                     }
                     self.marks.figured_bass(&mut self.part, item, spot);
@@ -331,7 +331,8 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let told = child_text(node, "voice").and_then(|name| self.voices.get(&(name, 0)).copied());
         let (voice, voice_is_told) = (told.unwrap_or(0), told.is_some());
         let order = (self.part.bars[bar].start + offset, 0);
-        Spot { place: Place { bar, offset, note: None }, order, voice, voice_is_told, staff }
+        let place = Anchor { place: Place { bar, offset }, note: None };
+        Spot { place, order, voice, voice_is_told, staff }
     }
 
     /// The duration in quarter notes, if the element has one.

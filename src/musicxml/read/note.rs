@@ -6,7 +6,7 @@ use crate::musicxml::Error;
 use crate::musicxml::marks::Spot;
 use crate::musicxml::tree::{alteration, child_text, element, elements, text_of};
 use crate::pitch::{LETTERS, Pitch};
-use crate::score::{Note, Place, Sound};
+use crate::score::{Anchor, Note, Place, Sound};
 use crate::time::Time;
 use roxmltree::Node;
 
@@ -150,7 +150,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         }
         if !carriers.is_empty() {
             let rank = if grace.is_some() { -1000 + self.part.notes[id].grace as i32 } else { 0 };
-            let place = Place { bar: self.here(), offset: onset, note: Some(id) };
+            let place = Anchor { place: Place { bar: self.here(), offset: onset }, note: Some(id) };
             let order = (self.part.bars[place.bar].start + onset, rank);
             let spot = Spot { place, order, voice, voice_is_told: false, staff };
             carriers.iter().for_each(|carrier| self.marks.of_note(&mut self.part, *carrier, spot));

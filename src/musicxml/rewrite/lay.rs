@@ -6,7 +6,7 @@ use super::super::fragment::Fragment;
 use super::super::tree::{child, element};
 use super::timed::{flanked, in_direction_type, join, sort_children};
 use super::{Occupied, PartRewrite, Target};
-use crate::score::{Category, Element, Mark, NoteId, Part, Place, Sign};
+use crate::score::{Anchor, Category, Element, Mark, NoteId, Part, Place, Sign};
 use crate::time::Time;
 use roxmltree::Node;
 use rustc_hash::FxHashMap;
@@ -45,9 +45,6 @@ fn home(node: Node<'_, '_>) -> Home {
     }
 }
 
-/// A bar and the offset from its start, in quarter notes.
-type Spot = (usize, Time);
-
 impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// Notes which spans of the edition stay, so that new ones get other numbers.
     pub fn occupy(&mut self, mark: &Mark) {
@@ -65,15 +62,15 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
     /// Where a mark of the source would come to stand, and its end: bar of the
     /// edition and offset. `None` where the result lacks its note or its time.
-    pub fn landing(&self, mark: &Mark) -> Option<(Spot, Option<Spot>)> {
+    pub fn landing(&self, mark: &Mark) -> Option<(Place, Option<Place>)> {
         let source = self.source.filter(|_| self.has_place_for(mark))?;
         let borne = mark.elements.iter().any(|e| matches!(home(source.node(*e)), Home::Notation(_) | Home::Note));
-        let land = |place: Place| match place.note.filter(|_| borne).and_then(|n| self.target_of_source(n)) {
+        let land = |at: Anchor| match at.note.filter(|_| borne).and_then(|n| self.target_of_source(n)) {
             // Where the one ties what the other holds, the note may begin earlier.
-            Some(Target::Kept(note)) => Some((self.part.notes[note].bar, self.part.notes[note].offset)),
+            Some(Target::Kept(note)) => Some(self.part.notes[note].place()),
             _ => {
-                let (row, offset) = self.place_of_source(place)?;
-                Some((self.plan[row].edition()?, offset))
+                let (row, offset) = self.place_of_source(at)?;
+                Some(Place { bar: self.plan[row].edition()?, offset })
             }
         };
         Some((land(mark.at)?, mark.end.and_then(land)))

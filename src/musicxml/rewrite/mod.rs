@@ -32,7 +32,7 @@ use crate::alignment::PartAlignment;
 use crate::instrument::Clef;
 use crate::pitch::{LETTERS, Pitch};
 use crate::plan::{BarPlan, Plan};
-use crate::score::{Category, Element, Mark, NoteId, Part, Place, Sign};
+use crate::score::{Anchor, Category, Element, Mark, NoteId, Part, Sign};
 use crate::time::Time;
 use holding::Holding;
 use roxmltree::Node;
@@ -42,7 +42,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 pub use octaves::{TouchedLine, touched_octave_lines};
 pub use reader::{Refusal, WrittenPart};
-pub use teacher::{Anchor, NewMark};
+pub use teacher::NewMark;
 pub use transpose::TooManySigns;
 
 /// A note of the result: one of the edition's, or one made from the source's.
@@ -268,7 +268,7 @@ impl<'p, 'a, 'i> PartRewrite<'p, 'a, 'i> {
             let rebuilt = matches!(plan, BarPlan::Rebuild { .. });
             matches!(plan, BarPlan::Keep { .. }) || rebuilt && mark.category == Category::Signature
         };
-        let touched = |place: Place| self.plan.edition_row(place.bar).is_some_and(|r| !stays(self.plan[r]));
+        let touched = |place: Anchor| self.plan.edition_row(place.bar).is_some_and(|r| !stays(self.plan[r]));
         touched(mark.at) || mark.end.is_some_and(touched) || self.is_on_gone_grace(mark)
     }
 

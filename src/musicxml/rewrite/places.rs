@@ -4,7 +4,7 @@ use super::{PartRewrite, SourceSide, Target};
 use crate::alignment::{EditionNote, SourceNote};
 use crate::pitch::Interval;
 use crate::plan::BarPlan;
-use crate::score::{NoteId, Place};
+use crate::score::{Anchor, NoteId};
 use crate::time::Time;
 
 impl PartRewrite<'_, '_, '_> {
@@ -29,7 +29,7 @@ impl PartRewrite<'_, '_, '_> {
         }
         let same_rest = || {
             // Rests are not collated: the one at the same place.
-            let (row, offset) = self.place_of_source(Place { bar: own.bar, offset: own.offset, note: None })?;
+            let (row, offset) = self.place_of_source(Anchor { place: own.place(), note: None })?;
             let mut rests = self.part.bars[self.plan[row].edition()?].notes.clone();
             let of_voice = |n: NoteId| self.part.notes[n].voice == own.voice;
             let fits = |n: &NoteId| self.part.notes[*n].is_rest() && self.part.notes[*n].offset == offset;
@@ -60,7 +60,7 @@ impl PartRewrite<'_, '_, '_> {
     }
 
     /// Where a place of the source is in the result: row and offset.
-    pub fn place_of_source(&self, place: Place) -> Option<(usize, Time)> {
+    pub fn place_of_source(&self, place: Anchor) -> Option<(usize, Time)> {
         let row = self.plan.source_row(place.bar)?;
         let plan = self.plan[row];
         plan.is_in_result().then(|| (row, place.offset + plan.shift()))
@@ -80,7 +80,7 @@ impl PartRewrite<'_, '_, '_> {
         }
     }
 
-    pub fn place_of_edition(&self, place: Place) -> Option<(usize, Time)> {
+    pub fn place_of_edition(&self, place: Anchor) -> Option<(usize, Time)> {
         let row = self.plan.edition_row(place.bar)?;
         match self.plan[row] {
             BarPlan::Keep { .. } => Some((row, place.offset)),

@@ -3,8 +3,7 @@
 use super::super::elements::is_dynamic_sign;
 use super::super::fragment::Fragment;
 use super::{PartRewrite, Target};
-use crate::score::NoteId;
-use crate::time::Time;
+use crate::score::Anchor;
 
 /// A mark to be laid on, without its place.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -31,18 +30,9 @@ pub enum NewMark {
     Text(String),
 }
 
-/// Where a new mark goes: a bar of the part and an offset from its start, and
-/// the note there for marks that a note carries.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Anchor {
-    pub bar: usize,
-    pub offset: Time,
-    pub note: Option<NoteId>,
-}
-
 impl PartRewrite<'_, '_, '_> {
-    /// Lays a new mark on a part that is otherwise left alone. Rows and bars
-    /// are the same then.
+    /// Lays a new mark on a part that is otherwise left alone: rows and bars are
+    /// the same then. Marks that a note carries go to the note of their anchor.
     pub fn lay_new(&mut self, mark: &NewMark, at: Anchor, end: Option<Anchor>) {
         let on_note = |this: &mut Self, container: Option<&str>, fragment: Fragment, at: Anchor| {
             if let Some(note) = at.note {

@@ -5,7 +5,7 @@ use crate::findings::Status;
 use crate::report::build::source_bar;
 use crate::report::table::sign;
 use crate::report::{BarReport, PartReport};
-use crate::time::Time;
+use crate::score::Place;
 use maud::{Markup, html};
 
 /// Boxes that the script shows: without it they would do nothing.
@@ -111,7 +111,7 @@ impl Unfound {
     fn of(sides: &Sides, part: &PartReport, bar: usize) -> Unfound {
         match part.foreign_bars.contains(&bar) {
             false => Unfound::Same,
-            true => match sides.collation.outline[sides.collation.edition_row(bar, Time::from(0))].source {
+            true => match sides.collation.outline[sides.collation.edition_row(Place::start_of(bar))].source {
                 None => Unfound::Added,
                 Some(_) => Unfound::Altered,
             },

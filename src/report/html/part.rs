@@ -7,13 +7,14 @@ use super::staves::Score;
 use super::{bars, notes};
 use crate::beside::Staves;
 use crate::engrave;
-use crate::findings::{Passage, Spot, Status};
+use crate::findings::{Passage, Status};
 use crate::instrument::check;
 use crate::pitch::key_name;
 use crate::report::build::passages_in;
 use crate::report::fingers;
 use crate::report::table::sign;
 use crate::report::{Audit, BarReport, Material, PartReport, phrases, verdict};
+use crate::score::Place;
 use maud::{Markup, html};
 use std::ops::Range;
 
@@ -174,16 +175,16 @@ impl View<'_> {
             return html! { p.hint { "No pitches to draw." } };
         };
         let (begins, ends) = (&chart.columns[first - from], &chart.columns[last - from]);
-        let inside = |column: &super::chart::Column, row: usize, spot: Spot| {
-            let from = if outline[row].edition == Some(spot.bar) { outline[row].edition_from } else { spot.offset };
-            (column.from + super::chart::float(spot.offset - from)).clamp(column.from, column.to)
+        let inside = |column: &super::chart::Column, row: usize, place: Place| {
+            let from = if outline[row].edition == Some(place.bar) { outline[row].edition_from } else { place.offset };
+            (column.from + super::chart::float(place.offset - from)).clamp(column.from, column.to)
         };
         let start = inside(begins, first, passage.from);
         let end = match stretch {
             Some(stretch) => match stretch.to {
                 None => ends.to,
                 Some(to) => {
-                    inside(ends, last, Spot { bar: outline[last].edition.unwrap_or(passage.to.bar), offset: to })
+                    inside(ends, last, Place { bar: outline[last].edition.unwrap_or(passage.to.bar), offset: to })
                 }
             },
             None => {
