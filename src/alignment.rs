@@ -67,7 +67,7 @@ pub struct PartAlignment {
     pub edition_to_source: Table<EditionNote, Option<SourceNote>>,
     pub source_to_edition: Table<SourceNote, Option<EditionNote>>,
     pub ties: Vec<TieChange>,
-    pub realisations: Vec<Realisation>,
+    pub written_out: Vec<WrittenOutOrnament>,
     pub revoiced: Vec<Revoiced>,
     pub stretches: Vec<Stretch>,
     pub marks: Vec<MarkPair>,
@@ -94,7 +94,7 @@ impl TieChange {
 
 /// A plain note or chord of one side that the other writes out in small notes.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Realisation {
+pub struct WrittenOutOrnament {
     /// The source writes it out, and the edition has it plain.
     pub by_source: bool,
     /// The source's note or, where it writes out, the first of its small ones.
@@ -154,7 +154,7 @@ impl PartAlignment {
             edition_to_source: Table::default(),
             source_to_edition: Table::default(),
             ties: Vec::new(),
-            realisations: Vec::new(),
+            written_out: Vec::new(),
             revoiced: Vec::new(),
             stretches: Vec::new(),
             marks: Vec::new(),

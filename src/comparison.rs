@@ -63,7 +63,7 @@ impl<T> Comparison<T> {
         Ok(Comparison { edition, source, pairing, audited: OnceCell::new(), whole: OnceCell::new() })
     }
 
-    /// The edition; lines that no part prints are drawn into its score.
+    /// The edition; lines that no part prints are derived and added to its score.
     pub fn edition(&self) -> &ReadScore<T> {
         &self.edition
     }

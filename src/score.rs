@@ -47,8 +47,8 @@ pub struct Part {
     pub voices: Vec<u32>,
     /// An octave clef or a transposition says in which octave it sounds.
     pub octave_is_told: bool,
-    /// The parts of its score that it was drawn from; none for a part that is printed.
-    pub drawn_from: Vec<usize>,
+    /// The parts of its score that it was derived from; none for a part that is printed.
+    pub derived_from: Vec<usize>,
     /// Which staff and which voice of a part it is; neither where it is all of it.
     pub line: Line,
 }
@@ -291,9 +291,9 @@ impl Part {
         self.voices.get(voice as usize).copied().unwrap_or(voice + 1)
     }
 
-    /// Whether the score prints it so; else it was drawn from what is printed.
+    /// Whether the score prints it so; else it was derived from what is printed.
     pub fn is_printed(&self) -> bool {
-        self.drawn_from.is_empty()
+        self.derived_from.is_empty()
     }
 
     /// The note that a grace note belongs to.
@@ -322,20 +322,20 @@ impl Part {
 }
 
 impl Score {
-    /// The parts as the score prints them; lines drawn from them come after.
+    /// The parts as the score prints them; lines derived from them come after.
     pub fn printed(&self) -> &[Part] {
         &self.parts[..self.parts.iter().take_while(|p| p.is_printed()).count()]
     }
 
     /// The printed part that a line is of; of one that wanders, the first.
     pub fn printed_part_of(&self, line: usize) -> usize {
-        self.parts[line].drawn_from.first().copied().unwrap_or(line)
+        self.parts[line].derived_from.first().copied().unwrap_or(line)
     }
 
-    /// The printed parts that a line is of: itself if printed, else those it was drawn from.
+    /// The printed parts that a line is of: itself if printed, else those it was derived from.
     pub fn printed_parts_of(&self, line: usize) -> Vec<usize> {
         let own = &self.parts[line];
-        if own.is_printed() { vec![line] } else { own.drawn_from.clone() }
+        if own.is_printed() { vec![line] } else { own.derived_from.clone() }
     }
 }
 

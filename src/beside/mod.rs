@@ -108,7 +108,7 @@ fn rows(collation: &Collation) -> Vec<Row> {
 /// Whether both sides are printed as parts of their own.
 fn can_be_laid(sides: &Sides, alignment: &PartAlignment) -> bool {
     let (edition, source) = (&sides.edition.parts[alignment.edition], &sides.source.parts[alignment.source]);
-    source.drawn_from.is_empty() && edition.drawn_from.is_empty()
+    source.derived_from.is_empty() && edition.derived_from.is_empty()
 }
 
 fn plain_pair<'a, 'i>(sides: &Sides<'a, 'i>, alignment: &PartAlignment) -> Pair<'a, 'i> {
@@ -148,10 +148,10 @@ fn dressed_by(finding: &Finding, alignment: &PartAlignment, pair: &Pair) -> Vec<
                 false => heads(source, &tie.source).map(|n| Dressed::Source(What::Tie(n))).collect(),
             };
         }
-        Subject::Realisation(index) => {
-            let realised = &alignment.realisations[index];
-            let chord = realised.chord.iter().copied();
-            (realised.edition.clone(), chord.chain([realised.source]).collect())
+        Subject::WrittenOutOrnament(index) => {
+            let ornament = &alignment.written_out[index];
+            let chord = ornament.chord.iter().copied();
+            (ornament.edition.clone(), chord.chain([ornament.source]).collect())
         }
     };
     let ours = ours.into_iter().map(|n| Dressed::Edition(What::Note(edition.head(n))));

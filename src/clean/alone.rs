@@ -16,7 +16,7 @@ pub struct Alone {
     pub warnings: Vec<String>,
 }
 
-/// Writes a part of the edition, or a line drawn from one, as the only part,
+/// Writes a part of the edition, or a line derived from one, as the only part,
 /// and proves it: read back, it is what that line was.
 ///
 /// # Errors

@@ -145,7 +145,7 @@ impl Look<'_, '_, '_> {
 
     /// Note for note the edition's; nothing but rests where a bar came back.
     fn part_without_counterpart(&self, part: usize, bar: usize, plan: BarPlan, out: &mut Vec<Difference>) {
-        let has = |a: usize| a == part || self.sides.edition.parts[a].drawn_from.contains(&part);
+        let has = |a: usize| a == part || self.sides.edition.parts[a].derived_from.contains(&part);
         if self.sides.collation.parts.iter().any(|a| has(a.edition)) {
             return;
         }

@@ -49,8 +49,8 @@ impl PartJob<'_, '_, '_> {
                     tie.edition.iter().skip(1).for_each(|e| kept.entry(*e).or_default().push(finding));
                     kept_out.extend(tie.source.iter().skip(1));
                 }
-                Subject::Realisation(r) => {
-                    let r = &self.alignment.realisations[r];
+                Subject::WrittenOutOrnament(r) => {
+                    let r = &self.alignment.written_out[r];
                     r.edition.iter().for_each(|e| kept.entry(*e).or_default().push(finding));
                     kept_out.push(r.source);
                     kept_out.extend(&r.chord);

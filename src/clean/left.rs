@@ -170,8 +170,8 @@ pub(super) fn rows_of(sides: Sides, part: usize, finding: &Finding) -> BTreeSet<
             ours.extend(tie.edition.iter().flat_map(|n| tied(edition, *n)));
             theirs.extend(tie.source.iter().flat_map(|n| tied(source, *n)));
         }
-        Subject::Realisation(index) => {
-            let written = &alignment.realisations[index];
+        Subject::WrittenOutOrnament(index) => {
+            let written = &alignment.written_out[index];
             ours.extend(written.edition.iter().flat_map(|n| tied(edition, *n)));
             theirs.extend(tied(source, written.source));
         }

@@ -64,9 +64,9 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
                 Subject::Note { source: Some(note), .. } => vec![note],
                 // The first note is struck on both sides.
                 Subject::Tie(tie) => self.alignment.ties[tie].source.iter().skip(1).copied().collect(),
-                Subject::Realisation(index) => {
-                    let realised = &self.alignment.realisations[index];
-                    std::iter::once(realised.source).chain(realised.chord.iter().copied()).collect()
+                Subject::WrittenOutOrnament(index) => {
+                    let ornament = &self.alignment.written_out[index];
+                    std::iter::once(ornament.source).chain(ornament.chord.iter().copied()).collect()
                 }
                 _ => Vec::new(),
             };

@@ -124,8 +124,8 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
         let undone = self.with(|f| f.category == Category::WrittenOut).filter(|(_, undone)| *undone);
         undone
             .filter_map(|(f, _)| match f.subject {
-                Subject::Realisation(index) => {
-                    Some(&self.alignment.realisations[index]).filter(|r| !r.by_source).map(|r| r.source)
+                Subject::WrittenOutOrnament(index) => {
+                    Some(&self.alignment.written_out[index]).filter(|r| !r.by_source).map(|r| r.source)
                 }
                 _ => None,
             })

@@ -3,7 +3,8 @@
 
 use super::Sides;
 use crate::alignment::{
-    EditionMark, EditionNote, MarkPair, PartAlignment, PartOf, Realisation, SourceMark, SourceNote, Table, TieChange,
+    EditionMark, EditionNote, MarkPair, PartAlignment, PartOf, SourceMark, SourceNote, Table, TieChange,
+    WrittenOutOrnament,
 };
 use crate::findings::{Finding, Subject};
 use crate::pitch::Interval;
@@ -31,7 +32,7 @@ pub(super) struct Merged {
 /// Each part of the edition that is laid beside the source line by line.
 pub(super) fn parts_of_lines(sides: Sides) -> Vec<Merged> {
     let of_part = |part: usize| {
-        let own = |a: &PartAlignment| sides.edition.parts[a.edition].drawn_from == [part];
+        let own = |a: &PartAlignment| sides.edition.parts[a.edition].derived_from == [part];
         let lines: Vec<usize> =
             (0..sides.collation.parts.len()).filter(|line| own(&sides.collation.parts[*line])).collect();
         (!lines.is_empty()).then(|| Merger::new(sides, part).merge(lines))
@@ -76,7 +77,7 @@ impl<'a, 'i> Merger<'a, 'i> {
         let mut findings = Vec::new();
         for (line, to) in lines.iter().zip(&numbers) {
             let own = &self.sides.collation.parts[*line];
-            let (ties, realisations) = (alignment.ties.len(), alignment.realisations.len());
+            let (ties, written_out) = (alignment.ties.len(), alignment.written_out.len());
             take_in(&mut alignment, own, to);
             findings.extend(self.sides.findings[*line].findings.iter().map(|finding| {
                 let subject = match finding.subject {
@@ -88,7 +89,7 @@ impl<'a, 'i> Merger<'a, 'i> {
                         source: source.map(|m| to.source_marks[m]),
                     },
                     Subject::Tie(tie) => Subject::Tie(ties + tie),
-                    Subject::Realisation(index) => Subject::Realisation(realisations + index),
+                    Subject::WrittenOutOrnament(index) => Subject::WrittenOutOrnament(written_out + index),
                 };
                 Finding { subject, ..finding.clone() }
             }));
@@ -214,7 +215,7 @@ fn take_in(into: &mut PartAlignment, own: &PartAlignment, to: &Numbers) {
     }
     let tie = |t: &TieChange| TieChange { added: t.added, edition: edition(&t.edition), source: source(&t.source) };
     into.ties.extend(own.ties.iter().map(tie));
-    into.realisations.extend(own.realisations.iter().map(|r| Realisation {
+    into.written_out.extend(own.written_out.iter().map(|r| WrittenOutOrnament {
         by_source: r.by_source,
         source: to.source[r.source],
         chord: source(&r.chord),

@@ -112,8 +112,8 @@ fn things(subject: Subject, alignment: &PartAlignment) -> Vec<Thing> {
             edition.map(Thing::EditionMark).into_iter().chain(source.map(Thing::SourceMark)).collect()
         }
         Subject::Tie(index) => notes(&alignment.ties[index].edition, &alignment.ties[index].source),
-        Subject::Realisation(index) => {
-            let written = &alignment.realisations[index];
+        Subject::WrittenOutOrnament(index) => {
+            let written = &alignment.written_out[index];
             let source: Vec<SourceNote> =
                 std::iter::once(written.source).chain(written.chord.iter().copied()).collect();
             notes(&written.edition, &source)

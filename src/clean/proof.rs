@@ -76,7 +76,7 @@ fn prove_among_lines<'i>(
     let pairs = sides.collation.parts.iter();
     let pairs = pairs.map(|a| Pair { edition: a.edition, source: a.source, interval: a.interval, share: 1.0 });
     let pairing = Pairing { pairs: pairs.collect(), unmatched_edition: vec![], unmatched_source: vec![] };
-    collate::draw_like(sides.edition, score);
+    collate::derive_like(sides.edition, score);
     let collation = collate::lay(score, sides.source, pairing, Layout::Printed);
     let findings = findings::find(score, sides.source, &collation);
     let mut kept: HashMap<Saying, usize> = HashMap::new();

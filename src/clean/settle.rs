@@ -165,8 +165,8 @@ impl PartJob<'_, '_, '_> {
             Subject::Note { .. } if matches!(finding.category, Category::Note | Category::Rhythm) => {
                 self.rows_of_notes(finding)
             }
-            Subject::Realisation(index) => {
-                let written = &self.alignment.realisations[index];
+            Subject::WrittenOutOrnament(index) => {
+                let written = &self.alignment.written_out[index];
                 let ours = written.edition.iter().flat_map(|n| self.edition_rows_of(*n));
                 let rows = ours.chain(self.source_rows_of(written.source)).chain([finding.row]);
                 rows.collect::<BTreeSet<_>>().into_iter().collect()

@@ -1,8 +1,8 @@
 //! Where the two sides set their barlines otherwise: bars split or joined, and
 //! bars into which music was put or out of which it was cut.
 
+use super::builder::{Music, OutlineBuilder};
 use super::cells::{Cell, likeness};
-use super::sheet::Sheet;
 use crate::time::Time;
 
 /// Music cut at the barlines of both sides is the same when its pieces share
@@ -13,7 +13,7 @@ const MOST_BARS: usize = 4096;
 
 /// As much music on both sides, other barlines: it is cut at all of them.
 /// Says whether it was.
-pub(super) fn moved(sheet: &mut Sheet, ours: &[Cell], theirs: &[Cell]) -> bool {
+pub(super) fn moved(outline: &mut OutlineBuilder, ours: &[Cell], theirs: &[Cell]) -> bool {
     if ours.is_empty() || theirs.is_empty() || ours.len() + theirs.len() > MOST_BARS {
         return false;
     }
@@ -44,7 +44,7 @@ pub(super) fn moved(sheet: &mut Sheet, ours: &[Cell], theirs: &[Cell]) -> bool {
         return false;
     }
     for (e, s) in e.iter().zip(&s) {
-        sheet.paired(e, s, false);
+        outline.paired(e, s, Music::Same);
     }
     true
 }
@@ -67,7 +67,7 @@ fn pieces(cells: &[Cell], places: &[Time]) -> Vec<Cell> {
 
 /// Two bars of unequal length that begin or end alike: what one has more is
 /// music put in or cut out. Says whether they are.
-pub(super) fn stretched(sheet: &mut Sheet, e: &Cell, s: &Cell) -> bool {
+pub(super) fn stretched(outline: &mut OutlineBuilder, e: &Cell, s: &Cell) -> bool {
     let (longer, shorter) = (e.length().max(s.length()), e.length().min(s.length()));
     if longer == shorter || e.content.is_empty() || s.content.is_empty() {
         return false;
@@ -95,18 +95,18 @@ pub(super) fn stretched(sheet: &mut Sheet, e: &Cell, s: &Cell) -> bool {
         return false;
     }
     if head > 0 {
-        sheet.paired(&e.piece(e.from, e.from + e_mid), &s.piece(s.from, s.from + s_mid), false);
+        outline.paired(&e.piece(e.from, e.from + e_mid), &s.piece(s.from, s.from + s_mid), Music::Same);
     }
     let (mid, end) = (if head > 0 { e_mid } else { Time::zero() }, if tail > 0 { e_end } else { e.length() });
     if mid < end {
-        sheet.alone(Some(&e.piece(e.from + mid, e.from + end)), None);
+        outline.alone(Some(&e.piece(e.from + mid, e.from + end)), None);
     }
     let (mid, end) = (if head > 0 { s_mid } else { Time::zero() }, if tail > 0 { s_end } else { s.length() });
     if mid < end {
-        sheet.alone(None, Some(&s.piece(s.from + mid, s.from + end)));
+        outline.alone(None, Some(&s.piece(s.from + mid, s.from + end)));
     }
     if tail > 0 {
-        sheet.paired(&e.piece(e.from + e_end, e.to), &s.piece(s.from + s_end, s.to), false);
+        outline.paired(&e.piece(e.from + e_end, e.to), &s.piece(s.from + s_end, s.to), Music::Same);
     }
     true
 }

@@ -1,9 +1,9 @@
 //! Which bar stands for which: equal bars first, then the likeliest pairs
 //! among what lies between them.
 
-use super::cells::{LEAST_LIKENESS, Side, common_measure, frames, likenesses, numbers};
+use super::builder::{Music, OutlineBuilder};
+use super::cells::{LEAST_LIKENESS, SideCells, common_measure, frames, likenesses, numbers};
 use super::rows::{Row, close, fused, with_outside};
-use super::sheet::Sheet;
 use super::{Layout, PartView, Scope, barlines, repeats, scope};
 use crate::alignment::{EditionNote, SourceNote};
 use crate::time::Time;
@@ -26,10 +26,10 @@ const SHORTEST_PIECE: i64 = 4;
 ///
 /// `scale` says how many times as long the edition writes its values.
 pub fn outline(views: &[PartView], scale: Time, layout: Layout) -> (Vec<Row>, Scope) {
-    let mut edition = Side::new(views.iter().map(|v| v.edition.part()).collect(), scale, |part, note| {
+    let mut edition = SideCells::new(views.iter().map(|v| v.edition.part()).collect(), scale, |part, note| {
         views[part].edition_height(EditionNote::new(note))
     });
-    let mut source = Side::new(views.iter().map(|v| v.source.part()).collect(), Time::from(1), |part, note| {
+    let mut source = SideCells::new(views.iter().map(|v| v.source.part()).collect(), Time::from(1), |part, note| {
         views[part].source_height(SourceNote::new(note))
     });
     let scope = scope::find(&edition, &source);
@@ -56,7 +56,7 @@ pub fn outline(views: &[PartView], scale: Time, layout: Layout) -> (Vec<Row>, Sc
 
 /// The rows with the second times of strains that the other side writes out;
 /// `None` where it writes out none.
-fn as_played(edition: &mut Side, source: &mut Side, played: repeats::Unfolded) -> Option<Vec<Row>> {
+fn as_played(edition: &mut SideCells, source: &mut SideCells, played: repeats::Unfolded) -> Option<Vec<Row>> {
     let folded = (edition.cells.clone(), source.cells.clone());
     let as_written = laid(edition, source, Layout::Played, Some(0)).common;
     let mut with = |strains: &repeats::Unfolded| {
@@ -97,24 +97,24 @@ struct Laid {
 
 /// Lays the cells beside each other; counts what they share where there may be
 /// strains that are played twice, and so many.
-fn laid(edition: &Side, source: &Side, layout: Layout, strains: Option<usize>) -> Laid {
+fn laid(edition: &SideCells, source: &SideCells, layout: Layout, strains: Option<usize>) -> Laid {
     let (theirs, ours) = numbers(&source.cells, &edition.cells);
     // The source is the old text, the edition the new one.
     let ops = capture_diff_slices(Algorithm::Myers, &theirs, &ours);
     let shared = strains.map(|count| repeats::wanted([&edition.cells, &source.cells], count));
-    let mut sheet = Sheet { edition, source, layout, rows: Vec::new(), shared, common: 0.0 };
+    let mut builder = OutlineBuilder { edition, source, layout, rows: Vec::new(), shared, common: 0.0 };
     let mut unlike = (0, 0);
     for run in settled(&ops) {
         if run.equal {
             for (e, s) in run.edition.zip(run.source) {
-                sheet.paired(&edition.cells[e], &source.cells[s], false);
+                builder.paired(&edition.cells[e], &source.cells[s], Music::Same);
             }
         } else {
             unlike = (unlike.0 + run.edition.len(), unlike.1 + run.source.len());
-            sheet.gap(run.edition, run.source);
+            builder.gap(run.edition, run.source);
         }
     }
-    Laid { rows: fused(sheet.rows), unlike, shared: sheet.shared.unwrap_or_default(), common: sheet.common }
+    Laid { rows: fused(builder.rows), unlike, shared: builder.shared.unwrap_or_default(), common: builder.common }
 }
 
 /// Bars of both sides that are equal one by one, or differ as a whole.
@@ -182,7 +182,7 @@ fn join_doubtful(runs: &mut Vec<Run>) {
     }
 }
 
-impl Sheet<'_> {
+impl OutlineBuilder<'_> {
     /// Pairs what can be paired between two equal places, in order.
     fn gap(&mut self, e: Range<usize>, s: Range<usize>) {
         let (edition, source) = (self.edition, self.source);
@@ -196,7 +196,7 @@ impl Sheet<'_> {
             if pe < e.end {
                 let (ours, theirs) = (&edition.cells[pe], &source.cells[ps]);
                 if self.layout == Layout::Printed || !barlines::stretched(self, ours, theirs) {
-                    self.paired(ours, theirs, false);
+                    self.paired(ours, theirs, Music::Same);
                 }
             }
             (i, j) = (pe + 1, ps + 1);
@@ -227,13 +227,14 @@ impl Sheet<'_> {
         for (e, s) in ours.iter().zip(theirs) {
             // One bar of one or two notes with a wrong one is no other music.
             let few = e.content.len() <= 2 && s.content.len() <= 2;
-            self.paired(e, s, !(single && few || frames(&e.content, &s.content)));
+            let same = single && few || frames(&e.content, &s.content);
+            self.paired(e, s, if same { Music::Same } else { Music::Other });
         }
     }
 }
 
 /// The pairs of bars, in order, whose likeness adds up to most.
-fn best_pairs(edition: &Side, source: &Side, e: &Range<usize>, s: &Range<usize>) -> Vec<(usize, usize)> {
+fn best_pairs(edition: &SideCells, source: &SideCells, e: &Range<usize>, s: &Range<usize>) -> Vec<(usize, usize)> {
     let (n, m) = (e.len(), s.len());
     let like = likenesses(&edition.cells[e.clone()], &source.cells[s.clone()]);
     let gain = |i: usize, j: usize| like[i * m + j] - LEAST_LIKENESS + 1e-6;

@@ -26,7 +26,7 @@ pub(super) struct Cell {
 }
 
 /// All bars of one side, those of its parts together.
-pub(super) struct Side<'a> {
+pub(super) struct SideCells<'a> {
     pub cells: Vec<Cell>,
     pub parts: Vec<&'a Part>,
     /// The first bar that is looked at.
@@ -41,9 +41,9 @@ const WITHIN: f64 = 0.65;
 /// Two cells are the same music when they share at least this much.
 pub(super) const LEAST_LIKENESS: f64 = 0.3;
 
-impl<'a> Side<'a> {
+impl<'a> SideCells<'a> {
     /// `height` gives a part's note in hundredths of a semitone, in the edition's key.
-    pub fn new(parts: Vec<&'a Part>, scale: Time, height: impl Fn(usize, usize) -> i32) -> Side<'a> {
+    pub fn new(parts: Vec<&'a Part>, scale: Time, height: impl Fn(usize, usize) -> i32) -> SideCells<'a> {
         let count = parts.iter().map(|p| p.bars.len()).max().unwrap_or(0);
         let notes = |bar: usize| parts.iter().filter_map(|p| p.bars.get(bar)).map(|b| b.notes.len()).sum();
         let mut bars: Vec<Content> = (0..count).map(|bar| Vec::with_capacity(notes(bar))).collect();
@@ -65,7 +65,7 @@ impl<'a> Side<'a> {
             let to = lengths.max().unwrap_or_default() / scale;
             Cell { bar, from: Time::zero(), to, content, held, again: None }
         });
-        Side { cells: cells.collect(), parts, first: 0, scale }
+        SideCells { cells: cells.collect(), parts, first: 0, scale }
     }
 
     /// What a short first bar lacks, in the source's values.

@@ -3,7 +3,7 @@
 //! they are printed. Else both scores are laid beside each other as a whole,
 //! and notes that meet at one place and pitch say which line is which.
 
-use super::draw::wandering;
+use super::derive::wandering;
 use super::meetings::{Meetings, Unit, meet};
 use super::pairs_of_lines::{LEAST_SHARED, Made, Met, Staff, lines_left};
 use super::parts::{self, Choice, Pair, Pairing};
@@ -119,7 +119,7 @@ fn by_meetings(edition: &mut Score, source: &mut Score, choice: Choice, known: &
     parts::pair_pitchless(edition, source, &editions, &sources, forced, &mut pairs);
     pairs.sort_by_key(|p| {
         let own = &edition.parts[p.edition];
-        (own.drawn_from.first().copied().unwrap_or(p.edition), own.line, p.edition)
+        (own.derived_from.first().copied().unwrap_or(p.edition), own.line, p.edition)
     });
     let left = |score: &mut Score, all: &[usize], used: &[usize]| -> Vec<usize> {
         all.iter().flat_map(|part| lines_left(score, *part, used)).collect()

@@ -6,9 +6,10 @@
 
 mod barlines;
 mod bars;
+mod builder;
 mod cells;
+mod derive;
 mod doublings;
-mod draw;
 mod lines;
 mod marks;
 mod matcher;
@@ -19,13 +20,13 @@ mod notes;
 mod pairs_of_lines;
 mod parts;
 mod repeats;
+mod resemblance;
 mod respell;
 mod rows;
-mod scarce;
+
 mod scope;
 mod settle;
 mod shared;
-mod sheet;
 
 use crate::alignment::{EditionNote, EditionPart, PartOf, SourceNote, SourcePart};
 use crate::pitch::{Interval, Pitch};
@@ -33,9 +34,9 @@ use crate::score::{NoteId, Part, Place, Score};
 use crate::time::Time;
 use std::ops::Range;
 
-pub use crate::alignment::{BarPair, MarkPair, PartAlignment, Realisation, Revoiced, Stretch, TieChange};
+pub use crate::alignment::{BarPair, MarkPair, PartAlignment, Revoiced, Stretch, TieChange, WrittenOutOrnament};
+pub use derive::{derive_like, derive_line};
 pub use doublings::doubles;
-pub use draw::{draw_like, draw_line};
 pub use lines::pair_parts;
 pub use named::{LineError, LineName, Lines};
 pub use parts::{Choice, Pair, Pairing, pair};

@@ -1,6 +1,6 @@
 //! Lines of a score as a person names them: a part, a staff of it, a voice.
 
-use super::draw_line;
+use super::derive_line;
 use crate::score::{Line, Part, Score, spoken};
 
 /// One line of a score by name; nothing named means all of the score.
@@ -49,7 +49,7 @@ impl LineName {
         *self != LineName::default()
     }
 
-    /// The place of the line in the score, into which it is drawn where no part prints it; `None` where nothing is
+    /// The place of the line in the score, into which it is derived where no part prints it; `None` where nothing is
     /// named. `file` is the name for messages.
     ///
     /// # Errors
@@ -82,7 +82,7 @@ impl LineName {
                 voices: format!("the {noun} {}", names.join(", ")),
             });
         }
-        Ok(Some(draw_line(score, place, line)))
+        Ok(Some(derive_line(score, place, line)))
     }
 }
 

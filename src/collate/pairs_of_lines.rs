@@ -1,7 +1,7 @@
 //! The pairs of lines that meetings tell of, with the lines that no part prints:
 //! a staff, a voice, a share of a staff, several staves together.
 
-use super::draw::{draw_line, share, together, wandering};
+use super::derive::{derive_line, share, together, wandering};
 use super::meetings::{Meetings, Unit};
 use super::parts::Pair;
 use crate::pitch::Interval;
@@ -129,7 +129,7 @@ impl Made<'_> {
                 let unit = &self.meetings.edition[unit];
                 let staff = Some(unit.staff).filter(|_| self.edition.parts[unit.part].staves > 1);
                 let line = Line { staff, voice: Some(self.edition.parts[unit.part].voice_number(unit.voice)) };
-                let ours = draw_line(self.edition, unit.part, line);
+                let ours = derive_line(self.edition, unit.part, line);
                 let theirs = self.staff_of_source(b);
                 self.pair(ours, theirs);
             }
@@ -174,15 +174,15 @@ impl Made<'_> {
 
     /// Of a staff of the source that several of the edition have between them, the share of one: a voice if one
     /// has it to itself, else the notes that it has, and of the others those that lie nearest.
-    fn shared_out(&mut self, a: usize, others: &[usize], b: usize, drawn: usize) -> usize {
+    fn shared_out(&mut self, a: usize, others: &[usize], b: usize, derived: usize) -> usize {
         let staff = &self.theirs[b];
         let mut all = others.to_vec();
         all.push(a);
         all.sort_unstable();
         if let Some(unit) = self.voice_of(a, &all, &staff.units) {
             let voice = self.source.parts[staff.part].voice_number(self.meetings.source[unit].voice);
-            let line = Line { staff: self.source.parts[drawn].line.staff, voice: Some(voice) };
-            return draw_line(self.source, staff.part, line);
+            let line = Line { staff: self.source.parts[derived].line.staff, voice: Some(voice) };
+            return derive_line(self.source, staff.part, line);
         }
         let nth = all.iter().position(|x| *x == a).expect("one of them");
         let units: Vec<&[usize]> = all.iter().map(|x| self.ours[*x].units.as_slice()).collect();
@@ -190,8 +190,8 @@ impl Made<'_> {
         let owners = self.meetings.owners(&units, whole, &staff.units);
         let mine: FxHashSet<_> =
             owners.into_iter().filter(|o| o.1.contains(&nth)).map(|(note, _)| whole.notes[note].element).collect();
-        let notes: Vec<bool> = self.source.parts[drawn].notes.iter().map(|n| mine.contains(&n.element)).collect();
-        share(self.source, drawn, |note| notes[note])
+        let notes: Vec<bool> = self.source.parts[derived].notes.iter().map(|n| mine.contains(&n.element)).collect();
+        share(self.source, derived, |note| notes[note])
     }
 
     /// The voice that one of several staves of the edition has, where each has one voice of the source's staff.
@@ -217,13 +217,13 @@ impl Made<'_> {
     fn staff_of_edition(&mut self, a: usize) -> usize {
         let Staff { part, staff, .. } = self.ours[a];
         let line = Line { staff: Some(staff).filter(|_| self.edition.parts[part].staves > 1), voice: None };
-        draw_line(self.edition, part, line)
+        derive_line(self.edition, part, line)
     }
 
     fn staff_of_source(&mut self, b: usize) -> usize {
         let Staff { part, staff, .. } = self.theirs[b];
         let line = Line { staff: Some(staff).filter(|_| self.source.parts[part].staves > 1), voice: None };
-        draw_line(self.source, part, line)
+        derive_line(self.source, part, line)
     }
 
     pub fn pair(&mut self, edition: usize, source: usize) {
@@ -258,12 +258,12 @@ fn sorted(mut all: Vec<usize>) -> Vec<usize> {
 
 /// What of a part is in no line that is used: all of it, staves, or voices.
 pub(super) fn lines_left(score: &mut Score, part: usize, used: &[usize]) -> Vec<usize> {
-    let of_part = |u: &&usize| **u == part || score.parts[**u].drawn_from.contains(&part);
+    let of_part = |u: &&usize| **u == part || score.parts[**u].derived_from.contains(&part);
     let own: Vec<usize> = used.iter().filter(of_part).copied().collect();
     if own.is_empty() {
         return vec![part];
     }
-    if own.contains(&part) || score.parts[part].drawn_from.contains(&part) {
+    if own.contains(&part) || score.parts[part].derived_from.contains(&part) {
         return vec![];
     }
     let lines: Vec<Line> = own.iter().map(|u| score.parts[*u].line).collect();
@@ -277,5 +277,5 @@ pub(super) fn lines_left(score: &mut Score, part: usize, used: &[usize]) -> Vec<
         let of_voices = lines.iter().any(|l| l.voice.is_some() && l.staff.is_none_or(|s| Some(s) == staff));
         left.push(Line { staff, voice: Some(whole.voice_number(note.voice)).filter(|_| of_voices) });
     }
-    left.into_iter().map(|line| draw_line(score, part, line)).collect()
+    left.into_iter().map(|line| derive_line(score, part, line)).collect()
 }

@@ -2,7 +2,7 @@
 //! it was moved. Both are read off short melodies that the two share.
 
 use super::melodies::{Index, Melody, melody};
-use super::scarce;
+use super::resemblance;
 use crate::pitch::{Interval, Pitch};
 use crate::score::{Part, Score};
 use crate::time::Time;
@@ -119,11 +119,11 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
             }
         }
         let leading = leading(&candidates);
-        // Ties (two identical parts) go to what was drawn for it, to the same name, then the same place.
+        // Ties (two identical parts) go to what was derived for it, to the same name, then the same place.
         candidates.sort_by(|a, b| {
             let likeness = |c: &(f64, usize, usize, Interval)| {
                 let same_name = edition.parts[c.1].name == source.parts[c.2].name;
-                let printed = source.parts[c.2].drawn_from.is_empty();
+                let printed = source.parts[c.2].derived_from.is_empty();
                 (printed, !same_name, c.1.abs_diff(c.2), c.1, c.2)
             };
             let weight = |c: &(f64, usize, usize, Interval)| {
@@ -138,7 +138,7 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
             }
         }
     }
-    pair_scarce(edition, source, &editions, &sources, &mut pairs);
+    pair_by_resemblance(edition, source, &editions, &sources, &mut pairs);
     pair_pitchless(edition, source, &editions, &sources, forced, &mut pairs);
     pairs.sort_by_key(|p| p.edition);
     let unmatched = |all: &[usize], taken: &dyn Fn(&usize) -> bool| all.iter().copied().filter(|p| !taken(p)).collect();
@@ -146,15 +146,15 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
     Pairing {
         unmatched_edition: unmatched(&editions, &|p| choice.source.is_some() || pairs.iter().any(|q| q.edition == *p)),
         unmatched_source: unmatched(&sources, &|p| {
-            let uses = |q: &Pair| q.source == *p || source.parts[q.source].drawn_from.contains(p);
-            choice.edition.is_some() || !source.parts[*p].drawn_from.is_empty() || pairs.iter().any(uses)
+            let uses = |q: &Pair| q.source == *p || source.parts[q.source].derived_from.contains(p);
+            choice.edition.is_some() || !source.parts[*p].derived_from.is_empty() || pairs.iter().any(uses)
         }),
         pairs,
     }
 }
 
 /// What is left, by whole bars and by place; the likest first.
-fn pair_scarce(edition: &Score, source: &Score, editions: &[usize], sources: &[usize], pairs: &mut Vec<Pair>) {
+fn pair_by_resemblance(edition: &Score, source: &Score, editions: &[usize], sources: &[usize], pairs: &mut Vec<Pair>) {
     let open = |all: &[usize], taken: &dyn Fn(usize) -> bool| -> Vec<usize> {
         all.iter().copied().filter(|p| !taken(*p)).collect()
     };
@@ -163,7 +163,7 @@ fn pair_scarce(edition: &Score, source: &Score, editions: &[usize], sources: &[u
     let mut found: Vec<(f64, Pair)> = Vec::new();
     for &e in &ours {
         for &s in &theirs {
-            let alike = scarce::resemblance(&edition.parts[e], &source.parts[s]);
+            let alike = resemblance::between(&edition.parts[e], &source.parts[s]);
             found.extend(alike.map(|(interval, share)| (share, Pair { edition: e, source: s, interval, share })));
         }
     }

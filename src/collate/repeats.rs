@@ -2,7 +2,7 @@
 //! sends back to by words: they are laid out as they are played.
 
 use super::PartView;
-use super::cells::{Cell, Side};
+use super::cells::{Cell, SideCells};
 use super::rows::Row;
 use crate::score::sign::Repeat;
 use crate::score::{Category, Mark, Part, Place, Sign};
@@ -38,6 +38,12 @@ impl Strain {
     }
 }
 
+/// The bar of one side in a row.
+type OwnBar = fn(&Row) -> Option<usize>;
+
+const EDITION: OwnBar = |row| row.pair.edition;
+const SOURCE: OwnBar = |row| row.pair.source;
+
 /// The second times of some strains, laid out behind the first.
 pub(super) struct Unfolded {
     edition: Vec<Strain>,
@@ -56,25 +62,25 @@ impl Unfolded {
     /// the edition and of the source stand beside no equal one.
     pub(super) fn new(views: &[PartView], rows: &[Row], unlike: (usize, usize)) -> Option<Unfolded> {
         // What lies before the piece is not sent back to.
-        let first = |of: fn(&Row) -> Option<usize>| rows.iter().find_map(of).unwrap_or(0);
-        let (ours, theirs) = (first(|r| r.pair.edition), first(|r| r.pair.source));
+        let first = |bar: OwnBar| rows.iter().find_map(bar).unwrap_or(0);
+        let (ours, theirs) = (first(EDITION), first(SOURCE));
         let edition = views.iter().map(|v| strains(&v.edition, ours)).find(|s| !s.is_empty()).unwrap_or_default();
         let source = views.iter().map(|v| strains(&v.source, theirs)).find(|s| !s.is_empty()).unwrap_or_default();
         let ends = |strains: &[Strain]| strains.iter().map(Strain::goes_back).collect::<Vec<(usize, bool)>>();
         let (ours, theirs) = (ends(&edition), ends(&source));
         // Where both go back there is nothing to lay out.
-        let open = |own: Vec<Strain>, of_edition: bool| -> Vec<Strain> {
-            let (other, unlike) = if of_edition { (&theirs, unlike.1) } else { (&ours, unlike.0) };
+        let open = |own: Vec<Strain>, bar: OwnBar, beside: OwnBar, other: &[(usize, bool)], unlike: usize| {
             let meets = |s: &Strain| {
-                let here = rows.iter().map(|r| {
-                    if of_edition { (r.pair.edition, r.pair.source) } else { (r.pair.source, r.pair.edition) }
-                });
                 let (end, by_words) = s.goes_back();
-                here.filter(|r| r.0 == Some(end)).any(|r| r.1.is_some_and(|bar| other.contains(&(bar, by_words))))
+                let mut here = rows.iter().filter(|r| bar(r) == Some(end));
+                here.any(|r| beside(r).is_some_and(|bar| other.contains(&(bar, by_words))))
             };
-            own.into_iter().filter(|s| 2 * unlike >= s.again.bar - s.from.bar && !meets(s)).collect()
+            own.into_iter().filter(|s| 2 * unlike >= s.again.bar - s.from.bar && !meets(s)).collect::<Vec<_>>()
         };
-        let found = Unfolded { edition: open(edition, true), source: open(source, false) };
+        let found = Unfolded {
+            edition: open(edition, EDITION, SOURCE, &theirs, unlike.1),
+            source: open(source, SOURCE, EDITION, &ours, unlike.0),
+        };
         (!found.is_empty()).then_some(found)
     }
 
@@ -87,7 +93,7 @@ impl Unfolded {
         self.edition.len() + self.source.len()
     }
 
-    pub(super) fn cells(&self, edition: &Side, source: &Side) -> (Vec<Cell>, Vec<Cell>) {
+    pub(super) fn cells(&self, edition: &SideCells, source: &SideCells) -> (Vec<Cell>, Vec<Cell>) {
         (laid_out(edition, &self.edition, 0), laid_out(source, &self.source, self.edition.len()))
     }
 
@@ -102,9 +108,9 @@ impl Unfolded {
     /// What the second time of each strain shares with the other side, of what it could; 0 where
     /// the first time does not stand there.
     fn shares(&self, rows: &[Row], shared: &[Shared]) -> Vec<f64> {
-        let strains = self.edition.iter().map(|s| (s, true)).chain(self.source.iter().map(|s| (s, false)));
-        let share = |((strain, of_edition), second): ((&Strain, bool), &Shared)| {
-            let found = second.whole > 0.0 && stands_once(strain, rows, of_edition);
+        let strains = self.edition.iter().map(|s| (s, EDITION)).chain(self.source.iter().map(|s| (s, SOURCE)));
+        let share = |((strain, bar), second): ((&Strain, OwnBar), &Shared)| {
+            let found = second.whole > 0.0 && stands_once(strain, rows, bar);
             if found { second.common / second.whole } else { 0.0 }
         };
         strains.zip(shared).map(share).collect()
@@ -150,9 +156,9 @@ pub(super) fn wanted(cells: [&[Cell]; 2], count: usize) -> Vec<Shared> {
 }
 
 /// Whether most bars of a strain have partners the first time.
-fn stands_once(strain: &Strain, rows: &[Row], of_edition: bool) -> bool {
+fn stands_once(strain: &Strain, rows: &[Row], bar: OwnBar) -> bool {
     let bars = strain.from.bar..=last_bar(strain.again).max(strain.from.bar);
-    let own = |r: &&Row| if of_edition { r.pair.edition } else { r.pair.source }.is_some_and(|b| bars.contains(&b));
+    let own = |r: &&Row| bar(r).is_some_and(|b| bars.contains(&b));
     let (mut all, mut paired) = (0_u32, 0_u32);
     for row in rows.iter().filter(|r| r.pair.again.is_none()).filter(own) {
         all += 1;
@@ -167,7 +173,7 @@ fn last_bar(end: Place) -> usize {
 }
 
 /// The cells of a side as they are played.
-fn laid_out(side: &Side, strains: &[Strain], first: usize) -> Vec<Cell> {
+fn laid_out(side: &SideCells, strains: &[Strain], first: usize) -> Vec<Cell> {
     // Cells count from where a full bar would begin.
     let counted = |place: Place| match place {
         Place { bar: 0, offset } if !offset.is_zero() => Place { bar: 0, offset: offset / side.scale + side.pickup(0) },
@@ -198,7 +204,7 @@ fn laid_out(side: &Side, strains: &[Strain], first: usize) -> Vec<Cell> {
 }
 
 /// The cells between two places, once more.
-fn played(side: &Side, from: Place, to: Place, strain: usize) -> Vec<Cell> {
+fn played(side: &SideCells, from: Place, to: Place, strain: usize) -> Vec<Cell> {
     let at = |bar: usize, offset: Time| Place { bar, offset };
     let inside = side.cells.iter().filter(|c| at(c.bar, c.to) > from && at(c.bar, c.from) < to);
     inside

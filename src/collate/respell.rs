@@ -68,7 +68,7 @@ fn turns_between(ours: &Part, e: usize, theirs: &Part, s: usize, by: Interval) -
 
 fn respelled(score: &Score, place: usize, turns: &BTreeMap<usize, i32>) -> Part {
     let mut out = score.parts[place].clone();
-    out.drawn_from = score.printed_parts_of(place);
+    out.derived_from = score.printed_parts_of(place);
     // Bars between go on as the one before.
     let turn = |bar: usize| turns.range(..=bar).next_back().map_or(0, |t| *t.1);
     // Twelve signs more are a letter lower at the same pitch.

@@ -2,7 +2,7 @@
 //! strophe, an excerpt. What lies outside of it is nobody's doing.
 
 use super::Scope;
-use super::cells::{Cell, LEAST_LIKENESS, Side, likeness, likenesses};
+use super::cells::{Cell, LEAST_LIKENESS, SideCells, likeness, likenesses};
 use crate::score::{Part, Sign};
 use crate::time::Time;
 
@@ -26,7 +26,7 @@ const LEAST_COMMON: f64 = 0.7;
 const LEAST_FOUND: f64 = 0.5;
 
 /// The common piece; all of both sides where nothing speaks for less.
-pub(super) fn find(edition: &Side, source: &Side) -> Scope {
+pub(super) fn find(edition: &SideCells, source: &SideCells) -> Scope {
     let (n, m) = (edition.cells.len(), source.cells.len());
     let all = Scope { edition: 0..n, source: 0..m };
     let ends_meet = || {
@@ -41,7 +41,7 @@ pub(super) fn find(edition: &Side, source: &Side) -> Scope {
     let Some(found) = best_stretch(edition, source) else { return all };
     let (lead, tail) = ((found.edition.start, found.source.start), (n - found.edition.end, m - found.source.end));
     // An excerpt has something before it, after it, or both, in whatever length.
-    let of_side = |side: &Side, before: (usize, bool), after: (usize, bool)| match before.1 || after.1 {
+    let of_side = |side: &SideCells, before: (usize, bool), after: (usize, bool)| match before.1 || after.1 {
         true => before.0..side.cells.len() - after.0,
         false => 0..side.cells.len(),
     };
@@ -70,15 +70,15 @@ enum Where {
 
 /// How many bars of one side lie outside at one end, and whether they are so many that nothing else speaks for it.
 /// Both sides have a number of bars there that were not found in the other.
-fn outside((side, own): (&Side, usize), (beside, other): (&Side, usize), place: Where) -> (usize, bool) {
-    let seam = |side: &Side, bars: usize| match place {
+fn outside((side, own): (&SideCells, usize), (beside, other): (&SideCells, usize), place: Where) -> (usize, bool) {
+    let seam = |side: &SideCells, bars: usize| match place {
         Before => bars,
         After => side.cells.len() - bars,
     };
     // As many bars as the other side has there may stand for each other.
     let even = own.saturating_sub(other);
     // Where new signatures stand a little further in, and the other side has none, a movement begins or ends there.
-    let new = |side: &Side, mut bars: std::ops::RangeInclusive<usize>| {
+    let new = |side: &SideCells, mut bars: std::ops::RangeInclusive<usize>| {
         bars.find(|bars| has_new_signature(side, seam(side, *bars)))
     };
     let rest = new(side, even..=own)
@@ -97,7 +97,7 @@ fn outside((side, own): (&Side, usize), (beside, other): (&Side, usize), place: 
 }
 
 /// Whether the two begin and end alike, and hardly differ in length: nothing is to be searched.
-fn are_plainly_whole(edition: &Side, source: &Side) -> bool {
+fn are_plainly_whole(edition: &SideCells, source: &SideCells) -> bool {
     let (n, m) = (edition.cells.len(), source.cells.len());
     let alike = |(e, s): (&Cell, &Cell)| e.content == s.content;
     let (ours, theirs) = (&edition.cells, &source.cells);
@@ -107,7 +107,7 @@ fn are_plainly_whole(edition: &Side, source: &Side) -> bool {
 }
 
 /// The stretch of both sides, in one piece as far as may be, that shares most.
-fn best_stretch(edition: &Side, source: &Side) -> Option<Scope> {
+fn best_stretch(edition: &SideCells, source: &SideCells) -> Option<Scope> {
     let (n, m) = (edition.cells.len(), source.cells.len());
     let like = likenesses(&edition.cells, &source.cells);
     let width = m + 1;
@@ -144,7 +144,7 @@ fn best_stretch(edition: &Side, source: &Side) -> Option<Scope> {
 }
 
 /// Whether the bars before a seam are played again after it: a repeat written out is no other piece.
-fn is_second_time(side: &Side, seam: usize, bars: usize) -> bool {
+fn is_second_time(side: &SideCells, seam: usize, bars: usize) -> bool {
     let cells = |from: usize| side.cells.get(from..from + bars);
     let Some((before, after)) = seam.checked_sub(bars).and_then(cells).zip(cells(seam)) else { return false };
     let sum: f64 = before.iter().zip(after).map(|(a, b)| likeness(&a.content, &b.content)).sum();
@@ -152,7 +152,7 @@ fn is_second_time(side: &Side, seam: usize, bars: usize) -> bool {
 }
 
 /// Whether a piece may end before a bar: a double bar stands there, or another time or key begins.
-fn is_border(side: &Side, bar: usize) -> bool {
+fn is_border(side: &SideCells, bar: usize) -> bool {
     let is_double = |part: &Part| {
         let Some(before) = bar.checked_sub(1).and_then(|b| part.bars.get(b)) else { return false };
         part.marks.iter().filter(|m| m.sign == Sign::DoubleBar).any(|m| {
@@ -163,7 +163,7 @@ fn is_border(side: &Side, bar: usize) -> bool {
 }
 
 /// Whether another time or key begins with a bar.
-fn has_new_signature(side: &Side, bar: usize) -> bool {
+fn has_new_signature(side: &SideCells, bar: usize) -> bool {
     let changes = |part: &&Part| {
         let before = bar.checked_sub(1).and_then(|b| part.bars.get(b));
         before.zip(part.bars.get(bar)).is_some_and(|(a, b)| a.meter != b.meter || a.fifths != b.fifths)

@@ -3,7 +3,7 @@
 //! two staves to both. A line that prints them as well has added nothing, one
 //! that does not has lost nothing.
 
-use super::draw::is_of_all;
+use super::derive::is_of_all;
 use super::{Collation, MarkPair, PartAlignment};
 use crate::pitch::Interval;
 use crate::score::{Category, Element, Mark, Meaning, Part, Score};

@@ -48,8 +48,8 @@ pub enum Subject {
     },
     /// Index into the alignment's tie changes.
     Tie(usize),
-    /// Index into the alignment's realisations.
-    Realisation(usize),
+    /// Index into the ornaments that are written out.
+    WrittenOutOrnament(usize),
 }
 
 /// One difference between edition and source.
@@ -139,14 +139,14 @@ impl Finder<'_> {
         passages.extend(chords);
         let (octaves, of_octave) = passages::of_octaves(self, &of_chords, passages.len());
         passages.extend(octaves);
-        let (ornaments, of_realisation) = passages::of_ornaments(self, passages.len());
+        let (ornaments, of_ornament) = passages::of_ornaments(self, passages.len());
         passages.extend(ornaments);
         passages.extend(repeats::of_repeats(self));
         let mut findings = Vec::new();
         self.notes(&of_octave, &of_stretch, &mut findings);
         for finding in &mut findings {
             match finding.subject {
-                Subject::Realisation(index) => finding.passage = Some(of_realisation[index]),
+                Subject::WrittenOutOrnament(index) => finding.passage = Some(of_ornament[index]),
                 Subject::Note { edition, source } if finding.passage.is_none() => {
                     let ours = edition.and_then(|n| of_chords.edition.get(&n));
                     finding.passage = ours.or(source.and_then(|n| of_chords.source.get(&n))).copied();

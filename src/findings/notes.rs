@@ -18,9 +18,9 @@ impl Finder<'_> {
         let a = self.alignment;
         // Notes that are told as part of another.
         let struck = a.ties.iter().flat_map(|t| t.edition.iter().skip(1));
-        let told_e = self.edition.which(struck.chain(a.realisations.iter().flat_map(|r| &r.edition)));
+        let told_e = self.edition.which(struck.chain(a.written_out.iter().flat_map(|r| &r.edition)));
         let held = a.ties.iter().flat_map(|t| t.source.iter().skip(1));
-        let told_s = self.source.which(held.chain(a.realisations.iter().flat_map(|r| &r.chord)));
+        let told_s = self.source.which(held.chain(a.written_out.iter().flat_map(|r| &r.chord)));
         let in_tie = self.edition.which(a.ties.iter().map(|t| &t.edition[0]));
         let scope = &self.collation.scope;
         for e in self.edition.struck().filter(|n| scope.edition.contains(&self.edition[*n].bar)) {
@@ -42,22 +42,22 @@ impl Finder<'_> {
         for (index, tie) in a.ties.iter().enumerate() {
             self.tie(index, tie, out);
         }
-        for (index, realisation) in a.realisations.iter().enumerate() {
-            let ours: Vec<String> = realisation.edition.iter().map(|n| self.edition_name(*n)).collect();
-            let theirs = std::iter::once(&realisation.source).chain(&realisation.chord);
+        for (index, ornament) in a.written_out.iter().enumerate() {
+            let ours: Vec<String> = ornament.edition.iter().map(|n| self.edition_name(*n)).collect();
+            let theirs = std::iter::once(&ornament.source).chain(&ornament.chord);
             let theirs: Vec<String> = theirs.map(|n| self.source_name(*n)).collect();
-            let plain = self.source_name(realisation.source);
-            let sign = realisation.sign.map(|m| &self.source[m]);
-            let e = realisation.edition[0];
+            let plain = self.source_name(ornament.source);
+            let sign = ornament.sign.map(|m| &self.source[m]);
+            let e = ornament.edition[0];
             let mut finding =
-                self.note_finding(Category::WrittenOut, Status::Altered, Some(e), Some(realisation.source), None);
-            finding.subject = Subject::Realisation(index);
-            finding.edition_reading = Some(match realisation.by_source {
+                self.note_finding(Category::WrittenOut, Status::Altered, Some(e), Some(ornament.source), None);
+            finding.subject = Subject::WrittenOutOrnament(index);
+            finding.edition_reading = Some(match ornament.by_source {
                 true => ours.join(" "),
-                false => format!("{}: {}", realisation.name, ours.join(" ")),
+                false => format!("{}: {}", ornament.name, ours.join(" ")),
             });
             finding.source_reading = Some(match sign {
-                None if realisation.by_source => format!("{}: {}", realisation.name, theirs.join(" ")),
+                None if ornament.by_source => format!("{}: {}", ornament.name, theirs.join(" ")),
                 Some(mark) if mark.category == Category::Grace => {
                     format!("{plain} with a grace note")
                 }

@@ -181,7 +181,7 @@ pub(super) fn of_octaves(
     let mut of_note = FxHashMap::default();
     // The passage that is open in each voice, and how far off it is.
     let mut open: FxHashMap<u32, (usize, i32)> = FxHashMap::default();
-    let written_out = finder.source.which(finder.alignment.realisations.iter().map(|r| &r.source));
+    let written_out = finder.source.which(finder.alignment.written_out.iter().map(|r| &r.source));
     for e in finder.edition.struck() {
         let Some(s) = finder.alignment.edition_to_source[e] else {
             continue;
@@ -280,19 +280,19 @@ fn joined(finder: &Finder, passages: &mut Vec<Passage>) -> Vec<usize> {
 }
 
 /// Ornaments written out, those that follow each other without a gap together,
-/// and for each realisation its passage.
+/// and for each ornament its passage.
 pub(super) fn of_ornaments(finder: &Finder, first: usize) -> (Vec<Passage>, Vec<usize>) {
     let mut out: Vec<Passage> = Vec::new();
-    let mut of_realisation = Vec::new();
+    let mut of_ornament = Vec::new();
     // Where the last ornament of each voice ends, and its passage.
     let mut ends: FxHashMap<u32, (Time, usize)> = FxHashMap::default();
-    for realisation in &finder.alignment.realisations {
-        let (begin, last) = (realisation.edition[0], realisation.edition[realisation.edition.len() - 1]);
+    for ornament in &finder.alignment.written_out {
+        let (begin, last) = (ornament.edition[0], ornament.edition[ornament.edition.len() - 1]);
         let note = &finder.edition[begin];
-        let there = finder.source.place(realisation.source);
+        let there = finder.source.place(ornament.source);
         let onset = finder.edition.onset(begin);
         let place = match ends.get(&note.voice) {
-            Some((end, place)) if *end == onset && (out[*place].bars > 0) == realisation.by_source => *place,
+            Some((end, place)) if *end == onset && (out[*place].bars > 0) == ornament.by_source => *place,
             _ => {
                 out.push(Passage {
                     kind: PassageKind::WrittenOutOrnament,
@@ -304,7 +304,7 @@ pub(super) fn of_ornaments(finder: &Finder, first: usize) -> (Vec<Passage>, Vec<
                     octaves: None,
                     edition: vec![],
                     source: vec![],
-                    bars: usize::from(realisation.by_source),
+                    bars: usize::from(ornament.by_source),
                     stretch: None,
                     ornaments: vec![],
                 });
@@ -313,14 +313,14 @@ pub(super) fn of_ornaments(finder: &Finder, first: usize) -> (Vec<Passage>, Vec<
         };
         let passage = &mut out[place];
         passage.to = finder.edition.place(last);
-        passage.source_to = realisation.chord.iter().map(|n| finder.source.place(*n)).chain([there]).max();
-        passage.edition.extend(&realisation.edition);
-        passage.source.push(realisation.source);
-        passage.source.extend(&realisation.chord);
-        passage.ornaments.push(realisation.name);
+        passage.source_to = ornament.chord.iter().map(|n| finder.source.place(*n)).chain([there]).max();
+        passage.edition.extend(&ornament.edition);
+        passage.source.push(ornament.source);
+        passage.source.extend(&ornament.chord);
+        passage.ornaments.push(ornament.name);
         let end = finder.edition.onset(last) + finder.edition.sounding(last);
         ends.insert(note.voice, (end, place));
-        of_realisation.push(first + place);
+        of_ornament.push(first + place);
     }
-    (out, of_realisation)
+    (out, of_ornament)
 }

@@ -95,7 +95,7 @@ mod tests {
             marks: Vec::new(),
             staves: 1,
             octave_is_told: false,
-            drawn_from: vec![],
+            derived_from: vec![],
             line: crate::score::Line::default(),
             voices: vec![],
         }

@@ -56,7 +56,7 @@ impl<'a> Map<'a> {
                 held.entry(*note).or_insert((tie.edition[0], tie.source[0]));
             }
         }
-        for small in &alignment.realisations {
+        for small in &alignment.written_out {
             for note in &small.edition {
                 held.entry(*note).or_insert((small.edition[0], small.source));
             }

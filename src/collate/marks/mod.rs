@@ -24,7 +24,7 @@ pub fn pair(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     let mut pairs = matcher.finish();
     // A sign that the edition writes out is not missing.
     let mut written_out = view.source.for_notes(false);
-    alignment.realisations.iter().filter(|r| !r.by_source).for_each(|r| written_out[r.source] = true);
+    alignment.written_out.iter().filter(|r| !r.by_source).for_each(|r| written_out[r.source] = true);
     let is_told = |id: SourceMark| {
         let mark = &view.source[id];
         matches!(mark.category, Category::Ornament | Category::Grace)

@@ -47,10 +47,10 @@ pub(super) fn items(view: &PartView, rows: &[Row], alignment: &PartAlignment) ->
     }
     // Without a sign in the source an ornament may be chance, inside other music.
     let mut doubtful = view.edition.for_notes(false);
-    for realisation in &alignment.realisations {
-        let table = if realisation.sign.is_some() { &mut told_e } else { &mut doubtful };
-        realisation.edition.iter().for_each(|n| table[*n] = true);
-        realisation.chord.iter().for_each(|n| told_s[*n] = true);
+    for ornament in &alignment.written_out {
+        let table = if ornament.sign.is_some() { &mut told_e } else { &mut doubtful };
+        ornament.edition.iter().for_each(|n| table[*n] = true);
+        ornament.chord.iter().for_each(|n| told_s[*n] = true);
     }
     let mut out = Vec::with_capacity(view.edition.notes.len());
     for (index, row) in rows.iter().enumerate().filter(|(_, r)| !r.pair.outside) {

@@ -2,7 +2,7 @@
 //! out, chords laid out otherwise, and stretches where the music is simply not the same.
 
 mod items;
-mod realisations;
+mod ornaments;
 mod revoiced;
 mod stretches;
 mod unisons;
@@ -16,7 +16,7 @@ pub fn settle(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     let scale = rows.first().map_or(Time::from(1), |r| r.pair.scale);
     unisons::settle(view, scale, alignment);
     ties(view, scale, alignment);
-    realisations::find(view, rows, alignment);
+    ornaments::find(view, rows, alignment);
     revoiced::find(view, rows, alignment);
     stretches::find(view, rows, alignment);
 }

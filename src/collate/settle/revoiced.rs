@@ -20,6 +20,15 @@ struct Moment {
     source: Vec<SourceNote>,
 }
 
+/// Which notes can be one chord.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Hands {
+    /// Those of one staff, where both sides have as many.
+    ByStaff,
+    /// All that are struck at one time.
+    Together,
+}
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Kind {
     /// The same tones, laid out otherwise.
@@ -33,7 +42,8 @@ enum Kind {
 }
 
 pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
-    let hands = view.edition.staves > 1 && view.edition.staves == view.source.staves;
+    let has_hands = view.edition.staves > 1 && view.edition.staves == view.source.staves;
+    let hands = if has_hands { Hands::ByStaff } else { Hands::Together };
     let mut of_hand: BTreeMap<u32, Vec<(Kind, Moment)>> = BTreeMap::new();
     for (index, row) in rows.iter().enumerate().filter(|(_, r)| !r.is_alien() && r.pair.again.is_none()) {
         if as_it_was(view, row, alignment) {
@@ -97,9 +107,9 @@ fn as_it_was(view: &PartView, row: &Row, alignment: &PartAlignment) -> bool {
 }
 
 /// The notes of a row by their time in the edition, and by hand where both have as many.
-fn moments(view: &PartView, index: usize, row: &Row, hands: bool) -> BTreeMap<(Time, u32), Moment> {
+fn moments(view: &PartView, index: usize, row: &Row, hands: Hands) -> BTreeMap<(Time, u32), Moment> {
     let mut out: BTreeMap<(Time, u32), Moment> = BTreeMap::new();
-    let hand = |staff: u32| if hands { staff } else { 0 };
+    let hand = |staff: u32| if hands == Hands::ByStaff { staff } else { 0 };
     for e in row.edition_notes(view.edition) {
         let note = &view.edition[e];
         out.entry((note.offset, hand(note.staff))).or_default().edition.push(e);

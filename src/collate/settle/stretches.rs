@@ -91,7 +91,7 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
         stretch.source.iter().for_each(|n| theirs[*n] = true);
     }
     alignment.ties.retain(|t| !t.edition.iter().any(|n| ours[*n]) && !t.source.iter().any(|n| theirs[*n]));
-    alignment.realisations.retain(|r| !theirs[r.source]);
+    alignment.written_out.retain(|r| !theirs[r.source]);
     for chords in &mut alignment.revoiced {
         chords.edition.retain(|n| !ours[*n]);
         chords.source.retain(|n| !theirs[*n]);

@@ -26,7 +26,7 @@ pub struct Extract {
     pub own_signatures: bool,
 }
 
-/// Writes a part of a score, or a line drawn from one, as the only part.
+/// Writes a part of a score, or a line derived from one, as the only part.
 ///
 /// # Errors
 /// Where two changes met on the same bytes: a fault of ours.
@@ -51,7 +51,7 @@ pub fn extract(tree: &Tree, score: &Score, line: usize) -> Result<Extract, Overl
 struct Extractor<'s, 'a, 'i> {
     edits: Edits<'a, 'i>,
     tree: &'a Tree<'i>,
-    /// As it is printed, and the line drawn from it.
+    /// As it is printed, and the line derived from it.
     part: &'s Part,
     line: &'s Part,
     /// Whose clefs, directions and layout are the line's.

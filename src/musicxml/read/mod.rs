@@ -151,7 +151,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 marks: Vec::new(),
                 staves: 1,
                 octave_is_told: false,
-                drawn_from: Vec::new(),
+                derived_from: Vec::new(),
                 line: crate::score::Line::default(),
                 voices: Vec::new(),
             },

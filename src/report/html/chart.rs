@@ -120,8 +120,8 @@ impl Sides<'_> {
                 Subject::Note { edition: None, source: Some(note) } => {
                     theirs.insert(note, Kind::Omitted);
                 }
-                Subject::Realisation(index) => {
-                    ours.extend(self.alignment.realisations[index].edition.iter().map(|n| (*n, Kind::Altered)));
+                Subject::WrittenOutOrnament(index) => {
+                    ours.extend(self.alignment.written_out[index].edition.iter().map(|n| (*n, Kind::Altered)));
                 }
                 _ => {}
             }

@@ -1,14 +1,22 @@
 //! The rows of the outline while they are being written.
 
-use super::cells::{Cell, Side, likeness};
+use super::cells::{Cell, SideCells, likeness};
 use super::rows::Row;
 use super::{BarPair, Layout, repeats};
 use crate::time::Time;
 
+/// What two bars in the same place have in common.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Music {
+    /// It is the same music, however much was changed.
+    Same,
+    Other,
+}
+
 /// The rows while they are being written.
-pub(super) struct Sheet<'a> {
-    pub edition: &'a Side<'a>,
-    pub source: &'a Side<'a>,
+pub(super) struct OutlineBuilder<'a> {
+    pub edition: &'a SideCells<'a>,
+    pub source: &'a SideCells<'a>,
     pub layout: Layout,
     pub rows: Vec<Row>,
     /// What the second time of each strain shares with the other side, where that is counted.
@@ -17,8 +25,8 @@ pub(super) struct Sheet<'a> {
     pub common: f64,
 }
 
-impl Sheet<'_> {
-    pub fn paired(&mut self, e: &Cell, s: &Cell, rewritten: bool) {
+impl OutlineBuilder<'_> {
+    pub fn paired(&mut self, e: &Cell, s: &Cell, music: Music) {
         let scale = self.edition.scale;
         let strain = match (e.again, s.again) {
             // Played twice on both sides: the first times are enough.
@@ -36,12 +44,13 @@ impl Sheet<'_> {
         let (ours, theirs) = (self.edition.pickup(e.bar), self.source.pickup(s.bar));
         let shift = (theirs - s.from + e.from - ours) * scale;
         let pair = BarPair { shift, scale, ..self.place(Some(e), Some(s)) };
+        let rewritten = music == Music::Other;
         self.rows.push(Row { pair, rewritten, edition_to: None, source_to: None });
     }
 
     pub fn alone(&mut self, e: Option<&Cell>, s: Option<&Cell>) {
         // A silent piece of a bar goes with the others.
-        let silent = |side: &Side, cell: &Cell| cell.content.is_empty() && side.sounds(cell.bar);
+        let silent = |side: &SideCells, cell: &Cell| cell.content.is_empty() && side.sounds(cell.bar);
         // What only comes back is nothing of its own.
         if e.or(s).is_some_and(|c| c.again.is_some()) {
             return;
@@ -53,11 +62,11 @@ impl Sheet<'_> {
     }
 
     fn place(&self, e: Option<&Cell>, s: Option<&Cell>) -> BarPair {
-        let start = |side: &Side, cell: &Cell| {
+        let start = |side: &SideCells, cell: &Cell| {
             let from = if cell.from.is_zero() { cell.from } else { cell.from - side.pickup(cell.bar) };
             from.max(Time::zero()) * side.scale
         };
-        let end = |side: &Side, cell: &Cell| {
+        let end = |side: &SideCells, cell: &Cell| {
             let to = cell.to - side.pickup(cell.bar);
             side.ends_before(cell).then_some(to * side.scale)
         };

@@ -18,11 +18,11 @@ const LEAST_PLACED: f64 = 0.5;
 const FEWEST_NOTES: f64 = 6.0;
 
 /// The interval between two parts that share at least some bars, and how much they share.
-pub(super) fn resemblance(edition: &Part, source: &Part) -> Option<(Interval, f64)> {
+pub(super) fn between(edition: &Part, source: &Part) -> Option<(Interval, f64)> {
     by_bars(edition, source).or_else(|| by_place(edition, source))
 }
 
-fn between(edition: &Part, e: NoteId, source: &Part, s: NoteId) -> Option<Interval> {
+fn interval(edition: &Part, e: NoteId, source: &Part, s: NoteId) -> Option<Interval> {
     let (ours, theirs) = (edition.notes[e].pitch()?, source.notes[s].pitch()?);
     let semitones = (ours.sound() - theirs.sound()).div_euclid(100);
     Some(Interval::new(ours.staff_place() - theirs.staff_place(), semitones))
@@ -62,7 +62,7 @@ fn by_bars(edition: &Part, source: &Part) -> Option<(Interval, f64)> {
     let ours = shapes(edition);
     for (shape, e) in &ours {
         for s in places.get(shape).into_iter().flatten() {
-            if let Some(interval) = between(edition, *e, source, *s) {
+            if let Some(interval) = interval(edition, *e, source, *s) {
                 *votes.entry(interval).or_default() += 1.0 / places[shape].len() as f64;
                 meetings.push((interval, edition.notes[*e].bar, source.notes[*s].bar));
             }
@@ -88,7 +88,7 @@ fn by_place(edition: &Part, source: &Part) -> Option<(Interval, f64)> {
     for s in source.struck() {
         all += 1.0;
         let e = places.get(&source.notes[s].place());
-        if let Some(interval) = e.and_then(|e| between(edition, *e, source, s)) {
+        if let Some(interval) = e.and_then(|e| interval(edition, *e, source, s)) {
             *votes.entry(interval).or_default() += 1.0;
         }
     }

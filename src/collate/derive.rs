@@ -1,5 +1,5 @@
 //! Parts that no score prints as such: one staff or voice of a part, a line
-//! that wanders between two parts, several parts as one. They are drawn from
+//! that wanders between two parts, several parts as one. They are derived from
 //! printed parts, stand after them in their score, and remember from which.
 
 use super::{Layout, PartView, bars};
@@ -13,25 +13,25 @@ use std::collections::HashMap;
 const FEWEST_BARS: usize = 2;
 const LEAST_SHARE: f64 = 0.05;
 
-/// Adds a line of a printed part to its score; a line drawn before is used again.
-pub fn draw_line(score: &mut Score, part: usize, line: Line) -> usize {
+/// Adds a line of a printed part to its score; a line derived before is used again.
+pub fn derive_line(score: &mut Score, part: usize, line: Line) -> usize {
     if line.is_whole() {
         return part;
     }
-    let known = score.parts.iter().position(|p| p.line == line && p.drawn_from == [part]);
+    let known = score.parts.iter().position(|p| p.line == line && p.derived_from == [part]);
     known.unwrap_or_else(|| {
-        let drawn = line_of(&score.parts[part], part, line);
-        score.parts.push(drawn);
+        let derived = line_of(&score.parts[part], part, line);
+        score.parts.push(derived);
         score.parts.len() - 1
     })
 }
 
-/// Draws the lines that one score has from another of the same parts.
-pub fn draw_like(like: &Score, score: &mut Score) {
+/// Derives the lines that one score has from another of the same parts.
+pub fn derive_like(like: &Score, score: &mut Score) {
     for line in &like.parts[like.printed().len()..] {
-        if let [part] = line.drawn_from[..] {
-            let drawn = line_of(&score.parts[part], part, line.line);
-            score.parts.push(drawn);
+        if let [part] = line.derived_from[..] {
+            let derived = line_of(&score.parts[part], part, line.line);
+            score.parts.push(derived);
         }
     }
 }
@@ -51,7 +51,7 @@ fn line_of(part: &Part, place: usize, line: Line) -> Part {
     let (mut out, from) = compose(&[part], |_, _| true, holds, has);
     renumber_voices(&mut out, |note| from[note]);
     out.line = line;
-    out.drawn_from = vec![place];
+    out.derived_from = vec![place];
     out
 }
 
@@ -59,7 +59,7 @@ fn line_of(part: &Part, place: usize, line: Line) -> Part {
 pub(super) fn together(score: &mut Score, parts: &[usize]) -> usize {
     let mut from = parts.to_vec();
     from.sort_unstable();
-    if let Some(known) = score.parts.iter().position(|p| p.drawn_from == from && p.line.is_whole()) {
+    if let Some(known) = score.parts.iter().position(|p| p.derived_from == from && p.line.is_whole()) {
         return known;
     }
     let own: Vec<&Part> = from.iter().map(|p| &score.parts[*p]).collect();
@@ -67,7 +67,7 @@ pub(super) fn together(score: &mut Score, parts: &[usize]) -> usize {
     let (mut out, part_of) = compose(&own, |_, _| true, |_, _| true, has);
     renumber_voices(&mut out, |note| part_of[note]);
     name_after(&mut out, &own);
-    out.drawn_from = from;
+    out.derived_from = from;
     score.parts.push(out);
     score.parts.len() - 1
 }
@@ -83,7 +83,7 @@ pub(super) fn share(score: &mut Score, part: usize, keeps: impl Fn(NoteId) -> bo
     let (mut out, from) = compose(&[own], |_, _| true, holds, |_, _| true);
     renumber_voices(&mut out, |note| from[note]);
     out.line = own.line;
-    out.drawn_from = score.printed_parts_of(part);
+    out.derived_from = score.printed_parts_of(part);
     score.parts.push(out);
     score.parts.len() - 1
 }
@@ -141,7 +141,7 @@ pub(super) fn wandering(edition: &Part, source: &Score, own: usize, interval: In
     let (mut out, _) = compose(&parts, of_bar, |_, _| true, |which, mark| of_bar(which, mark.at.bar));
     renumber_voices(&mut out, |_| 0);
     name_after(&mut out, &parts);
-    out.drawn_from = order.to_vec();
+    out.derived_from = order.to_vec();
     Some(out)
 }
 
@@ -158,7 +158,7 @@ fn compose(
     holds: impl Fn(usize, &Note) -> bool,
     has: impl Fn(usize, &Mark) -> bool,
 ) -> (Part, Vec<usize>) {
-    let first = parts.iter().max_by_key(|p| p.bars.len()).expect("drawn from a part at least");
+    let first = parts.iter().max_by_key(|p| p.bars.len()).expect("derived from a part at least");
     let mut out = Part {
         bars: vec![],
         notes: vec![],
@@ -167,7 +167,7 @@ fn compose(
         id: parts[0].id.clone(),
         name: parts[0].name.clone(),
         line: Line::default(),
-        drawn_from: vec![],
+        derived_from: vec![],
         octave_is_told: parts[0].octave_is_told,
         voices: vec![],
     };

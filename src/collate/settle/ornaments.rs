@@ -1,7 +1,7 @@
 //! Plain notes of one side that the other writes out in small ones.
 
 use super::super::rows::Row;
-use super::super::{PartAlignment, PartView, Realisation};
+use super::super::{PartAlignment, PartView, WrittenOutOrnament};
 use crate::alignment::{EditionNote, SourceMark, SourceNote, SourcePart, Table};
 use crate::score::Category;
 use crate::time::Time;
@@ -11,10 +11,17 @@ use std::iter;
 /// From this many notes on, a chord played one after the other is broken.
 const LEAST_CHORD: usize = 3;
 
+/// Whether the side that does not write it out has a sign for it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Sign {
+    Printed,
+    None,
+}
+
 pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     written_by_edition(view, rows, alignment);
     // The source can only write out what then has more notes than the edition.
-    let told: usize = alignment.realisations.iter().map(|r| r.chord.len()).sum();
+    let told: usize = alignment.written_out.iter().map(|r| r.chord.len()).sum();
     if view.source.struck().filter(|s| alignment.source_to_edition[*s].is_none()).count() > told {
         written_by_source(view, rows, alignment);
     }
@@ -27,9 +34,9 @@ fn written_by_source(view: &PartView, rows: &[Row], alignment: &mut PartAlignmen
     let rows: Vec<Row> = rows.iter().filter(both).map(Row::exchanged).collect();
     let mut other = alignment.exchanged();
     // What is told already is no plain note.
-    let told = view.edition.which(alignment.realisations.iter().flat_map(|r| &r.edition));
+    let told = view.edition.which(alignment.written_out.iter().flat_map(|r| &r.edition));
     written_by_edition(&exchanged, &rows, &mut other);
-    for found in other.realisations.into_iter().filter(|r| !told[r.source.exchanged()]) {
+    for found in other.written_out.into_iter().filter(|r| !told[r.source.exchanged()]) {
         let edition: Vec<EditionNote> =
             iter::once(found.source).chain(found.chord).map(SourceNote::exchanged).collect();
         let source: Vec<SourceNote> = found.edition.into_iter().map(EditionNote::exchanged).collect();
@@ -43,7 +50,7 @@ fn written_by_source(view: &PartView, rows: &[Row], alignment: &mut PartAlignmen
         }
         let (source, chord) = (source[0], source[1..].to_vec());
         alignment.pair(edition[0], source);
-        alignment.realisations.push(Realisation {
+        alignment.written_out.push(WrittenOutOrnament {
             by_source: true,
             source,
             chord,
@@ -52,7 +59,7 @@ fn written_by_source(view: &PartView, rows: &[Row], alignment: &mut PartAlignmen
             name: found.name,
         });
     }
-    alignment.realisations.sort_by_key(|r| r.edition[0]);
+    alignment.written_out.sort_by_key(|r| r.edition[0]);
 }
 
 fn written_by_edition(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
@@ -68,7 +75,7 @@ fn written_by_edition(view: &PartView, rows: &[Row], alignment: &mut PartAlignme
             let Some(edition) = written_out(view, alignment, row, &chord, own) else { continue };
             let sign = signs.get(&s).copied();
             let name = match chord.len() {
-                1 => told(view, s, &edition, sign.is_some()),
+                1 => told(view, s, &edition, if sign.is_some() { Sign::Printed } else { Sign::None }),
                 _ => broken(view, &chord, &edition),
             };
             let Some(name) = name else { continue };
@@ -81,7 +88,7 @@ fn written_by_edition(view: &PartView, rows: &[Row], alignment: &mut PartAlignme
                 }
             }
             alignment.pair(edition[0], s);
-            alignment.realisations.push(Realisation {
+            alignment.written_out.push(WrittenOutOrnament {
                 by_source: false,
                 source: s,
                 chord: chord[1..].to_vec(),
@@ -169,12 +176,12 @@ fn broken(view: &PartView, chord: &[SourceNote], edition: &[EditionNote]) -> Opt
 }
 
 /// What the small notes around a main note are, if they are an ornament.
-fn told(view: &PartView, s: SourceNote, edition: &[EditionNote], has_sign: bool) -> Option<&'static str> {
+fn told(view: &PartView, s: SourceNote, edition: &[EditionNote], sign: Sign) -> Option<&'static str> {
     let main = view.moved(view.source[s].pitch()?).staff_place();
     let pitches: Option<Vec<i32>> =
         edition.iter().map(|n| view.edition[*n].pitch().map(|p| p.staff_place() - main)).collect();
     let lengths: Vec<Time> = edition.iter().map(|n| view.edition.sounding(*n)).collect();
-    name(&pitches?, &lengths, has_sign)
+    name(&pitches?, &lengths, sign)
 }
 
 /// The name of an ornament from its notes, as steps from the main note, and
@@ -182,18 +189,18 @@ fn told(view: &PartView, s: SourceNote, edition: &[EditionNote], has_sign: bool)
 /// Grove's Dictionary, first edition. Without a sign, two notes are an
 /// appoggiatura only where the first takes half of the time at least (C. P. E.
 /// Bach's rule): else they are more likely a changed rhythm.
-fn name(steps: &[i32], lengths: &[Time], has_sign: bool) -> Option<&'static str> {
+fn name(steps: &[i32], lengths: &[Time], sign: Sign) -> Option<&'static str> {
     let whole: Time = lengths.iter().sum();
     let leans = lengths[0] * Time::from(2) >= whole;
     let found = match steps {
-        [1 | -1, 0] if leans || has_sign => "appoggiatura",
+        [1 | -1, 0] if leans || sign == Sign::Printed => "appoggiatura",
         [0, -1, 0] => "mordent",
         [0, 1, 0] => "inverted mordent",
-        [-2, -1, 0] | [2, 1, 0] if has_sign || lengths[2] * Time::from(2) >= whole => "slide",
+        [-2, -1, 0] | [2, 1, 0] if sign == Sign::Printed || lengths[2] * Time::from(2) >= whole => "slide",
         [1, 0, -1, 0] | [1, 0, -1] | [0, 1, 0, -1, 0] => "turn",
         [-1, 0, 1, 0] | [-1, 0, 1] | [0, -1, 0, 1, 0] => "inverted turn",
         [-1, 0, -1, 0] => "appoggiatura with mordent",
-        _ => trill(steps, lengths).or_else(|| other(steps, has_sign))?,
+        _ => trill(steps, lengths).or_else(|| other(steps, sign))?,
     };
     Some(found)
 }
@@ -226,7 +233,8 @@ fn trill(steps: &[i32], lengths: &[Time]) -> Option<&'static str> {
 }
 
 /// Notes that go to and fro about the main one, in a shape without a name.
-fn other(steps: &[i32], has_sign: bool) -> Option<&'static str> {
+fn other(steps: &[i32], sign: Sign) -> Option<&'static str> {
+    let has_sign = sign == Sign::Printed;
     let reach = if has_sign { 2 } else { 1 };
     let near = steps.iter().all(|d| d.abs() <= reach) && steps.contains(&0) && steps.iter().any(|d| *d != 0);
     let moves = steps.windows(2).all(|pair| pair[0] != pair[1]);
@@ -266,11 +274,11 @@ mod tests {
                 .map(|n| (letters.find(&n[..1]).unwrap() as i32 - 2, Time::from(n[1..].parse::<i64>().unwrap())))
                 .collect();
             let (steps, lengths): (Vec<i32>, Vec<Time>) = played.into_iter().unzip();
-            assert_eq!(name(&steps, &lengths, false), Some(wanted), "{notes}");
+            assert_eq!(name(&steps, &lengths, Sign::None), Some(wanted), "{notes}");
         }
         // An eighth and its neighbour are a rhythm, not an ornament.
         let halves = [Time::from(1), Time::from(1)];
-        assert_eq!(name(&[0, 1], &halves, false), None);
-        assert_eq!(name(&[1, 0], &[Time::from(1), Time::from(3)], false), None);
+        assert_eq!(name(&[0, 1], &halves, Sign::None), None);
+        assert_eq!(name(&[1, 0], &[Time::from(1), Time::from(3)], Sign::None), None);
     }
 }
