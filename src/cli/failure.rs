@@ -1,8 +1,7 @@
 //! Why a command stopped, and the exit status that says so to scripts.
 
-use super::lines;
 use super::readable::readable;
-use obelus::{WishError, clean, instrument, musicxml};
+use obelus::{LineError, WishError, clean, instrument, musicxml};
 
 const WRONG_USE: u8 = 2;
 const UNREADABLE: u8 = 3;
@@ -39,7 +38,7 @@ impl From<musicxml::Error> for Failure {
 impl From<clean::Failure> for Failure {
     fn from(error: clean::Failure) -> Failure {
         match error {
-            clean::Failure::Line(error) => lines::not_there(&error, ""),
+            clean::Failure::Line(error) => not_there(&error, ""),
             clean::Failure::Unsupported(_) | clean::Failure::Decision(_) | clean::Failure::Sheet(_) => {
                 Failure::wrong_use(error.to_string())
             }
@@ -63,11 +62,22 @@ impl From<instrument::Error> for Failure {
 impl From<WishError> for Failure {
     fn from(error: WishError) -> Failure {
         match error {
-            WishError::Line(error) => lines::not_there(&error, ""),
+            WishError::Line(error) => not_there(&error, ""),
             // The options of the source's line have other names.
-            WishError::SourceLine(error) => lines::not_there(&error, "source-"),
+            WishError::SourceLine(error) => not_there(&error, "source-"),
             WishError::Instrument(error) => error.into(),
             WishError::Bars(error) => Failure::wrong_use(error.to_string()),
         }
     }
+}
+
+/// `side` begins the names of the options of that side's line.
+fn not_there(error: &LineError, side: &str) -> Failure {
+    Failure::wrong_use(match error {
+        LineError::WhichPart { file, by_staff } => {
+            let option = if *by_staff { "staff" } else { "voice" };
+            format!("{file} has several parts; --{side}{option} needs one of them: name it with --{side}part")
+        }
+        _ => error.to_string(),
+    })
 }

@@ -1,7 +1,6 @@
 //! The lines of a score that the user names: a part, a staff of it, a voice.
 
-use super::failure::Failure;
-use obelus::{LineError, LineName, Lines};
+use obelus::{LineName, Lines};
 
 /// One line of a score.
 #[derive(Debug, Clone, Default, clap::Args)]
@@ -49,15 +48,4 @@ impl LinesOfBoth {
         let source = LineName { part: self.source_part.clone(), staff: self.source_staff, voice: self.source_voice };
         Lines { edition: self.edition.name(), source }
     }
-}
-
-/// `side` begins the names of the options of that side's line.
-pub fn not_there(error: &LineError, side: &str) -> Failure {
-    Failure::wrong_use(match error {
-        LineError::WhichPart { file, by_staff } => {
-            let option = if *by_staff { "staff" } else { "voice" };
-            format!("{file} has several parts; --{side}{option} needs one of them: name it with --{side}part")
-        }
-        _ => error.to_string(),
-    })
 }

@@ -1,5 +1,7 @@
-//! What DEVELOPERS.md promises of the sources: rooms import lower ones only, and files stay small.
+//! What DEVELOPERS.md promises of the sources: rooms import lower ones only, no files import each other, and files
+//! stay small.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -70,4 +72,84 @@ fn files_stay_small() {
         let lines = text.lines().count();
         assert!(lines <= MOST_LINES, "{name} has {lines} lines; split it");
     }
+}
+
+/// The module that a file is.
+fn module(file: &str) -> String {
+    file.trim_end_matches(".rs").trim_end_matches("/mod").replace('/', "::")
+}
+
+/// The paths of a use tree: `a::{b, c::d}` is `a::b` and `a::c::d`.
+fn paths(tree: &str) -> Vec<String> {
+    let Some((before, rest)) = tree.split_once('{') else { return vec![tree.trim().to_string()] };
+    let inner = &rest[..rest.rfind('}').expect("a brace closes")];
+    let (mut depth, mut from, mut items) = (0, 0, Vec::new());
+    for (at, c) in inner.char_indices() {
+        match c {
+            '{' => depth += 1,
+            '}' => depth -= 1,
+            ',' if depth == 0 => {
+                items.push(&inner[from..at]);
+                from = at + 1;
+            }
+            _ => {}
+        }
+    }
+    items.push(&inner[from..]);
+    let before = before.trim();
+    items.iter().flat_map(|item| paths(item.trim())).map(|path| format!("{before}{path}")).collect()
+}
+
+/// The modules that a file imports, its own children left out: they belong to it.
+fn imports(own: &str, text: &str, modules: &BTreeSet<String>) -> BTreeSet<String> {
+    let code = text.split("#[cfg(test)]\nmod ").next().unwrap();
+    let mut found = BTreeSet::new();
+    for (at, _) in code.match_indices("use ") {
+        let line = code[..at].rsplit('\n').next().unwrap().trim_start();
+        if !matches!(line.trim_end(), "" | "pub" | "pub(super)" | "pub(crate)") {
+            continue;
+        }
+        let item = code[at + 4..].split(';').next().unwrap().replace('\n', " ");
+        for path in paths(&item) {
+            let mut steps: Vec<&str> = path.split("::").map(|s| s.split(" as ").next().unwrap().trim()).collect();
+            let mut base: Vec<&str> = own.split("::").collect();
+            match steps[0] {
+                "crate" => base.clear(),
+                "super" | "self" => {
+                    while matches!(steps.first(), Some(&"super" | &"self")) {
+                        if steps.remove(0) == "super" {
+                            base.pop();
+                        }
+                    }
+                    steps.insert(0, "");
+                }
+                _ => continue,
+            }
+            base.extend(&steps[1..]);
+            while !base.is_empty() && !modules.contains(&base.join("::")) {
+                base.pop();
+            }
+            let to = base.join("::");
+            if !to.is_empty() && to != own && !to.starts_with(&format!("{own}::")) {
+                found.insert(to);
+            }
+        }
+    }
+    found
+}
+
+#[test]
+fn no_files_import_each_other() {
+    let files: Vec<(String, String)> =
+        all().into_iter().filter(|(name, _)| !matches!(name.as_str(), "lib.rs" | "main.rs")).collect();
+    let modules: BTreeSet<String> = files.iter().map(|(name, _)| module(name)).collect();
+    let mut open: BTreeMap<String, BTreeSet<String>> =
+        files.iter().map(|(name, text)| (module(name), imports(&module(name), text, &modules))).collect();
+    assert!(open.values().map(BTreeSet::len).sum::<usize>() > 500, "imports were not found");
+    // Whoever imports nothing that is open is in no circle.
+    while let Some(free) = open.iter().find(|(_, to)| to.iter().all(|to| !open.contains_key(to))).map(|o| o.0.clone()) {
+        open.remove(&free);
+    }
+    let circle: Vec<&String> = open.keys().collect();
+    assert!(circle.is_empty(), "files that import each other, and those above them: {circle:?}");
 }
