@@ -81,7 +81,7 @@ impl<T> Comparison<T> {
         out
     }
 
-    /// What was odd in both files, in words.
+    /// What was unusual in both files, in words.
     pub fn warnings(&self) -> Vec<String> {
         let of = |side: &str, warnings: &[String]| warnings.iter().map(|w| format!("{side}, {w}")).collect::<Vec<_>>();
         [of("edition", &self.edition.warnings), of("source", &self.source.warnings)].concat()

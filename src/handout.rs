@@ -2,9 +2,9 @@
 
 use crate::clean::CleanCopy;
 use crate::engrave::pdf::{self, About};
-use crate::engrave::{Head, Job, Paper, Sheet, engrave};
+use crate::engrave::{Head, Job, PageLayout, Paper, engrave};
 use crate::musicxml;
-use crate::musicxml::beside::{Brackets, Dress, Staff, write_alone};
+use crate::musicxml::beside::{Brackets, Staff, Styles, write_alone};
 use crate::score::{Part, Sound};
 use crate::time::Time;
 
@@ -42,7 +42,7 @@ pub fn pdf(CleanCopy { tree, score }: &CleanCopy, handout: &Handout) -> Result<V
     let shown = |place: &usize| handout.part.is_none_or(|only| only == *place);
     let parts: Vec<&Part> = (0..score.parts.len()).filter(shown).map(|p| &score.parts[p]).collect();
     let staves: Vec<Staff> =
-        parts.iter().map(|part| Staff { tree, part, dress: Dress::default(), is_colored: true }).collect();
+        parts.iter().map(|part| Staff { tree, part, styles: Styles::default(), is_colored: true }).collect();
     let title = score.title.as_deref().or(handout.title).unwrap_or_default();
     let composer = musicxml::composer(tree);
     let instrument = parts.first().filter(|_| parts.len() == 1).map(|part| part.name.clone()).filter(|n| !n.is_empty());
@@ -50,8 +50,8 @@ pub fn pdf(CleanCopy { tree, score }: &CleanCopy, handout: &Handout) -> Result<V
     let rests = rests(&parts);
     let head = Head { title: title.into(), composer: composer.clone(), instrument: instrument.clone() };
     let lines = parts.iter().map(|p| p.staves as usize).sum();
-    let sheet = Sheet { paper: handout.paper, staves: lines, head, rests };
-    let pages: Vec<String> = engrave(&Job::Pages { music, sheet })?.pictures.concat();
+    let layout = PageLayout { paper: handout.paper, staves: lines, head, rests };
+    let pages: Vec<String> = engrave(&Job::Pages { music, layout })?.pictures.concat();
     let drawn = pages.iter().map(|page| page.matches(NOTE).count()).sum();
     let wanted = parts.iter().map(notes).sum();
     if drawn < wanted {

@@ -4,7 +4,7 @@
 use crate::clean::{self, Failure, Lifted};
 use crate::collate::{self, Choice, LineError, LineName};
 use crate::findings;
-use crate::instrument::{self, Instrument, Instruments, PlayedOn, Reading as Octave};
+use crate::instrument::{self, Instrument, Instruments, PlayedOn, ReadAs};
 use crate::keys::Tempo;
 use crate::musicxml::{self, Error, Input, Tree};
 use crate::report::{self, BarError, KeysReport, RangeReport};
@@ -100,7 +100,7 @@ impl<T> ReadScore<T> {
         &self.score
     }
 
-    /// What was odd in the file, in words, with part and bars.
+    /// What was unusual in the file, in words, with part and bars.
     pub fn warnings(&self) -> &[String] {
         &self.warnings
     }
@@ -114,7 +114,7 @@ pub struct InstrumentWishes {
     /// Instruments by name or alias; where none is named, the one that a part's name tells.
     pub names: Vec<String>,
     /// In which octave the parts are to be read.
-    pub octave: Option<Octave>,
+    pub octave: Option<ReadAs>,
     /// Quarter notes per minute; else the score's first metronome mark, or 72.
     pub tempo: Option<f64>,
 }

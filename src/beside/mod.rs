@@ -1,4 +1,4 @@
-//! Source and edition as one score, the source above, all that differs dressed
+//! Source and edition as one score, the source above, all that differs styled
 //! in its colour and its shape.
 
 mod staves;
@@ -12,7 +12,7 @@ use crate::clean::{Additions, Policy, Sides};
 use crate::collate::{Collation, PartAlignment};
 use crate::findings::{Finding, Status, Subject};
 use crate::musicxml::apart::{Color, Look};
-use crate::musicxml::beside::{Dress, Heading, Pair, Row, Staff, write, write_stretches};
+use crate::musicxml::beside::{BarsOfRow, Heading, Pair, Staff, Styles, write, write_stretches};
 use crate::score::Category;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -41,7 +41,7 @@ pub fn side_by_side(sides: Sides) -> SideBySide {
         let mut pair = plain_pair(&sides, alignment);
         for finding in &found.findings {
             let look = look_of(&policy, finding);
-            dressed_by(finding, alignment, &pair).into_iter().for_each(|one| dress(&mut pair, one, &look));
+            styled_by(finding, alignment, &pair).into_iter().for_each(|one| style(&mut pair, one, &look));
         }
         pairs.push(pair);
     }
@@ -69,9 +69,9 @@ pub fn named(sides: Sides, place: usize, whole: &Collation, stretches: &[(usize,
     let policy = Policy { additions: Additions::Color, ..Policy::default() };
     let mut pair = plain_pair(&sides, alignment);
     let found = &sides.findings[place].findings;
-    let mut about: BTreeMap<Dressed, Vec<usize>> = BTreeMap::new();
+    let mut about: BTreeMap<Styled, Vec<usize>> = BTreeMap::new();
     for (index, finding) in found.iter().enumerate() {
-        for one in dressed_by(finding, alignment, &pair) {
+        for one in styled_by(finding, alignment, &pair) {
             about.entry(one).or_default().push(index);
         }
     }
@@ -79,7 +79,7 @@ pub fn named(sides: Sides, place: usize, whole: &Collation, stretches: &[(usize,
     for (one, findings) in about {
         let name = Color(u32::try_from(subjects.len()).expect("a part has fewer findings"));
         let look = Look { color: Some(name), ..look_of(&policy, &found[findings[0]]) };
-        dress(&mut pair, one, &look);
+        style(&mut pair, one, &look);
         subjects.push(findings);
     }
     Some(Named { music: write_stretches(&pair, &rows(whole), stretches), subjects })
@@ -87,7 +87,7 @@ pub fn named(sides: Sides, place: usize, whole: &Collation, stretches: &[(usize,
 
 /// Something that is printed on one of the two sides.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-enum Dressed {
+enum Styled {
     Source(What<Source>),
     Edition(What<Edition>),
 }
@@ -101,7 +101,7 @@ enum What<S: Side> {
     Tie(NoteOf<S>),
 }
 
-fn rows(collation: &Collation) -> Vec<Row> {
+fn rows(collation: &Collation) -> Vec<BarsOfRow> {
     collation.outline.iter().map(|row| (row.source, row.edition)).collect()
 }
 
@@ -112,7 +112,7 @@ fn can_be_laid(sides: &Sides, alignment: &PartAlignment) -> bool {
 }
 
 fn plain_pair<'a, 'i>(sides: &Sides<'a, 'i>, alignment: &PartAlignment) -> Pair<'a, 'i> {
-    let staff = |tree, part| Staff { tree, part, dress: Dress::default(), is_colored: false };
+    let staff = |tree, part| Staff { tree, part, styles: Styles::default(), is_colored: false };
     Pair {
         source: staff(sides.source_tree, &sides.source.parts[alignment.source]),
         edition: staff(sides.edition_tree, &sides.edition.parts[alignment.edition]),
@@ -131,12 +131,12 @@ fn look_of(policy: &Policy, finding: &Finding) -> Look {
 }
 
 /// What a finding is about.
-fn dressed_by(finding: &Finding, alignment: &PartAlignment, pair: &Pair) -> Vec<Dressed> {
+fn styled_by(finding: &Finding, alignment: &PartAlignment, pair: &Pair) -> Vec<Styled> {
     let (edition, source) = (EditionPart::new(pair.edition.part), SourcePart::new(pair.source.part));
     let (ours, theirs): (Vec<EditionNote>, Vec<SourceNote>) = match finding.subject {
         Subject::Mark { edition, source } => {
-            let ours = edition.map(|m| Dressed::Edition(What::Mark(m)));
-            let theirs = source.map(|m| Dressed::Source(What::Mark(m)));
+            let ours = edition.map(|m| Styled::Edition(What::Mark(m)));
+            let theirs = source.map(|m| Styled::Source(What::Mark(m)));
             return ours.into_iter().chain(theirs).collect();
         }
         Subject::Note { edition, source } => (edition.into_iter().collect(), source.into_iter().collect()),
@@ -144,8 +144,8 @@ fn dressed_by(finding: &Finding, alignment: &PartAlignment, pair: &Pair) -> Vec<
         Subject::Tie(index) => {
             let tie = &alignment.ties[index];
             return match tie.added {
-                true => heads(edition, &tie.edition).map(|n| Dressed::Edition(What::Tie(n))).collect(),
-                false => heads(source, &tie.source).map(|n| Dressed::Source(What::Tie(n))).collect(),
+                true => heads(edition, &tie.edition).map(|n| Styled::Edition(What::Tie(n))).collect(),
+                false => heads(source, &tie.source).map(|n| Styled::Source(What::Tie(n))).collect(),
             };
         }
         Subject::WrittenOutOrnament(index) => {
@@ -154,28 +154,28 @@ fn dressed_by(finding: &Finding, alignment: &PartAlignment, pair: &Pair) -> Vec<
             (ornament.edition.clone(), chord.chain([ornament.source]).collect())
         }
     };
-    let ours = ours.into_iter().map(|n| Dressed::Edition(What::Note(edition.head(n))));
-    ours.chain(theirs.into_iter().map(|n| Dressed::Source(What::Note(source.head(n))))).collect()
+    let ours = ours.into_iter().map(|n| Styled::Edition(What::Note(edition.head(n))));
+    ours.chain(theirs.into_iter().map(|n| Styled::Source(What::Note(source.head(n))))).collect()
 }
 
 fn heads<S: Side>(part: PartOf<S>, notes: &[NoteOf<S>]) -> impl Iterator<Item = NoteOf<S>> + use<S> {
     notes.iter().map(|n| part.head(*n)).collect::<BTreeSet<_>>().into_iter()
 }
 
-fn dress(pair: &mut Pair, one: Dressed, look: &Look) {
+fn style(pair: &mut Pair, one: Styled, look: &Look) {
     match one {
-        Dressed::Edition(what) => dress_staff(&mut pair.edition, what, look),
-        Dressed::Source(what) => dress_staff(&mut pair.source, what, look),
+        Styled::Edition(what) => style_on_staff(&mut pair.edition, what, look),
+        Styled::Source(what) => style_on_staff(&mut pair.source, what, look),
     }
 }
 
-fn dress_staff<S: Side>(staff: &mut Staff, what: What<S>, look: &Look) {
+fn style_on_staff<S: Side>(staff: &mut Staff, what: What<S>, look: &Look) {
     match what {
-        What::Mark(mark) => staff.dress.mark(staff.tree, &staff.part.marks[mark.index()], look),
-        What::Note(note) => staff.dress.note(staff.tree, staff.part, note.index(), look),
+        What::Mark(mark) => staff.styles.mark(staff.tree, &staff.part.marks[mark.index()], look),
+        What::Note(note) => staff.styles.note(staff.tree, staff.part, note.index(), look),
         What::Tie(note) => {
-            if !staff.dress.ties(staff.tree, staff.part, note.index(), look) {
-                staff.dress.note(staff.tree, staff.part, note.index(), look);
+            if !staff.styles.ties(staff.tree, staff.part, note.index(), look) {
+                staff.styles.note(staff.tree, staff.part, note.index(), look);
             }
         }
     }

@@ -2,11 +2,11 @@
 //! instrument's way of writing, the user's own marks. All are steps alike.
 
 use super::chords;
+use super::direction;
 use super::fit::{self, Player};
 use super::layer::{self, OwnMarks};
 use super::step::{CleanCopy, Steps};
 use super::transpose::{self, NewKey};
-use super::way;
 use super::written_for::{self, PartFor};
 use super::{Cleaned, Failure, Sides};
 
@@ -63,15 +63,15 @@ pub(super) fn adapt<'t>(
     let signed = |step: Step| Steps { provenance: steps.provenance.filter(|_| last == Some(step)), ..steps };
     if let Some(mut key) = wishes.key {
         if let Some(player) = wishes.players.first().filter(|_| wishes.fit) {
-            cleaned.way = way::weigh(&copy.score, player, key);
-            key = cleaned.way.as_ref().map_or(key, |way| NewKey::By(way.taken.0));
+            cleaned.direction = direction::weigh(&copy.score, player, key);
+            key = cleaned.direction.as_ref().map_or(key, |d| NewKey::By(d.taken.0));
         }
         copy = transpose::transpose(signed(Step::Key), copy, cleaned, key)?;
     }
     if wishes.fit {
         copy = fit::fit(signed(Step::Fit), copy, cleaned, &wishes.players)?;
     } else {
-        cleaned.on = fit::look(&copy.score, &wishes.players);
+        cleaned.on = fit::as_they_are(&copy.score, &wishes.players);
     }
     if let Some(wanted) = &wishes.written_for {
         copy = written_for::write(signed(Step::WrittenFor), copy, cleaned, wanted)?;

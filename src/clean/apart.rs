@@ -20,7 +20,7 @@ static TABLE: LazyLock<Apart> = LazyLock::new(|| {
 
 /// What becomes of the additions of a category.
 #[derive(Debug, Clone, PartialEq)]
-enum Row {
+enum Treatment {
     Out,
     /// Without a manner they stay as they are.
     Shown(Vec<Manner>),
@@ -29,7 +29,7 @@ enum Row {
 /// A manner for each category of marks.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Apart {
-    rows: BTreeMap<Category, Row>,
+    rows: BTreeMap<Category, Treatment>,
     points: Points,
 }
 
@@ -56,13 +56,13 @@ impl Apart {
     }
 
     pub fn takes_out(&self, category: Category) -> bool {
-        self.rows.get(&category) == Some(&Row::Out)
+        self.rows.get(&category) == Some(&Treatment::Out)
     }
 
     /// How an addition of a category looks, without a colour.
     pub fn look(&self, category: Category) -> Look {
         let manners = match self.rows.get(&category) {
-            Some(Row::Shown(manners)) => manners.clone(),
+            Some(Treatment::Shown(manners)) => manners.clone(),
             _ => Vec::new(),
         };
         Look { manners, points: self.points, ..Look::default() }
@@ -70,7 +70,7 @@ impl Apart {
 
     /// Whether the table leaves a category as it is.
     pub fn leaves(&self, category: Category) -> bool {
-        self.rows.get(&category) == Some(&Row::Shown(Vec::new()))
+        self.rows.get(&category) == Some(&Treatment::Shown(Vec::new()))
     }
 
     fn add(&mut self, text: &str) -> Result<(), TableError> {
@@ -121,7 +121,7 @@ impl Apart {
 }
 
 /// A manner or a list of them.
-fn row(category: Category, value: &Spanned<DeValue<'_>>) -> Result<Row, (usize, String)> {
+fn row(category: Category, value: &Spanned<DeValue<'_>>) -> Result<Treatment, (usize, String)> {
     let allowed = manners_of(category);
     let all = || {
         let names: Vec<&str> = allowed.iter().map(Into::into).chain(["plain", "out"]).collect();
@@ -136,10 +136,10 @@ fn row(category: Category, value: &Spanned<DeValue<'_>>) -> Result<Row, (usize, 
         known.ok_or_else(|| wrong(&format!("\"{text}\" is not a way to set {category} apart")))
     };
     match value.get_ref() {
-        DeValue::String(text) if text == "out" => Ok(Row::Out),
-        DeValue::String(text) if text == "plain" => Ok(Row::Shown(Vec::new())),
-        DeValue::Array(manners) => manners.iter().map(manner).collect::<Result<_, _>>().map(Row::Shown),
-        _ => manner(value).map(|manner| Row::Shown(vec![manner])),
+        DeValue::String(text) if text == "out" => Ok(Treatment::Out),
+        DeValue::String(text) if text == "plain" => Ok(Treatment::Shown(Vec::new())),
+        DeValue::Array(manners) => manners.iter().map(manner).collect::<Result<_, _>>().map(Treatment::Shown),
+        _ => manner(value).map(|manner| Treatment::Shown(vec![manner])),
     }
 }
 

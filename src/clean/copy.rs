@@ -21,7 +21,7 @@ use std::collections::{BTreeMap, BTreeSet};
 pub struct MarkedCopy<'a> {
     pub tree: &'a Tree<'a>,
     pub score: &'a Score,
-    /// What was odd in it, in words.
+    /// What was unusual in it, in words.
     pub warnings: &'a [String],
 }
 

@@ -5,7 +5,7 @@ use super::compare::Signs;
 use super::content::{Content, mark_line};
 use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Failure};
-use crate::instrument::{self, Instrument, Outside, RangeCheck, Reading};
+use crate::instrument::{self, Instrument, Outside, RangeCheck, ReadAs};
 use crate::keys::joins;
 use crate::keys::phrases::{Move, propose};
 use crate::musicxml::Edits;
@@ -20,7 +20,7 @@ use std::collections::{BTreeMap, HashMap};
 pub struct Player<'a> {
     pub instrument: &'a Instrument,
     /// The user's reading of the octave.
-    pub asked: Option<Reading>,
+    pub asked: Option<ReadAs>,
     /// The place of the part in the score.
     pub part: usize,
 }
@@ -33,7 +33,7 @@ pub struct OnInstrument {
     /// As it was before notes went to other octaves.
     pub part: Part,
     pub instrument: String,
-    pub reading_sentence: String,
+    pub octave_sentence: String,
     /// In the reading that was taken, for people.
     pub range: String,
     /// Notes outside before any change.
@@ -47,8 +47,8 @@ pub struct OnInstrument {
 }
 
 /// How parts lie on their instruments.
-pub(super) fn look(score: &Score, players: &[Player]) -> Vec<OnInstrument> {
-    players.iter().map(|player| Look::of(score, player, Octaves::AsTheyAre).on).collect()
+pub(super) fn as_they_are(score: &Score, players: &[Player]) -> Vec<OnInstrument> {
+    players.iter().map(|player| Adapted::of(score, player, Octaves::AsTheyAre).on).collect()
 }
 
 /// Moves what leaves the range of its instrument to another octave.
@@ -60,15 +60,15 @@ pub(super) fn fit<'t>(
 ) -> Result<CleanCopy<'t>, Failure> {
     let done = steps.take(copy, cleaned, Signs::Stay, |copy, cleaned| {
         let (score, mut edits) = (&copy.score, Edits::new(&copy.tree));
-        let looks: Vec<Look> = players.iter().map(|player| Look::of(score, player, Octaves::Moved)).collect();
+        let adapted: Vec<Adapted> = players.iter().map(|player| Adapted::of(score, player, Octaves::Moved)).collect();
         let mut expected: Vec<Content> = score.parts.iter().map(Content::of).collect();
-        for look in looks.iter().filter(|look| look.moves_any()) {
-            let part = &score.parts[look.on.place];
+        for one in adapted.iter().filter(|one| one.moves_any()) {
+            let part = &score.parts[one.on.place];
             let plan = Plan::keep_all(part);
             let mut rewrite = PartRewrite::new(&mut edits, part, None, &plan);
             rewrite.compose_bars(BTreeMap::new(), false);
-            rewrite.move_octaves(&look.octaves);
-            let lines = touched_octave_lines(part, &look.octaves);
+            rewrite.move_octaves(&one.octaves);
+            let lines = touched_octave_lines(part, &one.octaves);
             for line in &lines {
                 let mark = &part.marks[line.mark];
                 if line.needless {
@@ -83,9 +83,9 @@ pub(super) fn fit<'t>(
                 }
             }
             rewrite.finish();
-            expected[look.on.place] = fitted(part, &look.octaves, &lines);
+            expected[one.on.place] = fitted(part, &one.octaves, &lines);
         }
-        cleaned.on = looks.into_iter().map(|look| look.on).collect();
+        cleaned.on = adapted.into_iter().map(|one| one.on).collect();
         Ok((edits.finish(), expected))
     });
     Ok(done?.1)
@@ -98,14 +98,15 @@ enum Octaves {
     Moved,
 }
 
-struct Look {
+/// A part on its instrument.
+struct Adapted {
     on: OnInstrument,
     /// Of each note of the part.
     octaves: Vec<i32>,
 }
 
-impl Look {
-    fn of(score: &Score, player: &Player, octaves: Octaves) -> Look {
+impl Adapted {
+    fn of(score: &Score, player: &Player, octaves: Octaves) -> Adapted {
         let part = &score.parts[player.part];
         let check = instrument::check(part, player.instrument, player.asked);
         let Fitting { moves, held, octaves: by, left } = match octaves {
@@ -116,14 +117,14 @@ impl Look {
             place: player.part,
             part: part.clone(),
             instrument: check.instrument,
-            reading_sentence: check.reading_sentence,
+            octave_sentence: check.octave_sentence,
             range: check.range_words,
             outside: check.outside.len(),
             moves: (octaves == Octaves::Moved).then_some(moves),
             held,
             left,
         };
-        Look { on, octaves: by }
+        Adapted { on, octaves: by }
     }
 
     fn moves_any(&self) -> bool {
@@ -141,7 +142,7 @@ struct Fitting {
 
 impl Fitting {
     fn new(part: &Part, check: &RangeCheck, by: Interval) -> Fitting {
-        Fitting::of(part, check, by, propose(part, check.reading, by, &check.range).moves)
+        Fitting::of(part, check, by, propose(part, check.read_as, by, &check.range).moves)
     }
 
     fn of(part: &Part, check: &RangeCheck, by: Interval, mut moves: Vec<Move>) -> Fitting {

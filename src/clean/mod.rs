@@ -10,6 +10,7 @@ mod compare;
 mod content;
 mod copy;
 mod decisions;
+mod direction;
 mod expect;
 mod fit;
 mod follow;
@@ -30,7 +31,6 @@ mod sheet;
 mod step;
 mod toml_fault;
 mod transpose;
-mod way;
 mod work;
 mod written_for;
 
@@ -53,6 +53,7 @@ pub use apart::{Apart, TableError};
 pub use compare::{Difference, Proof};
 pub use copy::MarkedCopy;
 pub use decisions::{DecisionError, Decisions, Names, Said, names as finding_names, write as decisions_file};
+pub use direction::Direction;
 pub use fit::{Burden, OnInstrument, Player};
 pub use layer::{Lifted, OwnMarks, lift};
 pub use left::LeftBar;
@@ -63,7 +64,6 @@ pub use provenance::{Origin, Provenance};
 pub use sheet::{BarBeat, Sheet, SheetError, SheetMark};
 pub use step::{CleanCopy, Texts};
 pub use transpose::NewKey;
-pub use way::Way;
 pub use written_for::{PartFor, Written};
 
 /// How much was done.
@@ -104,7 +104,7 @@ pub struct Cleaned {
     /// By how much all of it was moved at last.
     pub moved: Option<Interval>,
     /// Which way it went to its key, where both were weighed.
-    pub way: Option<Way>,
+    pub direction: Option<Direction>,
     /// How parts lie on the instruments that they are meant for.
     pub on: Vec<OnInstrument>,
     /// For whom a part was written at last.

@@ -83,10 +83,10 @@ pub fn outcomes<'a>(
     found: &[PartFindings],
 ) -> Vec<Outcomes<'a>> {
     let of_part = |(part, found): (usize, &PartFindings)| {
-        let teller = Teller::new(sides, cleaned, part, collation);
+        let in_part = PartOutcomes::new(sides, cleaned, part, collation);
         Outcomes {
-            findings: found.findings.iter().map(|f| teller.finding(f)).collect(),
-            passages: found.passages.iter().map(|p| teller.passage(p)).collect(),
+            findings: found.findings.iter().map(|f| in_part.finding(f)).collect(),
+            passages: found.passages.iter().map(|p| in_part.passage(p)).collect(),
         }
     };
     found.iter().enumerate().map(of_part).collect()
@@ -121,7 +121,7 @@ fn things(subject: Subject, alignment: &PartAlignment) -> Vec<Thing> {
     }
 }
 
-struct Teller<'a, 's> {
+struct PartOutcomes<'a, 's> {
     sides: Sides<'s, 's>,
     cleaned: &'a Cleaned,
     /// The pair of parts.
@@ -132,7 +132,7 @@ struct Teller<'a, 's> {
     about: BTreeMap<Thing, Vec<usize>>,
 }
 
-impl<'a, 's> Teller<'a, 's> {
+impl<'a, 's> PartOutcomes<'a, 's> {
     fn new(sides: Sides<'s, 's>, cleaned: &'a Cleaned, part: usize, collation: &'s Collation) -> Self {
         let mut about: BTreeMap<Thing, Vec<usize>> = BTreeMap::new();
         for (place, finding) in sides.findings[part].findings.iter().enumerate() {
@@ -140,7 +140,7 @@ impl<'a, 's> Teller<'a, 's> {
                 about.entry(thing).or_default().push(place);
             }
         }
-        Teller { sides, cleaned, part, collation, about }
+        PartOutcomes { sides, cleaned, part, collation, about }
     }
 
     fn own(&self) -> &'s PartFindings {

@@ -5,7 +5,7 @@ use super::content::{Content, mark_line};
 use super::fit::Player;
 use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Difference, Failure};
-use crate::instrument::{Clef, Instrument, Reading};
+use crate::instrument::{Clef, Instrument, ReadAs};
 use crate::keys::{View, simplest};
 use crate::musicxml::Edits;
 use crate::musicxml::rewrite::{PartRewrite, Refusal, WrittenPart};
@@ -29,14 +29,14 @@ pub struct Written {
     pub clef: Clef,
     /// From what its player reads to what sounds.
     pub transposition: Interval,
-    pub reading_sentence: String,
+    pub octave_sentence: String,
     /// From how the copy sounded before to how it sounds now.
     pub sounds: Interval,
 }
 
 /// How written and sounding notes go from the old writing to the new.
 struct Turn {
-    reading: Reading,
+    reading: ReadAs,
     /// From what the player reads to what sounds.
     instrument: Interval,
     /// Of the new clef: in its octave stand the notes of the document.
@@ -46,7 +46,7 @@ struct Turn {
 }
 
 impl Turn {
-    fn new(part: &Part, instrument: &Instrument, reading: Reading) -> Turn {
+    fn new(part: &Part, instrument: &Instrument, reading: ReadAs) -> Turn {
         let clef = Interval::octaves(instrument.clef.octaves);
         let mut turn = Turn { reading, instrument: instrument.transposition(), clef, respelled: Interval::UNISON };
         let bars = || part.bars.iter().enumerate();
@@ -67,8 +67,8 @@ impl Turn {
     /// How far notes move on paper, for how the old writing sounds.
     fn paper(&self, old: Interval) -> Interval {
         let by = match self.reading {
-            Reading::Sounding => old.plus(self.transpose().inverse()),
-            Reading::Written => self.clef,
+            ReadAs::Sounding => old.plus(self.transpose().inverse()),
+            ReadAs::Written => self.clef,
         };
         by.plus(self.respelled)
     }
@@ -94,7 +94,7 @@ pub(super) fn write<'t>(
         let (score, mut edits) = (&copy.score, Edits::new(&copy.tree));
         let part = &score.parts[place];
         refuse(part, instrument)?;
-        let (reading, reading_sentence) = Reading::of(part, instrument, asked);
+        let (reading, octave_sentence) = ReadAs::of(part, instrument, asked);
         let turn = Turn::new(part, instrument, reading);
         let plan = Plan::keep_all(part);
         let mut rewrite = PartRewrite::new(&mut edits, part, None, &plan);
@@ -108,7 +108,7 @@ pub(super) fn write<'t>(
             instrument: instrument.name.clone(),
             clef: instrument.clef,
             transposition: instrument.transposition(),
-            reading_sentence,
+            octave_sentence,
             sounds: turn.sound(first).plus(turn.respelled.inverse()),
         });
         let mut expected: Vec<Content> = score.parts.iter().map(Content::of).collect();
@@ -188,8 +188,8 @@ fn prove_reading(before: &Part, after: &Part, wanted: &PartFor) -> Result<(), Fa
     if let Some(name) = wanted.name.as_ref().filter(|name| **name != after.name) {
         return Err(wrong(0, format!("the part is called {:?} instead of {name:?}", after.name)));
     }
-    let old = View::new(Reading::of(before, instrument, asked).0, instrument);
-    let new = View::new(Reading::of(after, instrument, None).0, instrument);
+    let old = View::new(ReadAs::of(before, instrument, asked).0, instrument);
+    let new = View::new(ReadAs::of(after, instrument, None).0, instrument);
     for note in 0..after.notes.len() {
         let read = |view: &View, part: &Part| view.written(part, note).map(|p| p.sound());
         if read(&old, before) != read(&new, after) {

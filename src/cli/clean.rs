@@ -3,11 +3,11 @@
 use super::failure::Failure;
 use super::input;
 use super::lines::LinesOfBoth;
-use super::meant::{ForPlayer, Meant};
-use super::mine::{Mine, sheet_failure};
 use super::notes::NotesFile;
 use super::output::{Content, Output, suits};
+use super::own_marks::{MarksFile, sheet_failure};
 use super::pdf::{PdfFile, Shown};
+use super::player::{ForPlayer, OnInstruments};
 use super::progress::Progress;
 use super::readable::readable;
 use clap::ValueEnum;
@@ -189,7 +189,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let notes = args.notes.as_deref().map(|file| NotesFile::new(file, &others)).transpose()?;
     others.extend(args.notes.as_deref());
     let pdf = args.pdf.as_deref().map(|file| PdfFile::new(file, args.paper.into(), &others)).transpose()?;
-    let mine = args.mine.as_deref().map(Mine::read).transpose()?;
+    let mine = args.mine.as_deref().map(MarksFile::read).transpose()?;
     let decisions = args.decisions.as_deref().map(read_decisions).transpose()?;
     if args.apart.is_some() && args.additions == How::Strip && decisions.is_none() {
         return Err(Failure::wrong_use(
@@ -202,7 +202,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         ));
     }
     let apart = args.apart.as_deref().map(read_table).transpose()?;
-    let meant = Meant::of(&args.player)?;
+    let on = OnInstruments::of(&args.player)?;
 
     let mut progress = Progress::new(4 + u64::from(pdf.is_some()));
     progress.step("reading the edition");
@@ -247,9 +247,9 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         (Some(by), _) => Some(NewKey::By(by)),
         (None, key) => key.map(|fifths| NewKey::Fifths { fifths, part }),
     };
-    let marked = mine.as_ref().map_or(Ok(None), Mine::marked)?;
+    let marked = mine.as_ref().map_or(Ok(None), MarksFile::marked)?;
     let own_marks = mine.as_ref().and_then(|mine| mine.own_marks(marked.as_ref(), part));
-    let wishes = Wishes { key, own_marks, ..meant.wishes(comparison.edition().score(), &parts)? };
+    let wishes = Wishes { key, own_marks, ..on.wishes(comparison.edition().score(), &parts)? };
     progress.step("cleaning and proving");
     let texts = Texts::new();
     let (copy, mut cleaned) =

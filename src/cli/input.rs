@@ -2,7 +2,7 @@
 
 use super::failure::Failure;
 use obelus::clean::Origin;
-use obelus::instrument::{Instruments, Reading};
+use obelus::instrument::{Instruments, ReadAs};
 use obelus::musicxml::{self, Input};
 use std::path::Path;
 
@@ -51,10 +51,10 @@ pub struct Octave {
 }
 
 impl Octave {
-    pub fn reading(self) -> Option<Reading> {
+    pub fn reading(self) -> Option<ReadAs> {
         match (self.written, self.sounding) {
-            (true, _) => Some(Reading::Written),
-            (_, true) => Some(Reading::Sounding),
+            (true, _) => Some(ReadAs::Written),
+            (_, true) => Some(ReadAs::Sounding),
             _ => None,
         }
     }

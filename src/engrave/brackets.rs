@@ -1,4 +1,4 @@
-//! Brackets around signs that stand apart: the engraver knows them around
+//! Brackets around signs that are marked for them: the engraver knows them around
 //! accidentals only.
 
 use super::boxes::{extent, has_class, is_box};
@@ -22,8 +22,8 @@ pub fn bracketed(svg: &str) -> Option<String> {
             patch.cut(node.range());
             cut = node.range().end;
         }
-        let apart = has_class(node, BRACKETED) && !is_box(node);
-        if let Some([left, top, right, bottom]) = extent(node).filter(|_| apart) {
+        let marked = has_class(node, BRACKETED) && !is_box(node);
+        if let Some([left, top, right, bottom]) = extent(node).filter(|_| marked) {
             let more = (LEAST - (bottom - top)).max(0.0) / 2.0;
             let (top, bottom) = (top - more - GAP / 2.0, bottom + more + GAP / 2.0);
             let one = |x: f64, to: f64| format!("M{:.0} {top:.0}H{x:.0}V{bottom:.0}H{:.0}", x + to, x + to);
@@ -40,7 +40,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_sign_apart_has_brackets_and_boxes_are_gone() {
+    fn a_marked_sign_has_brackets_and_boxes_are_gone() {
         let sign = |class: &str| {
             format!(
                 "<g class=\"artic{class}\"><g class=\"artic bounding-box{class}\"><rect x=\"100\" y=\"50\" width=\"200\" \

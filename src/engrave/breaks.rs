@@ -1,4 +1,4 @@
-//! Where lines and pages end: of all ways the one whose lines are most evenly
+//! Where lines and pages end: of all best the one whose lines are most evenly
 //! filled and whose pages end where the player rests.
 
 /// What is known before anything is broken.
@@ -27,7 +27,7 @@ const TOO_FULL: f64 = 40.0;
 
 /// The best way to a place: what it costs, and where its last line began.
 #[derive(Clone, Copy)]
-struct Way {
+struct Best {
     cost: f64,
     from: usize,
     /// Lines on the page, this one with them, of the state before.
@@ -40,12 +40,12 @@ pub fn breaks(measures: &Measures) -> Vec<(usize, bool)> {
     let count = measures.widths.len();
     let most = measures.lines[0].max(measures.lines[1]).max(1);
     // State: bars set, lines on the page (0: a page is just full), whether it is the first page.
-    let mut ways: Vec<Vec<[Option<Way>; 2]>> = vec![vec![[None; 2]; most + 1]; count + 1];
-    ways[0][0][1] = Some(Way { cost: 0.0, from: 0, lines: 0, was_first: true });
+    let mut best: Vec<Vec<[Option<Best>; 2]>> = vec![vec![[None; 2]; most + 1]; count + 1];
+    best[0][0][1] = Some(Best { cost: 0.0, from: 0, lines: 0, was_first: true });
     for from in 0..count {
         for lines in 0..=most {
             for first in [false, true] {
-                let Some(way) = ways[from][lines][usize::from(first)] else { continue };
+                let Some(found) = best[from][lines][usize::from(first)] else { continue };
                 let room = measures.lines[usize::from(!first)].max(1);
                 let mut width = if from == 0 { 0.0 } else { measures.clef };
                 for (last, own) in measures.widths.iter().enumerate().skip(from) {
@@ -55,23 +55,23 @@ pub fn breaks(measures: &Measures) -> Vec<(usize, bool)> {
                     if fill > 1.0 && to > from + 1 {
                         break;
                     }
-                    let line = way.cost + if to == count { last_line_cost(fill) } else { line_cost(fill) };
-                    let step = |cost| Some(Way { cost, from, lines, was_first: first });
+                    let line = found.cost + if to == count { last_line_cost(fill) } else { line_cost(fill) };
+                    let step = |cost| Some(Best { cost, from, lines, was_first: first });
                     let set = lines + 1;
                     if set <= room {
-                        better(&mut ways[to][set][usize::from(first)], step(line));
+                        better(&mut best[to][set][usize::from(first)], step(line));
                     }
                     if to < count && set <= room {
                         let empty = (room - set) as f64 / room as f64;
                         let rest = (measures.rests.get(last).copied().unwrap_or(0.0) / ENOUGH).min(1.0);
                         let page = PAGE + EMPTY * empty * empty + NO_REST * (1.0 - rest);
-                        better(&mut ways[to][0][0], step(line + page));
+                        better(&mut best[to][0][0], step(line + page));
                     }
                 }
             }
         }
     }
-    back(&ways, count)
+    back(&best, count)
 }
 
 fn line_cost(fill: f64) -> f64 {
@@ -83,23 +83,23 @@ fn last_line_cost(fill: f64) -> f64 {
     if fill > 1.0 { line_cost(fill) } else { 0.25 * line_cost(fill) }
 }
 
-fn better(old: &mut Option<Way>, new: Option<Way>) {
+fn better(old: &mut Option<Best>, new: Option<Best>) {
     if old.is_none_or(|old| new.is_some_and(|new| new.cost < old.cost)) {
         *old = new;
     }
 }
 
-fn back(ways: &[Vec<[Option<Way>; 2]>], count: usize) -> Vec<(usize, bool)> {
+fn back(best: &[Vec<[Option<Best>; 2]>], count: usize) -> Vec<(usize, bool)> {
     let ends =
-        ways[count].iter().enumerate().flat_map(|(lines, both)| [(lines, false, both[0]), (lines, true, both[1])]);
-    let reached = ends.filter_map(|(lines, first, way)| way.map(|way| (lines, first, way)));
-    let Some((_, _, mut way)) = reached.min_by(|a, b| a.2.cost.total_cmp(&b.2.cost)) else {
+        best[count].iter().enumerate().flat_map(|(lines, both)| [(lines, false, both[0]), (lines, true, both[1])]);
+    let reached = ends.filter_map(|(lines, first, found)| found.map(|found| (lines, first, found)));
+    let Some((_, _, mut found)) = reached.min_by(|a, b| a.2.cost.total_cmp(&b.2.cost)) else {
         return Vec::new();
     };
     let mut out = Vec::new();
-    while way.from > 0 {
-        out.push((way.from, way.lines == 0));
-        way = ways[way.from][way.lines][usize::from(way.was_first)].expect("every way began somewhere");
+    while found.from > 0 {
+        out.push((found.from, found.lines == 0));
+        found = best[found.from][found.lines][usize::from(found.was_first)].expect("every line began somewhere");
     }
     out.reverse();
     out

@@ -9,7 +9,7 @@ pub enum Job {
     Systems(Vec<Piece>),
     Pages {
         music: String,
-        sheet: Sheet,
+        layout: PageLayout,
     },
 }
 
@@ -23,9 +23,9 @@ pub struct Piece {
     pub beats: Beats,
 }
 
-/// Sheets of paper.
+/// How pages are laid out.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Sheet {
+pub struct PageLayout {
     pub paper: Paper,
     /// That stand above each other.
     pub staves: usize,

@@ -24,25 +24,25 @@ pub const BRACKETED: &str = "bracketed";
 const CONTROL: [&str; 9] = ["dynam", "dir", "tempo", "reh", "fing", "harm", "verse", "ending", "repeatMark"];
 
 /// The document with colours where they are seen; `None` if it is none.
-pub fn dress(mei: &str, colors: Colors) -> Option<String> {
+pub fn paint(mei: &str, colors: Colors) -> Option<String> {
     let document = Document::parse(mei).ok()?;
-    let mut dresser = Dresser { mei, colors, patch: Patch::default(), done: HashSet::new() };
+    let mut painter = Painter { mei, colors, patch: Patch::default(), done: HashSet::new() };
     for node in document.descendants() {
         if node.is_text() {
             let Some((color, rest)) = marked(node.text().unwrap_or_default()) else { continue };
             let Some(holder) = node.ancestors().find(|n| CONTROL.contains(&n.tag_name().name())) else { continue };
-            dresser.patch.replace(node.range(), quick_xml::escape::escape(rest));
-            dresser.say(holder, color);
+            painter.patch.replace(node.range(), quick_xml::escape::escape(rest));
+            painter.say(holder, color);
         } else if let Some(color) = node.attribute_node("color") {
             let holder = node.ancestors().skip(1).find(|n| CONTROL.contains(&n.tag_name().name()));
-            dresser.cut(color.range());
-            dresser.say(holder.unwrap_or(node), color.value());
+            painter.cut(color.range());
+            painter.say(holder.unwrap_or(node), color.value());
         }
         if let Some(color) = node.attribute_node("head.color").filter(|_| colors == Colors::Names) {
-            dresser.cut(color.range());
+            painter.cut(color.range());
         }
     }
-    dresser.patch.apply(mei).ok()
+    painter.patch.apply(mei).ok()
 }
 
 /// The colour that stands before a text, and the text.
@@ -54,7 +54,7 @@ fn marked(text: &str) -> Option<(&str, String)> {
     Some((color, format!("{}{}", &text[..start], &text[end + close.len_utf8()..])))
 }
 
-struct Dresser<'m> {
+struct Painter<'m> {
     mei: &'m str,
     colors: Colors,
     patch: Patch,
@@ -62,7 +62,7 @@ struct Dresser<'m> {
     done: HashSet<NodeId>,
 }
 
-impl Dresser<'_> {
+impl Painter<'_> {
     /// Takes out an attribute with the space before it.
     fn cut(&mut self, attribute: Range<usize>) {
         self.patch.cut(self.mei[..attribute.start].trim_end().len()..attribute.end);
@@ -101,9 +101,9 @@ mod tests {
 
     #[test]
     fn colours_become_names() {
-        let dressed = dress(MEI, Colors::Names).unwrap();
+        let painted = paint(MEI, Colors::Names).unwrap();
         assert_eq!(
-            dressed,
+            painted,
             "<mei><dynam type=\"m42\" place=\"below\"><rend>p</rend></dynam><note type=\"m1\"/>\
              <fing type=\"m3\">1 &amp; 2</fing><rest/></mei>"
         );
@@ -111,10 +111,10 @@ mod tests {
 
     #[test]
     fn colours_go_where_they_are_seen() {
-        let dressed = dress(MEI, Colors::Drawn).unwrap();
-        assert!(dressed.starts_with("<mei><dynam color=\"#00002A\" place=\"below\"><rend>p</rend>"), "{dressed}");
-        assert!(dressed.contains("<note color=\"#000001\" type=\"own\" head.color=\"#000001\"/>"), "{dressed}");
-        assert!(dressed.contains("<fing color=\"#000003\">1 &amp; 2</fing>"), "{dressed}");
-        assert_eq!(dress("<mei>", Colors::Drawn), None);
+        let painted = paint(MEI, Colors::Drawn).unwrap();
+        assert!(painted.starts_with("<mei><dynam color=\"#00002A\" place=\"below\"><rend>p</rend>"), "{painted}");
+        assert!(painted.contains("<note color=\"#000001\" type=\"own\" head.color=\"#000001\"/>"), "{painted}");
+        assert!(painted.contains("<fing color=\"#000003\">1 &amp; 2</fing>"), "{painted}");
+        assert_eq!(paint("<mei>", Colors::Drawn), None);
     }
 }

@@ -24,7 +24,7 @@ mod toolkit;
 #[cfg(feature = "engrave")]
 pub mod worker;
 
-pub use job::{Beats, Drawing, Head, Job, Paper, Piece, Sheet};
+pub use job::{Beats, Drawing, Head, Job, PageLayout, Paper, Piece};
 pub use process::{Error, engrave};
 
 /// The hidden command by which this program becomes the engraver.

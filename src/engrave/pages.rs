@@ -1,11 +1,11 @@
-//! Sheets of paper. The engraver says how wide each bar is and how high a line;
+//! How pages are laid out. The engraver says how wide each bar is and how high a line;
 //! we say where lines and pages end; it draws them.
 
 use super::boxes::{has_class, staff_lines, staves_between, translation};
 use super::brackets::bracketed;
 use super::breaks::{Measures, breaks};
-use super::job::{Drawing, Head, Sheet};
-use super::mei::{Colors, dress};
+use super::job::{Drawing, Head, PageLayout};
+use super::mei::{Colors, paint};
 use super::toolkit::Toolkit;
 use crate::patch::Patch;
 use roxmltree::{Document, Node};
@@ -20,8 +20,8 @@ const SCALES: [u32; 3] = [95, 75, 60];
 const TRIES: usize = 4;
 
 /// Draws the pages; `None` when the engraver cannot.
-pub fn draw(toolkit: &mut Toolkit, music: &str, sheet: &Sheet) -> Option<Drawing> {
-    let Sheet { paper, staves, head, rests } = sheet;
+pub fn draw(toolkit: &mut Toolkit, music: &str, layout: &PageLayout) -> Option<Drawing> {
+    let PageLayout { paper, staves, head, rests } = layout;
     let (width, height) = paper.size();
     let scale = SCALES[staves.saturating_sub(1).div_euclid(2).min(SCALES.len() - 1)];
     // The engraver scales the page with the music.
@@ -38,7 +38,7 @@ pub fn draw(toolkit: &mut Toolkit, music: &str, sheet: &Sheet) -> Option<Drawing
         "pageWidth": unscaled(width),
         "scale": scale,
     }));
-    if !toolkit.load_changed(music, |mei| dress(mei, Colors::Drawn)) {
+    if !toolkit.load_changed(music, |mei| paint(mei, Colors::Drawn)) {
         return None;
     }
     let mei = with_head(&toolkit.mei(), head)?;

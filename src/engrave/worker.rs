@@ -1,7 +1,7 @@
 //! The engraver's side of the conversation.
 
 use super::job::{Drawing, Job, Piece};
-use super::mei::{Colors, dress};
+use super::mei::{Colors, paint};
 use super::metre::counted;
 use super::pages;
 use super::resources::Folder;
@@ -48,7 +48,7 @@ fn draw(toolkit: &mut Toolkit, job: &Job) -> Option<Drawing> {
     }));
     match job {
         Job::Systems(pieces) => systems(toolkit, pieces),
-        Job::Pages { music, sheet } => pages::draw(toolkit, music, sheet),
+        Job::Pages { music, layout } => pages::draw(toolkit, music, layout),
     }
 }
 
@@ -72,7 +72,7 @@ fn systems(toolkit: &mut Toolkit, pieces: &[Piece]) -> Option<Drawing> {
             Some(width) => json!({ "adjustPageWidth": false, "breaks": "auto", "pageWidth": width }),
             None => json!({ "adjustPageWidth": true, "breaks": "none" }),
         });
-        let change = |mei: &str| dress(mei, Colors::Names).and_then(|mei| counted(&mei, &piece.beats));
+        let change = |mei: &str| paint(mei, Colors::Names).and_then(|mei| counted(&mei, &piece.beats));
         toolkit.load_changed(&piece.music, change).then(|| toolkit.pages())
     };
     Some(Drawing { pictures: pieces.iter().map(drawn).collect::<Option<_>>()? })

@@ -4,7 +4,7 @@ mod clef;
 mod names;
 mod own;
 mod range;
-mod reading;
+mod read_as;
 mod standard;
 mod table;
 
@@ -13,7 +13,7 @@ use std::fmt;
 
 pub use clef::{Clef, ClefSign};
 pub use range::{Compass, Outside, OutsidePassage, RangeCheck, Side, check, played};
-pub use reading::Reading;
+pub use read_as::ReadAs;
 pub use table::{Error, Instruments};
 
 /// The notes from a lowest to a highest one.
@@ -69,8 +69,8 @@ impl Instrument {
 
     /// It sounds whole octaves away from where it is written.
     pub fn sounds_octaves_away(&self) -> bool {
-        let apart = self.transposition().semitones;
-        apart != 0 && apart % 12 == 0
+        let semitones = self.transposition().semitones;
+        semitones != 0 && semitones % 12 == 0
     }
 }
 

@@ -1,6 +1,6 @@
 //! Which notes of a part leave an instrument's range.
 
-use super::{Instrument, Range, Reading};
+use super::{Instrument, Range, ReadAs};
 use crate::pitch::{Interval, Pitch};
 use crate::score::{NoteId, Part};
 use crate::time::Time;
@@ -28,9 +28,9 @@ impl Side {
 #[derive(Debug, Clone)]
 pub struct RangeCheck {
     pub instrument: String,
-    pub reading: Reading,
-    /// The reading in one sentence, for people.
-    pub reading_sentence: String,
+    pub read_as: ReadAs,
+    /// In which octave the part was read, in one sentence, for people.
+    pub octave_sentence: String,
     /// The range that the pitches were compared with.
     pub range: Range,
     /// The same for people, as in `F4 to G6`, `sounding D3 to Bb6`.
@@ -46,7 +46,7 @@ pub struct RangeCheck {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Outside {
     pub note: NoteId,
-    /// In the reading that was taken.
+    /// In the octave that was taken.
     pub pitch: Pitch,
     pub side: Side,
 }
@@ -72,23 +72,23 @@ pub struct Compass {
     pub highest: (NoteId, Pitch),
 }
 
-/// Compares a part with the range of an instrument, in the reading that is
+/// Compares a part with the range of an instrument, in the octave that is
 /// `asked` for or that the part itself tells.
-pub fn check(part: &Part, instrument: &Instrument, asked: Option<Reading>) -> RangeCheck {
-    let (reading, reading_sentence) = Reading::of(part, instrument, asked);
-    let range = match reading {
-        Reading::Written => instrument.written,
-        Reading::Sounding => instrument.sounding,
+pub fn check(part: &Part, instrument: &Instrument, asked: Option<ReadAs>) -> RangeCheck {
+    let (read_as, octave_sentence) = ReadAs::of(part, instrument, asked);
+    let range = match read_as {
+        ReadAs::Written => instrument.written,
+        ReadAs::Sounding => instrument.sounding,
     };
-    let range_words = match reading {
+    let range_words = match read_as {
         _ if instrument.written == instrument.sounding => range.to_string(),
-        Reading::Written => format!("written {range}"),
-        Reading::Sounding => format!("sounding {range}"),
+        ReadAs::Written => format!("written {range}"),
+        ReadAs::Sounding => format!("sounding {range}"),
     };
     let mut check = RangeCheck {
         instrument: instrument.name.clone(),
-        reading,
-        reading_sentence,
+        read_as,
+        octave_sentence,
         range,
         range_words,
         outside: Vec::new(),
@@ -113,7 +113,7 @@ pub fn check(part: &Part, instrument: &Instrument, asked: Option<Reading>) -> Ra
     }
     check.passages = passages(part, &check);
     if let Some(doubt) = doubt(part, &check) {
-        check.reading_sentence += &doubt;
+        check.octave_sentence += &doubt;
     }
     check
 }
@@ -147,17 +147,17 @@ pub fn played(part: &Part) -> impl Iterator<Item = NoteId> + '_ {
 }
 
 impl RangeCheck {
-    /// The pitch of a note in the reading that was taken.
+    /// The pitch of a note in the octave that was taken.
     pub fn pitch(&self, part: &Part, note: NoteId) -> Option<Pitch> {
         let pitch = part.notes[note].pitch()?;
         Some(self.read(part, part.notes[note].bar, pitch))
     }
 
-    /// A sounding pitch in the reading that was taken, as it stands in a bar.
+    /// A sounding pitch in the octave that was taken, as it stands in a bar.
     pub fn read(&self, part: &Part, bar: usize, sounding: Pitch) -> Pitch {
-        match self.reading {
-            Reading::Sounding => sounding,
-            Reading::Written => sounding.moved(part.bars[bar].transpose.inverse()),
+        match self.read_as {
+            ReadAs::Sounding => sounding,
+            ReadAs::Written => sounding.moved(part.bars[bar].transpose.inverse()),
         }
     }
 
@@ -296,13 +296,13 @@ mod tests {
     #[test]
     fn an_octave_that_is_told_is_believed_and_another_is_read_as_written() {
         let told = checked(&part("C5 D7 B4", OCTAVE_CLEF), "soprano recorder");
-        assert_eq!(told.reading, Reading::Sounding);
+        assert_eq!(told.read_as, ReadAs::Sounding);
         assert_eq!(outside(&told), ["B4 below"]);
         let untold = checked(&part("C4 D6 B3", ""), "soprano recorder");
-        assert_eq!(untold.reading, Reading::Written);
+        assert_eq!(untold.read_as, ReadAs::Written);
         assert_eq!(untold.range.to_string(), "C4 to D6");
         assert_eq!(outside(&untold), ["B3 below"]);
-        assert!(untold.reading_sentence.contains("does not say"), "{}", untold.reading_sentence);
+        assert!(untold.octave_sentence.contains("does not say"), "{}", untold.octave_sentence);
     }
 
     #[test]
@@ -310,12 +310,12 @@ mod tests {
         let table = Instruments::standard();
         let soprano = table.find("soprano recorder").unwrap();
         let read = |attributes: &str, asked| check(&part("C5 D7 B4", attributes), soprano, Some(asked));
-        let written = read(OCTAVE_CLEF, Reading::Written);
+        let written = read(OCTAVE_CLEF, ReadAs::Written);
         assert_eq!(outside(&written), ["D7 above"]);
-        assert!(written.reading_sentence.starts_with("As --written asks"), "{}", written.reading_sentence);
-        let sounding = read("", Reading::Sounding);
+        assert!(written.octave_sentence.starts_with("As --written asks"), "{}", written.octave_sentence);
+        let sounding = read("", ReadAs::Sounding);
         assert_eq!(outside(&sounding), ["B4 below"]);
-        assert!(sounding.reading_sentence.starts_with("As --sounding asks"), "{}", sounding.reading_sentence);
+        assert!(sounding.octave_sentence.starts_with("As --sounding asks"), "{}", sounding.octave_sentence);
     }
 
     // A clarinet in B flat is written E3 and sounds D3: orchestration range tables.
@@ -323,7 +323,7 @@ mod tests {
     fn a_transposing_part_is_compared_as_it_sounds() {
         let transpose = "<transpose><diatonic>-1</diatonic><chromatic>-2</chromatic></transpose>";
         let check = checked(&part("E3 Eb3", transpose), "clarinet in B flat");
-        assert_eq!(check.reading, Reading::Sounding);
+        assert_eq!(check.read_as, ReadAs::Sounding);
         assert_eq!(outside(&check), ["Db3 below"]);
     }
 
@@ -347,8 +347,8 @@ mod tests {
     #[test]
     fn a_part_in_another_octave_raises_a_doubt() {
         let check = checked(&part("F3 G3 A3 C4", ""), "alto recorder");
-        assert!(check.reading_sentence.ends_with("an octave higher, all its notes would fit."));
+        assert!(check.octave_sentence.ends_with("an octave higher, all its notes would fit."));
         let check = checked(&part("F3 G4 A4 C5", ""), "alto recorder");
-        assert!(!check.reading_sentence.contains("octave"));
+        assert!(!check.octave_sentence.contains("octave"));
     }
 }

@@ -11,7 +11,7 @@
 use super::Clef;
 
 /// An instrument as a table of the user's own has it, too.
-pub(super) struct Row {
+pub(super) struct StandardInstrument {
     /// What reports call it.
     pub name: &'static str,
     /// Other names, in any language; capitals, accents, spaces and hyphens do not matter.
@@ -29,9 +29,9 @@ pub(super) struct Row {
     pub one_note: bool,
 }
 
-pub(super) const ROWS: [Row; 17] = [
+pub(super) const STANDARD: [StandardInstrument; 17] = [
     // Low note: B. Thorn, Composing for the Recorder. High note: common practice.
-    Row {
+    StandardInstrument {
         name: "sopranino recorder",
         aliases: &[
             "sopranino",
@@ -51,7 +51,7 @@ pub(super) const ROWS: [Row; 17] = [
         one_note: true,
     },
     // Low note: Thorn. High note: an encyclopedia's article on the soprano recorder.
-    Row {
+    StandardInstrument {
         name: "soprano recorder",
         aliases: &[
             "descant recorder",
@@ -73,7 +73,7 @@ pub(super) const ROWS: [Row; 17] = [
         one_note: true,
     },
     // Thorn; an encyclopedia's article on the alto recorder.
-    Row {
+    StandardInstrument {
         name: "alto recorder",
         aliases: &[
             "treble recorder",
@@ -96,7 +96,7 @@ pub(super) const ROWS: [Row; 17] = [
         one_note: true,
     },
     // Low note: Thorn. High note: common practice.
-    Row {
+    StandardInstrument {
         name: "tenor recorder",
         aliases: &[
             "recorder, tenor",
@@ -115,7 +115,7 @@ pub(super) const ROWS: [Row; 17] = [
         one_note: true,
     },
     // Low note: Thorn. High note: common practice. In the bass clef.
-    Row {
+    StandardInstrument {
         name: "bass recorder",
         aliases: &[
             "recorder, bass",
@@ -134,7 +134,7 @@ pub(super) const ROWS: [Row; 17] = [
         one_note: true,
     },
     // Common practice, no source. In the bass clef.
-    Row {
+    StandardInstrument {
         name: "great bass recorder",
         aliases: &[
             "recorder, great bass",
@@ -154,7 +154,7 @@ pub(super) const ROWS: [Row; 17] = [
         one_note: true,
     },
     // A minor third below the alto: D. Lasocki, American Recorder, Summer 2017.
-    Row {
+    StandardInstrument {
         name: "voice flute",
         aliases: &["tenor recorder in D", "recorder in D", "Voice-Flute", "flauto di voce", "flûte de voix"],
         written: ["D4", "E6"],
@@ -167,7 +167,7 @@ pub(super) const ROWS: [Row; 17] = [
     },
     // Above E6 the notes are forced: Hotteterre, Principes, 1707. A lexicon of 1809
     // goes up to A6.
-    Row {
+    StandardInstrument {
         name: "Baroque flute",
         aliases: &[
             "traverso",
@@ -193,7 +193,7 @@ pub(super) const ROWS: [Row; 17] = [
     },
     // Low note: music21, Flute. High note: tables for orchestration. Some flutes
     // reach B3, and players D7.
-    Row {
+    StandardInstrument {
         name: "modern flute",
         aliases: &["flute", "concert flute", "Flöte", "Querflöte", "flauto", "flûte"],
         written: ["C4", "C7"],
@@ -205,7 +205,7 @@ pub(super) const ROWS: [Row; 17] = [
         one_note: true,
     },
     // Tables for orchestration; music21, Piccolo.
-    Row {
+    StandardInstrument {
         name: "piccolo",
         aliases: &[
             "piccolo flute",
@@ -226,7 +226,7 @@ pub(super) const ROWS: [Row; 17] = [
         one_note: true,
     },
     // Walther, Lexicon, 1732. It has no good C#4: common practice.
-    Row {
+    StandardInstrument {
         name: "Baroque oboe",
         aliases: &["Barockoboe", "oboe barocco", "hautbois baroque"],
         written: ["C4", "D6"],
@@ -238,7 +238,7 @@ pub(super) const ROWS: [Row; 17] = [
         one_note: true,
     },
     // Tables for orchestration; low note also music21, Oboe.
-    Row {
+    StandardInstrument {
         name: "modern oboe",
         aliases: &["oboe", "Hoboe", "hautbois"],
         written: ["Bb3", "A6"],
@@ -250,7 +250,7 @@ pub(super) const ROWS: [Row; 17] = [
         one_note: true,
     },
     // Tables for orchestration; low note also music21, Clarinet.
-    Row {
+    StandardInstrument {
         name: "clarinet in B flat",
         aliases: &[
             "clarinet",
@@ -276,7 +276,7 @@ pub(super) const ROWS: [Row; 17] = [
         one_note: true,
     },
     // Tables for orchestration; music21, Bassoon.
-    Row {
+    StandardInstrument {
         name: "bassoon",
         aliases: &["Fagott", "fagotto", "basson"],
         written: ["Bb1", "Eb5"],
@@ -288,7 +288,7 @@ pub(super) const ROWS: [Row; 17] = [
         one_note: true,
     },
     // Low note: music21, Violin. High note: tables for orchestration.
-    Row {
+    StandardInstrument {
         name: "violin",
         aliases: &["Violine", "Geige", "violino", "violon", "fiddle"],
         written: ["G3", "A7"],
@@ -300,7 +300,7 @@ pub(super) const ROWS: [Row; 17] = [
         one_note: false,
     },
     // Low note: music21, Viola. High note: common practice.
-    Row {
+    StandardInstrument {
         name: "viola",
         aliases: &["Bratsche"],
         written: ["C3", "E6"],
@@ -312,7 +312,7 @@ pub(super) const ROWS: [Row; 17] = [
         one_note: false,
     },
     // Low note: music21, Violoncello. High note: common practice.
-    Row {
+    StandardInstrument {
         name: "cello",
         aliases: &["violoncello", "Violoncell", "violoncelle"],
         written: ["C2", "C6"],

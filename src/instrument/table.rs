@@ -1,7 +1,7 @@
 //! The table of instruments: the one that comes along, and the user's own.
 
 use super::names;
-use super::standard::{ROWS, Row};
+use super::standard::{STANDARD, StandardInstrument};
 use super::{Instrument, Range, own};
 use crate::pitch::Pitch;
 use std::path::Path;
@@ -42,7 +42,7 @@ impl Instruments {
             let [lowest, highest] = notes.map(|note| Pitch::parse(note).expect("the table is checked by a test"));
             Range { lowest, highest }
         };
-        let instrument = |row: &Row| Instrument {
+        let instrument = |row: &StandardInstrument| Instrument {
             name: row.name.into(),
             aliases: row.aliases.iter().map(|alias| alias.to_string()).collect(),
             written: range(row.written),
@@ -53,7 +53,7 @@ impl Instruments {
             midi_program: Some(row.midi_program),
             one_note: row.one_note,
         };
-        Instruments { list: ROWS.iter().map(instrument).collect() }
+        Instruments { list: STANDARD.iter().map(instrument).collect() }
     }
 
     /// The standard table with a user's own, whose entries win.

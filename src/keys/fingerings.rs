@@ -24,7 +24,7 @@ pub struct Chart {
 #[serde(deny_unknown_fields)]
 struct File {
     instrument: Vec<Player>,
-    fingering: Vec<Row>,
+    fingering: Vec<FingeringEntry>,
 }
 
 #[derive(Deserialize)]
@@ -36,7 +36,7 @@ struct Player {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Row {
+struct FingeringEntry {
     n: usize,
     holes: String,
     register: u8,
@@ -62,7 +62,7 @@ impl Chart {
             let read = Fingering::parse(&row.holes).expect("the table is checked by a test");
             notes.resize(notes.len().max(row.n + 1), Vec::new());
             notes[row.n].push(all.len());
-            let Row { register, alternative, bell, .. } = row;
+            let FingeringEntry { register, alternative, bell, .. } = row;
             all.push(Fingering { bell, register, alternative, ..read });
         }
         let points =
@@ -104,7 +104,7 @@ mod tests {
     use crate::instrument::Instruments;
 
     /// Rows of two open fingering charts, compared; forks as a player counts them.
-    const ROWS: [(&str, bool); 27] = [
+    const FINGERINGS: [(&str, bool); 27] = [
         ("O 123 4567", false),
         ("O 123 456½", false),
         ("O 123 456-", false),
@@ -137,7 +137,7 @@ mod tests {
     #[test]
     fn the_table_has_the_charts_fingerings_and_forks() {
         let chart = Chart::recorder();
-        for (n, (holes, forked)) in ROWS.iter().enumerate() {
+        for (n, (holes, forked)) in FINGERINGS.iter().enumerate() {
             let first = chart.fingering(chart.of(n as i32)[0]);
             let told = Fingering::parse(holes).unwrap();
             assert_eq!((first.thumb, first.holes), (told.thumb, told.holes), "{n}");

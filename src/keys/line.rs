@@ -1,6 +1,6 @@
 //! A part as the one who plays it meets it: in each voice one note after another.
 
-use crate::instrument::{Instrument, Reading};
+use crate::instrument::{Instrument, ReadAs};
 use crate::pitch::{Interval, Pitch};
 use crate::score::{Category, Mark, NoteId, Part};
 use crate::time::Time;
@@ -53,31 +53,31 @@ impl Line {
 /// How a part is read for an instrument: which pitches, and what its player reads.
 #[derive(Debug, Clone, Copy)]
 pub struct View {
-    pub reading: Reading,
+    pub read_as: ReadAs,
     /// From the instrument's written to its sounding pitch.
     pub transposition: Interval,
 }
 
 impl View {
-    pub fn new(reading: Reading, instrument: &Instrument) -> View {
-        View { reading, transposition: instrument.transposition() }
+    pub fn new(read_as: ReadAs, instrument: &Instrument) -> View {
+        View { read_as, transposition: instrument.transposition() }
     }
 
     /// What the player reads for a note.
     pub fn written(&self, part: &Part, note: NoteId) -> Option<Pitch> {
         let note = &part.notes[note];
         let pitch = note.pitch()?;
-        Some(match self.reading {
-            Reading::Written => pitch.moved(note.transpose.inverse()),
-            Reading::Sounding => pitch.moved(self.transposition.inverse()),
+        Some(match self.read_as {
+            ReadAs::Written => pitch.moved(note.transpose.inverse()),
+            ReadAs::Sounding => pitch.moved(self.transposition.inverse()),
         })
     }
 
     /// The signature that the player reads.
     pub fn fifths(&self, part: &Part, bar: usize) -> i32 {
-        match self.reading {
-            Reading::Written => part.bars[bar].fifths,
-            Reading::Sounding => part.sounding_fifths(bar) - self.transposition.fifths(),
+        match self.read_as {
+            ReadAs::Written => part.bars[bar].fifths,
+            ReadAs::Sounding => part.sounding_fifths(bar) - self.transposition.fifths(),
         }
     }
 }
@@ -139,8 +139,8 @@ pub(super) fn times(line: &mut Line) {
         let led_to = before.grace && !before.after;
         held = held.max(before.end);
         event.after_rest = event.onset > held && !led_to;
-        let apart = event.onset - before.onset;
-        let since = apart.numer() as f64 / apart.denom() as f64;
+        let gap = event.onset - before.onset;
+        let since = gap.numer() as f64 / gap.denom() as f64;
         event.since = if before.grace || (event.grace && since <= 0.0) { GRACE } else { since.max(FASTEST) };
         event.joined = led_to || event.after || event.onset < held;
     }

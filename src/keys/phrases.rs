@@ -5,7 +5,7 @@
 
 use super::line::{Event, Line, lines, may_part, semitones};
 use super::together::together;
-use crate::instrument::{Range, Reading};
+use crate::instrument::{Range, ReadAs};
 use crate::pitch::Interval;
 use crate::score::{NoteId, Part};
 
@@ -68,15 +68,15 @@ pub enum Seam {
 }
 
 /// Octave changes for a part that is moved by an interval and should fit a
-/// range. `range` is compared with sounding or, with `Reading::Written`, with
+/// range. `range` is compared with sounding or, with `ReadAs::Written`, with
 /// written pitches.
-pub fn propose(part: &Part, reading: Reading, interval: Interval, range: &Range) -> Proposal {
+pub fn propose(part: &Part, read_as: ReadAs, interval: Interval, range: &Range) -> Proposal {
     let lines = lines(part, |id| {
         let note = &part.notes[id];
         let pitch = note.pitch()?;
-        Some(match reading {
-            Reading::Sounding => pitch,
-            Reading::Written => pitch.moved(note.transpose.inverse()),
+        Some(match read_as {
+            ReadAs::Sounding => pitch,
+            ReadAs::Written => pitch.moved(note.transpose.inverse()),
         })
     });
     together(part, &lines).map_or(Proposal::default(), |line| of_line(&line, &Phrases::of(&line), interval, range).0)

@@ -28,7 +28,7 @@ pub(super) struct Container {
     /// The name of the member that is the score.
     pub root: String,
     /// How it was found, if not as it should be.
-    pub odd: Option<String>,
+    pub warning: Option<String>,
 }
 
 /// Whether a file begins as an archive does.
@@ -43,15 +43,15 @@ pub(super) fn unpack(bytes: Vec<u8>) -> Result<(Container, Vec<u8>), String> {
         return Err(format!("more than {MOST_MEMBERS} files in one archive"));
     }
     let mut archive = ZipArchive::new(Cursor::new(bytes.as_slice())).map_err(|e| in_words(&e))?;
-    let (root, text, odd) = match named(&mut archive) {
+    let (root, text, warning) = match named(&mut archive) {
         Ok((root, text)) => (root, text, None),
         Err(reason) => {
             let (root, text) = only_score(&mut archive).ok_or(reason.clone())?;
-            let odd = format!("the archive is damaged: {reason}; its only score, {root}, was read");
-            (root, text, Some(odd))
+            let warning = format!("the archive is damaged: {reason}; its only score, {root}, was read");
+            (root, text, Some(warning))
         }
     };
-    Ok((Container { root, odd, bytes }, text))
+    Ok((Container { root, warning, bytes }, text))
 }
 
 /// The score that the container names.

@@ -31,7 +31,7 @@ pub use extract::{Extract, extract};
 pub use identification::{FIELD as PROVENANCE_FIELD, sign};
 pub use open::Input;
 pub use order::out_of_order;
-pub use read::{Reading, composer, read};
+pub use read::{Parsed, composer, read};
 pub use tree::Tree;
 pub use words::classify as words_of;
 pub use written::{Sign as WrittenSign, WrittenBar, WrittenScore};

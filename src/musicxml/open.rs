@@ -82,9 +82,9 @@ impl Input {
         Ok(Input { file, text, encoding, bom: bom > 0, container })
     }
 
-    /// What was odd in how the text was found.
-    pub(super) fn odd(&self) -> Option<&str> {
-        self.container.as_ref()?.odd.as_deref()
+    /// A warning about how the text was found.
+    pub(super) fn warning(&self) -> Option<&str> {
+        self.container.as_ref()?.warning.as_deref()
     }
 
     /// Another text under the same name, to be read back; it has no archive.

@@ -2,7 +2,7 @@
 
 use super::keys_reason::octave_change_sentence;
 use super::phrases::count;
-use crate::clean::{Cleaned, OnInstrument, Way};
+use crate::clean::{Cleaned, Direction, OnInstrument};
 use crate::instrument::Outside;
 use crate::keys::phrases::Move;
 use crate::pitch::Interval;
@@ -30,9 +30,9 @@ pub(super) fn has_moves(cleaned: &Cleaned) -> bool {
 }
 
 /// Why it was moved this way and not the other, to follow the interval.
-pub(super) fn way(way: &Way) -> String {
-    let ((_, ours), (other, theirs)) = (way.taken, way.other);
-    let (other, name) = (other.name(), &way.instrument);
+pub(super) fn direction(chosen: &Direction) -> String {
+    let ((_, ours), (other, theirs)) = (chosen.taken, chosen.other);
+    let (other, name) = (other.name(), &chosen.instrument);
     if ours == theirs {
         return format!(", the nearer way; {other} would lie no better on the {name}");
     }
@@ -49,7 +49,7 @@ pub(super) fn way(way: &Way) -> String {
 pub(super) fn told(cleaned: &Cleaned) -> Vec<String> {
     let mut out = Vec::new();
     for on in &cleaned.on {
-        out.push(format!("{} {}", summary(on), on.reading_sentence));
+        out.push(format!("{} {}", summary(on), on.octave_sentence));
         let moves = on.moves.as_deref().unwrap_or_default();
         out.extend(moves.iter().take(CHANGES).map(|m| format!("- {}.", octave_change_sentence(&on.part, m))));
         if moves.len() > CHANGES {
@@ -75,7 +75,7 @@ pub(super) fn told(cleaned: &Cleaned) -> Vec<String> {
         };
         let lead =
             format!("Written for the {}, in the {}; {sounding}.{moved}", written.instrument, written.clef.words());
-        out.push(if cleaned.on.is_empty() { format!("{lead} {}", written.reading_sentence) } else { lead });
+        out.push(if cleaned.on.is_empty() { format!("{lead} {}", written.octave_sentence) } else { lead });
     }
     out
 }

@@ -4,7 +4,7 @@ use super::*;
 use crate::alignment::{EditionNote, EditionPart, SourcePart};
 use crate::collate::{BarPair, Collation, PartAlignment, Scope};
 use crate::findings::{self, PartFindings, Passage};
-use crate::instrument::{PlayedOn, RangeCheck, Reading, check};
+use crate::instrument::{PlayedOn, RangeCheck, ReadAs, check};
 use crate::pitch::Interval;
 use crate::score::Score;
 use std::collections::{BTreeMap, BTreeSet, HashSet};
@@ -25,7 +25,7 @@ pub struct Material<'a> {
     /// Only these bars of the edition.
     pub bars: Option<&'a Bars>,
     /// The user's reading of the octave.
-    pub asked: Option<Reading>,
+    pub asked: Option<ReadAs>,
     /// For the hardest stretches; `None` leaves them out.
     pub hands: Option<Hands<'a>>,
     pub warnings: Vec<String>,
@@ -333,7 +333,7 @@ impl PartBuilder<'_> {
 
     /// Only those that begin in the bars looked at.
     fn hardest(&self, on: &PlayedOn, check: &RangeCheck) -> Option<Hardest> {
-        let mut hardest = fingers::hardest(&self.edition, on.instrument, check.reading, self.hands?)?;
+        let mut hardest = fingers::hardest(&self.edition, on.instrument, check.read_as, self.hands?)?;
         hardest.stretches.retain(|s| self.bars.contains(&s.from.bar_index));
         (!self.only_some || !hardest.stretches.is_empty()).then_some(hardest)
     }
@@ -368,7 +368,7 @@ impl PartBuilder<'_> {
             words: check.range_words.clone(),
             outside,
             hardest: self.hardest(on, check),
-            reading: check.reading_sentence.clone(),
+            reading: check.octave_sentence.clone(),
             guessed: on.guessed,
         })
     }

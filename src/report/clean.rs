@@ -64,7 +64,11 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, warnings: &[String], width: usi
         line(LEGEND.into());
     }
     if let Some(by) = cleaned.moved {
-        line(format!("Then transposed {}{}.", by.name(), cleaned.way.as_ref().map_or(String::new(), adapted::way)));
+        line(format!(
+            "Then transposed {}{}.",
+            by.name(),
+            cleaned.direction.as_ref().map_or(String::new(), adapted::direction)
+        ));
     }
     for told in adapted::told(cleaned) {
         line(told);

@@ -3,7 +3,7 @@
 use super::page::Page;
 use super::phrases::{self, count, listed};
 use super::{PartName, Point};
-use crate::instrument::{Instrument, Reading};
+use crate::instrument::{Instrument, ReadAs};
 use crate::keys::{Chart, Stretch, Study, Tempo, TempoSource, View};
 use crate::score::{NoteId, Part};
 use serde::Serialize;
@@ -71,7 +71,7 @@ pub(super) fn hundredths(value: f64) -> f64 {
 }
 
 /// `None` for an instrument without a table of fingerings.
-pub(super) fn hardest(part: &Part, instrument: &Instrument, reading: Reading, hands: Hands) -> Option<Hardest> {
+pub(super) fn hardest(part: &Part, instrument: &Instrument, reading: ReadAs, hands: Hands) -> Option<Hardest> {
     let study = Study::new(part, instrument, View::new(reading, instrument), hands.chart, hands.tempo);
     let at = |note: NoteId| Point::new(part, part.notes[note].place());
     let stretches = study

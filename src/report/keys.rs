@@ -1,11 +1,11 @@
 //! The result of `obelus keys`.
 
 use super::fingers::{TempoReport, hundredths};
+use super::keys_part::{Easiest, OctaveChange, PartInKeys};
 use super::keys_reason::{ends, octave_change_sentence};
-use super::keys_teller::{Easiest, OctaveChange, Teller};
 use super::range::{CompassNote, CompassReport, ReadingReport};
 use super::{PartName, Point, SCHEMA, ScoreName, Transposition, json};
-use crate::instrument::{Instrument, PlayedOn, Range, Reading};
+use crate::instrument::{Instrument, PlayedOn, Range, ReadAs};
 use crate::keys::phrases::Move;
 use crate::keys::{Chart, Study, Tempo, Trial, View};
 use crate::pitch::{Pitch, key_in_words, key_name};
@@ -115,7 +115,7 @@ pub fn keys_report(
     score: &Score,
     file: &str,
     wanted: &[Wanted],
-    asked: Option<Reading>,
+    asked: Option<ReadAs>,
     tempo: Tempo,
     warnings: Vec<String>,
 ) -> KeysReport {
@@ -125,7 +125,7 @@ pub fn keys_report(
         .map(|(place, instruments)| {
             let part = &score.parts[*place];
             let on = |PlayedOn { instrument, guessed }: &PlayedOn| {
-                let (reading, sentence) = Reading::of(part, instrument, asked);
+                let (reading, sentence) = ReadAs::of(part, instrument, asked);
                 let study = Study::new(part, instrument, View::new(reading, instrument), &chart, tempo);
                 let reading = ReadingReport { pitches: reading, sentence };
                 KeysInstrument { guessed: *guessed, ..of_study(part, instrument, &study, reading) }
@@ -167,7 +167,7 @@ fn of_study(part: &Part, instrument: &Instrument, study: &Study, reading: Readin
         let name = if place < BEST { String::new() } else { format!(" ({})", name_of(part, &trials[place])) };
         Easiest { difficulty, one: format!("{one}{name}"), all }
     });
-    let teller = Teller { part, instrument, study, easiest };
+    let in_keys = PartInKeys { part, instrument, study, easiest };
     KeysInstrument {
         instrument: instrument.name.clone(),
         written: limits(&instrument.written),
@@ -178,7 +178,7 @@ fn of_study(part: &Part, instrument: &Instrument, study: &Study, reading: Readin
         notes: trials[0].notes,
         accidentals,
         in_reach: trials.iter().any(|t| t.proposal.outside * 2 <= t.notes),
-        transpositions: trials.iter().enumerate().map(|(place, t)| teller.key(place + 1, t)).collect(),
+        transpositions: trials.iter().enumerate().map(|(place, t)| in_keys.key(place + 1, t)).collect(),
         guessed: false,
     }
 }
@@ -190,7 +190,7 @@ fn name_of(part: &Part, trial: &Trial) -> String {
     format!("{}, {}", trial.interval.name(), key.unwrap_or_else(|| key_name(fifths)))
 }
 
-impl Teller<'_> {
+impl PartInKeys<'_> {
     pub(super) fn at(&self, note: NoteId) -> Point {
         Point::new(self.part, self.part.notes[note].place())
     }

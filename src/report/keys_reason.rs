@@ -1,14 +1,14 @@
 //! Why a key is good or bad, and an octave change, in plain words.
 
 use super::Point;
-use super::keys_teller::{Easiest, OctaveChange, Teller};
+use super::keys_part::{Easiest, OctaveChange, PartInKeys};
 use super::phrases::{count, stretch};
 use crate::keys::Trial;
 use crate::keys::phrases::{Move, Seam};
 use crate::pitch::Pitch;
 use crate::score::{NoteId, Part};
 
-impl Teller<'_> {
+impl PartInKeys<'_> {
     pub(super) fn reason(&self, trial: &Trial) -> String {
         let mut said = vec![self.fit(trial)];
         if let Some(fingers) = &trial.fingers {

@@ -2,7 +2,7 @@
 
 use super::fingers::{self, Hands, Hardest};
 use super::{PartName, Point, SCHEMA, ScoreName, json};
-use crate::instrument::{PlayedOn, RangeCheck, Reading, Side, check};
+use crate::instrument::{PlayedOn, RangeCheck, ReadAs, Side, check};
 use crate::keys::{Chart, Tempo};
 use crate::score::{NoteId, Part, Score};
 use serde::Serialize;
@@ -36,7 +36,7 @@ pub struct RangePart {
 #[derive(Debug, Serialize)]
 pub struct ReadingReport {
     /// Which pitches were compared.
-    pub pitches: Reading,
+    pub pitches: ReadAs,
     pub sentence: String,
 }
 
@@ -102,7 +102,7 @@ pub fn range_report(
     score: &Score,
     file: &str,
     parts: &[(usize, Option<PlayedOn>)],
-    asked: Option<Reading>,
+    asked: Option<ReadAs>,
     tempo: Tempo,
     warnings: Vec<String>,
 ) -> RangeReport {
@@ -115,7 +115,7 @@ pub fn range_report(
             let result = on.map(|on| check(part, on.instrument, asked));
             let hardest = on
                 .zip(result.as_ref())
-                .and_then(|(on, check)| fingers::hardest(part, on.instrument, check.reading, hands));
+                .and_then(|(on, check)| fingers::hardest(part, on.instrument, check.read_as, hands));
             RangePart { hardest, guessed: on.is_none_or(|on| on.guessed), ..of_part(part, result) }
         })
         .collect();
@@ -136,7 +136,7 @@ fn of_part(part: &Part, check: Option<RangeCheck>) -> RangePart {
         guessed: false,
     };
     let Some(check) = check else { return out };
-    out.reading = Some(ReadingReport { pitches: check.reading, sentence: check.reading_sentence.clone() });
+    out.reading = Some(ReadingReport { pitches: check.read_as, sentence: check.octave_sentence.clone() });
     out.compass = check.compass.map(|c| {
         let [lowest, highest] =
             [c.lowest, c.highest].map(|(note, pitch)| CompassNote { at: at(note), pitch: pitch.to_string() });

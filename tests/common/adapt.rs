@@ -2,7 +2,7 @@
 
 use super::music::{Style, score, scores};
 use obelus::clean::{Failure, PartFor, Player};
-use obelus::instrument::{Instrument, Instruments, Reading};
+use obelus::instrument::{Instrument, Instruments, ReadAs};
 use obelus::{Cleaned, Comparison, Input, Lines, Policy, ReadScore, Texts, Wishes};
 use std::ops::Deref;
 use std::sync::LazyLock;
@@ -37,7 +37,7 @@ pub fn fit(text: &str, name: &str) -> Adapted {
 }
 
 /// The first part written for an instrument, and called so.
-pub fn write_for(text: &str, instrument: &Instrument, asked: Option<Reading>) -> Result<Adapted, Failure> {
+pub fn write_for(text: &str, instrument: &Instrument, asked: Option<ReadAs>) -> Result<Adapted, Failure> {
     let player = Player { instrument, asked, part: 0 };
     let written_for = Some(PartFor { player, name: Some(instrument.name.clone()) });
     adapt(text, &Wishes { written_for, ..Wishes::default() })

@@ -1,7 +1,7 @@
 //! All that the program makes of two texts, by its library.
 
 use obelus::findings::PassageKind;
-use obelus::musicxml::{self, Reading, Tree};
+use obelus::musicxml::{self, Parsed, Tree};
 use obelus::pitch::Interval;
 use obelus::report::{FindingReport, Transposition};
 use obelus::{AuditWishes, Comparison, Input, Lines, Policy, ReadScore, Texts, Wishes};
@@ -15,7 +15,7 @@ pub struct Compared {
     pub clean: String,
 }
 
-pub fn reading(text: &str) -> Reading {
+pub fn reading(text: &str) -> Parsed {
     let input = Input::from_bytes("score.musicxml", text.into()).unwrap();
     musicxml::read(&Tree::parse(&input).unwrap()).unwrap()
 }

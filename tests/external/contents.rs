@@ -1,12 +1,12 @@
 //! What the program reads in a score, as JSON, for tools that share nothing with it.
 
-use obelus::musicxml::Reading;
+use obelus::musicxml::Parsed;
 use obelus::score::{Anchor, Note, Part, Sound};
 use serde_json::{Value, json};
 
 /// All of a reading. Times are quarter notes as exact fractions in text; pitches sound, `alter` in hundredths of a
 /// semitone; bars and notes are named by their 0-based place in the part.
-pub fn contents(reading: &Reading) -> Value {
+pub fn contents(reading: &Parsed) -> Value {
     json!({
         "title": reading.score.title,
         "parts": reading.score.parts.iter().map(part).collect::<Vec<_>>(),

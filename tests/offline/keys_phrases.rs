@@ -1,7 +1,7 @@
 //! Octave changes that a musician would make: common practice, no source.
 
 use crate::common::music::{Style, score};
-use obelus::instrument::{Instruments, Reading};
+use obelus::instrument::{Instruments, ReadAs};
 use obelus::keys::phrases::{Proposal, Seam, propose};
 use obelus::musicxml::{self, Input, Tree};
 use obelus::pitch::Interval;
@@ -17,7 +17,7 @@ fn part(music: &str) -> Part {
 /// The proposal for the alto recorder, F4 to G6.
 fn proposed(part: &Part) -> Proposal {
     let table = Instruments::standard();
-    propose(part, Reading::Sounding, Interval::UNISON, &table.find("alto recorder").unwrap().sounding)
+    propose(part, ReadAs::Sounding, Interval::UNISON, &table.find("alto recorder").unwrap().sounding)
 }
 
 /// The moved stretches, as their first and last note with the octaves.

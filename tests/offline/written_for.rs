@@ -8,7 +8,7 @@ use crate::common::compare::reading;
 use crate::common::music::{Style, score};
 use crate::common::program::{obelus, obelus_fails};
 use obelus::clean::Failure;
-use obelus::instrument::{Instruments, Reading};
+use obelus::instrument::{Instruments, ReadAs};
 use obelus::score::Part;
 use proptest::prelude::*;
 
@@ -98,7 +98,7 @@ fn octaves_are_told_by_clef_or_transposition() {
     assert!(piccolo.contains("<octave-change>1</octave-change>") && !piccolo.contains("clef-octave-change"));
     assert_eq!(sounds(&part(&piccolo)), sounds(&part(&soprano)));
     // Read as it sounds, it stays in its octave.
-    let sounding = |name: &str| write_for(&plain, instrument(name), Some(Reading::Sounding)).unwrap().text;
+    let sounding = |name: &str| write_for(&plain, instrument(name), Some(ReadAs::Sounding)).unwrap().text;
     for name in ["soprano recorder", "bass recorder", "piccolo"] {
         assert_eq!(sounds(&part(&sounding(name))), sounds(&part(&plain)), "{name}");
     }
@@ -225,7 +225,7 @@ proptest! {
         let text = score(&style, &music);
         let table = Instruments::standard();
         let wanted = table.iter().nth(at).unwrap();
-        let new = write_for(&text, wanted, Some(Reading::Sounding)).unwrap().text;
+        let new = write_for(&text, wanted, Some(ReadAs::Sounding)).unwrap().text;
         let (before, after) = (part(&text), part(&new));
         let midi = |part: &Part| part.notes.iter().map(|n| n.pitch().unwrap().sound()).collect::<Vec<_>>();
         prop_assert_eq!(midi(&before), midi(&after));

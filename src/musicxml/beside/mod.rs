@@ -2,16 +2,16 @@
 //! beside bar, the upper one moved into the lower one's key.
 
 mod alone;
-mod dress;
 mod engraver;
 mod staff;
 mod stretch;
+mod styles;
 
 pub use alone::write_alone;
-pub use dress::Dress;
 pub use engraver::{BRACKETED, Brackets, TEXT_COLOR};
 pub use staff::Staff;
 pub use stretch::write_stretches;
+pub use styles::Styles;
 
 use super::fragment::{Fragment, Style};
 use crate::pitch::Interval;
@@ -26,7 +26,7 @@ pub struct Pair<'a, 'i> {
 }
 
 /// The bars of the source and of the edition that stand above each other, one at least.
-pub type Row = (Option<usize>, Option<usize>);
+pub type BarsOfRow = (Option<usize>, Option<usize>);
 
 /// What stands above the music.
 pub struct Heading<'a> {
@@ -39,7 +39,7 @@ const PROLOG: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<!DOCTYPE scor
                       MusicXML 4.0 Partwise//EN\" \"http://www.musicxml.org/dtds/partwise.dtd\">\n";
 
 /// Writes the score.
-pub fn write(heading: &Heading, pairs: &[Pair], rows: &[Row]) -> String {
+pub fn write(heading: &Heading, pairs: &[Pair], rows: &[BarsOfRow]) -> String {
     let mut list = Fragment::new("part-list");
     let mut parts = Vec::new();
     for (place, pair) in pairs.iter().enumerate() {
@@ -106,7 +106,7 @@ fn credit(kind: &str, words: &str) -> Fragment {
 
 impl Pair<'_, '_> {
     /// The measures of the source and of the edition.
-    fn measures(&self, rows: &[Row]) -> [Vec<Fragment>; 2] {
+    fn measures(&self, rows: &[BarsOfRow]) -> [Vec<Fragment>; 2] {
         let printed = staff::Printing::new(&self.edition);
         let mut out = [Vec::new(), Vec::new()];
         let mut states = [staff::State::default(), staff::State::default()];

@@ -6,7 +6,7 @@ use super::super::fragment::Fragment;
 use super::super::rewrite::compose::{lcm, move_named_pitch};
 use super::super::rewrite::pitch_fragment;
 use super::super::tree::{Tree, child, element, elements};
-use super::Dress;
+use super::Styles;
 use crate::pitch::{Interval, Pitch, accidental_name};
 use crate::score::{Element, NoteId, Part};
 use crate::time::Time;
@@ -33,7 +33,7 @@ const LEFT_BEHIND: [&str; 12] = [
 pub struct Staff<'a, 'i> {
     pub tree: &'a Tree<'i>,
     pub part: &'a Part,
-    pub dress: Dress,
+    pub styles: Styles,
     /// The document's own colours stay.
     pub is_colored: bool,
 }
@@ -191,7 +191,7 @@ impl Copier<'_, '_, '_> {
         if self.moved.is_some() {
             self.move_own(node, &mut out);
         }
-        self.staff.dress.put_on(element(node), out)
+        self.staff.styles.styled(element(node), out)
     }
 
     /// What an element says of pitches, in the other key.

@@ -3,11 +3,11 @@
 use super::super::elements::facts;
 use super::super::fragment::Fragment;
 use super::staff::say;
-use super::{Brackets, Pair, Row, document, engraver, identification, list_pair};
+use super::{BarsOfRow, Brackets, Pair, document, engraver, identification, list_pair};
 
 /// Writes stretches of rows, first and last of each, as scores that begin with
 /// what holds there.
-pub fn write_stretches(pair: &Pair, rows: &[Row], stretches: &[(usize, usize)]) -> Vec<String> {
+pub fn write_stretches(pair: &Pair, rows: &[BarsOfRow], stretches: &[(usize, usize)]) -> Vec<String> {
     let mut sides = pair.measures(rows);
     sides.iter_mut().flatten().for_each(|measure| engraver::prepare(measure, Brackets::LeftOut));
     let one = |(first, last): &(usize, usize)| {

@@ -83,7 +83,7 @@ impl Collector {
     pub(super) fn octave_line(&mut self, part: &mut Part, category: Category, node: Node<'_, '_>, spot: Spot) {
         let size = node.attribute("size").unwrap_or("8");
         if !matches!(size, "8" | "15" | "22") {
-            self.odd.push((
+            self.warnings.push((
                 spot.place.bar,
                 format!("an octave line of size {size} is not whole octaves; it was read as it stands"),
             ));

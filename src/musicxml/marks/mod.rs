@@ -19,14 +19,14 @@ use roxmltree::Node;
 use verses::Verses;
 
 /// More than this is not told of a part; it would be noise.
-const MOST_ODD: usize = 10_000;
+const MOST_WARNINGS: usize = 10_000;
 
 /// Collects the marks of one part while its bars are read.
 #[derive(Default)]
 pub struct Collector {
     pub ends: Vec<End>,
-    /// What was odd, and in which bar.
-    pub odd: Vec<(usize, String)>,
+    /// What is unusual, and in which bar.
+    pub warnings: Vec<(usize, String)>,
     /// Words at a time, so that dashes after them find them.
     last_words: Option<(Time, u32, MarkId)>,
     verses: Verses,
@@ -110,9 +110,9 @@ impl Collector {
         };
         let what = format!("MusicXML 4.0 has no element {} in {of}; {how}", name(node));
         // A name that comes in all bars is told with these, once for each.
-        let recent = self.odd.iter().rev().take(64).take_while(|odd| odd.0 == bar);
-        if self.odd.len() < MOST_ODD && recent.into_iter().all(|odd| odd.1 != what) {
-            self.odd.push((bar, what));
+        let recent = self.warnings.iter().rev().take(64).take_while(|w| w.0 == bar);
+        if self.warnings.len() < MOST_WARNINGS && recent.into_iter().all(|w| w.1 != what) {
+            self.warnings.push((bar, what));
         }
         category.map(Placement::Mark)
     }

@@ -111,7 +111,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         self.cursor = Time::zero();
         self.furthest = Time::zero();
         self.drift.on = false;
-        self.ways.clear();
+        self.lengths_by.clear();
         self.line = 0;
     }
 }

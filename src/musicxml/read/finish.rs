@@ -9,8 +9,8 @@ impl PartReader<'_, '_> {
     pub(super) fn finish(mut self) -> (Part, Vec<String>) {
         let ends = std::mem::take(&mut self.marks.ends);
         let alone = spans::pair(&mut self.part, ends);
-        for (bar, what) in std::mem::take(&mut self.marks.odd) {
-            self.odd.add(&self.part.bars[bar].number, &what);
+        for (bar, what) in std::mem::take(&mut self.marks.warnings) {
+            self.warnings.add(&self.part.bars[bar].number, &what);
         }
         for end in alone {
             let what = end.kind.name();
@@ -18,21 +18,21 @@ impl PartReader<'_, '_> {
                 Some(_) => format!("{what} starts and does not end; only its start was read"),
                 None => format!("{what} ends that did not start; its end was ignored"),
             };
-            self.odd.add(&self.part.bars[end.place.bar].number, &what);
+            self.warnings.add(&self.part.bars[end.place.bar].number, &what);
         }
         let mut untied: Vec<NoteId> = std::mem::take(&mut self.ties).into_values().flatten().collect();
         untied.sort_unstable();
         for note in untied {
             let bar = self.part.notes[note].bar;
-            self.odd
+            self.warnings
                 .add(&self.part.bars[bar].number, "a tie does not lead to a note of the same pitch; it was ignored");
         }
         self.marks.number_verses(&mut self.part);
         self.drop_last_double_bar();
         self.let_signatures_sound();
         let name = if self.part.name.is_empty() { String::new() } else { format!(" ({})", self.part.name) };
-        let odd = self.odd.lines(&format!("part {}{name}", self.part.id)).collect();
-        (self.part, odd)
+        let told = self.warnings.lines(&format!("part {}{name}", self.part.id)).collect();
+        (self.part, told)
     }
 
     /// A signature means what it says as it sounds; the transposition comes

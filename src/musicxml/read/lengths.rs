@@ -17,7 +17,7 @@ const FINEST_END: i64 = 48;
 
 /// What the notes of one voice of a bar, from one backup to the next, go by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Way {
+pub(super) enum LengthBy {
     /// Their durations.
     Duration,
     /// What is printed, where a duration is a rounding of it or forgets a dot.
@@ -49,13 +49,13 @@ impl Sizes {
         Sizes { told, shown: length, rounded, undotted, tuplet }
     }
 
-    fn by(&self, way: Way) -> Time {
-        let mends = way == Way::Print || way == Way::Mended && (self.rounded || self.undotted);
+    fn by(&self, length_by: LengthBy) -> Time {
+        let mends = length_by == LengthBy::Print || length_by == LengthBy::Mended && (self.rounded || self.undotted);
         self.shown.filter(|_| mends).unwrap_or(self.told)
     }
 }
 
-/// Sums of one voice of a bar by each of the ways.
+/// Sums of one voice of a bar, read in each of these ways.
 struct Line {
     told: Time,
     mended: Time,
@@ -74,26 +74,26 @@ impl Line {
     }
 
     fn add(&mut self, sizes: &Sizes) {
-        let mended = sizes.by(Way::Mended);
+        let mended = sizes.by(LengthBy::Mended);
         self.clean &= sizes.shown.is_none_or(|shown| shown == sizes.told);
         self.sure &= mended == sizes.told || sizes.tuplet || sizes.undotted;
         self.tuplets &= mended == sizes.told || sizes.tuplet && sizes.rounded;
         self.told = self.told.checked_add(sizes.told).unwrap_or_default();
         self.mended = self.mended.checked_add(mended).unwrap_or_default();
-        self.print = self.print.checked_add(sizes.by(Way::Print)).unwrap_or_default();
+        self.print = self.print.checked_add(sizes.by(LengthBy::Print)).unwrap_or_default();
     }
 
     /// What makes the bar add up: a bar that is full stays so.
-    fn way(&self, full: &[Time]) -> Way {
+    fn length_by(&self, full: &[Time]) -> LengthBy {
         let fills = |end: Time| full.contains(&end);
         let fits = |end: Time| end == self.told || !fills(self.told) && fills(end);
         let may_be = |end: Time| (self.tuplets || full.iter().any(|f| end < *f)) && end.denom() <= FINEST_END;
         if fits(self.print) {
-            Way::Print
+            LengthBy::Print
         } else if fits(self.mended) || self.sure && !fills(self.told) && may_be(self.mended) {
-            Way::Mended
+            LengthBy::Mended
         } else {
-            Way::Duration
+            LengthBy::Duration
         }
     }
 }
@@ -102,11 +102,11 @@ impl<'a, 'i> PartReader<'a, 'i> {
     /// The length of a note whose duration may be none that is meant.
     pub(super) fn as_printed(&mut self, node: Node<'_, '_>, told: Time) -> Time {
         let Some((sizes, _)) = self.other_sizes(node, told) else { return told };
-        if self.ways.is_empty() {
-            self.ways = self.ways_of_bar();
+        if self.lengths_by.is_empty() {
+            self.lengths_by = self.read_ahead();
         }
-        let way = self.ways.get(self.line).copied().unwrap_or(Way::Duration);
-        sizes.by(way)
+        let length_by = self.lengths_by.get(self.line).copied().unwrap_or(LengthBy::Duration);
+        sizes.by(length_by)
     }
 
     /// The same of a later note of a chord: it follows the first one, which is
@@ -132,8 +132,8 @@ impl<'a, 'i> PartReader<'a, 'i> {
         told <= self.coarse
     }
 
-    /// The way of each voice of the present bar, read ahead.
-    fn ways_of_bar(&self) -> Vec<Way> {
+    /// By what each voice of the present bar goes.
+    fn read_ahead(&self) -> Vec<LengthBy> {
         let Some(content) = self.content else { return Vec::new() };
         let bar = &self.part.bars[self.here()];
         let mut divisions = bar.divisions;
@@ -169,7 +169,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         }
         let sound = lines.iter().filter(|line| line.clean).map(|line| line.told).max();
         let full: Vec<Time> = sound.into_iter().chain([bar.meter.bar]).filter(|t| !t.is_zero()).collect();
-        lines.iter().map(|line| line.way(&full)).collect()
+        lines.iter().map(|line| line.length_by(&full)).collect()
     }
 
     /// The length that a note without a duration shows by its type and dots.

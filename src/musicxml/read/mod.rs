@@ -6,8 +6,8 @@ mod finish;
 mod graces;
 mod lengths;
 mod note;
-mod odd;
 mod parts;
+mod warnings;
 
 use crate::musicxml::Error;
 use crate::musicxml::marks::{Collector, Spot};
@@ -17,12 +17,12 @@ use crate::score::{Anchor, Bar, Meter, NoteId, Part, Place, Score};
 use crate::time::{Time, parse_decimal};
 use clock::Drift;
 use graces::Graces;
-use lengths::Way;
-use odd::Oddities;
+use lengths::LengthBy;
 use parts::{BarNode, PartNode};
 use roxmltree::Node;
 use rustc_hash::FxHashMap;
 use std::collections::{BTreeMap, HashMap};
+use warnings::Warnings;
 
 /// Finer than any program writes; coarser would endanger exact sums.
 const LARGEST_DIVISIONS: i64 = 1 << 24;
@@ -37,35 +37,32 @@ const MOST_VOICES: usize = 1000;
 const NODES_OF_A_NOTE: usize = 30;
 const NODES_OF_A_MARK: usize = 120;
 
-/// What was odd, where no bar is to be named.
-type Oddity = String;
-
-/// A score as read, with what was odd on the way.
+/// A score as read, with the warnings.
 #[derive(Debug)]
-pub struct Reading {
+pub struct Parsed {
     pub score: Score,
     /// In words, with part and bars.
     pub warnings: Vec<String>,
 }
 
 /// Reads a parsed document. Errors have the place of what cannot be read.
-pub fn read(tree: &Tree<'_>) -> Result<Reading, Error> {
+pub fn read(tree: &Tree<'_>) -> Result<Parsed, Error> {
     let root = tree.root();
-    let mut warnings: Vec<Oddity> = tree.input.odd().map(str::to_string).into_iter().collect();
+    let mut warnings: Vec<String> = tree.input.warning().map(str::to_string).into_iter().collect();
     let mut score = Score { title: title(root), parts: Vec::new() };
     for node in parts::parts(tree, &mut warnings)? {
         if node.bars.is_empty() {
             warnings.push(format!("part {} ({}) has no bars; it was left out", node.id, node.name));
             continue;
         }
-        let (part, odd) = PartReader::new(tree, &node).read(node)?;
+        let (part, told) = PartReader::new(tree, &node).read(node)?;
         score.parts.push(part);
-        warnings.extend(odd);
+        warnings.extend(told);
     }
     if score.parts.is_empty() {
         return Err(tree.content_error(root, "the score has no part with bars"));
     }
-    Ok(Reading { score, warnings })
+    Ok(Parsed { score, warnings })
 }
 
 fn title(root: Node<'_, '_>) -> Option<String> {
@@ -93,7 +90,7 @@ struct PartReader<'a, 'i> {
     tree: &'a Tree<'i>,
     part: Part,
     marks: Collector,
-    odd: Oddities,
+    warnings: Warnings,
     /// By name, or without one by staff; so few that a quick hash is safe.
     voices: FxHashMap<(&'a str, u32), u32>,
     last_voice: Option<((&'a str, u32), u32)>,
@@ -120,7 +117,7 @@ struct PartReader<'a, 'i> {
     content: Option<Node<'a, 'i>>,
     /// What the lengths of each line of the bar, from backup to backup, go by;
     /// empty until it is asked.
-    ways: Vec<Way>,
+    lengths_by: Vec<LengthBy>,
     line: usize,
     /// The longest note that divisions may have rounded though it is in no tuplet.
     coarse: Time,
@@ -156,7 +153,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 voices: Vec::new(),
             },
             marks: Collector::default(),
-            odd: Oddities::default(),
+            warnings: Warnings::default(),
             voices: FxHashMap::default(),
             last_voice: None,
             divisions: 1,
@@ -174,7 +171,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             furthest: Time::zero(),
             drift: Drift::default(),
             content: None,
-            ways: Vec::new(),
+            lengths_by: Vec::new(),
             line: 0,
             coarse: Time::from(1),
             chord_onset: Time::zero(),
@@ -204,7 +201,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
 
     fn warn(&mut self, what: impl AsRef<str>) {
         let bar = self.part.bars.last().map_or("", |b| b.number.as_str());
-        self.odd.add(bar, what.as_ref());
+        self.warnings.add(bar, what.as_ref());
     }
 
     fn here(&self) -> usize {

@@ -74,7 +74,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             (None, Some(duration)) => duration,
             (None, None) => self.told_by_type(node),
         };
-        let told_plainly = grace.is_some() || is_plain && self.ways.is_empty() && !self.is_coarse(told);
+        let told_plainly = grace.is_some() || is_plain && self.lengths_by.is_empty() && !self.is_coarse(told);
         let duration = match chord {
             _ if told_plainly => told,
             true => self.as_printed_in_chord(node, told),

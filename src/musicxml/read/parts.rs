@@ -1,7 +1,6 @@
 //! Which parts a document has, with their names and the elements of their bars,
 //! whether it goes part by part or bar by bar.
 
-use super::Oddity;
 use crate::musicxml::Error;
 use crate::musicxml::tree::{Tree, child_text, one_line};
 use roxmltree::Node;
@@ -23,14 +22,14 @@ pub(super) struct PartNode<'a, 'i> {
     pub bars: Vec<BarNode<'a, 'i>>,
 }
 
-/// The parts in the order of their music; what was odd comes along.
-pub(super) fn parts<'a, 'i>(tree: &'a Tree<'i>, odd: &mut Vec<Oddity>) -> Result<Vec<PartNode<'a, 'i>>, Error> {
-    let list = PartList::new(tree, odd);
+/// The parts in the order of their music; warnings name no bar.
+pub(super) fn parts<'a, 'i>(tree: &'a Tree<'i>, warnings: &mut Vec<String>) -> Result<Vec<PartNode<'a, 'i>>, Error> {
+    let list = PartList::new(tree, warnings);
     let mut out = Parts { tree, list, parts: Vec::new(), places: HashMap::new() };
     if tree.is_timewise() {
         for measure in children(tree.root(), "measure") {
             for (place, part) in children(measure, "part").enumerate() {
-                let at = out.place(part, place, odd)?;
+                let at = out.place(part, place, warnings)?;
                 let bars = &mut out.parts[at].bars;
                 if bars.last().is_some_and(|last| last.measure == measure) {
                     let id = &out.parts[at].id;
@@ -42,7 +41,7 @@ pub(super) fn parts<'a, 'i>(tree: &'a Tree<'i>, odd: &mut Vec<Oddity>) -> Result
     } else {
         for (place, part) in children(tree.root(), "part").enumerate() {
             let known = out.parts.len();
-            let at = out.place(part, place, odd)?;
+            let at = out.place(part, place, warnings)?;
             if at < known {
                 return Err(tree.content_error(part, format!("two parts have the id {}", out.parts[at].id)));
             }
@@ -63,7 +62,7 @@ struct PartList<'a> {
 }
 
 impl<'a> PartList<'a> {
-    fn new(tree: &'a Tree<'_>, odd: &mut Vec<Oddity>) -> PartList<'a> {
+    fn new(tree: &'a Tree<'_>, warnings: &mut Vec<String>) -> PartList<'a> {
         let mut list = PartList { ids: Vec::new(), names: HashMap::new() };
         for part in tree.root().children().filter(|n| n.tag_name().name() == "part-list").flat_map(|l| l.descendants())
         {
@@ -71,7 +70,7 @@ impl<'a> PartList<'a> {
             let name = one_line(child_text(part, "part-name").unwrap_or(""));
             list.ids.push(id);
             if list.names.contains_key(id) {
-                odd.push(format!("the part list names {id} twice; the first name was used"));
+                warnings.push(format!("the part list names {id} twice; the first name was used"));
                 continue;
             }
             list.names.insert(id, name);
@@ -89,7 +88,7 @@ struct Parts<'a, 'i> {
 
 impl<'a, 'i> Parts<'a, 'i> {
     /// The place of the part that an element belongs to, a new one if need be.
-    fn place(&mut self, node: Node<'a, 'i>, place: usize, odd: &mut Vec<Oddity>) -> Result<usize, Error> {
+    fn place(&mut self, node: Node<'a, 'i>, place: usize, warnings: &mut Vec<String>) -> Result<usize, Error> {
         let given = node.attribute("id");
         let id = match given {
             Some(id) => id.to_string(),
@@ -100,13 +99,13 @@ impl<'a, 'i> Parts<'a, 'i> {
             return Ok(*at);
         }
         if given.is_none() {
-            odd.push(format!(
+            warnings.push(format!(
                 "part {} of the music has no id; it was read as {id}, in the order of the part list",
                 place + 1
             ));
         }
         if given.is_some() && !self.list.names.contains_key(id.as_str()) {
-            odd.push(format!("part {id} is not in the part list; it was read as a part without a name"));
+            warnings.push(format!("part {id} is not in the part list; it was read as a part without a name"));
         }
         if self.parts.len() == MOST_PARTS {
             return Err(self.tree.content_error(node, format!("more than {MOST_PARTS} parts; no score has as many")));

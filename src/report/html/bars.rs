@@ -46,7 +46,7 @@ pub fn table(sides: &Sides, part: &PartReport, id: &str) -> Markup {
             caption { "What was found in each bar: + added, - omitted, ~ altered." }
             thead { tr { th scope="col" { "Bar" } th scope="col" { "Source" } th scope="col" { "Found" } } }
             tbody {
-                @for Row { first, last, source, bar, unfound } in rows(sides, part) {
+                @for BarsRow { first, last, source, bar, unfound } in rows(sides, part) {
                     tr #(format!("{id}-b{first}")) .clean[bar.is_none()] {
                         th scope="row" {
                             @let number = &part.bar_numbers[first - part.first_bar];
@@ -70,7 +70,7 @@ pub fn table(sides: &Sides, part: &PartReport, id: &str) -> Markup {
 }
 
 /// A row of the table: a bar in which something was found, or bars between two of these.
-pub struct Row<'a> {
+pub struct BarsRow<'a> {
     pub first: usize,
     pub last: usize,
     /// The source's first and last bar; `None` where it has none.
@@ -119,13 +119,13 @@ impl Unfound {
     }
 }
 
-pub fn rows<'a>(sides: &Sides, part: &'a PartReport) -> Vec<Row<'a>> {
-    let mut out: Vec<Row> = Vec::new();
+pub fn rows<'a>(sides: &Sides, part: &'a PartReport) -> Vec<BarsRow<'a>> {
+    let mut out: Vec<BarsRow> = Vec::new();
     for index in part.looked_at() {
         let bar = part.bars.binary_search_by_key(&index, |b| b.bar_index).ok().map(|b| &part.bars[b]);
         let source = source_bar(sides.collation, &sides.source, index);
         let unfound = Unfound::of(sides, part, index);
-        let like = |row: &Row| row.source.is_some() == source.is_some() && row.unfound == unfound;
+        let like = |row: &BarsRow| row.source.is_some() == source.is_some() && row.unfound == unfound;
         match out.last_mut() {
             Some(row) if row.bar.is_none() && bar.is_none() && like(row) => {
                 row.last = index;
@@ -133,7 +133,7 @@ pub fn rows<'a>(sides: &Sides, part: &'a PartReport) -> Vec<Row<'a>> {
                     range[1] = number;
                 }
             }
-            _ => out.push(Row { first: index, last: index, source: source.map(|n| [n.clone(), n]), bar, unfound }),
+            _ => out.push(BarsRow { first: index, last: index, source: source.map(|n| [n.clone(), n]), bar, unfound }),
         }
     }
     out

@@ -257,7 +257,7 @@ fn of_status(bar: &BarReport, status: Status) -> usize {
     bar.counts.values().filter_map(|c| c.get(&status)).sum()
 }
 
-fn cell(link: &str, number: &str, row: &bars::Row, most: usize) -> Markup {
+fn cell(link: &str, number: &str, row: &bars::BarsRow, most: usize) -> Markup {
     let counts = [Status::Added, Status::Omitted, Status::Altered].map(|s| (s, row.bar.map_or(0, |b| of_status(b, s))));
     let added = counts[0].1;
     let shade = (added * SHADES).div_ceil(most);

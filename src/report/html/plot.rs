@@ -14,7 +14,7 @@ const MARGIN: f64 = 1.5;
 /// A bound of the range is in the picture if it is no farther from the notes, in semitones.
 const NEAR: f64 = 8.0;
 /// Names beside the picture are at least so far from each other, of its height.
-const APART: f64 = 0.1;
+const NEAREST_NAMES: f64 = 0.1;
 /// Units of the picture for a quarter note and for a semitone.
 const UNIT: f64 = 24.0;
 /// Notes that a text alternative names on each side.
@@ -60,7 +60,7 @@ impl Frame<'_> {
         out.extend(limits.map(|pitch| (pitch, true)));
         let bounds = out.len();
         for c in self.octaves() {
-            if out[..bounds].iter().all(|b| (self.place(b.0) - self.place(c)).abs() > APART) {
+            if out[..bounds].iter().all(|b| (self.place(b.0) - self.place(c)).abs() > NEAREST_NAMES) {
                 out.push((c, false));
             }
         }

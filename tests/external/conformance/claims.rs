@@ -2,14 +2,14 @@
 //! and parts. None of it was copied from what the program prints.
 
 use super::files;
-use obelus::musicxml::Reading;
+use obelus::musicxml::Parsed;
 use obelus::score::{Mark, Part, Sign, Sound};
 
-pub fn music21(code: &str) -> Reading {
+pub fn music21(code: &str) -> Parsed {
     files::read("music21", code)
 }
 
-pub fn musicscore(code: &str) -> Reading {
+pub fn musicscore(code: &str) -> Parsed {
     files::read("musicscore", code)
 }
 
@@ -38,14 +38,14 @@ pub fn bar(part: &Part, index: usize) -> String {
     part.bars[index].notes.clone().map(told).collect::<Vec<_>>().join(", ")
 }
 
-fn only(reading: &Reading) -> &Part {
+fn only(reading: &Parsed) -> &Part {
     assert_eq!(reading.score.parts.len(), 1);
     &reading.score.parts[0]
 }
 
 /// Every bar of a file with one part.
 #[track_caller]
-fn assert_bars(reading: &Reading, expected: &[&str]) {
+fn assert_bars(reading: &Parsed, expected: &[&str]) {
     let part = only(reading);
     let bars: Vec<String> = (0..part.bars.len()).map(|index| bar(part, index)).collect();
     assert_eq!(bars, expected);
@@ -288,8 +288,8 @@ fn a_pickup_is_counted_from_its_end() {
         let part = only(&reading);
         // Three eighths before the bar: the second half of beat 3, and beat 4.
         let beats: Vec<String> =
-            part.bars[0].notes.clone().map(|n| part.beat(0, part.notes[n].offset).to_string()).collect();
+            part.bars[0].notes.clone().map(|n| part.beat(part.notes[n].place()).to_string()).collect();
         assert_eq!(beats, ["7/2", "9/2"]);
-        assert_eq!(part.beat(1, part.notes[2].offset).to_string(), "1");
+        assert_eq!(part.beat(part.notes[2].place()).to_string(), "1");
     }
 }

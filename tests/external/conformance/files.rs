@@ -1,7 +1,7 @@
 //! The conformance files in the two installed packages, by their codes.
 
 use crate::python;
-use obelus::musicxml::{self, Input, Reading, Tree};
+use obelus::musicxml::{self, Input, Parsed, Tree};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
@@ -40,7 +40,7 @@ fn code(name: &str) -> Option<String> {
 }
 
 /// Opens a file and calls `then` with what is read in it, or with why it is refused.
-pub fn with<T>(path: &Path, then: impl FnOnce(Result<(&Tree<'_>, &Reading), String>) -> T) -> T {
+pub fn with<T>(path: &Path, then: impl FnOnce(Result<(&Tree<'_>, &Parsed), String>) -> T) -> T {
     let input = Input::open(path).unwrap_or_else(|e| panic!("{e}"));
     let tree = match Tree::parse(&input) {
         Ok(tree) => tree,
@@ -53,7 +53,7 @@ pub fn with<T>(path: &Path, then: impl FnOnce(Result<(&Tree<'_>, &Reading), Stri
 }
 
 /// What is read in one file.
-pub fn read(package: &str, code: &str) -> Reading {
+pub fn read(package: &str, code: &str) -> Parsed {
     let input = Input::open(&files(package)[code]).unwrap_or_else(|e| panic!("{e}"));
     let tree = Tree::parse(&input).unwrap_or_else(|e| panic!("{e}"));
     musicxml::read(&tree).unwrap_or_else(|e| panic!("{e}"))

@@ -1,12 +1,12 @@
 //! What delicate files must read as, worked out by hand from their XML and the schema's documentation: marks.
 
 use super::claims::{music21, musicscore};
-use obelus::musicxml::Reading;
+use obelus::musicxml::Parsed;
 use obelus::score::{Anchor, Category, Mark, Part};
 use std::collections::BTreeSet;
 
 /// All marks of a category, part after part, in time: `bar+offset reading`, and ` to bar+offset` for a span.
-fn marks(reading: &Reading, category: Category) -> Vec<String> {
+fn marks(reading: &Parsed, category: Category) -> Vec<String> {
     let place = |part: &Part, at: &Anchor| format!("{}+{}", part.bars[at.bar].number, at.offset);
     let told = |part: &Part, mark: &Mark| {
         let end = mark.end.as_ref().map_or(String::new(), |end| format!(" to {}", place(part, end)));

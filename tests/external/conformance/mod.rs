@@ -9,7 +9,7 @@ mod table;
 use obelus::clean::{self, Policy, Sides, Texts, Wishes};
 use obelus::collate::{self, Choice};
 use obelus::findings;
-use obelus::musicxml::{Reading, Tree};
+use obelus::musicxml::{Parsed, Tree};
 use std::fs;
 use std::path::Path;
 
@@ -48,7 +48,7 @@ fn a_file_beside_itself_has_no_editor() {
 ///
 /// # Panics
 /// If a part is not, if anything is found, or if the clean copy is not the same bytes.
-fn is_its_own_source(name: &str, tree: &Tree<'_>, reading: &Reading, bytes: &[u8]) {
+fn is_its_own_source(name: &str, tree: &Tree<'_>, reading: &Parsed, bytes: &[u8]) {
     let score = &reading.score;
     let collation = collate::collate(score, score, Choice::default());
     let found = findings::find(score, score, &collation);

@@ -1,7 +1,7 @@
 //! The table of docs/conformance.md: what the program reads in each file, and a remark.
 
 use super::files::{self, PACKAGES};
-use obelus::musicxml::Reading;
+use obelus::musicxml::Parsed;
 use obelus::score::Category;
 use serde::Deserialize;
 use std::collections::{BTreeMap, BTreeSet};
@@ -61,7 +61,7 @@ pub fn page() -> String {
 }
 
 /// `1 part, 3 bars, 12 notes, 2 rests; signature 2, slur 1`, and the warnings.
-fn summary(reading: &Reading, file: &str) -> String {
+fn summary(reading: &Parsed, file: &str) -> String {
     let parts = &reading.score.parts;
     let notes = || parts.iter().flat_map(|p| &p.notes);
     let mut counts = vec![(parts.len(), "part"), (parts.iter().map(|p| p.bars.len()).max().unwrap_or(0), "bar")];

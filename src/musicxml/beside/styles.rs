@@ -8,11 +8,11 @@ use rustc_hash::FxHashMap;
 
 /// The looks of marks and notes of one part.
 #[derive(Debug, Default)]
-pub struct Dress {
+pub struct Styles {
     touches: FxHashMap<Element, Vec<Touch>>,
 }
 
-impl Dress {
+impl Styles {
     /// Gives a mark a look.
     pub fn mark(&mut self, tree: &Tree, mark: &Mark, look: &Look) {
         let nodes: Vec<_> = mark.elements.iter().map(|e| tree.node(*e)).collect();
@@ -50,7 +50,7 @@ impl Dress {
     }
 
     /// The element as it looks, with what stands beside it.
-    pub(super) fn put_on(&self, from: Element, mut fragment: Fragment) -> Vec<Fragment> {
+    pub(super) fn styled(&self, from: Element, mut fragment: Fragment) -> Vec<Fragment> {
         let Some(touches) = self.touches.get(&from) else { return vec![fragment] };
         let mut flanks = None;
         for touch in touches {

@@ -29,7 +29,7 @@ pub(super) struct Easiest {
     pub(super) all: &'static str,
 }
 
-pub(super) struct Teller<'a> {
+pub(super) struct PartInKeys<'a> {
     pub(super) part: &'a Part,
     pub(super) instrument: &'a Instrument,
     pub(super) study: &'a Study<'a>,

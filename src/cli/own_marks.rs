@@ -3,10 +3,10 @@
 use super::failure::Failure;
 use super::input;
 use obelus::clean::{MarkedCopy, Origin, OwnMarks, Sheet, SheetError};
-use obelus::musicxml::{self, Input, Reading, Tree};
+use obelus::musicxml::{self, Input, Parsed, Tree};
 use std::path::Path;
 
-pub struct Mine {
+pub struct MarksFile {
     pub origin: Origin,
     marks: Marks,
 }
@@ -16,12 +16,12 @@ enum Marks {
     Copy(Input),
 }
 
-impl Mine {
+impl MarksFile {
     /// Reads the marks; a name that ends in `.toml` is a sheet.
     ///
     /// # Errors
     /// Where the file cannot be read; wrong use, where a mark of a sheet is not one.
-    pub fn read(file: &Path) -> Result<Mine, Failure> {
+    pub fn read(file: &Path) -> Result<MarksFile, Failure> {
         let is_sheet = file.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml"));
         let (marks, origin) = if is_sheet {
             let (text, origin) = input::text(file)?;
@@ -30,14 +30,14 @@ impl Mine {
             let (input, origin) = input::open(file)?;
             (Marks::Copy(input), origin)
         };
-        Ok(Mine { origin, marks })
+        Ok(MarksFile { origin, marks })
     }
 
     /// A marked copy as it reads; `None` for a sheet.
     ///
     /// # Errors
     /// Where the copy cannot be read.
-    pub fn marked(&self) -> Result<Option<(Tree<'_>, Reading)>, Failure> {
+    pub fn marked(&self) -> Result<Option<(Tree<'_>, Parsed)>, Failure> {
         let Marks::Copy(input) = &self.marks else { return Ok(None) };
         let tree = Tree::parse(input)?;
         let reading = musicxml::read(&tree)?;
@@ -46,7 +46,7 @@ impl Mine {
 
     /// What is to be laid on; marks of a sheet without a part of their own go
     /// to `part`. `marked` is what `marked` gave.
-    pub fn own_marks<'m>(&'m self, marked: Option<&'m (Tree<'m>, Reading)>, part: usize) -> Option<OwnMarks<'m>> {
+    pub fn own_marks<'m>(&'m self, marked: Option<&'m (Tree<'m>, Parsed)>, part: usize) -> Option<OwnMarks<'m>> {
         match (&self.marks, marked) {
             (Marks::Sheet(sheet), _) => Some(OwnMarks::Sheet { sheet, part }),
             (Marks::Copy(_), marked) => marked.map(|(tree, reading)| {

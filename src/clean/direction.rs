@@ -7,7 +7,7 @@ use crate::score::Score;
 
 /// The two ways to a key, and which was taken.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Way {
+pub struct Direction {
     pub instrument: String,
     pub taken: (Interval, Burden),
     pub other: (Interval, Burden),
@@ -17,7 +17,7 @@ pub struct Way {
 /// fewer notes outside the range, then the one that moves fewer of them to
 /// other octaves, then the nearer. `None` where the key is there already, or the
 /// interval was given.
-pub(super) fn weigh(score: &Score, player: &Player, to: NewKey) -> Option<Way> {
+pub(super) fn weigh(score: &Score, player: &Player, to: NewKey) -> Option<Direction> {
     let NewKey::Fifths { fifths, part } = to else { return None };
     let near = nearest_by_fifths(fifths - score.parts[part].sounding_fifths(0));
     if near == Interval::UNISON {
@@ -27,5 +27,5 @@ pub(super) fn weigh(score: &Score, player: &Player, to: NewKey) -> Option<Way> {
     let far = near.plus(Interval::octaves(if is_up { -1 } else { 1 }));
     let [near, far] = [near, far].map(|by| (by, Burden::of(score, player, by)));
     let (taken, other) = if far.1 < near.1 { (far, near) } else { (near, far) };
-    Some(Way { instrument: player.instrument.name.clone(), taken, other })
+    Some(Direction { instrument: player.instrument.name.clone(), taken, other })
 }

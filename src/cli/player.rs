@@ -3,7 +3,7 @@
 use super::failure::Failure;
 use super::input::{self, Octave};
 use obelus::clean::{PartFor, Player, Wishes};
-use obelus::instrument::{Instrument, Instruments, Reading};
+use obelus::instrument::{Instrument, Instruments, ReadAs};
 use obelus::score::Score;
 use std::path::PathBuf;
 
@@ -26,19 +26,19 @@ pub struct ForPlayer {
     written_for: Option<String>,
 }
 
-pub struct Meant {
+pub struct OnInstruments {
     table: Instruments,
     /// Whose range counts.
     range: Option<Instrument>,
     written_for: Option<Instrument>,
-    asked: Option<Reading>,
+    asked: Option<ReadAs>,
     fit: bool,
 }
 
-impl Meant {
+impl OnInstruments {
     /// # Errors
     /// Wrong use, where an instrument is unknown or lacking; where the table cannot be read.
-    pub fn of(args: &ForPlayer) -> Result<Meant, Failure> {
+    pub fn of(args: &ForPlayer) -> Result<OnInstruments, Failure> {
         let table = input::instruments(args.instruments.as_deref())?;
         let find = |name: &Option<String>| name.as_deref().map(|n| table.find(n).cloned()).transpose();
         let written_for = find(&args.written_for)?;
@@ -47,8 +47,8 @@ impl Meant {
         if range.is_none() {
             let option = match (args.fit, asked) {
                 (true, _) => "--fit needs an instrument",
-                (_, Some(Reading::Written)) => "--written needs an instrument",
-                (_, Some(Reading::Sounding)) => "--sounding needs an instrument",
+                (_, Some(ReadAs::Written)) => "--written needs an instrument",
+                (_, Some(ReadAs::Sounding)) => "--sounding needs an instrument",
                 _ => "",
             };
             if !option.is_empty() {
@@ -57,7 +57,7 @@ impl Meant {
                 )));
             }
         }
-        Ok(Meant { range, written_for, asked, fit: args.fit, table })
+        Ok(OnInstruments { range, written_for, asked, fit: args.fit, table })
     }
 
     /// What is wished for the parts that are cleaned.

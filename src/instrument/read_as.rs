@@ -9,7 +9,7 @@ use serde::Serialize;
 /// Which pitches are compared. The octave is never certain from a part alone.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Reading {
+pub enum ReadAs {
     /// As it sounds, with the sounding range.
     Sounding,
     /// As it is written, with the written range: the part does not say in
@@ -17,24 +17,24 @@ pub enum Reading {
     Written,
 }
 
-impl Reading {
-    /// The reading of a part for an instrument, and a sentence about it for
+impl ReadAs {
+    /// How a part is read for an instrument, and a sentence about it for
     /// people. `asked` is the user's, who is right.
-    pub fn of(part: &Part, instrument: &Instrument, asked: Option<Reading>) -> (Reading, String) {
+    pub fn of(part: &Part, instrument: &Instrument, asked: Option<ReadAs>) -> (ReadAs, String) {
         let untold = instrument.sounds_octaves_away() && !part.octave_is_told;
-        let own = if untold { Reading::Written } else { Reading::Sounding };
-        let reading = asked.unwrap_or(own);
+        let own = if untold { ReadAs::Written } else { ReadAs::Sounding };
+        let read_as = asked.unwrap_or(own);
         let sentence = match asked {
             Some(asked) => asked_for(instrument, asked),
             None => sentence(part, instrument, own),
         };
-        (reading, sentence)
+        (read_as, sentence)
     }
 }
 
-fn sentence(part: &Part, instrument: &Instrument, reading: Reading) -> String {
-    match reading {
-        Reading::Written => {
+fn sentence(part: &Part, instrument: &Instrument, read_as: ReadAs) -> String {
+    match read_as {
+        ReadAs::Written => {
             let name = octaves_name(instrument);
             format!(
                 "The part does not say in which octave it sounds; it was read as written for the {}, \
@@ -42,20 +42,20 @@ fn sentence(part: &Part, instrument: &Instrument, reading: Reading) -> String {
                 instrument.name
             )
         }
-        Reading::Sounding if instrument.sounds_octaves_away() => {
+        ReadAs::Sounding if instrument.sounds_octaves_away() => {
             "The part says in which octave it sounds; its sounding pitches were compared.".into()
         }
-        Reading::Sounding if part.bars.iter().any(|b| b.transpose != Interval::UNISON) => {
+        ReadAs::Sounding if part.bars.iter().any(|b| b.transpose != Interval::UNISON) => {
             "The part transposes; its sounding pitches were compared.".into()
         }
-        Reading::Sounding => "The notes were taken to sound as written.".into(),
+        ReadAs::Sounding => "The notes were taken to sound as written.".into(),
     }
 }
 
-fn asked_for(instrument: &Instrument, asked: Reading) -> String {
+fn asked_for(instrument: &Instrument, asked: ReadAs) -> String {
     let name = &instrument.name;
     match asked {
-        Reading::Written => {
+        ReadAs::Written => {
             let sound = match instrument.transposition() {
                 Interval::UNISON => String::new(),
                 _ if instrument.sounds_octaves_away() => format!(", which sounds {}", octaves_name(instrument)),
@@ -63,7 +63,7 @@ fn asked_for(instrument: &Instrument, asked: Reading) -> String {
             };
             format!("As --written asks, the notes were read as written for the {name}{sound}.")
         }
-        Reading::Sounding => format!("As --sounding asks, the notes were read as the {name}'s sounding pitches."),
+        ReadAs::Sounding => format!("As --sounding asks, the notes were read as the {name}'s sounding pitches."),
     }
 }
 

@@ -1,4 +1,4 @@
-//! What was odd in a part and how it was read, one line for each kind of thing.
+//! The warnings of a part: what is unusual in it and how it was read, one line for each kind of thing.
 
 use std::collections::HashMap;
 
@@ -6,17 +6,17 @@ use std::collections::HashMap;
 const MOST_BARS: usize = 12;
 const MOST_KINDS: usize = 50;
 
-/// Collects oddities by what they are, so that a fault that a program makes in
+/// Collects warnings by what they say, so that a fault that a program makes in
 /// every bar is told once.
 #[derive(Debug, Default)]
-pub struct Oddities {
+pub struct Warnings {
     /// In the order of first appearance, with the printed numbers of the bars.
     kinds: Vec<(String, Vec<String>)>,
     places: HashMap<String, usize>,
     passed_over: bool,
 }
 
-impl Oddities {
+impl Warnings {
     pub fn add(&mut self, bar: &str, what: &str) {
         let place = match self.places.get(what) {
             Some(place) => *place,
@@ -63,15 +63,15 @@ mod tests {
 
     #[test]
     fn one_line_for_one_kind_of_thing() {
-        let mut odd = Oddities::default();
+        let mut all = Warnings::default();
         for bar in 1..=20 {
-            odd.add(&bar.to_string(), "a");
-            odd.add(&bar.to_string(), "a");
+            all.add(&bar.to_string(), "a");
+            all.add(&bar.to_string(), "a");
         }
-        odd.add("3", "b");
-        odd.add("X1", "b");
-        odd.add("4", "c");
-        let lines: Vec<String> = odd.lines("part P1").collect();
+        all.add("3", "b");
+        all.add("X1", "b");
+        all.add("4", "c");
+        let lines: Vec<String> = all.lines("part P1").collect();
         assert_eq!(
             lines,
             [
@@ -84,8 +84,8 @@ mod tests {
 
     #[test]
     fn a_flood_of_kinds_is_cut() {
-        let mut odd = Oddities::default();
-        (0..1000).for_each(|n| odd.add("1", &n.to_string()));
-        assert_eq!(odd.lines("part P1").count(), MOST_KINDS + 1);
+        let mut all = Warnings::default();
+        (0..1000).for_each(|n| all.add("1", &n.to_string()));
+        assert_eq!(all.lines("part P1").count(), MOST_KINDS + 1);
     }
 }
