@@ -4,6 +4,15 @@ mod fraction;
 
 pub use fraction::Time;
 
+/// The least common multiple of two numbers above 0.
+pub fn lcm(a: i64, b: i64) -> i64 {
+    let (mut x, mut y) = (a, b);
+    while y != 0 {
+        (x, y) = (y, x % y);
+    }
+    a / x * b
+}
+
 /// The exact fraction as text: `3/2`, `0`, `-1/4`.
 pub fn text(time: Time) -> String {
     if time.is_integer() { time.to_integer().to_string() } else { time.to_string() }

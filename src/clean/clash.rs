@@ -2,7 +2,7 @@
 //! not follow both.
 
 use super::content::{Content, mark_line};
-use crate::musicxml::rewrite::PartRewrite;
+use crate::musicxml::rewrite::Marking;
 use crate::pitch::Interval;
 use crate::score::{Category, Mark, Part, Place, Sign};
 use crate::time::beat_text;
@@ -48,16 +48,16 @@ pub(super) fn gives_way(there: &Mark, own: &Own) -> bool {
 pub(super) fn make_way(
     part: &Part,
     goes: impl Fn(usize) -> bool,
-    rewrite: &mut PartRewrite,
+    rewrite: &mut Marking,
     expected: &mut Content,
     warnings: &mut Vec<String>,
 ) {
     for (id, mark) in part.marks.iter().enumerate() {
         if !goes(id) {
-            rewrite.occupy(mark);
+            rewrite.keep(mark);
             continue;
         }
-        rewrite.remove_mark(mark);
+        rewrite.remove(mark);
         let line = mark_line(mark, mark.at.place, mark.end.map(|e| e.place), Interval::UNISON);
         if let Some(there) = expected.marks.iter().position(|m| *m == line) {
             expected.marks.remove(there);

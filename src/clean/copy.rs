@@ -9,7 +9,7 @@ use crate::alignment::{EditionMark, EditionPart, PartAlignment, SourceMark, Sour
 use crate::collate::{self, Choice, Layout};
 use crate::findings::Subject;
 use crate::musicxml::apart::Look;
-use crate::musicxml::rewrite::{PartRewrite, SourceSide};
+use crate::musicxml::rewrite::{Composed, Context, Marking, SourceSide};
 use crate::musicxml::{Edits, Tree};
 use crate::patch::Patch;
 use crate::plan::Plan;
@@ -76,11 +76,10 @@ pub(super) fn lay_copy(
     for alignment in &collation.parts {
         let layer = Layer { part: alignment.edition_part(score), copy: alignment.source_part(copy.score), alignment };
         let side = SourceSide { tree: copy.tree, part: layer.copy.part(), alignment };
-        let mut rewrite = PartRewrite::new(&mut edits, layer.part.part(), Some(side), &plan);
-        rewrite.compose_bars(BTreeMap::new(), false);
+        let context = Context::beside(tree, layer.part.part(), &plan, side);
+        let rewrite = Composed::new(&context, &mut edits, BTreeMap::new()).marks([]);
         let is_known = |mark: SourceMark| known.contains(&(alignment.source, mark));
-        laid += layer.lay(&mut rewrite, is_known, &mut expected[alignment.edition], warnings);
-        rewrite.finish();
+        laid += layer.lay(rewrite, is_known, &mut expected[alignment.edition], warnings);
         expected[alignment.edition].sort();
     }
     Ok((edits.finish(), laid))
@@ -129,9 +128,9 @@ struct Layer<'a> {
 
 impl<'a> Layer<'a> {
     /// Lays what is the teacher's; gives how many marks came on.
-    fn lay<'i>(
+    fn lay(
         &self,
-        rewrite: &mut PartRewrite<'_, 'a, 'i>,
+        mut rewrite: Marking,
         is_known: impl Fn(SourceMark) -> bool,
         expected: &mut Content,
         warnings: &mut Vec<String>,
@@ -165,9 +164,12 @@ impl<'a> Layer<'a> {
             gone.extend(self.part.marks().filter(|(_, m)| clash::gives_way(m, &own)).map(|(id, _)| id));
             to_lay.push((mark, at, end));
         }
-        clash::make_way(self.part.part(), |mark| gone.contains(&EditionMark::new(mark)), rewrite, expected, warnings);
+        let goes = |mark| gone.contains(&EditionMark::new(mark));
+        clash::make_way(self.part.part(), goes, &mut rewrite, expected, warnings);
+        let mut rewrite = rewrite.inserter();
+        rewrite.insert_source_marks(&to_lay.iter().map(|(mark, ..)| (*mark, Look::default())).collect::<Vec<_>>());
+        rewrite.finish();
         for (mark, at, end) in &to_lay {
-            rewrite.lay_source_mark(mark, &Look::default());
             expected.marks.push(mark_line(mark, *at, *end, self.alignment.interval));
         }
         to_lay.len()

@@ -9,11 +9,11 @@ use crate::instrument::{self, Instrument, Outside, RangeCheck, ReadAs};
 use crate::keys::joins;
 use crate::keys::phrases::{Move, propose};
 use crate::musicxml::Edits;
-use crate::musicxml::rewrite::{PartRewrite, TouchedLine, touched_octave_lines};
+use crate::musicxml::rewrite::{Composed, Context, TouchedLine, touched_octave_lines};
 use crate::pitch::Interval;
 use crate::plan::Plan;
 use crate::score::{Category, Mark, MarkId, NoteId, Part, Score, Sign};
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 
 /// Who plays a part.
 #[derive(Debug, Clone, Copy)]
@@ -65,14 +65,15 @@ pub(super) fn fit<'t>(
         for one in adapted.iter().filter(|one| one.moves_any()) {
             let part = &score.parts[one.on.place];
             let plan = Plan::keep_all(part);
-            let mut rewrite = PartRewrite::new(&mut edits, part, None, &plan);
-            rewrite.compose_bars(BTreeMap::new(), false);
+            let context = Context::alone(&copy.tree, part, &plan);
+            let mut rewrite = Composed::alone(&context, &mut edits);
             rewrite.move_octaves(&one.octaves);
+            let mut rewrite = rewrite.marks([]);
             let lines = touched_octave_lines(part, &one.octaves);
             for line in &lines {
                 let mark = &part.marks[line.mark];
                 if line.needless {
-                    rewrite.remove_mark(mark);
+                    rewrite.remove(mark);
                 } else {
                     let bar = &part.bars[mark.at.bar].number;
                     let what = mark.reading();

@@ -6,12 +6,11 @@ use super::job::PartJob;
 use super::marks::Verdict;
 use crate::alignment::SourceMark;
 use crate::musicxml::Edits;
-use crate::musicxml::rewrite::PartRewrite;
+use crate::musicxml::rewrite::{Composed, Context, Signatures};
 use crate::pitch::Interval;
 use crate::plan::Plan;
 use crate::score::{Category, Mark, MarkId, Meaning, Part, Place, Sign};
 use crate::time::Time;
-use std::collections::BTreeMap;
 
 /// A part without counterpart, and the part that it follows, if there is one.
 pub(super) struct Follower<'s, 'j, 'a, 'i> {
@@ -22,20 +21,21 @@ pub(super) struct Follower<'s, 'j, 'a, 'i> {
 
 impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
     pub fn rewrite(&self, edits: &mut Edits<'a, 'i>) {
-        let mut rewrite = PartRewrite::new(edits, self.part, None, self.plan);
-        if let Some(leader) = self.leader {
-            rewrite.follow(leader.source_side());
-        }
-        rewrite.compose_bars(BTreeMap::new(), self.leader.is_some_and(PartJob::restores_signatures));
+        let (leader, signatures) = (self.leader.map(PartJob::source_side), self.leader.map(PartJob::signatures));
+        let context = Context::following(edits.tree(), self.part, self.plan, leader)
+            .with_signatures(signatures.unwrap_or(Signatures::Edition));
+        let mut rewrite = Composed::alone(&context, edits);
         if let Some(leader) = self.leader {
             for row in 0..self.plan.rows().len() {
                 leader.length(row).into_iter().for_each(|length| rewrite.fill_up(row, length));
             }
         }
         let (gone, new) = self.barlines();
-        gone.into_iter().for_each(|m| rewrite.remove_mark(&self.part.marks[m]));
+        let mut rewrite = rewrite.marks([]);
+        gone.into_iter().for_each(|m| rewrite.remove(&self.part.marks[m]));
+        let mut rewrite = rewrite.inserter();
         if let Some(leader) = self.leader {
-            new.into_iter().for_each(|m| rewrite.lay_barline(leader.source.mark(m)));
+            new.into_iter().for_each(|m| rewrite.insert_barline(leader.source.mark(m)));
         }
         rewrite.finish();
     }

@@ -6,7 +6,7 @@ use super::{Decision, Policy, Sides, Summary};
 use crate::alignment::{EditionNote, EditionPart, PartAlignment, PartOf, SourcePart, Table};
 use crate::findings::{Finding, Subject};
 use crate::musicxml::Edits;
-use crate::musicxml::rewrite::{PartRewrite, SourceSide};
+use crate::musicxml::rewrite::{Composed, Context, Signatures, SourceSide};
 use crate::pitch::Pitch;
 use crate::plan::{BarPlan, Plan};
 use crate::score::{Category, NoteId, Place};
@@ -94,18 +94,22 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         self.with(|f| f.category == Category::Signature).any(|(_, undone)| undone)
     }
 
+    pub(super) fn signatures(&self) -> Signatures {
+        if self.restores_signatures() { Signatures::Source } else { Signatures::Edition }
+    }
+
     pub(super) fn rewrite(&self, edits: &mut Edits<'a, 'i>, summary: &mut Summary, warnings: &mut Vec<String>) {
-        let mut rewrite = PartRewrite::new(edits, self.edition.part(), Some(self.source_side()), &self.plan);
-        rewrite.leave_alone(self.compared.map(Table::as_slice));
-        rewrite.compose_bars(self.overrides(), self.restores_signatures());
+        let context = Context::beside(edits.tree(), self.edition.part(), &self.plan, self.source_side())
+            .comparing(self.compared.map(Table::as_slice))
+            .with_signatures(self.signatures());
+        let mut rewrite = Composed::new(&context, edits, self.kept_pitches());
         summary.bars_rebuilt += self.plan.rows().iter().filter(|f| matches!(f, BarPlan::Rebuild { .. })).count();
         summary.undone += self.decisions.iter().filter(|d| **d == Decision::Out).count();
         self.rewrite_notes(&mut rewrite, summary);
-        self.dress_notes(&mut rewrite);
+        self.style_notes(&mut rewrite);
         let apart = summary.marks_apart;
-        self.rewrite_marks(&mut rewrite, summary, warnings);
+        self.rewrite_marks(rewrite, summary, warnings);
         summary.kept += self.decisions.iter().filter(|d| **d != Decision::Out).count() + apart - summary.marks_apart;
-        rewrite.finish();
     }
 
     pub(super) fn with(&self, test: impl Fn(&Finding) -> bool) -> impl Iterator<Item = (&'a Finding, bool)> {
@@ -119,7 +123,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     }
 
     /// Pitches that rebuilt bars take from the edition, where it is to keep them.
-    pub(super) fn overrides(&self) -> BTreeMap<NoteId, Pitch> {
+    pub(super) fn kept_pitches(&self) -> BTreeMap<NoteId, Pitch> {
         let kept = self.with(|f| matches!(f.category, Category::Octave | Category::Pitch | Category::Spelling));
         kept.filter(|(_, undone)| !undone)
             .filter_map(|(f, _)| match f.subject {
@@ -132,7 +136,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             .collect()
     }
 
-    pub(super) fn rewrite_notes(&self, rewrite: &mut PartRewrite<'_, 'a, 'i>, summary: &mut Summary) {
+    pub(super) fn rewrite_notes(&self, rewrite: &mut Composed, summary: &mut Summary) {
         for (finding, _) in self.with(|f| f.category.is_of_notes()).filter(|(_, undone)| *undone) {
             summary.notes_restored += 1;
             let kept = matches!(self.plan[finding.row], BarPlan::Keep { .. });
@@ -146,7 +150,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         }
     }
 
-    pub(super) fn rewrite_tie(&self, rewrite: &mut PartRewrite<'_, 'a, 'i>, index: usize) {
+    pub(super) fn rewrite_tie(&self, rewrite: &mut Composed, index: usize) {
         let tie = &self.alignment.ties[index];
         let kept = |n: EditionNote| {
             matches!(

@@ -6,7 +6,7 @@ use super::policy::{Additions, Policy};
 use crate::alignment::SourceNote;
 use crate::findings::{Status, Subject};
 use crate::musicxml::apart::{Color, Look, Manner};
-use crate::musicxml::rewrite::PartRewrite;
+use crate::musicxml::rewrite::Composed;
 use crate::score::{Category, Mark};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -52,7 +52,7 @@ impl Policy {
 
 impl<'a, 'i> PartJob<'_, 'a, 'i> {
     /// Notes that were put right or put back, in a proof copy.
-    pub(super) fn dress_notes(&self, rewrite: &mut PartRewrite<'_, 'a, 'i>) {
+    pub(super) fn style_notes(&self, rewrite: &mut Composed) {
         let (omitted, altered) = (self.policy.look_of_omitted(), self.policy.look_of_altered());
         if altered.is_plain() {
             return;
@@ -73,7 +73,7 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
             looks.extend(notes.into_iter().flat_map(|n| self.source.tied(n)).map(|n| (n, look)));
         }
         for (note, look) in looks {
-            rewrite.dress_note(note.index(), look);
+            rewrite.style_note(note.index(), look);
         }
     }
 }

@@ -6,7 +6,7 @@ use super::{Decision, Summary};
 use crate::alignment::{EditionMark, MarkPair, SourceMark};
 use crate::findings::Subject;
 use crate::musicxml::apart::Look;
-use crate::musicxml::rewrite::PartRewrite;
+use crate::musicxml::rewrite::Composed;
 use crate::score::{Category, Mark};
 use std::collections::HashMap;
 
@@ -26,25 +26,20 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
             .collect()
     }
 
-    pub(super) fn rewrite_marks(
-        &self,
-        rewrite: &mut PartRewrite<'_, 'a, 'i>,
-        summary: &mut Summary,
-        warnings: &mut Vec<String>,
-    ) {
+    pub(super) fn rewrite_marks(&self, rewrite: Composed, summary: &mut Summary, warnings: &mut Vec<String>) {
         let decisions = self.mark_decisions();
         let (omitted, altered) = (self.policy.look_of_omitted(), self.policy.look_of_altered());
         let mut from_source: Vec<(SourceMark, Look)> =
             self.restored_signs().into_iter().map(|m| (m, altered.clone())).collect();
         let (mut from_edition, mut plain) = (Vec::new(), Plain::default());
-        self.gone_graces(&decisions).for_each(|mark| rewrite.remove_graces(mark));
+        let mut rewrite = rewrite.marks(self.gone_graces(&decisions));
         for pair in &self.alignment.marks {
             let ours = pair.edition.map(|m| self.edition.mark(m));
             let composed = ours.is_some_and(|m| rewrite.is_in_composed_bar(m));
             match self.verdict(pair, &decisions) {
                 Verdict::Edition if composed => {
                     let mark = ours.expect("the edition's");
-                    rewrite.remove_mark(mark);
+                    rewrite.remove(mark);
                     match pair.source.filter(|_| pair.same) {
                         Some(source) => from_source.push((source, Look::default())),
                         None => from_edition.extend(pair.edition.map(|m| (m, self.is_apart(pair, &decisions)))),
@@ -52,9 +47,9 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
                 }
                 Verdict::Edition => {
                     let mark = ours.expect("the edition's");
-                    rewrite.occupy(mark);
+                    rewrite.keep(mark);
                     if self.is_apart(pair, &decisions) {
-                        match rewrite.dress(mark, &self.policy.look_of_added(mark.category)) {
+                        match rewrite.style(mark, &self.policy.look_of_added(mark.category)) {
                             true => summary.marks_apart += 1,
                             false => plain.add(mark),
                         }
@@ -62,7 +57,7 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
                 }
                 Verdict::Source => {
                     if let Some(mark) = ours {
-                        rewrite.remove_mark(mark);
+                        rewrite.remove(mark);
                         summary.marks_removed += 1;
                     }
                     summary.marks_restored += 1;
@@ -71,7 +66,7 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
                 }
                 Verdict::Neither => match ours {
                     Some(mark) => {
-                        rewrite.remove_mark(mark);
+                        rewrite.remove(mark);
                         summary.marks_removed += 1;
                     }
                     None => {
@@ -84,16 +79,16 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
         }
         from_source.sort_by_key(|(m, _)| {
             let mark = self.source.mark(*m);
-            // Grace notes first: other marks may stand on them.
-            (mark.category != Category::Grace, self.source.time(mark.at.place), *m)
+            (self.source.time(mark.at.place), *m)
         });
-        for (mark, look) in from_source {
-            rewrite.lay_source_mark(self.source.mark(mark), &look);
-        }
+        let from_source: Vec<(&Mark, Look)> =
+            from_source.into_iter().map(|(m, look)| (self.source.mark(m), look)).collect();
+        let mut rewrite = rewrite.inserter();
+        rewrite.insert_source_marks(&from_source);
         for (mark, apart) in from_edition {
             let mark = self.edition.mark(mark);
             let look = if apart { self.policy.look_of_added(mark.category) } else { Look::default() };
-            if rewrite.lay_edition_mark(mark, &look) {
+            if rewrite.insert_edition_mark(mark, &look) {
                 summary.marks_apart += usize::from(apart);
             } else {
                 warnings.push(format!(
@@ -104,6 +99,7 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
                 ));
             }
         }
+        rewrite.finish();
         warnings.extend(plain.warnings(self));
     }
 

@@ -5,11 +5,10 @@ use super::content::{Content, mark_line};
 use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Failure};
 use crate::musicxml::Edits;
-use crate::musicxml::rewrite::PartRewrite;
+use crate::musicxml::rewrite::{Composed, Context};
 use crate::pitch::{Interval, key_name, nearest_by_fifths};
 use crate::plan::Plan;
 use crate::score::{Category, Part};
-use std::collections::BTreeMap;
 
 /// The key that a copy is to come out in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -42,8 +41,8 @@ pub(super) fn transpose<'t>(
         let mut expected = Vec::new();
         for part in &score.parts {
             let plan = Plan::keep_all(part);
-            let mut rewrite = PartRewrite::new(&mut edits, part, None, &plan);
-            rewrite.compose_bars(BTreeMap::new(), false);
+            let context = Context::alone(&copy.tree, part, &plan);
+            let mut rewrite = Composed::alone(&context, &mut edits);
             rewrite.transpose(by).map_err(|fault| {
                 Failure::Unsupported(format!(
                     "part {}, bar {}: {} the signature would have {}{}",

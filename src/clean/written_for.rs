@@ -8,11 +8,10 @@ use super::{Cleaned, Difference, Failure};
 use crate::instrument::{Clef, Instrument, ReadAs};
 use crate::keys::{View, simplest};
 use crate::musicxml::Edits;
-use crate::musicxml::rewrite::{PartRewrite, Refusal, WrittenPart};
+use crate::musicxml::rewrite::{Composed, Context, Refusal, WrittenPart};
 use crate::pitch::{Interval, key_name};
 use crate::plan::Plan;
 use crate::score::{Category, Part, Sound};
-use std::collections::BTreeMap;
 
 /// A part to be written for an instrument.
 #[derive(Debug, Clone)]
@@ -97,11 +96,11 @@ pub(super) fn write<'t>(
         let (reading, octave_sentence) = ReadAs::of(part, instrument, asked);
         let turn = Turn::new(part, instrument, reading);
         let plan = Plan::keep_all(part);
-        let mut rewrite = PartRewrite::new(&mut edits, part, None, &plan);
-        rewrite.compose_bars(BTreeMap::new(), false);
+        let context = Context::alone(&copy.tree, part, &plan);
+        let mut rewrite = Composed::alone(&context, &mut edits);
         let by = |old: Interval| turn.paper(old);
-        let dress = WrittenPart { instrument, by: &by, transpose: turn.transpose(), name: wanted.name.as_deref() };
-        rewrite.write_for(&dress).map_err(|refusal| told(part, instrument, &refusal))?;
+        let writing = WrittenPart { instrument, by: &by, transpose: turn.transpose(), name: wanted.name.as_deref() };
+        rewrite.write_for(&writing).map_err(|refusal| told(part, instrument, &refusal))?;
         rewrite.finish();
         let first = part.bars.first().map_or(Interval::UNISON, |bar| bar.transpose);
         cleaned.written = Some(Written {

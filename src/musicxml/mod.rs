@@ -16,6 +16,7 @@ mod marks;
 mod open;
 mod order;
 mod parse;
+mod pitches;
 mod read;
 pub mod rewrite;
 mod spans;

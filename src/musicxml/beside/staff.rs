@@ -3,13 +3,12 @@
 use super::super::accidentals::{Printed, required};
 use super::super::elements::facts;
 use super::super::fragment::Fragment;
-use super::super::rewrite::compose::{lcm, move_named_pitch};
-use super::super::rewrite::pitch_fragment;
+use super::super::pitches::{in_edition, move_named_pitch, pitch_fragment};
 use super::super::tree::{Tree, child, element, elements};
 use super::Styles;
 use crate::pitch::{Interval, Pitch, accidental_name};
 use crate::score::{Element, NoteId, Part};
-use crate::time::Time;
+use crate::time::{Time, lcm};
 use roxmltree::Node;
 use rustc_hash::FxHashMap;
 
@@ -163,7 +162,7 @@ impl Moved<'_, '_, '_> {
     /// The pitch that the edition would write for a note of the source.
     fn written(&self, part: &Part, note: NoteId) -> Pitch {
         let sounding = part.notes[note].pitch().expect("only notes with pitches are moved");
-        sounding.moved(self.interval).moved(self.transpose().inverse()).simplest()
+        in_edition(sounding, self.interval, self.transpose())
     }
 }
 

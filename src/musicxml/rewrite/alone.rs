@@ -4,28 +4,14 @@
 use super::super::elements::{Timing, facts};
 use super::super::fragment::Fragment;
 use super::super::tree::element;
-use super::{PartRewrite, voice_name};
+use super::context::Context;
+use super::voice_name;
 use crate::alignment::EditionMark;
 use crate::score::{Element, Mark, NoteId};
 use crate::time::Time;
 use std::collections::BTreeSet;
 
-impl<'a> PartRewrite<'_, 'a, '_> {
-    /// Says for each note of the part whether it is laid beside the source; the
-    /// others are left alone.
-    pub fn leave_alone(&mut self, compared: Option<&'a [bool]>) {
-        self.compared = compared;
-    }
-
-    pub(super) fn is_alone(&self, note: NoteId) -> bool {
-        self.compared.is_some_and(|c| !c[note])
-    }
-
-    /// Marks that go with none of the lines that are laid beside the source.
-    pub(super) fn is_mark_alone(&self, mark: &Mark) -> bool {
-        self.compared.is_some() && mark.at.note.is_some_and(|n| self.is_alone(n))
-    }
-
+impl<'a> Context<'_, 'a, '_> {
     /// The music of these lines in a bar that is written again, each voice from
     /// its first note: place in the bar, how long it goes on, element. What has
     /// no length and begins no voice comes at once.
@@ -33,7 +19,7 @@ impl<'a> PartRewrite<'_, 'a, '_> {
         let Some(compared) = self.compared else { return Vec::new() };
         let ticks = |t: Time| (t * Time::from(divisions)).to_integer();
         let Some(bar) = self.plan[row].edition() else { return self.rests_alone(compared, ticks(length), length) };
-        let tree = self.edits.tree();
+        let tree = self.tree;
         let notes: Vec<NoteId> = self.part.bars[bar].notes.clone().filter(|n| !compared[*n]).collect();
         let voices: BTreeSet<u32> = notes.iter().map(|n| self.part.notes[*n].voice).collect();
         let mut out = Vec::new();
@@ -56,7 +42,7 @@ impl<'a> PartRewrite<'_, 'a, '_> {
         let (Some(_), Some(source), Some(bar)) = (self.compared, self.source, self.plan[row].edition()) else {
             return Vec::new();
         };
-        let tree = self.edits.tree();
+        let tree = self.tree;
         let laid: BTreeSet<EditionMark> = source.alignment.marks.iter().filter_map(|p| p.edition).collect();
         let here = |(id, mark): (usize, &'a Mark)| {
             (!laid.contains(&EditionMark::new(id)) && mark.at.note.is_none()).then_some(mark)
@@ -85,7 +71,7 @@ impl<'a> PartRewrite<'_, 'a, '_> {
         };
         let rest = |staff: u32| {
             let first = self.part.notes.iter().zip(compared).find(|(n, c)| n.staff == staff && !**c);
-            let voice = first.map_or(String::new(), |(n, _)| voice_name(self.edits.tree().node(n.element)));
+            let voice = first.map_or(String::new(), |(n, _)| voice_name(self.tree.node(n.element)));
             let mut out = Fragment::new("note")
                 .with(Fragment::new("rest").set("measure", "yes"))
                 .with(Fragment::leaf("duration", ticks));

@@ -2,59 +2,42 @@
 
 use super::super::fragment::Fragment;
 use super::super::tree::{child_text, element, elements};
-use super::PartRewrite;
-use super::holding::{
-    Grounds, Holding, State, fifths_of, for_all_staves, has, holdings, leading, of_name, say_the_same,
-};
-use crate::plan::BarPlan;
-use crate::score::Mark;
+use super::bars::BarWriter;
+use super::context::Signatures;
+use super::in_force::{Grounds, InForce, State, fifths_of, for_all_staves, has, leading, of_name, say_the_same};
 use roxmltree::Node;
 
-impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
-    /// What the edition's bars say in their attributes.
-    pub(super) fn edition_holdings(&self) -> Vec<Holding<'a, 'i>> {
-        let tree = self.edits.tree();
-        holdings(self.part, |e| tree.node(e))
+impl<'a, 'i> BarWriter<'_, 'a, 'i> {
+    fn restores_signatures(&self) -> bool {
+        self.context.signatures == Signatures::Source
     }
 
-    /// The same of the source, or of the source's part that this one follows.
-    pub(super) fn source_holdings(&self) -> &[Holding<'a, 'i>] {
-        let all = || self.frame().map_or_else(Vec::new, |s| holdings(s.part, |e| s.node(e)));
-        self.source_holdings.get_or_init(all)
-    }
-
-    /// Whether a mark is a signature at the start of a bar: these are settled
-    /// together, where bars come and go.
-    pub(super) fn is_leading_signature(mark: &Mark) -> bool {
-        mark.category == crate::score::Category::Signature && mark.at.offset.is_zero()
-    }
-
-    /// Whether a bar has no source that would say its signatures, though others have.
-    pub(super) fn goes_on(&self, plan: BarPlan) -> bool {
-        self.signatures_restored && plan.source().is_none() && plan.edition().is_some_and(|b| b > 0)
+    /// What holds in the source's bars.
+    fn source_in_force(&self) -> &[InForce<'a, 'i>] {
+        self.source_in_force.get_or_init(|| self.context.source_in_force())
     }
 
     /// What the source says at the start of a row.
     fn theirs(&self, row: usize, name: &str) -> Vec<Fragment> {
-        let holding = self.plan[row].source().and_then(|bar| self.source_holdings().get(bar));
-        let all = holding.map_or_else(Vec::new, |h| of_name(&h.start, name));
+        let in_force = self.context.plan[row].source().and_then(|bar| self.source_in_force().get(bar));
+        let all = in_force.map_or_else(Vec::new, |h| of_name(&h.start, name));
         let first = all.iter().find(|f| f.attributes.iter().all(|a| a.0 != "number" || a.1 == "1"));
         first.map(for_all_staves).into_iter().collect()
     }
 
     fn new_signature(&self, row: usize, name: &str) -> Option<Vec<Fragment>> {
-        self.new_signatures.get(&(row, name.to_string())).map(|f| vec![f.clone()])
+        self.frame.signatures.get(&(row, name.to_string())).map(|f| vec![f.clone()])
     }
 
     /// The time signature that a row is to have.
-    fn wanted_time(&self, row: usize, own: Option<&Holding>, state: &State<'a, 'i>) -> Vec<Fragment> {
+    fn wanted_time(&self, row: usize, own: Option<&InForce>, state: &State<'a, 'i>) -> Vec<Fragment> {
         let said = state.of("time");
         let ours = own.map_or_else(|| said.clone(), |h| of_name(&h.start, "time"));
-        let plan = self.plan[row];
-        let theirs = if self.signatures_restored || own.is_none() { self.theirs(row, "time") } else { Vec::new() };
+        let plan = self.context.plan[row];
+        let theirs = if self.restores_signatures() || own.is_none() { self.theirs(row, "time") } else { Vec::new() };
         if theirs.is_empty() {
             let goes_on = own.is_some_and(|h| say_the_same(&of_name(&h.before, "time"), &ours));
-            return if self.goes_on(plan) && goes_on && !said.is_empty() { said } else { ours };
+            return if self.context.goes_on(plan) && goes_on && !said.is_empty() { said } else { ours };
         }
         if say_the_same(&theirs, &ours) {
             return ours;
@@ -66,16 +49,18 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     fn wanted_key(
         &self,
         row: usize,
-        own: Option<&Holding>,
-        first: Option<&Holding>,
+        own: Option<&InForce>,
+        first: Option<&InForce>,
         state: &State<'a, 'i>,
     ) -> Vec<Fragment> {
-        let Some(fifths) = self.fifths.get(row).copied() else { return state.of("key") };
+        let fifths = self.fifths[row];
         let fits = |keys: &Vec<Fragment>| keys.first().and_then(fifths_of).unwrap_or(0) == fifths;
         let ours = own.or(first.filter(|_| state.held.is_empty())).map(|h| of_name(&h.start, "key"));
-        let bar = self.plan[row].edition().filter(|_| own.is_some());
+        let bar = self.context.plan[row].edition().filter(|_| own.is_some());
         match ours {
-            Some(keys) if bar.is_some_and(|bar| self.part.bars[bar].fifths == fifths) || fits(&keys) => return keys,
+            Some(keys) if bar.is_some_and(|bar| self.context.part.bars[bar].fifths == fifths) || fits(&keys) => {
+                return keys;
+            }
             _ => {}
         }
         let held = state.of("key");
@@ -91,11 +76,11 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     pub(super) fn settle_attributes(
         &mut self,
         row: usize,
-        own: &Holding<'a, 'i>,
+        own: &InForce<'a, 'i>,
         divisions: i64,
         state: &mut State<'a, 'i>,
     ) {
-        let bar = self.plan[row].edition().expect("a bar of the edition");
+        let bar = self.context.plan[row].edition().expect("a bar of the edition");
         let grounds = self.grounds(row, bar, own, divisions);
         let is_silent = own.attributes.is_empty();
         if is_silent && grounds.as_ref().is_some_and(|g| state.is_settled_by(g)) {
@@ -112,7 +97,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             let wanted = match name {
                 "divisions" => {
                     let said = of_name(&own.start, name);
-                    match said.is_empty() && divisions == self.part.bars[bar].divisions {
+                    match said.is_empty() && divisions == self.context.part.bars[bar].divisions {
                         true => state.of(name).into_iter().filter(|_| state.divisions() == Some(divisions)).collect(),
                         false => vec![Fragment::leaf(name, divisions)],
                     }
@@ -131,14 +116,14 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 state.put(Fragment::copy(item));
             }
         }
-        let scale = divisions / self.part.bars[bar].divisions.max(1);
+        let scale = divisions / self.context.part.bars[bar].divisions.max(1);
         let late = own.attributes.iter().filter(|(_, at)| !at.is_zero());
         let late = late.filter_map(|(node, _)| child_text(*node, "divisions")?.parse::<i64>().ok()).next_back();
         // A bar that is written again has but one.
-        if let Some(late) = late.filter(|_| matches!(self.plan[row], BarPlan::Keep { .. })) {
+        if let Some(late) = late.filter(|_| self.context.plan[row].is_kept()) {
             state.set("divisions", vec![Fragment::leaf("divisions", late * scale)]);
         }
-        for (_, item) in self.late_signatures.get(&row).into_iter().flatten() {
+        for (_, item) in self.frame.late_signatures.get(&row).into_iter().flatten() {
             state.put(item.clone());
         }
         if own.attributes.iter().all(|(_, at)| at.is_zero())
@@ -150,29 +135,29 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
     /// All that decides what holds in a row beside what was settled before it;
     /// `None` where it has signatures of its own to come.
-    fn grounds(&self, row: usize, bar: usize, own: &Holding<'a, 'i>, divisions: i64) -> Option<Grounds<'a, 'i>> {
-        let is_new = |name: &str| self.new_signatures.contains_key(&(row, name.to_string()));
-        if self.late_signatures.contains_key(&row)
-            || !self.new_signatures.is_empty() && (is_new("key") || is_new("time"))
+    fn grounds(&self, row: usize, bar: usize, own: &InForce<'a, 'i>, divisions: i64) -> Option<Grounds<'a, 'i>> {
+        let is_new = |name: &str| self.frame.signatures.contains_key(&(row, name.to_string()));
+        if self.frame.late_signatures.contains_key(&row)
+            || !self.frame.signatures.is_empty() && (is_new("key") || is_new("time"))
         {
             return None;
         }
-        let plan = self.plan[row];
-        let theirs = plan.source().filter(|_| self.signatures_restored);
+        let plan = self.context.plan[row];
+        let theirs = plan.source().filter(|_| self.restores_signatures());
         Some(Grounds {
             own: own.start.clone(),
-            theirs: theirs.and_then(|bar| self.source_holdings().get(bar)).map(|h| h.start.clone()),
-            fifths: self.fifths.get(row).copied(),
-            edition_fifths: self.part.bars[bar].fifths,
+            theirs: theirs.and_then(|bar| self.source_in_force().get(bar)).map(|h| h.start.clone()),
+            fifths: self.fifths[row],
+            edition_fifths: self.context.part.bars[bar].fifths,
             divisions,
-            edition_divisions: self.part.bars[bar].divisions,
-            goes_on: self.goes_on(plan),
+            edition_divisions: self.context.part.bars[bar].divisions,
+            goes_on: self.context.goes_on(plan),
         })
     }
 
     fn settle_kind(
         &mut self,
-        own: &Holding<'a, 'i>,
+        own: &InForce<'a, 'i>,
         name: &str,
         wanted: &[Fragment],
         held: &[Fragment],
@@ -220,7 +205,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         if more.is_empty() {
             return;
         }
-        let measure = self.edits.tree().node(self.part.bars[bar].element);
+        let measure = self.context.bar_node(bar);
         if let Some(home) = leading(measure).next() {
             return more.into_iter().for_each(|item| self.edits.add_child(element(home), item));
         }
@@ -230,7 +215,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         }
         match elements(measure).find(|n| n.tag_name().name() != "print") {
             Some(head) => self.edits.insert_before(element(head), attributes),
-            None => self.edits.add_child(self.part.bars[bar].element, attributes),
+            None => self.edits.add_child(self.context.part.bars[bar].element, attributes),
         }
     }
 
@@ -239,7 +224,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         &self,
         row: usize,
         divisions: i64,
-        first: Option<&Holding>,
+        first: Option<&InForce>,
         state: &mut State<'a, 'i>,
     ) -> Option<Fragment> {
         let mut out = Fragment::new("attributes");
@@ -258,9 +243,9 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 }
             }
         }
-        let apart = ["divisions", "key", "time"];
+        let settled = ["divisions", "key", "time"];
         let rest: Vec<Fragment> = first.map_or_else(Vec::new, |h| {
-            h.start.iter().filter(|n| !apart.contains(&n.tag_name().name())).map(|n| Fragment::copy(*n)).collect()
+            h.start.iter().filter(|n| !settled.contains(&n.tag_name().name())).map(|n| Fragment::copy(*n)).collect()
         });
         for item in &rest {
             out.place(item.clone());
@@ -269,7 +254,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         state.set("divisions", vec![Fragment::leaf("divisions", divisions)]);
         state.set("key", key);
         state.set("time", time);
-        for (_, item) in self.late_signatures.get(&row).into_iter().flatten() {
+        for (_, item) in self.frame.late_signatures.get(&row).into_iter().flatten() {
             state.put(item.clone());
         }
         (!out.children.is_empty()).then_some(out)
@@ -277,21 +262,16 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
     /// Attributes and barlines in the middle of a bar that is written again come
     /// to stand among its new notes.
-    pub(super) fn carry_over(&mut self, row: usize, own: &Holding<'a, 'i>) {
+    pub(super) fn carry_over(&mut self, row: usize, own: &InForce<'a, 'i>) {
         for (node, at) in own.attributes.iter().filter(|(_, at)| !at.is_zero()) {
             let mut moved = Fragment::shell(*node);
             let stays = |n: &Node| n.tag_name().name() != "divisions" && !self.edits.is_removed(element(*n));
             moved.children = elements(*node).filter(stays).map(Fragment::copy).collect();
             self.edits.remove(element(*node));
             if !moved.children.is_empty() {
-                self.timed.entry(row).or_default().push((*at, moved));
+                self.timed.in_new.entry(row).or_default().push((*at, moved));
             }
         }
-    }
-
-    /// A signature of the source for the start of a row, as it is to look.
-    pub(super) fn note_signature(&mut self, row: usize, fragment: Fragment) {
-        self.new_signatures.insert((row, fragment.name.clone()), fragment);
     }
 }
 

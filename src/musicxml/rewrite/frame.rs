@@ -1,71 +1,115 @@
-//! Laying on what frames the notes: barlines, signatures, chord symbols.
+//! What frames the notes and waits for its bar: barlines, signatures.
 
+use super::super::edits::Edits;
 use super::super::fragment::Fragment;
 use super::super::tree::{child, element};
-use super::PartRewrite;
-use crate::pitch::{Interval, accidental_name, alteration_of};
-use crate::score::{Mark, Sign};
+use super::context::Context;
+use super::spans::At;
+use super::timed::Timed;
+use crate::pitch::Interval;
+use crate::score::{Element, Mark, Sign};
 use crate::time::Time;
 use roxmltree::Node;
+use std::collections::BTreeMap;
 
-impl PartRewrite<'_, '_, '_> {
-    pub(super) fn add_to_barline(&mut self, row: usize, offset: Time, fragment: Fragment) {
-        let left = offset.is_zero();
-        if self.is_inside(row, offset) {
-            return self.add_inner_barline(row, offset, fragment);
+/// An end of a bar.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum BarSide {
+    Left,
+    Right,
+}
+
+impl BarSide {
+    /// As MusicXML writes it.
+    pub(super) fn location(self) -> &'static str {
+        match self {
+            BarSide::Left => "left",
+            BarSide::Right => "right",
         }
-        let Some(bar) = self.plan[row].edition() else {
-            self.barlines.entry(row).or_default().push((left, fragment));
+    }
+}
+
+/// Barlines and signatures that come in.
+pub(super) struct Frame<'p, 'a, 'i> {
+    context: &'p Context<'p, 'a, 'i>,
+    /// Children of the barlines of new bars, by row.
+    pub(super) barlines: BTreeMap<usize, Vec<(BarSide, Fragment)>>,
+    /// Barlines that bars of the edition lacked, and beside what they stand.
+    pub(super) new_barlines: BTreeMap<(usize, BarSide), (Element, Fragment)>,
+    /// Signatures at the start of rows, as they are to look, by row and name.
+    pub(super) signatures: BTreeMap<(usize, String), Fragment>,
+    /// Those in the middle of rows.
+    pub(super) late_signatures: BTreeMap<usize, Vec<(Time, Fragment)>>,
+}
+
+impl<'p, 'a, 'i> Frame<'p, 'a, 'i> {
+    pub(super) fn new(context: &'p Context<'p, 'a, 'i>) -> Self {
+        let (barlines, new_barlines) = (BTreeMap::new(), BTreeMap::new());
+        let (signatures, late_signatures) = (BTreeMap::new(), BTreeMap::new());
+        Frame { context, barlines, new_barlines, signatures, late_signatures }
+    }
+
+    /// A child of a barline at a time of a row.
+    pub(super) fn add_to_barline(
+        &mut self,
+        edits: &mut Edits,
+        timed: &mut Timed,
+        (row, offset): At,
+        fragment: Fragment,
+    ) {
+        let side = if offset.is_zero() { BarSide::Left } else { BarSide::Right };
+        if self.is_inside(row, offset) {
+            return add_inner_barline(timed, row, offset, fragment);
+        }
+        let Some(bar) = self.context.plan[row].edition() else {
+            self.barlines.entry(row).or_default().push((side, fragment));
             return;
         };
-        let tree = self.edits.tree();
-        let measure = tree.node(self.part.bars[bar].element);
-        let location = if left { "left" } else { "right" };
+        let measure = self.context.bar_node(bar);
+        let location = side.location();
         let barlines = measure.children().filter(|n| n.tag_name().name() == "barline");
         let found = barlines.into_iter().find(|b| b.attribute("location").unwrap_or("right") == location);
         if let Some(barline) = found {
             match child(barline, &fragment.name) {
-                Some(old) if fragment.name == "bar-style" => self.edits.replace(element(old), fragment),
-                _ => self.edits.add_child(element(barline), fragment),
+                Some(old) if fragment.name == "bar-style" => edits.replace(element(old), fragment),
+                _ => edits.add_child(element(barline), fragment),
             }
             return;
         }
         let elements: Vec<Node> = measure.children().filter(|n| n.is_element()).collect();
         let before = elements.iter().find(|n| n.tag_name().name() != "print");
-        let home = if left { before } else { elements.last() };
+        let home = if side == BarSide::Left { before } else { elements.last() };
         let Some(home) = home.map(|n| element(*n)) else {
             return;
         };
         // Several children of one new barline come together.
         let barline = self
             .new_barlines
-            .entry((row, left))
+            .entry((row, side))
             .or_insert_with(|| (home, Fragment::new("barline").set("location", location)));
         barline.1.place(fragment);
     }
 
     /// Whether a time of a row is neither its start nor its end.
     fn is_inside(&self, row: usize, offset: Time) -> bool {
-        let plan = self.plan[row];
-        let theirs =
-            || plan.source().zip(self.frame()).and_then(|(bar, s)| Some(s.part.bars.get(bar)?.length + plan.shift()));
+        let plan = self.context.plan[row];
+        let theirs = || {
+            plan.source()
+                .zip(self.context.frame())
+                .and_then(|(bar, s)| Some(s.part.bars.get(bar)?.length + plan.shift()))
+        };
         let length = match plan.edition().filter(|_| !plan.is_composed()) {
-            Some(bar) => Some(self.part.bars[bar].length),
+            Some(bar) => Some(self.context.part.bars[bar].length),
             None => theirs(),
         };
         offset > Time::zero() && length.is_some_and(|length| offset < length)
     }
 
-    /// A barline in the middle of a bar stands among its notes.
-    fn add_inner_barline(&mut self, row: usize, offset: Time, fragment: Fragment) {
-        let barline = Fragment::new("barline").set("location", "middle").with(fragment);
-        self.add_timed(row, offset, barline);
-    }
-
+    /// A signature of a mark at a time of a row; `by` leads to what the row writes.
     pub(super) fn add_signature(
         &mut self,
-        row: usize,
-        offset: Time,
+        timed: &mut Timed,
+        (row, offset): At,
         mark: &Mark,
         mut fragment: Fragment,
         by: Interval,
@@ -76,75 +120,16 @@ impl PartRewrite<'_, '_, '_> {
             leaf.text = (sounding + by.fifths()).to_string();
         }
         if offset.is_zero() {
-            return self.note_signature(row, fragment);
+            self.signatures.insert((row, fragment.name.clone()), fragment);
+            return;
         }
         self.late_signatures.entry(row).or_default().push((offset, fragment.clone()));
-        self.add_timed(row, offset, Fragment::new("attributes").with(fragment));
-    }
-
-    /// A chord symbol or figures of a document, as this part writes them: `by` leads
-    /// from what is written there to what is here, `writing` from what sounds.
-    pub(super) fn moved_harmony(
-        &self,
-        mut fragment: Fragment,
-        mark: &Mark,
-        by: Interval,
-        writing: Interval,
-    ) -> Fragment {
-        let mut altered = mark.sign.pitches().into_iter();
-        for item in &mut fragment.children {
-            match item.name.as_str() {
-                "root" => move_root(item, "root-step", "root-alter", by),
-                "bass" => move_root(item, "bass-step", "bass-alter", by),
-                // The pitches of figures are those that their signs make.
-                "figure" if by.fifths() != 0 => {
-                    for sign in item.children.iter_mut().filter(|c| matches!(c.name.as_str(), "prefix" | "suffix")) {
-                        let pitch = alteration_of(sign.text.trim()).and_then(|_| altered.next());
-                        let name = pitch.and_then(|p| accidental_name(p.moved(writing).alter));
-                        sign.text = name.map_or_else(|| sign.text.clone(), str::to_string);
-                    }
-                }
-                _ => {}
-            }
-        }
-        if self.part.staves <= 1 {
-            fragment.remove("staff");
-        }
-        fragment
-    }
-
-    /// A syllable of the source in the verse that has its place in this part,
-    /// whatever that is called.
-    pub(super) fn in_verse(&self, mut fragment: Fragment, mark: &Mark) -> Fragment {
-        let verse = mark.sign.verse();
-        let like = self.part.marks.iter().find(|m| m.sign.verse() == verse);
-        let called = |name: &str| {
-            let node = like.map(|m| self.edits.tree().node(m.elements[0]));
-            node.and_then(|node| node.attribute(name)).map(str::to_string)
-        };
-        let own = |name: &str| fragment.attributes.iter().find(|a| a.0 == name).map(|a| a.1.clone());
-        let own = own("number").or(own("name")).unwrap_or("1".into());
-        let verse = verse.unwrap_or(1).to_string();
-        let theirs = like.map_or(verse.clone(), |_| called("number").or(called("name")).unwrap_or("1".into()));
-        if own == theirs {
-            return fragment;
-        }
-        fragment.attributes.retain(|(name, _)| !matches!(name.as_str(), "number" | "name"));
-        match like {
-            Some(_) => ["number", "name"].iter().for_each(|name| {
-                called(name).iter().for_each(|value| fragment.set_attribute(name, value));
-            }),
-            None => fragment.set_attribute("number", &verse),
-        }
-        fragment
+        timed.add(row, offset, Fragment::new("attributes").with(fragment));
     }
 }
 
-/// Moves a root or a bass; a text that is printed for the old one goes.
-fn move_root(item: &mut Fragment, step: &str, alter: &str, by: Interval) {
-    super::compose::move_named_pitch(item, step, alter, by);
-    let letter = item.children.iter_mut().find(|c| c.name == step).filter(|_| by.steps % 7 != 0);
-    if let Some(letter) = letter {
-        letter.attributes.retain(|(name, value)| name != "text" || value.trim().is_empty());
-    }
+/// A barline in the middle of a bar stands among its notes.
+fn add_inner_barline(timed: &mut Timed, row: usize, offset: Time, fragment: Fragment) {
+    let barline = Fragment::new("barline").set("location", "middle").with(fragment);
+    timed.add(row, offset, barline);
 }

@@ -3,34 +3,29 @@
 use super::super::apart::{Look, touch_of_note};
 use super::super::fragment::Fragment;
 use super::super::tree::child;
-use super::{NewGraces, PartRewrite, Target};
-use crate::score::{Category, Element, Mark, NoteId};
-use rustc_hash::FxHashMap;
+use super::Target;
+use super::compose::Composer;
+use super::context::Side;
+use super::draft::{Draft, NewGraces};
+use crate::score::{Category, Mark};
 
-impl PartRewrite<'_, '_, '_> {
+impl Draft<'_, '_, '_> {
     /// Grace notes of the source come in before (or after) the partner of
     /// their main note; in rebuilt bars they are there already.
-    pub(super) fn lay_graces(&mut self, owners: &FxHashMap<Element, NoteId>, mark: &Mark, look: &Look) -> bool {
-        let Some(source) = self.source else {
-            return false;
-        };
-        let notes: Vec<NoteId> = mark.elements.iter().filter_map(|e| owners.get(e).copied()).collect();
-        let Some(&first) = notes.first() else {
-            return false;
-        };
+    pub(super) fn insert_graces(&mut self, composer: &Composer, mark: &Mark, look: &Look) {
+        let Some(source) = self.context.source else { return };
+        let notes = self.context.notes_of(Side::Source, mark);
+        let Some(&first) = notes.first() else { return };
         if notes.iter().all(|n| self.composed.contains_key(n)) {
-            notes.iter().for_each(|n| self.dress_note(*n, look));
-            return true;
+            return notes.iter().for_each(|n| self.style_note(*n, look));
         }
         let main = source.part.main_note(first).and_then(|n| self.target_of_source(n));
-        let Some(Target::Kept(main)) = main else {
-            return false;
-        };
-        let row = self.plan.edition_row(self.part.notes[main].bar).expect("a bar that stays has a row");
+        let Some(Target::Kept(main)) = main else { return };
+        let row = self.context.plan.edition_row(self.context.part.notes[main].bar).expect("a bar that stays has a row");
         for note in &notes {
-            let mut fragment = self.compose_note(source, *note, row);
+            let mut fragment = composer.compose_note(source, *note, row);
             // They go with their note, in its voice.
-            let home = self.edits.tree().node(self.part.notes[main].element);
+            let home = self.context.node(main);
             for name in ["voice", "staff"] {
                 fragment.remove(name);
                 if let Some(own) = child(home, name) {
@@ -41,28 +36,32 @@ impl PartRewrite<'_, '_, '_> {
             self.composed.insert(*note, fragment);
         }
         self.new_graces.push(NewGraces { main, after: source.part.notes[first].grace_after, notes });
-        true
+    }
+
+    /// Takes grace notes of the edition out.
+    pub(super) fn remove_graces(&mut self, mark: &Mark) {
+        self.gone_graces.extend(self.context.notes_of(Side::Edition, mark));
+        mark.elements.iter().for_each(|e| self.edits.remove(*e));
     }
 
     /// A source mark that is not to be restored: only its grace notes could be
     /// in a composed bar already.
-    pub fn leave_out(&mut self, mark: &Mark) {
+    pub(super) fn leave_out(&mut self, mark: &Mark) {
         if mark.category == Category::Grace {
-            let notes: Vec<NoteId> = mark.elements.iter().filter_map(|e| self.source_owner.get(e).copied()).collect();
-            notes.iter().for_each(|n| drop(self.composed.remove(n)));
+            self.context.notes_of(Side::Source, mark).iter().for_each(|n| drop(self.composed.remove(n)));
         }
     }
 
     /// Puts grace notes in front of the notes they lead to.
     pub(super) fn put_graces(&mut self) {
         for group in &self.new_graces {
-            let main = self.part.chord(group.main);
+            let main = self.context.part.chord(group.main);
             for note in &group.notes {
                 let fragment = self.composed[note].clone();
                 if group.after {
-                    self.edits.insert_after(self.part.notes[main.end - 1].element, fragment);
+                    self.edits.insert_after(self.context.part.notes[main.end - 1].element, fragment);
                 } else {
-                    self.edits.insert_before(self.part.notes[main.start].element, fragment);
+                    self.edits.insert_before(self.context.part.notes[main.start].element, fragment);
                 }
             }
         }

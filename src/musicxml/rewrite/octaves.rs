@@ -1,17 +1,18 @@
 //! Notes of a part in other octaves.
 
-use super::PartRewrite;
+use super::super::edits::Edits;
+use super::respell::Respeller;
 use crate::pitch::Interval;
 use crate::score::{MarkId, NoteId, Part, Sign};
 use std::ops::RangeInclusive;
 
-impl PartRewrite<'_, '_, '_> {
+impl Respeller<'_, '_, '_> {
     /// Moves notes by octaves; `octaves` has a number for each note of the part.
-    pub fn move_octaves(&mut self, octaves: &[i32]) {
+    pub(super) fn move_octaves(&mut self, edits: &mut Edits, octaves: &[i32]) {
         self.moved_whole = true;
         for (note, by) in octaves.iter().enumerate().filter(|(_, by)| **by != 0) {
-            if let Some(written) = self.written(note) {
-                self.put_pitch(note, written.moved(Interval::octaves(*by)));
+            if let Some(written) = self.context.written(note) {
+                self.put_pitch(edits, note, written.moved(Interval::octaves(*by)));
             }
         }
     }

@@ -3,26 +3,27 @@
 
 use super::super::elements::facts;
 use super::super::tree::element;
-use super::PartRewrite;
+use super::draft::Draft;
+use super::ties::TieEnd;
 use crate::score::{Category, Mark, NoteId};
 use std::collections::HashMap;
 
-impl PartRewrite<'_, '_, '_> {
+impl Draft<'_, '_, '_> {
     pub(super) fn close_seams(&mut self) {
-        if self.plan.keeps_all() {
+        if self.context.plan.keeps_all() {
             return;
         }
         let mut places: HashMap<usize, usize> = HashMap::new();
         let mut fresh = Vec::new();
-        for (place, plan) in self.plan.rows().iter().filter(|f| f.is_in_result()).enumerate() {
+        for (place, plan) in self.context.plan.rows().iter().filter(|f| f.is_in_result()).enumerate() {
             match plan.edition() {
                 Some(bar) => drop(places.insert(bar, place)),
                 None => fresh.push(place),
             }
         }
         self.close_ties(&places);
-        let with_source = self.source.is_some();
-        for mark in self.part.marks.iter().filter(|m| !with_source || self.is_mark_alone(m)).collect::<Vec<_>>() {
+        let with_source = self.context.source.is_some();
+        for mark in self.context.part.marks.iter().filter(|m| !with_source || self.context.is_mark_alone(m)) {
             let Some(end) = mark.end else { continue };
             let torn = match (places.get(&mark.at.bar), places.get(&end.bar)) {
                 (Some(from), Some(to)) => goes_with_notes(mark) && fresh.iter().any(|bar| (*from..*to).contains(bar)),
@@ -37,9 +38,9 @@ impl PartRewrite<'_, '_, '_> {
 
     /// A tie goes on where the bar between its notes went and it held through it.
     fn close_ties(&mut self, places: &HashMap<usize, usize>) {
-        let part = self.part;
+        let part = self.context.part;
         let place = |note: NoteId| places.get(&part.notes[note].bar).copied();
-        for from in (0..part.notes.len()).filter(|n| self.source.is_none() || self.is_alone(*n)).collect::<Vec<_>>() {
+        for from in (0..part.notes.len()).filter(|n| self.context.source.is_none() || self.context.is_alone(*n)) {
             let Some(to) = part.notes[from].tied_to.filter(|to| part.notes[*to].bar != part.notes[from].bar) else {
                 continue;
             };
@@ -47,17 +48,17 @@ impl PartRewrite<'_, '_, '_> {
             let after = part.tied(to).find_map(place);
             let meet = before.zip(after).is_some_and(|(before, after)| before + 1 == after);
             if !meet && place(from).is_some() {
-                self.remove_tie(from, "start");
+                self.remove_tie(from, TieEnd::Start);
             }
             if !meet && place(to).is_some() {
-                self.remove_tie(to, "stop");
+                self.remove_tie(to, TieEnd::Stop);
             }
         }
     }
 
     /// Takes a span out; a trill stays where only its line goes.
     fn take_out(&mut self, mark: &Mark) {
-        let tree = self.edits.tree();
+        let tree = self.context.tree;
         let is_line = |e: &crate::score::Element| facts(tree.node(*e).tag_name().name()).is_numbered();
         let lines_only = mark.category == Category::Ornament && !mark.elements.iter().all(is_line);
         for node in mark.elements.iter().filter(|e| !lines_only || is_line(e)).map(|e| tree.node(*e)) {

@@ -2,34 +2,53 @@
 
 use super::super::fragment::Fragment;
 use super::super::tree::element;
-use super::{PartRewrite, SourceSide, Target};
+use super::draft::Draft;
+use super::{SourceSide, Target};
 use crate::plan::BarPlan;
 use crate::score::{NoteId, Part};
 
-impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
+/// An end of a tie.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum TieEnd {
+    Start,
+    Stop,
+}
+
+impl TieEnd {
+    /// As MusicXML writes it.
+    fn kind(self) -> &'static str {
+        match self {
+            TieEnd::Start => "start",
+            TieEnd::Stop => "stop",
+        }
+    }
+}
+
+impl<'a, 'i> Draft<'_, 'a, 'i> {
     /// Takes a tie out between a note of the edition and the next.
-    pub fn untie(&mut self, from: NoteId) {
-        self.remove_tie(from, "start");
-        if let Some(to) = self.part.notes[from].tied_to {
-            self.remove_tie(to, "stop");
+    pub(super) fn untie(&mut self, from: NoteId) {
+        self.remove_tie(from, TieEnd::Start);
+        if let Some(to) = self.context.part.notes[from].tied_to {
+            self.remove_tie(to, TieEnd::Stop);
         }
     }
 
     /// Takes out one end of a tie.
-    pub(super) fn remove_tie(&mut self, note: NoteId, kind: &str) {
-        if kind == "stop" {
+    pub(super) fn remove_tie(&mut self, note: NoteId, end: TieEnd) {
+        if end == TieEnd::Stop {
             self.untied.insert(note);
         }
-        let node = self.edits.tree().node(self.part.notes[note].element);
+        let node = self.context.node(note);
         let mut gone = Vec::new();
         for item in node.children().filter(|n| n.is_element()) {
             let name = item.tag_name().name();
-            if name == "tie" && item.attribute("type") == Some(kind) {
+            if name == "tie" && item.attribute("type") == Some(end.kind()) {
                 gone.push(item);
             }
             if name == "notations" {
                 gone.extend(
-                    item.children().filter(|n| n.tag_name().name() == "tied" && n.attribute("type") == Some(kind)),
+                    item.children()
+                        .filter(|n| n.tag_name().name() == "tied" && n.attribute("type") == Some(end.kind())),
                 );
             }
         }
@@ -39,31 +58,24 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     }
 
     /// Ties two notes of the edition.
-    pub fn tie(&mut self, from: NoteId, to: NoteId) {
-        self.add_tie(Target::Kept(from), "start");
-        self.add_tie(Target::Kept(to), "stop");
+    pub(super) fn tie(&mut self, from: NoteId, to: NoteId) {
+        self.add_tie(Target::Kept(from), TieEnd::Start);
+        self.add_tie(Target::Kept(to), TieEnd::Stop);
     }
 
-    pub(super) fn add_tie(&mut self, target: Target, kind: &str) {
-        let tie = Fragment::new("tie").set("type", kind);
-        match target {
-            Target::Kept(note) => self.edits.add_child(self.part.notes[note].element, tie),
-            Target::Composed(note) => {
-                if let Some(fragment) = self.composed.get_mut(&note) {
-                    fragment.place(tie);
-                }
-            }
-        }
-        self.add_notation(target, None, Fragment::new("tied").set("type", kind));
+    pub(super) fn add_tie(&mut self, target: Target, end: TieEnd) {
+        self.add_to_note(target, Fragment::new("tie").set("type", end.kind()));
+        self.add_notation(target, None, Fragment::new("tied").set("type", end.kind()));
     }
 
     /// Makes ties over a barline agree with the source wherever a bar beside
     /// it was rebuilt, taken out or put in.
     pub(super) fn mend_ties_at_seams(&mut self) {
-        let Some(source) = self.source else { return };
-        let rows: Vec<usize> = (0..self.plan.rows().len()).filter(|r| self.plan[*r].is_in_result()).collect();
+        let Some(source) = self.context.source else { return };
+        let rows: Vec<usize> =
+            (0..self.context.plan.rows().len()).filter(|r| self.context.plan[*r].is_in_result()).collect();
         for pair in rows.windows(2) {
-            let (left, right) = (self.plan[pair[0]], self.plan[pair[1]]);
+            let (left, right) = (self.context.plan[pair[0]], self.context.plan[pair[1]]);
             let natural = match (left, right) {
                 (BarPlan::Keep { edition: a, .. }, BarPlan::Keep { edition: b, .. }) => a + 1 == b,
                 _ => left.is_composed() && right.is_composed(),
@@ -72,64 +84,68 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 continue;
             }
             if let BarPlan::Keep { edition, source: Some(bar), .. } = left {
-                let wanted: Vec<NoteId> = tied_over(source.part, bar, true);
-                self.mend_ties(source, edition, &wanted, true);
+                let wanted: Vec<NoteId> = tied_over(source.part, bar, TieEnd::Start);
+                self.mend_ties(source, edition, &wanted, TieEnd::Start);
             }
             if let BarPlan::Keep { edition, source: Some(bar), .. } = right {
-                let wanted: Vec<NoteId> = tied_over(source.part, bar, false);
-                self.mend_ties(source, edition, &wanted, false);
+                let wanted: Vec<NoteId> = tied_over(source.part, bar, TieEnd::Stop);
+                self.mend_ties(source, edition, &wanted, TieEnd::Stop);
             }
         }
     }
 
-    pub(super) fn mend_ties(&mut self, source: SourceSide<'a, 'i>, bar: usize, wanted: &[NoteId], forward: bool) {
-        let kind = if forward { "start" } else { "stop" };
+    fn mend_ties(&mut self, source: SourceSide<'a, 'i>, bar: usize, wanted: &[NoteId], end: TieEnd) {
         let targets: Vec<NoteId> = wanted
             .iter()
             .filter_map(|n| match self.target_of_source(*n) {
                 // What the source holds the edition may write as two notes tied: the last one reaches over.
-                Some(Target::Kept(e)) if forward => {
-                    self.part.tied(e).take_while(|n| self.part.notes[*n].bar == bar).last().or(Some(e))
+                Some(Target::Kept(e)) if end == TieEnd::Start => {
+                    self.context.part.tied(e).take_while(|n| self.context.part.notes[*n].bar == bar).last().or(Some(e))
                 }
                 Some(Target::Kept(e)) => Some(e),
-                _ => self.same_sound(source, bar, *n, forward),
+                _ => self.same_sound(source, bar, *n, end),
             })
             .collect();
-        let mut present = tied_over(self.part, bar, forward);
-        present.retain(|n| !self.is_alone(*n));
+        let mut present = tied_over(self.context.part, bar, end);
+        present.retain(|n| !self.context.is_alone(*n));
         for note in &present {
             if !targets.contains(note) {
-                self.remove_tie(*note, kind);
+                self.remove_tie(*note, end);
             }
         }
         for note in targets {
             if !present.contains(&note) {
-                self.add_tie(Target::Kept(note), kind);
+                self.add_tie(Target::Kept(note), end);
             }
         }
     }
 
     /// The continuation of a note that was struck in a bar now gone has no
     /// partner of its own: found by its sound.
-    pub(super) fn same_sound(&self, source: SourceSide, bar: usize, note: NoteId, forward: bool) -> Option<NoteId> {
+    fn same_sound(&self, source: SourceSide, bar: usize, note: NoteId, end: TieEnd) -> Option<NoteId> {
         let pitch = source.part.notes[note].pitch()?.moved(source.alignment.interval);
-        self.part.bars[bar].notes.clone().find(|n| {
-            let own = &self.part.notes[*n];
-            let at_edge =
-                if forward { own.offset + own.duration == self.part.bars[bar].length } else { own.offset.is_zero() };
+        self.context.part.bars[bar].notes.clone().find(|n| {
+            let own = &self.context.part.notes[*n];
+            let at_edge = match end {
+                TieEnd::Start => own.offset + own.duration == self.context.part.bars[bar].length,
+                TieEnd::Stop => own.offset.is_zero(),
+            };
             at_edge && own.grace == 0 && own.pitch() == Some(pitch)
         })
     }
 }
 
-/// The notes of a bar that are tied over its right or left barline.
-fn tied_over(part: &Part, bar: usize, right: bool) -> Vec<NoteId> {
+/// The notes of a bar that are tied over a barline: the right one where their ties start, else the left one.
+fn tied_over(part: &Part, bar: usize, end: TieEnd) -> Vec<NoteId> {
     part.bars[bar]
         .notes
         .clone()
         .filter(|n| {
             let note = &part.notes[*n];
-            let other = if right { note.tied_to } else { note.tied_from };
+            let other = match end {
+                TieEnd::Start => note.tied_to,
+                TieEnd::Stop => note.tied_from,
+            };
             other.is_some_and(|o| part.notes[o].bar != bar)
         })
         .collect()

@@ -2,14 +2,15 @@
 //! and barlines, and their places among the notes of a bar.
 
 use super::super::apart::Touch;
+use super::super::edits::Edits;
 use super::super::fragment::Fragment;
 use super::super::tree::{child, element, text_of};
-use super::PartRewrite;
-use super::compose::lcm;
+use super::context::Context;
 use crate::plan::BarPlan;
 use crate::score::{Element, NoteId};
-use crate::time::Time;
+use crate::time::{Time, lcm};
 use roxmltree::Node;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The finest that a copy's divisions become for the sake of a direction.
 pub(super) const MOST_DIVISIONS: i64 = 1 << 16;
@@ -32,56 +33,83 @@ impl Host {
     }
 }
 
-impl PartRewrite<'_, '_, '_> {
+/// What waits for its place in time, in bars that stay and in new ones.
+pub(super) struct Timed<'p, 'a, 'i> {
+    pub(super) context: &'p Context<'p, 'a, 'i>,
+    /// In composed bars, by row.
+    in_new: BTreeMap<usize, Vec<(Time, Fragment)>>,
+    /// In bars of the edition that stay.
+    pub(super) in_kept: BTreeMap<usize, Vec<(Time, Fragment)>>,
+    /// Bars of the edition from which figures go.
+    pub(super) lost_figures: BTreeSet<usize>,
+    /// Bars of the edition that get finer divisions.
+    finer: BTreeMap<usize, i64>,
+}
+
+/// What is left once all that waited in bars that stay has its place.
+pub(super) struct Settled {
+    /// What stands in time in composed bars: row, offset, element.
+    pub(super) in_new: BTreeMap<usize, Vec<(Time, Fragment)>>,
+    /// Bars of the edition that get finer divisions.
+    pub(super) finer: BTreeMap<usize, i64>,
+}
+
+impl<'p, 'a, 'i> Timed<'p, 'a, 'i> {
+    pub(super) fn new(context: &'p Context<'p, 'a, 'i>) -> Self {
+        let (in_new, in_kept, finer) = (BTreeMap::new(), BTreeMap::new(), BTreeMap::new());
+        Timed { context, in_new, in_kept, lost_figures: BTreeSet::new(), finer }
+    }
+
     /// A new direction (or harmony) at a place of the result.
-    pub fn add_timed(&mut self, row: usize, offset: Time, fragment: Fragment) {
-        match self.plan[row] {
-            BarPlan::Keep { edition, .. } => self.placed.entry(edition).or_default().push((offset, fragment)),
-            _ => self.timed.entry(row).or_default().push((offset, fragment)),
+    pub(super) fn add(&mut self, row: usize, offset: Time, fragment: Fragment) {
+        match self.context.plan[row] {
+            BarPlan::Keep { edition, .. } => self.in_kept.entry(edition).or_default().push((offset, fragment)),
+            _ => self.in_new.entry(row).or_default().push((offset, fragment)),
         }
     }
 
     /// Puts what was added to bars that stay; where their divisions cannot say
     /// its time, these become finer.
-    pub(super) fn settle_timed(&mut self) {
-        self.settle_figures();
-        for (bar, items) in std::mem::take(&mut self.placed) {
+    pub(super) fn settle(mut self, edits: &mut Edits) -> Settled {
+        self.settle_figures(edits);
+        for (bar, items) in std::mem::take(&mut self.in_kept) {
             let items: Vec<(Host, Time, Fragment)> =
                 items.into_iter().map(|(at, f)| (self.host(bar, at, &f), at, f)).collect();
-            let apart = items.iter().map(|(host, at, _)| *at - host.time());
-            self.refine(bar, apart);
+            let distances = items.iter().map(|(host, at, _)| *at - host.time());
+            self.refine(edits, bar, distances);
             let divisions = self.divisions(bar);
             for (host, at, fragment) in items {
                 for fragment in line_up(vec![(at, fragment)], host.time(), divisions) {
                     match host {
-                        Host::Before(element, _) => self.edits.insert_before(element, fragment),
-                        Host::After(element, _) => self.edits.insert_after(element, fragment),
-                        Host::Into(element) => self.edits.add_child(element, fragment),
+                        Host::Before(element, _) => edits.insert_before(element, fragment),
+                        Host::After(element, _) => edits.insert_after(element, fragment),
+                        Host::Into(element) => edits.add_child(element, fragment),
                     }
                 }
             }
         }
+        Settled { in_new: self.in_new, finer: self.finer }
     }
 
     /// Rests at the end of a bar that is shorter than the other parts' now.
-    pub fn fill_up(&mut self, row: usize, length: Time) {
-        let BarPlan::Keep { edition: bar, .. } = self.plan[row] else { return };
-        let own = &self.part.bars[bar];
-        let notes = &self.part.notes[own.notes.clone()];
+    pub(super) fn fill_up(&mut self, edits: &mut Edits, row: usize, length: Time) {
+        let BarPlan::Keep { edition: bar, .. } = self.context.plan[row] else { return };
+        let own = &self.context.part.bars[bar];
+        let notes = &self.context.part.notes[own.notes.clone()];
         if own.length >= length || notes.is_empty() {
             return;
         }
-        self.refine(bar, [length, own.length].into_iter());
+        self.refine(edits, bar, [length, own.length].into_iter());
         let divisions = self.divisions(bar);
-        let measure = self.edits.tree().node(own.element);
+        let measure = self.context.bar_node(bar);
         let mut told = Time::from(own.divisions);
-        let (times, end) = super::holding::times_of(measure, &mut told);
+        let (times, end) = super::in_force::times_of(measure, &mut told);
         let Some((last, _)) = times.iter().rfind(|(n, _)| matches!(n.tag_name().name(), "note" | "forward" | "backup"))
         else {
             return;
         };
         let mut cursor = times.iter().find(|(n, _)| n.range().start > last.range().start).map_or(end, |t| t.1);
-        for staff in 1..=self.part.staves.max(1) {
+        for staff in 1..=self.context.part.staves.max(1) {
             let Some(first) = notes.iter().find(|n| n.staff == staff) else { continue };
             let in_voice = notes.iter().filter(|n| n.voice == first.voice && n.grace == 0);
             let end = in_voice.map(|n| n.offset + n.duration).max().unwrap_or_default();
@@ -89,31 +117,31 @@ impl PartRewrite<'_, '_, '_> {
                 .with(Fragment::new("rest"))
                 .with(Fragment::leaf("duration", ticks(length - end, divisions)));
             for name in ["voice", "staff"] {
-                if let Some(own) = child(self.edits.tree().node(first.element), name) {
+                if let Some(own) = child(self.context.tree.node(first.element), name) {
                     rest.place(Fragment::copy(own));
                 }
             }
             let moved = jump(cursor, end, divisions);
-            moved.into_iter().chain([rest]).for_each(|f| self.edits.insert_after(element(*last), f));
+            moved.into_iter().chain([rest]).for_each(|f| edits.insert_after(element(*last), f));
             cursor = length;
         }
     }
 
     pub(super) fn divisions(&self, bar: usize) -> i64 {
-        self.finer.get(&bar).copied().unwrap_or(self.part.bars[bar].divisions)
+        self.finer.get(&bar).copied().unwrap_or(self.context.part.bars[bar].divisions)
     }
 
     /// Makes a bar's divisions so fine that they can say all these times.
-    pub(super) fn refine(&mut self, bar: usize, times: impl Iterator<Item = Time>) {
+    pub(super) fn refine(&mut self, edits: &mut Edits, bar: usize, times: impl Iterator<Item = Time>) {
         let old = self.divisions(bar);
         let new = times.fold(old, |d, t| lcm(d, t.denom()));
         if new == old || new > MOST_DIVISIONS {
             return;
         }
         self.finer.insert(bar, new);
-        let factor = Time::new(new, self.part.bars[bar].divisions.max(1));
+        let factor = Time::new(new, self.context.part.bars[bar].divisions.max(1));
         let mut at_start = true;
-        let measure = self.edits.tree().node(self.part.bars[bar].element);
+        let measure = self.context.bar_node(bar);
         for item in super::super::tree::elements(measure) {
             let name = item.tag_name().name();
             let leaf = match name {
@@ -128,7 +156,7 @@ impl PartRewrite<'_, '_, '_> {
             if let Some(ticks) = crate::time::parse_decimal(text_of(leaf)) {
                 let mut new = Fragment::shell(leaf);
                 new.text = ticks_text(ticks * factor);
-                self.edits.replace(element(leaf), new);
+                edits.replace(element(leaf), new);
             }
         }
     }
@@ -136,8 +164,8 @@ impl PartRewrite<'_, '_, '_> {
     /// Before the note at its time; after the one that ends there; else before
     /// the last note that comes earlier.
     pub(super) fn host(&self, bar: usize, offset: Time, fragment: &Fragment) -> Host {
-        let notes = self.part.bars[bar].notes.clone();
-        let own = |n: NoteId| &self.part.notes[n];
+        let notes = self.context.part.bars[bar].notes.clone();
+        let own = |n: NoteId| &self.context.part.notes[n];
         let staff = fragment.child("staff").and_then(|s| s.text.parse::<u32>().ok()).unwrap_or(1);
         let stays = |n: &NoteId| !own(*n).chord && own(*n).grace == 0;
         let at_time = notes.clone().filter(stays).filter(|n| own(*n).offset == offset);
@@ -151,7 +179,7 @@ impl PartRewrite<'_, '_, '_> {
         }
         let ending = notes.clone().filter(stays).filter(|n| own(*n).offset + own(*n).duration == offset);
         if let Some(note) = ending.min_by_key(|n| (own(*n).staff != staff, std::cmp::Reverse(*n))) {
-            let last = self.part.chord(note).last().expect("a chord has a note");
+            let last = self.context.part.chord(note).last().expect("a chord has a note");
             return Host::After(own(last).element, offset);
         }
         let earlier = notes.clone().filter(stays).filter(|n| own(*n).offset < offset).max_by_key(|n| own(*n).offset);
@@ -164,23 +192,24 @@ impl PartRewrite<'_, '_, '_> {
 
     /// In a bar without notes: before whatever moves the time on.
     fn host_in_silent_bar(&self, bar: usize) -> Host {
-        let measure = self.edits.tree().node(self.part.bars[bar].element);
+        let measure = self.context.bar_node(bar);
         let moves = |n: &Node| matches!(n.tag_name().name(), "forward" | "backup" | "barline");
         let head = |n: &Node| n.attribute("location") != Some("left");
         match measure.children().filter(moves).find(head) {
             Some(host) => Host::Before(element(host), Time::zero()),
-            None => Host::Into(self.part.bars[bar].element),
+            None => Host::Into(self.context.part.bars[bar].element),
         }
     }
+}
 
-    pub(super) fn direction_shell(&self, holder: Node<'_, '_>, row: usize) -> Fragment {
-        let mut out = Fragment::shell(holder);
-        if self.part.staves > 1 {
-            let staff = child(holder, "staff").map_or("1", text_of).parse().unwrap_or(1);
-            out.children.push(Fragment::leaf("staff", self.staff_in(row, staff)));
-        }
-        out
+/// The direction that an element stands in, without what it says, on its staff of a part.
+pub(super) fn direction_shell(context: &Context, holder: Node<'_, '_>) -> Fragment {
+    let mut out = Fragment::shell(holder);
+    if context.part.staves > 1 {
+        let staff = child(holder, "staff").map_or("1", text_of).parse().unwrap_or(1);
+        out.children.push(Fragment::leaf("staff", context.staff_in(staff)));
     }
+    out
 }
 
 /// The element between what stands beside it.

@@ -1,12 +1,12 @@
 //! A part in another key: notes, signatures, chord symbols, figures.
 
+use super::super::edits::Edits;
 use super::super::fragment::Fragment;
+use super::super::pitches::{move_named_pitch, spelled};
 use super::super::tree::{child, child_text, element, elements, text_of};
-use super::PartRewrite;
-use super::compose::{is_pitched, move_named_pitch};
+use super::respell::Respeller;
 use crate::instrument::Clef;
 use crate::pitch::{Interval, LETTERS, Pitch, accidental_name, alteration_of};
-use crate::score::NoteId;
 use roxmltree::Node;
 
 /// The most sharps or flats that a signature is written with.
@@ -20,68 +20,72 @@ pub struct TooManySigns {
     pub fifths: i32,
 }
 
-impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
+impl<'a, 'i> Respeller<'_, 'a, 'i> {
     /// Moves the whole part by an interval; instruments that transpose go on
     /// doing so. Parts without pitches stay as they are.
     ///
     /// # Errors
     /// When a signature would need more than seven sharps or flats.
-    pub fn transpose(&mut self, by: Interval) -> Result<(), TooManySigns> {
-        self.move_written(&|_| by)
+    pub(super) fn transpose(&mut self, edits: &mut Edits, by: Interval) -> Result<(), TooManySigns> {
+        self.move_written(edits, &|_| by)
     }
 
     /// Moves all that is written; `by` says how far, for how the old writing sounds.
-    pub(super) fn move_written(&mut self, by: &dyn Fn(Interval) -> Interval) -> Result<(), TooManySigns> {
-        if !(0..self.part.notes.len()).any(|n| is_pitched(self.part, n)) {
+    pub(super) fn move_written(
+        &mut self,
+        edits: &mut Edits,
+        by: &dyn Fn(Interval) -> Interval,
+    ) -> Result<(), TooManySigns> {
+        if !(0..self.context.part.notes.len()).any(|n| self.context.part.notes[n].pitch().is_some()) {
             return Ok(());
         }
         self.moved_whole = true;
-        self.fifths = self.part.bars.iter().map(|b| b.fifths + by(b.transpose).fifths()).collect();
-        let changed = |bar: &usize| self.fifths[*bar] != self.part.bars[*bar].fifths;
+        self.fifths = self.context.part.bars.iter().map(|b| b.fifths + by(b.transpose).fifths()).collect();
+        let changed = |bar: &usize| self.fifths[*bar] != self.context.part.bars[*bar].fifths;
         let over = (0..self.fifths.len()).find(|bar| self.fifths[*bar].abs() > MOST && changed(bar));
         if let Some(bar) = over {
             return Err(TooManySigns { bar, fifths: self.fifths[bar] });
         }
-        for note in 0..self.part.notes.len() {
-            if let Some(written) = self.written(note) {
-                let moved = written.moved(by(self.part.notes[note].transpose)).simplest();
+        for note in 0..self.context.part.notes.len() {
+            if let Some(written) = self.context.written(note) {
+                let moved = written.moved(by(self.context.part.notes[note].transpose)).simplest();
                 if moved != written {
-                    self.put_pitch(note, moved);
+                    self.put_pitch(edits, note, moved);
                 }
             }
         }
-        for bar in 0..self.part.bars.len() {
-            let node = self.edits.tree().node(self.part.bars[bar].element);
+        for bar in 0..self.context.part.bars.len() {
+            let node = self.context.bar_node(bar);
             for item in elements(node) {
                 let by = by(self.transposition_from(item));
                 match item.tag_name().name() {
-                    "attributes" => {
-                        elements(item).filter(|n| n.tag_name().name() == "key").for_each(|key| self.move_key(key, by))
-                    }
-                    "harmony" => self.move_harmony(item, by),
-                    "figured-bass" => self.move_figures(item, by),
-                    "note" if child(item, "rest").is_some() => self.move_rest(item, bar, by),
-                    "note" => self.move_signs(item, by),
+                    "attributes" => elements(item)
+                        .filter(|n| n.tag_name().name() == "key")
+                        .for_each(|key| self.move_key(edits, key, by)),
+                    "harmony" => self.move_harmony(edits, item, by),
+                    "figured-bass" => self.move_figures(edits, item, by),
+                    "note" if child(item, "rest").is_some() => self.move_rest(edits, item, bar, by),
+                    "note" => self.move_signs(edits, item, by),
                     _ => {}
                 }
             }
         }
-        let first = self.part.bars.first().is_some_and(|b| b.fifths != self.fifths[0]);
+        let first = self.context.part.bars.first().is_some_and(|b| b.fifths != self.fifths[0]);
         if first && !self.says_first("key") {
             let key = Fragment::new("key").with(Fragment::leaf("fifths", self.fifths[0]));
-            self.say_first(key);
+            self.say_first(edits, key);
         }
         Ok(())
     }
 
     /// How the notes sound that are written from an element on.
     pub(super) fn transposition_from(&self, node: Node<'_, '_>) -> Interval {
-        let notes = &self.part.notes;
+        let notes = &self.context.part.notes;
         let next = notes.partition_point(|n| n.element < element(node));
         notes.get(next).or(notes.last()).map_or(Interval::UNISON, |n| n.transpose)
     }
 
-    fn move_key(&mut self, key: Node<'_, '_>, by: Interval) {
+    fn move_key(&self, edits: &mut Edits, key: Node<'_, '_>, by: Interval) {
         let fifths = by.fifths();
         if fifths == 0 {
             return;
@@ -92,7 +96,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             {
                 let mut moved = Fragment::shell(node);
                 moved.text = (old + fifths).to_string();
-                self.edits.replace(element(node), moved);
+                edits.replace(element(node), moved);
             }
         }
         // A signature of single accidentals.
@@ -103,17 +107,17 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             };
             let Some(old) = spelled(text_of(step), text_of(alter)) else { continue };
             let new = old.moved(by);
-            self.edits.replace(element(step), Fragment::leaf("key-step", LETTERS[new.step as usize]));
-            self.edits.replace(element(alter), Fragment::leaf("key-alter", f64::from(new.alter) / 100.0));
+            edits.replace(element(step), Fragment::leaf("key-step", LETTERS[new.step as usize]));
+            edits.replace(element(alter), Fragment::leaf("key-alter", f64::from(new.alter) / 100.0));
             let sign = alter.next_sibling_element().filter(|n| n.tag_name().name() == "key-accidental");
             if let (Some(sign), Some(name)) = (sign, accidental_name(new.alter)) {
-                self.edits.replace(element(sign), Fragment::leaf("key-accidental", name));
+                edits.replace(element(sign), Fragment::leaf("key-accidental", name));
             }
         }
     }
 
     fn first_attributes(&self) -> Option<Node<'a, 'i>> {
-        let node = self.edits.tree().node(self.part.bars.first()?.element);
+        let node = self.context.tree.node(self.context.part.bars.first()?.element);
         elements(node).take_while(|n| n.tag_name().name() != "note").find(|n| n.tag_name().name() == "attributes")
     }
 
@@ -123,21 +127,21 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     }
 
     /// Puts an attribute before the first note of the part.
-    pub(super) fn say_first(&mut self, what: Fragment) {
-        let Some(first) = self.part.bars.first() else { return };
+    pub(super) fn say_first(&self, edits: &mut Edits, what: Fragment) {
+        let Some(first) = self.context.part.bars.first() else { return };
         if let Some(attributes) = self.first_attributes() {
-            return self.edits.add_child(element(attributes), what);
+            return edits.add_child(element(attributes), what);
         }
         let attributes = Fragment::new("attributes").with(what);
-        let node = self.edits.tree().node(first.element);
+        let node = self.context.tree.node(first.element);
         match elements(node).find(|n| n.tag_name().name() != "print") {
-            Some(head) => self.edits.insert_before(element(head), attributes),
-            None => self.edits.add_child(first.element, attributes),
+            Some(head) => edits.insert_before(element(head), attributes),
+            None => edits.add_child(first.element, attributes),
         }
     }
 
     /// A rest may be printed at a pitch's height; under another clef it stays where it was on the staff.
-    fn move_rest(&mut self, note: Node<'_, '_>, bar: usize, by: Interval) {
+    fn move_rest(&self, edits: &mut Edits, note: Node<'_, '_>, bar: usize, by: Interval) {
         let Some(rest) = child(note, "rest").filter(|r| child(*r, "display-step").is_some()) else { return };
         let by = match self.other_clefs {
             Some(_) => {
@@ -149,22 +153,22 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         if by.steps != 0 {
             let mut moved = Fragment::copy(rest);
             move_named_pitch(&mut moved, "display-step", "", by);
-            self.edits.replace(element(rest), moved);
+            edits.replace(element(rest), moved);
         }
     }
 
-    fn move_harmony(&mut self, harmony: Node<'_, '_>, by: Interval) {
+    fn move_harmony(&self, edits: &mut Edits, harmony: Node<'_, '_>, by: Interval) {
         for (name, step, alter) in [("root", "root-step", "root-alter"), ("bass", "bass-step", "bass-alter")] {
             for node in elements(harmony).filter(|n| n.tag_name().name() == name).collect::<Vec<_>>() {
                 let mut moved = Fragment::copy(node);
                 move_named_pitch(&mut moved, step, alter, by);
-                self.edits.replace(element(node), moved);
+                edits.replace(element(node), moved);
             }
         }
     }
 
     /// A sign at a figure alters the note so many letters above the bass.
-    fn move_figures(&mut self, figured: Node<'_, '_>, by: Interval) {
+    fn move_figures(&self, edits: &mut Edits, figured: Node<'_, '_>, by: Interval) {
         let bass = figured.next_siblings().filter(Node::is_element).find_map(|n| {
             let pitch = child(n, "pitch").filter(|_| n.tag_name().name() == "note")?;
             spelled(child_text(pitch, "step")?, child_text(pitch, "alter").unwrap_or("0"))
@@ -177,13 +181,13 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 let Some(sign) = child(figure, name) else { continue };
                 let Some(alter) = alteration_of(text_of(sign)) else { continue };
                 let above = Pitch::new((bass.step + number - 1).rem_euclid(7), alter, 4);
-                self.put_sign(sign, above.moved(by).alter);
+                self.put_sign(edits, sign, above.moved(by).alter);
             }
         }
     }
 
     /// Signs at ornaments alter the neighbour above, or below where they stand below.
-    fn move_signs(&mut self, note: Node<'_, '_>, by: Interval) {
+    fn move_signs(&self, edits: &mut Edits, note: Node<'_, '_>, by: Interval) {
         let Some(pitch) = child(note, "pitch") else { return };
         let Some(step) = child_text(pitch, "step").and_then(|s| LETTERS.iter().position(|l| s == l.to_string())) else {
             return;
@@ -192,36 +196,15 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             let Some(alter) = alteration_of(text_of(sign)) else { continue };
             let way = if sign.attribute("placement") == Some("below") { -1 } else { 1 };
             let neighbour = Pitch::new((step as i32 + way).rem_euclid(7), alter, 4);
-            self.put_sign(sign, neighbour.moved(by).alter);
+            self.put_sign(edits, sign, neighbour.moved(by).alter);
         }
     }
 
-    fn put_sign(&mut self, sign: Node<'_, '_>, alter: i32) {
+    fn put_sign(&self, edits: &mut Edits, sign: Node<'_, '_>, alter: i32) {
         if let Some(name) = accidental_name(alter).filter(|name| *name != text_of(sign)) {
             let mut moved = Fragment::shell(sign);
             moved.text = name.to_string();
-            self.edits.replace(element(sign), moved);
+            edits.replace(element(sign), moved);
         }
     }
-
-    /// Gives a note another written pitch; its accidental is settled with all others.
-    pub(super) fn put_pitch(&mut self, note: NoteId, written: Pitch) {
-        self.pitches.insert(note, written);
-        let node = self.edits.tree().node(self.part.notes[note].element);
-        let Some(pitch) = child(node, "pitch") else { return };
-        let old = self.written(note);
-        match child(pitch, "octave").filter(|_| old.is_some_and(|o| o.same_name(written))) {
-            Some(octave) => {
-                self.edits.replace(element(octave), Fragment::leaf("octave", written.octave));
-            }
-            None => self.edits.replace(element(pitch), super::pitch_fragment(written)),
-        }
-    }
-}
-
-/// A letter and its alteration, in any octave.
-fn spelled(step: &str, alter: &str) -> Option<Pitch> {
-    let step = LETTERS.iter().position(|l| step == l.to_string())? as i32;
-    let alter: f64 = alter.parse().ok()?;
-    Some(Pitch::new(step, (alter * 100.0).round() as i32, 4))
 }

@@ -3,7 +3,7 @@
 
 use super::super::fragment::Fragment;
 use super::super::tree::{child, child_text, element, elements};
-use super::PartRewrite;
+use super::draft::Draft;
 use crate::score::{Category, Element, Mark};
 use crate::time::{Time, parse_decimal};
 use roxmltree::Node;
@@ -16,19 +16,19 @@ struct Placed<'a, 'i> {
     unprinted: bool,
 }
 
-impl PartRewrite<'_, '_, '_> {
+impl Draft<'_, '_, '_> {
     /// Takes out what sounds a sign that has gone. Time goes on as it did.
     pub(super) fn silence(&mut self, mark: &Mark) {
         let is_sign = |m: &Mark| matches!(m.category, Category::Ornament | Category::Grace);
         let Some(main) = mark.at.note.filter(|_| is_sign(mark)) else { return };
-        let notes = placed(self.edits.tree().node(self.part.bars[mark.at.bar].element));
+        let notes = placed(self.context.bar_node(mark.at.bar));
         if notes.iter().all(|n| !n.unprinted) {
             return;
         }
-        let own = self.part.notes[main].element;
+        let own = self.context.part.notes[main].element;
         let Some(own) = notes.iter().find(|n| element(n.node) == own) else { return };
         let stays = |m: &Mark| is_sign(m) && m.at.note == Some(main) && !self.is_gone(&m.elements);
-        if self.part.marks.iter().any(|m| m.elements != mark.elements && stays(m)) {
+        if self.context.part.marks.iter().any(|m| m.elements != mark.elements && stays(m)) {
             return;
         }
         let staff = |n: &Placed| child_text(n.node, "staff").unwrap_or("1").to_string();

@@ -1,15 +1,28 @@
 //! In which voice of the edition a voice of the source goes on.
 
-use super::{PartRewrite, SourceSide, voice_name};
+use super::context::Context;
+use super::{SourceSide, voice_name};
 use crate::score::{NoteId, Part};
+use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
+/// The names of voices in the edition.
+pub(super) struct Voices<'p, 'a, 'i> {
+    context: &'p Context<'p, 'a, 'i>,
+    /// For the source's voices, once they are asked for.
+    names: OnceCell<HashMap<u32, String>>,
+}
+
+impl<'p, 'a, 'i> Voices<'p, 'a, 'i> {
+    pub(super) fn new(context: &'p Context<'p, 'a, 'i>) -> Self {
+        Voices { context, names: OnceCell::new() }
+    }
+
     /// The edition's name for a voice of the source. Voices that sound in one bar
     /// have each its own.
-    pub(super) fn voice_in(&self, source: SourceSide<'a, 'i>, voice: u32) -> String {
-        let mut names = self.voice_names.borrow_mut();
-        names.get_or_insert_with(|| self.name_voices(source)).get(&voice).cloned().unwrap_or_default()
+    pub(super) fn name_of(&self, source: SourceSide<'a, 'i>, voice: u32) -> String {
+        let names = self.names.get_or_init(|| self.name_voices(source));
+        names.get(&voice).cloned().unwrap_or_default()
     }
 
     fn name_voices(&self, source: SourceSide<'a, 'i>) -> HashMap<u32, String> {
@@ -19,7 +32,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         }
         for (s, e) in source.alignment.source_to_edition.iter() {
             if let Some(e) = e {
-                let (theirs, ours) = (source.part.notes[s.index()].voice, self.part.notes[e.index()].voice);
+                let (theirs, ours) = (source.part.notes[s.index()].voice, self.context.part.notes[e.index()].voice);
                 *votes.entry(theirs).or_default().entry(ours).or_default() += 1;
             }
         }
@@ -36,7 +49,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             let beside = |name: &str| {
                 names.iter().any(|(other, theirs)| together.contains(&(voice, *other)) && same_name(theirs, name))
             };
-            let staff = self.staff_in(0, usual_staff(source.part, voice));
+            let staff = self.context.staff_in(usual_staff(source.part, voice));
             let mut wanted: Vec<(&u32, &usize)> = votes[&voice].iter().collect();
             wanted.sort_by_key(|(ours, votes)| (std::cmp::Reverse(**votes), **ours));
             let usual = wanted.iter().filter_map(|(voice, _)| ours.get(voice)).collect::<Vec<_>>();
@@ -49,7 +62,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 let own = voice_name(source.node(note.element));
                 (!beside(&own) && !self.is_elsewhere(&own, staff)).then_some(own)
             };
-            let name = name.or_else(own).unwrap_or_else(|| self.free_voice(staff, beside));
+            let name = name.or_else(own).unwrap_or_else(|| self.free(staff, beside));
             names.insert(voice, name);
         }
         names
@@ -58,10 +71,10 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     /// The voices of the edition, each with its name and the staff it is mostly on.
     fn edition_voices(&self) -> BTreeMap<u32, Voice> {
         let mut out = BTreeMap::new();
-        for note in &self.part.notes {
+        for note in &self.context.part.notes {
             out.entry(note.voice).or_insert_with(|| Voice {
-                name: voice_name(self.edits.tree().node(note.element)),
-                staff: usual_staff(self.part, note.voice),
+                name: voice_name(self.context.tree.node(note.element)),
+                staff: usual_staff(self.context.part, note.voice),
             });
         }
         out
@@ -73,7 +86,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     }
 
     /// A name for one more voice on a staff.
-    pub(super) fn free_voice(&self, staff: u32, taken: impl Fn(&str) -> bool) -> String {
+    pub(super) fn free(&self, staff: u32, taken: impl Fn(&str) -> bool) -> String {
         let on_staff = self.edition_voices();
         let numbers = on_staff.values().filter(|v| v.staff == staff).filter_map(|v| v.name.parse::<u32>().ok());
         let first = numbers.min().unwrap_or(1);

@@ -2,10 +2,11 @@
 
 use super::super::elements::is_dynamic_sign;
 use super::super::fragment::Fragment;
-use super::{PartRewrite, Target};
+use super::Target;
+use super::insert::Inserter;
 use crate::score::Anchor;
 
-/// A mark to be laid on, without its place.
+/// A mark to be inserted, without its place.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum NewMark {
     Dynamics(String),
@@ -30,13 +31,13 @@ pub enum NewMark {
     Text(String),
 }
 
-impl PartRewrite<'_, '_, '_> {
-    /// Lays a new mark on a part that is otherwise left alone: rows and bars are
+impl Inserter<'_, '_, '_> {
+    /// Inserts a new mark into a part that is otherwise left alone: rows and bars are
     /// the same then. Marks that a note carries go to the note of their anchor.
-    pub fn lay_new(&mut self, mark: &NewMark, at: Anchor, end: Option<Anchor>) {
+    pub fn insert_new(&mut self, mark: &NewMark, at: Anchor, end: Option<Anchor>) {
         let on_note = |this: &mut Self, container: Option<&str>, fragment: Fragment, at: Anchor| {
             if let Some(note) = at.note {
-                this.add_notation(Target::Kept(note), container, fragment);
+                this.draft.add_notation(Target::Kept(note), container, fragment);
             }
         };
         match mark {
@@ -80,17 +81,17 @@ impl PartRewrite<'_, '_, '_> {
     }
 
     fn number_for(&mut self, name: &str, at: Anchor, end: Anchor) -> u32 {
-        self.free_number(name, (at.bar, at.offset), (end.bar, end.offset))
+        self.numbers.free(name, (at.bar, at.offset), (end.bar, end.offset))
     }
 
     fn direction(&mut self, at: Anchor, placement: &str, sign: Fragment) {
         let mut direction =
             Fragment::new("direction").set("placement", placement).with(Fragment::new("direction-type").with(sign));
-        if self.part().staves > 1 {
-            let staff = at.note.map_or(1, |n| self.part().notes[n].staff);
+        if self.context.part.staves > 1 {
+            let staff = at.note.map_or(1, |n| self.context.part.notes[n].staff);
             direction.place(Fragment::leaf("staff", staff));
         }
-        self.add_timed(at.bar, at.offset, direction);
+        self.timed.add(at.bar, at.offset, direction);
     }
 }
 

@@ -1,9 +1,11 @@
 //! A part as another player reads it: clef, transposition, key, names.
 
+use super::super::edits::Edits;
 use super::super::fragment::Fragment;
 use super::super::tree::{child, child_text, element, elements};
+use super::TooManySigns;
 use super::clefs::{clef_fragment, read_clef};
-use super::{PartRewrite, TooManySigns};
+use super::respell::Respeller;
 use crate::instrument::{Clef, Instrument};
 use crate::pitch::Interval;
 use roxmltree::Node;
@@ -36,38 +38,38 @@ impl From<TooManySigns> for Refusal {
     }
 }
 
-impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
+impl<'a, 'i> Respeller<'_, 'a, 'i> {
     /// Writes a part of one staff for an instrument. What sounds stays, but for
     /// the octave if `by` and `transpose` say so.
     ///
     /// # Errors
     /// When a signature would need more than seven signs, or a clef has no pitches.
-    pub fn write_for(&mut self, wanted: &WrittenPart) -> Result<(), Refusal> {
-        self.put_clefs(wanted.instrument)?;
-        self.move_written(wanted.by)?;
-        self.put_transposition(wanted);
+    pub(super) fn write_for(&mut self, edits: &mut Edits, wanted: &WrittenPart) -> Result<(), Refusal> {
+        self.put_clefs(edits, wanted.instrument)?;
+        self.move_written(edits, wanted.by)?;
+        self.put_transposition(edits, wanted);
         for (_, node) in self.attributes("for-part") {
-            self.edits.remove(element(node));
+            edits.remove(element(node));
         }
         if let Some(name) = wanted.name {
-            self.rename(name, wanted.instrument);
+            self.rename(edits, name, wanted.instrument);
         }
         Ok(())
     }
 
     /// All attributes of a name with their bars.
     fn attributes(&self, name: &'static str) -> Vec<(usize, Node<'a, 'i>)> {
-        let tree = self.edits.tree();
+        let tree = self.context.tree;
         let of_bar = |(bar, element): (usize, crate::score::Element)| {
             let attributes = elements(tree.node(element)).filter(|n| n.tag_name().name() == "attributes");
             attributes.flat_map(elements).filter(move |n| n.tag_name().name() == name).map(move |n| (bar, n))
         };
-        self.part.bars.iter().map(|b| b.element).enumerate().flat_map(of_bar).collect()
+        self.context.part.bars.iter().map(|b| b.element).enumerate().flat_map(of_bar).collect()
     }
 
     /// The instrument's clef for every one that its player does not read; one
     /// that is in force already goes.
-    fn put_clefs(&mut self, instrument: &Instrument) -> Result<(), Refusal> {
+    fn put_clefs(&mut self, edits: &mut Edits, instrument: &Instrument) -> Result<(), Refusal> {
         let mut clefs = Vec::new();
         for (bar, node) in self.attributes("clef") {
             let sign = || child_text(node, "sign").unwrap_or("none").to_string();
@@ -82,18 +84,18 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         }
         let mut after: Vec<(usize, Clef)> = Vec::new();
         if !starts {
-            self.say_first(clef_fragment(main, None));
+            self.say_first(edits, clef_fragment(main, None));
             after.push((0, main));
         }
         for (bar, node, clef) in clefs {
             let in_force = after.last().map(|c| c.1);
             let new = if in_force.is_some() && reads(clef) { clef } else { main };
             if in_force == Some(new) {
-                self.edits.remove(element(node));
+                edits.remove(element(node));
                 continue;
             }
             if new != clef {
-                self.edits.replace(element(node), clef_fragment(new, Some(node)));
+                edits.replace(element(node), clef_fragment(new, Some(node)));
             }
             after.push((bar, new));
         }
@@ -101,59 +103,61 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         Ok(())
     }
 
-    fn put_transposition(&mut self, wanted: &WrittenPart) {
+    fn put_transposition(&self, edits: &mut Edits, wanted: &WrittenPart) {
         let old = self.attributes("transpose");
         let none = wanted.transpose == Interval::UNISON;
-        let alike = self.part.bars.iter().all(|b| b.transpose == wanted.transpose)
-            && self.part.notes.iter().all(|n| n.transpose == wanted.transpose);
+        let alike = self.context.part.bars.iter().all(|b| b.transpose == wanted.transpose)
+            && self.context.part.notes.iter().all(|n| n.transpose == wanted.transpose);
         if alike && old.len() == usize::from(!none) {
             return;
         }
         let mut said = none;
         for (bar, node) in old {
-            let before = self.part.notes.partition_point(|n| n.element < element(node));
+            let before = self.context.part.notes.partition_point(|n| n.element < element(node));
             if before == 0 && !said {
-                self.edits.replace(element(node), transpose_fragment(wanted.transpose));
+                edits.replace(element(node), transpose_fragment(wanted.transpose));
                 said = true;
                 continue;
             }
-            self.edits.remove(element(node));
+            edits.remove(element(node));
             // What the change of transposition said about the key must be said in its place.
             let attributes = node.parent().expect("an attribute stands in attributes");
-            let [was, is] =
-                [self.part.notes.get(before.wrapping_sub(1)).map(|n| n.transpose), Some(self.transposition_from(node))]
-                    .map(|t| t.map_or(0, |t| (wanted.by)(t).fifths()));
+            let [was, is] = [
+                self.context.part.notes.get(before.wrapping_sub(1)).map(|n| n.transpose),
+                Some(self.transposition_from(node)),
+            ]
+            .map(|t| t.map_or(0, |t| (wanted.by)(t).fifths()));
             if before > 0 && was != is && child(attributes, "key").is_none() {
-                let fifths = self.part.bars[bar].fifths + is;
-                self.edits.add_child(element(attributes), Fragment::new("key").with(Fragment::leaf("fifths", fifths)));
+                let fifths = self.context.part.bars[bar].fifths + is;
+                edits.add_child(element(attributes), Fragment::new("key").with(Fragment::leaf("fifths", fifths)));
             }
         }
         if !said {
-            self.say_first(transpose_fragment(wanted.transpose));
+            self.say_first(edits, transpose_fragment(wanted.transpose));
         }
     }
 
     /// Names, and what a player of sounds goes by, in the part list.
-    fn rename(&mut self, name: &str, instrument: &Instrument) {
-        let list = child(self.edits.tree().root(), "part-list");
+    fn rename(&self, edits: &mut Edits, name: &str, instrument: &Instrument) {
+        let list = child(self.context.tree.root(), "part-list");
         let parts = list.into_iter().flat_map(|l| l.descendants().filter(|n| n.tag_name().name() == "score-part"));
-        let Some(own) = parts.into_iter().find(|n| n.attribute("id") == Some(&*self.part.id)) else { return };
+        let Some(own) = parts.into_iter().find(|n| n.attribute("id") == Some(&*self.context.part.id)) else { return };
         let mut instruments = elements(own).filter(|n| n.tag_name().name() == "score-instrument");
         let alone = instruments.next().filter(|_| instruments.next().is_none());
         for item in elements(own) {
             match item.tag_name().name() {
-                "part-name" => self.edits.replace(element(item), Fragment::leaf("part-name", name)),
-                "part-name-display" | "part-abbreviation-display" => self.edits.remove(element(item)),
-                "part-abbreviation" => self.name_or_remove(item, instrument.abbreviation.as_deref()),
+                "part-name" => edits.replace(element(item), Fragment::leaf("part-name", name)),
+                "part-name-display" | "part-abbreviation-display" => edits.remove(element(item)),
+                "part-abbreviation" => name_or_remove(edits, item, instrument.abbreviation.as_deref()),
                 "score-instrument" if alone == Some(item) => {
                     for detail in elements(item) {
                         match detail.tag_name().name() {
-                            "instrument-name" => self.name_or_remove(detail, Some(name)),
+                            "instrument-name" => name_or_remove(edits, detail, Some(name)),
                             "instrument-abbreviation" => {
-                                self.name_or_remove(detail, instrument.abbreviation.as_deref())
+                                name_or_remove(edits, detail, instrument.abbreviation.as_deref())
                             }
                             // Both would name a sound of the other instrument.
-                            "instrument-sound" | "virtual-instrument" => self.edits.remove(element(detail)),
+                            "instrument-sound" | "virtual-instrument" => edits.remove(element(detail)),
                             _ => {}
                         }
                     }
@@ -162,8 +166,8 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                     let program = instrument.midi_program.map(|program| program.to_string());
                     for detail in elements(item) {
                         match detail.tag_name().name() {
-                            "midi-program" => self.name_or_remove(detail, program.as_deref()),
-                            "midi-name" | "midi-bank" => self.edits.remove(element(detail)),
+                            "midi-program" => name_or_remove(edits, detail, program.as_deref()),
+                            "midi-name" | "midi-bank" => edits.remove(element(detail)),
                             _ => {}
                         }
                     }
@@ -172,12 +176,12 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             }
         }
     }
+}
 
-    fn name_or_remove(&mut self, node: Node<'_, '_>, text: Option<&str>) {
-        match text {
-            Some(text) => self.edits.replace(element(node), Fragment::leaf(node.tag_name().name(), text)),
-            None => self.edits.remove(element(node)),
-        }
+fn name_or_remove(edits: &mut Edits, node: Node<'_, '_>, text: Option<&str>) {
+    match text {
+        Some(text) => edits.replace(element(node), Fragment::leaf(node.tag_name().name(), text)),
+        None => edits.remove(element(node)),
     }
 }
 

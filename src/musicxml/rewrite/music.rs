@@ -2,12 +2,12 @@
 //! what stands in time among the notes.
 
 use super::super::fragment::Fragment;
-use super::compose::lcm;
+use super::SourceSide;
+use super::bars::BarWriter;
 use super::timed::{MOST_DIVISIONS, line_up};
 use super::voices::{voice_of, voices_in};
-use super::{PartRewrite, SourceSide};
 use crate::score::NoteId;
-use crate::time::Time;
+use crate::time::{Time, lcm};
 
 /// Notes that are written one after another in one voice.
 struct Lane {
@@ -24,17 +24,17 @@ struct Chord {
     notes: Vec<NoteId>,
 }
 
-impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
+impl<'a, 'i> BarWriter<'_, 'a, 'i> {
     /// The rests with which the edition's bar is filled up, and where they end.
     fn padding(&self, row: usize, shift: Time, divisions: i64) -> (Vec<Fragment>, Time) {
-        let bar = self.plan[row].edition().filter(|_| shift > Time::zero());
-        let Some(bar) = bar.map(|b| &self.part.bars[b]) else { return (Vec::new(), Time::zero()) };
-        let first_voice = bar.notes.clone().next().map(|n| self.part.notes[n].voice);
+        let bar = self.context.plan[row].edition().filter(|_| shift > Time::zero());
+        let Some(bar) = bar.map(|b| &self.context.part.bars[b]) else { return (Vec::new(), Time::zero()) };
+        let first_voice = bar.notes.clone().next().map(|n| self.context.part.notes[n].voice);
         let mut end = Time::zero();
         let mut out = Vec::new();
-        for note in bar.notes.clone().map(|n| &self.part.notes[n]) {
+        for note in bar.notes.clone().map(|n| &self.context.part.notes[n]) {
             if note.offset == end && end < shift && Some(note.voice) == first_voice {
-                let mut rest = Fragment::copy(self.edits.tree().node(note.element));
+                let mut rest = Fragment::copy(self.context.tree.node(note.element));
                 rest.remove("duration");
                 rest.place(Fragment::leaf("duration", (note.duration * Time::from(divisions)).to_integer()));
                 out.push(rest);
@@ -46,14 +46,14 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
 
     /// The music of a composed bar, in order, and the divisions it needs.
     pub(super) fn content(&self, row: usize, bar: usize, divisions: i64) -> (Vec<Fragment>, i64) {
-        let Some(source) = self.source else {
+        let Some(source) = self.context.source else {
             return (Vec::new(), divisions);
         };
         let notes = source.part.bars[bar].notes.clone();
-        let shift = self.plan[row].shift();
+        let shift = self.context.plan[row].shift();
         let end = source.part.bars[bar].length + shift;
-        let mut timed = self.timed.get(&row).cloned().unwrap_or_default();
-        timed.extend(self.directions_alone(row));
+        let mut timed = self.timed.in_new.get(&row).cloned().unwrap_or_default();
+        timed.extend(self.context.directions_alone(row));
         timed.sort_by_key(|t| t.0);
         let lengths = notes.clone().flat_map(|n| [source.part.notes[n].offset + shift, source.part.notes[n].duration]);
         let divisions = lengths.chain([end]).fold(divisions, |d, t| lcm(d, t.denom()));
@@ -94,7 +94,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
             out.extend(line_up(last.take().unwrap_or_default(), cursor, divisions));
         }
         out.extend(line_up(last.take().unwrap_or_default(), cursor, divisions));
-        for (at, length, fragment) in self.music_alone(row, divisions, source.part.bars[bar].length) {
+        for (at, length, fragment) in self.context.music_alone(row, divisions, source.part.bars[bar].length) {
             out.extend(at.and_then(|at| jump(&mut cursor, at, divisions)));
             out.push(fragment);
             cursor += length;
@@ -109,7 +109,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
     fn lanes(&self, source: SourceSide<'a, 'i>, bar: usize, shift: Time) -> Vec<Lane> {
         let mut lanes: Vec<Lane> = Vec::new();
         for voice in voices_in(source.part, bar) {
-            let name = self.voice_in(source, voice);
+            let name = self.composer.voices.name_of(source, voice);
             let first = lanes.len();
             lanes.push(Lane { voice, name, chords: Vec::new() });
             let mut before: Vec<NoteId> = Vec::new();
@@ -135,11 +135,14 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
                 let fits = |lane: &Lane| !lane.chords.iter().any(|c| c.from < to && from < c.to);
                 home = (first..lanes.len()).find(|l| fits(&lanes[*l])).unwrap_or(lanes.len());
                 if home == lanes.len() {
-                    let staff = self.staff_in(0, note.staff);
+                    let staff = self.context.staff_in(note.staff);
                     let taken = |name: &str| lanes.iter().any(|l| l.name == *name || l.name.is_empty() && name == "1");
-                    let later =
-                        |name: &str| voices_in(source.part, bar).into_iter().any(|v| self.voice_in(source, v) == *name);
-                    let name = self.free_voice(staff, |name| taken(name) || later(name));
+                    let later = |name: &str| {
+                        voices_in(source.part, bar)
+                            .into_iter()
+                            .any(|v| self.composer.voices.name_of(source, v) == *name)
+                    };
+                    let name = self.composer.voices.free(staff, |name| taken(name) || later(name));
                     lanes.push(Lane { voice, name, chords: Vec::new() });
                 }
                 let mut notes = std::mem::take(&mut before);

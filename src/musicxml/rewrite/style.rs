@@ -1,43 +1,20 @@
 //! Marks and notes that stay where they are, but look otherwise.
 
-use super::super::apart::{Look, Touch, touch_of_note, touches};
+use super::super::apart::{Look, Touch, touch_of_note};
 use super::super::fragment::Fragment;
 use super::super::tree::{child, element};
-use super::{PartRewrite, Target};
-use crate::score::{Element, Mark, NoteId};
+use super::Target;
+use super::draft::Draft;
+use crate::score::{Element, NoteId};
 use roxmltree::Node;
 
-impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
-    /// Gives a mark of the edition a look, where it stands. False when nothing
-    /// but its colour can tell it from others.
-    pub fn dress(&mut self, mark: &Mark, look: &Look) -> bool {
-        let tree = self.edits.tree();
-        let nodes: Vec<Node> = mark.elements.iter().map(|e| tree.node(*e)).collect();
-        let touches = touches(mark, &nodes, look);
-        for (node, touch) in nodes.iter().zip(&touches) {
-            match mark.at.note {
-                Some(note) if self.writes_accidental(note, *node) => {
-                    let mut sign = Fragment::shell(*node);
-                    touch.apply(&mut sign);
-                    self.flagged.insert(Target::Kept(note), sign.attributes);
-                }
-                _ => self.touch(*node, touch),
-            }
-        }
-        touches.iter().any(|t| t.is_shaped) || super::super::apart::is_apart(&nodes)
-    }
-
-    /// Whether the accidental of a note is written anew with its pitch.
-    fn writes_accidental(&self, note: NoteId, node: Node<'_, '_>) -> bool {
-        node.tag_name().name() == "accidental" && self.pitches.contains_key(&note)
-    }
-
+impl<'a, 'i> Draft<'_, 'a, 'i> {
     /// Gives a note the look, wherever the source's note is in the result.
-    pub fn dress_note(&mut self, note: NoteId, look: &Look) {
-        let Some(source) = self.source else { return };
+    pub(super) fn style_note(&mut self, note: NoteId, look: &Look) {
+        let Some(source) = self.context.source else { return };
         match self.target_of_source(note) {
             Some(Target::Kept(note)) => {
-                let node = self.edits.tree().node(self.part.notes[note].element);
+                let node = self.context.node(note);
                 self.touch(node, &touch_of_note(node, look));
             }
             Some(Target::Composed(note)) => {
@@ -50,7 +27,7 @@ impl<'a, 'i> PartRewrite<'_, 'a, 'i> {
         }
     }
 
-    fn touch(&mut self, node: Node<'a, 'i>, touch: &Touch) {
+    pub(super) fn touch(&mut self, node: Node<'a, 'i>, touch: &Touch) {
         self.set_all(node, &touch.own);
         if let Some(holder) = node.parent() {
             self.set_all(holder, &touch.of_holder);

@@ -8,7 +8,7 @@ use crate::time::{Time, parse_decimal};
 use roxmltree::Node;
 
 /// The attributes of a bar, and what holds around it.
-pub(super) struct Holding<'a, 'i> {
+pub(super) struct InForce<'a, 'i> {
     /// What the bars before it said.
     pub before: Vec<Node<'a, 'i>>,
     /// What holds for its first note.
@@ -17,7 +17,7 @@ pub(super) struct Holding<'a, 'i> {
     pub attributes: Vec<(Node<'a, 'i>, Time)>,
 }
 
-impl<'a, 'i> Holding<'a, 'i> {
+impl<'a, 'i> InForce<'a, 'i> {
     /// What the bar says at its start under a name.
     pub fn declared(&self, name: &str) -> Vec<Node<'a, 'i>> {
         let leading = self.attributes.iter().filter(|(_, at)| at.is_zero());
@@ -31,7 +31,7 @@ fn holds_on(item: Node<'_, '_>) -> bool {
 }
 
 /// Bar by bar, what a part says in its attributes.
-pub(super) fn holdings<'a, 'i: 'a>(part: &Part, node: impl Fn(Element) -> Node<'a, 'i>) -> Vec<Holding<'a, 'i>> {
+pub(super) fn in_force<'a, 'i: 'a>(part: &Part, node: impl Fn(Element) -> Node<'a, 'i>) -> Vec<InForce<'a, 'i>> {
     let mut held: Vec<Node> = Vec::new();
     let mut divisions = Time::from(1);
     let mut out = Vec::with_capacity(part.bars.len());
@@ -45,7 +45,7 @@ pub(super) fn holdings<'a, 'i: 'a>(part: &Part, node: impl Fn(Element) -> Node<'
         all(leading).into_iter().for_each(|item| put(&mut held, item));
         let start = held.clone();
         all(late).into_iter().for_each(|item| put(&mut held, item));
-        out.push(Holding { before, start, attributes });
+        out.push(InForce { before, start, attributes });
     }
     out
 }
@@ -110,7 +110,7 @@ pub(super) struct Grounds<'a, 'i> {
     /// What held there in the edition, and what holds in its source bar.
     pub own: Vec<Node<'a, 'i>>,
     pub theirs: Option<Vec<Node<'a, 'i>>>,
-    pub fifths: Option<i32>,
+    pub fifths: i32,
     pub edition_fifths: i32,
     pub divisions: i64,
     pub edition_divisions: i64,

@@ -1,0 +1,142 @@
+//! Which way stems point after the notes have changed.
+
+use super::super::fragment::Fragment;
+use super::super::tree::{child, child_text, element, text_of};
+use super::clefs::read_clef;
+use super::compose::Composer;
+use super::draft::Draft;
+use super::respell::Respeller;
+use crate::instrument::Clef;
+use crate::pitch::Pitch;
+use crate::plan::BarPlan;
+use crate::score::NoteId;
+use std::collections::BTreeSet;
+
+impl Respeller<'_, '_, '_> {
+    /// Stems follow the staff where one voice is alone on it.
+    pub(super) fn settle_stems(&self, draft: &mut Draft, composer: &Composer) {
+        for row in 0..self.context.plan.rows().len() {
+            match self.context.plan[row] {
+                BarPlan::Keep { edition, .. } => {
+                    let notes = self.context.part.bars[edition].notes.clone();
+                    if notes.clone().any(|n| self.other_clefs.is_some() || self.pitches.contains_key(&n))
+                        && self.alone(notes.clone().map(|n| self.context.part.notes[n].voice))
+                    {
+                        self.restem_kept(draft, row, edition);
+                    }
+                }
+                BarPlan::Rebuild { source: bar, .. } | BarPlan::Fresh { source: bar } => {
+                    let Some(source) = self.context.source else { continue };
+                    let notes = source.part.bars[bar].notes.clone();
+                    if self.alone(notes.map(|n| source.part.notes[n].voice)) {
+                        self.restem_composed(draft, composer, row, bar);
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+
+    fn alone(&self, voices: impl Iterator<Item = u32>) -> bool {
+        self.context.part.staves == 1 && voices.collect::<BTreeSet<_>>().len() == 1
+    }
+
+    fn restem_kept(&self, draft: &mut Draft, row: usize, bar: usize) {
+        let tree = self.context.tree;
+        let middle = self.middle_line(row);
+        let notes = self.context.part.bars[bar]
+            .notes
+            .clone()
+            .filter(|n| self.context.part.notes[*n].pitch().is_some() && self.context.part.notes[*n].grace == 0);
+        let beam = |n: NoteId| child_text(tree.node(self.context.part.notes[n].element), "beam").map(str::to_string);
+        let place = |n: NoteId| {
+            let pitch = self.pitches.get(&n).copied().or_else(|| self.context.written(n));
+            pitch.map_or(0, Pitch::staff_place)
+        };
+        let groups = beamed(notes.map(|n| (n, beam(n), place(n))));
+        let moved = |n: &Stemmed| self.other_clefs.is_some() || self.pitches.contains_key(&n.0);
+        for group in groups.into_iter().filter(|g| g.iter().any(moved)) {
+            let direction = direction(&group, middle);
+            for (note, _, _) in group {
+                if let Some(stem) = child(self.context.node(note), "stem")
+                    && matches!(text_of(stem), "up" | "down")
+                    && text_of(stem) != direction
+                {
+                    draft.edits.replace(element(stem), Fragment::leaf("stem", direction));
+                }
+            }
+        }
+    }
+
+    fn restem_composed(&self, draft: &mut Draft, composer: &Composer, row: usize, bar: usize) {
+        let Some(source) = self.context.source else { return };
+        let middle = self.middle_line(row);
+        let notes = source.part.bars[bar].notes.clone();
+        let notes: Vec<(NoteId, Option<String>, i32)> = notes
+            .filter(|n| source.part.notes[*n].pitch().is_some() && source.part.notes[*n].grace == 0)
+            .filter_map(|n| {
+                let pitch = composer.written(source, n, self.context.transpose_at(row))?;
+                let beam = draft.composed[&n].child("beam").map(|b| b.text.trim().to_string());
+                Some((n, beam, pitch.staff_place()))
+            })
+            .collect();
+        for group in beamed(notes.into_iter()) {
+            let direction = direction(&group, middle);
+            for (note, _, _) in group {
+                let fragment = draft.composed.get_mut(&note).expect("composed above");
+                if let Some(stem) = fragment.children.iter_mut().find(|c| c.name == "stem")
+                    && matches!(stem.text.trim(), "up" | "down")
+                {
+                    stem.text = direction.into();
+                }
+            }
+        }
+    }
+
+    /// The staff place of the middle line under the clef in force.
+    pub(super) fn middle_line(&self, row: usize) -> i32 {
+        let Some(bar) = self.context.nearest_edition_bar(row) else {
+            return Clef::TREBLE.middle_line();
+        };
+        let clef = match &self.other_clefs {
+            Some(clefs) => clefs.iter().rev().find(|c| c.0 <= bar).map(|c| c.1),
+            None => self.clef_at(bar),
+        };
+        clef.unwrap_or(Clef::TREBLE).middle_line()
+    }
+
+    /// The clef in force at the end of a bar of the edition.
+    pub(super) fn clef_at(&self, bar: usize) -> Option<Clef> {
+        let tree = self.context.tree;
+        let node = self.context.part.bars[..=bar].iter().rev().find_map(|b| {
+            let attributes = tree.node(b.element).children().filter(|n| n.tag_name().name() == "attributes");
+            attributes.filter_map(|a| child(a, "clef")).next_back()
+        });
+        node.and_then(read_clef)
+    }
+}
+
+type Stemmed = (NoteId, Option<String>, i32);
+
+/// Notes under one beam share a stem direction.
+fn beamed(notes: impl Iterator<Item = Stemmed>) -> Vec<Vec<Stemmed>> {
+    let mut out: Vec<Vec<Stemmed>> = Vec::new();
+    let mut open = false;
+    for note in notes {
+        let continues = open && matches!(note.1.as_deref(), Some("continue" | "end") | None);
+        let opens = matches!(note.1.as_deref(), Some("begin"));
+        let ends = matches!(note.1.as_deref(), Some("end"));
+        match out.last_mut().filter(|_| continues && note.1.is_some()) {
+            Some(group) => group.push(note),
+            None => out.push(vec![note]),
+        }
+        open = opens || open && !ends;
+    }
+    out
+}
+
+/// Down when the note farthest from the middle line lies on it or above.
+fn direction(group: &[Stemmed], middle: i32) -> &'static str {
+    let farthest = group.iter().map(|n| n.2 - middle).max_by_key(|d| d.abs()).unwrap_or(0);
+    if farthest >= 0 { "down" } else { "up" }
+}
