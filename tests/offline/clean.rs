@@ -3,6 +3,8 @@
 //! it, a reader of its own says in `tests/external/clean.rs`.
 
 use crate::common::clean::Clean;
+use crate::common::desk::Desk;
+use crate::common::music::{Style, score};
 use crate::common::program::{demo, json_of, obelus, obelus_fails};
 use crate::common::unsigned::unsigned;
 use serde_json::{Value, json};
@@ -91,6 +93,17 @@ fn lines_that_are_not_edited_stay_byte_for_byte() {
         std::fs::read(&second.path).unwrap() == std::fs::read(&clean.path).unwrap(),
         "a second clean changes nothing"
     );
+}
+
+#[test]
+fn a_mark_between_coarse_divisions_leaves_the_key_as_it_is() {
+    let style = Style { fifths: 2, divisions: 1, ..Style::default() };
+    let desk = Desk::with(&score(&style, "D5w | A4w"), &score(&style, "D5w | A4w"));
+    let sheet = desk.write("sheet.toml", "[[mark]]\nfrom = \"1:1\"\nto = \"1:2.5\"\nhairpin = \"crescendo\"\n");
+    let (edition, source, out) = (desk.at("edition.musicxml"), desk.at("source.musicxml"), desk.at("out.musicxml"));
+    obelus(&["clean", &edition, &source, "-o", &out, "--mine", &sheet]);
+    let copy = desk.read("out.musicxml");
+    assert!(copy.contains("<fifths>2</fifths>") && copy.contains("<divisions>2</divisions>"), "{copy}");
 }
 
 #[test]
