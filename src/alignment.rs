@@ -6,6 +6,7 @@ mod sides;
 use crate::pitch::Interval;
 use crate::score::{Place, Score};
 use crate::time::Time;
+use std::ops::RangeInclusive;
 
 pub use sides::{
     Edition, EditionMark, EditionNote, EditionPart, Id, MarkOf, NoteOf, PartOf, Side, Source, SourceMark, SourceNote,
@@ -69,7 +70,7 @@ pub struct PartAlignment {
     pub ties: Vec<TieChange>,
     pub written_out: Vec<WrittenOutOrnament>,
     pub revoiced: Vec<Revoiced>,
-    pub stretches: Vec<Stretch>,
+    pub other_music: Vec<OtherMusic>,
     pub marks: Vec<MarkPair>,
 }
 
@@ -109,25 +110,47 @@ pub struct WrittenOutOrnament {
     pub name: &'static str,
 }
 
+/// Rows of the outline, from the first to the last.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct RowRange {
+    pub first: usize,
+    pub last: usize,
+}
+
+impl RowRange {
+    pub fn contains(self, row: usize) -> bool {
+        self.first <= row && row <= self.last
+    }
+
+    pub fn iter(self) -> RangeInclusive<usize> {
+        self.first..=self.last
+    }
+
+    /// From the first of both to the last of both.
+    pub fn with(self, other: RowRange) -> RowRange {
+        RowRange { first: self.first.min(other.first), last: self.last.max(other.last) }
+    }
+}
+
 /// Chords of the same tones, laid out otherwise: the notes that differ.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Revoiced {
     pub edition: Vec<EditionNote>,
     pub source: Vec<SourceNote>,
-    /// Bars of the outline it touches, first and last.
-    pub outline: (usize, usize),
+    /// What it touches.
+    pub rows: RowRange,
 }
 
 /// Music that is not the other side's: nothing inside it has a partner.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Stretch {
+pub struct OtherMusic {
     pub edition: Vec<EditionNote>,
     pub source: Vec<SourceNote>,
-    /// Bars of the outline it touches, first and last.
-    pub outline: (usize, usize),
-    /// From the offset in the first bar that it covers, 0 for all of it.
+    /// What it touches.
+    pub rows: RowRange,
+    /// From the offset in the first row that it covers, 0 for all of it.
     pub from: Time,
-    /// To the offset in the last bar where the music joins again; `None` for all of it.
+    /// To the offset in the last row where the music joins again; `None` for all of it.
     pub to: Option<Time>,
     /// It runs to the end of the piece.
     pub to_the_end: bool,
@@ -156,7 +179,7 @@ impl PartAlignment {
             ties: Vec::new(),
             written_out: Vec::new(),
             revoiced: Vec::new(),
-            stretches: Vec::new(),
+            other_music: Vec::new(),
             marks: Vec::new(),
         }
     }

@@ -183,6 +183,36 @@ impl Place {
     }
 }
 
+/// From one place to another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Stretch {
+    pub from: Place,
+    pub to: Place,
+}
+
+impl Stretch {
+    /// A place alone.
+    pub fn at(place: Place) -> Stretch {
+        Stretch { from: place, to: place }
+    }
+
+    /// From the first of some places to the last.
+    pub fn over(mut places: impl Iterator<Item = Place>) -> Option<Stretch> {
+        let first = Stretch::at(places.next()?);
+        Some(places.fold(first, |all, place| all.with(Stretch::at(place))))
+    }
+
+    /// From where the first of both begins to where the last ends.
+    pub fn with(self, other: Stretch) -> Stretch {
+        Stretch { from: self.from.min(other.from), to: self.to.max(other.to) }
+    }
+
+    /// Whether a place is in it, its end included.
+    pub fn contains(self, place: Place) -> bool {
+        self.from <= place && place <= self.to
+    }
+}
+
 /// A place, and the note there that carries what is anchored, if one does. It
 /// can be read as its place.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

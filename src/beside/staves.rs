@@ -122,8 +122,8 @@ fn excerpts(sides: &Sides, place: usize, whole: &Collation) -> (Vec<(usize, usiz
     let edition = &sides.edition.parts[alignment.edition];
     let mut pictures = Vec::new();
     let places = sides.findings[place].passages.iter().map(|passage| {
-        let (first, last) = passage.rows(sides.collation, alignment, edition);
-        let rows = sides.collation.outline[first..=last].iter().flat_map(|row| {
+        let own = passage.rows(sides.collation, alignment, edition);
+        let rows = sides.collation.outline[own.iter()].iter().flat_map(|row| {
             let ours = row.edition.map(|bar| whole.edition_row(Place::start_of(bar)));
             ours.into_iter().chain(row.source.map(|bar| whole.source_row(Place::start_of(bar))))
         });

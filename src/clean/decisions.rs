@@ -85,7 +85,7 @@ pub fn names(edition: &Score, collation: &Collation, found: &[PartFindings]) -> 
     };
     let of_part = |(part, found): (&Part, &PartFindings)| {
         let passages = found.passages.iter().map(|p| {
-            let (from, to) = (place(part, p.from), place(part, p.to));
+            let (from, to) = (place(part, p.at.from), place(part, p.at.to));
             unique(format!("{} {from} to {to} {}", part.id, p.kind.words()))
         });
         let passages = passages.collect();

@@ -185,10 +185,10 @@ pub(super) fn passages_of(sides: Sides, row: usize) -> BTreeSet<usize> {
     let mut out = BTreeSet::from([row]);
     for (alignment, found) in sides.collation.parts.iter().zip(sides.findings) {
         for passage in &found.passages {
-            let (first, last) = passage.rows(sides.collation, alignment, &sides.edition.parts[alignment.edition]);
+            let rows = passage.rows(sides.collation, alignment, &sides.edition.parts[alignment.edition]);
             let alone = matches!(passage.kind, PassageKind::OctaveDisplacement | PassageKind::RevoicedChords);
-            if (first..=last).contains(&row) && !alone {
-                out.extend(first..=last);
+            if rows.contains(row) && !alone {
+                out.extend(rows.iter());
             }
         }
     }

@@ -6,7 +6,7 @@ use super::{Cleaned, Decision, LeftBar, Sides};
 use crate::alignment::{EditionMark, EditionNote, SourceMark, SourceNote};
 use crate::collate::{Collation, PartAlignment};
 use crate::findings::{Finding, PartFindings, Passage, PassageKind, Status, Subject};
-use crate::score::Place;
+use crate::score::{Place, Stretch};
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
 
@@ -208,7 +208,7 @@ impl<'a, 's> PartOutcomes<'a, 's> {
     /// The audit's rows of what one side writes out and the other does not: a
     /// cleaning may have taken out or put back the one time or the other.
     fn other_time(&self, passage: &Passage) -> Option<RangeInclusive<usize>> {
-        let (from, to) = passage.source_from.zip(passage.source_to)?;
+        let Stretch { from, to } = passage.in_source?;
         let row = |place: Place| self.collation.source_row(place);
         (passage.kind == PassageKind::WrittenOutRepeat).then(|| row(from)..=row(to))
     }
@@ -243,12 +243,12 @@ impl<'a, 's> PartOutcomes<'a, 's> {
     }
 
     fn passage(&self, passage: &Passage) -> PassageOutcome<'a> {
-        let of = |p: &Passage| (p.kind, p.from, p.to, p.source_from, p.source_to, p.octaves);
+        let of = |p: &Passage| (p.kind, p.at, p.in_source, p.octaves);
         let is_same = |p: &Passage| of(p) == of(passage) && p.edition == passage.edition && p.source == passage.source;
         let own = self.own().passages.iter().position(is_same);
         let alignment = &self.collation.parts[self.part];
-        let (first, last) = passage.rows(self.collation, alignment, &self.sides.edition.parts[alignment.edition]);
-        let audit = (first..=last).chain(self.other_time(passage).into_iter().flatten());
+        let own_rows = passage.rows(self.collation, alignment, &self.sides.edition.parts[alignment.edition]);
+        let audit = own_rows.iter().chain(self.other_time(passage).into_iter().flatten());
         let rows: BTreeSet<usize> = audit.flat_map(|row| self.rows_of(row, Status::Altered)).collect();
         let changed = |edition: bool| {
             let mut changed = rows.iter().filter(|row| self.cleaned.changed_rows.contains(row));

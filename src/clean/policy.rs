@@ -147,6 +147,6 @@ fn goes_with(finding: &Finding, passage: &Passage) -> bool {
         PassageKind::OctaveDisplacement => finding.category == Category::Octave,
         PassageKind::RevoicedChords => false,
         _ if finding.category.is_of_notes() => true,
-        _ => passage.stretch.is_some() && finding.status == Status::Added,
+        _ => passage.other_music.is_some() && finding.status == Status::Added,
     }
 }

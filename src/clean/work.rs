@@ -193,8 +193,7 @@ fn rows_of_passages(sides: Sides, chosen: &[Vec<bool>]) -> BTreeSet<usize> {
         let own = found.passages.iter().zip(&chosen[index]).filter(|(_, chosen)| **chosen).map(|(p, _)| p);
         for passage in own.filter(|p| !matches!(p.kind, PassageKind::OctaveDisplacement | PassageKind::RevoicedChords))
         {
-            let (first, last) = passage.rows(sides.collation, alignment, edition);
-            out.extend(first..=last);
+            out.extend(passage.rows(sides.collation, alignment, edition).iter());
         }
     }
     out

@@ -6,7 +6,7 @@ use crate::pitch::Interval;
 use crate::score::{Anchor, Mark, Part};
 
 impl Finder<'_> {
-    pub(super) fn marks(&self, of_stretch: &[usize], out: &mut Vec<Finding>) {
+    pub(super) fn marks(&self, of_other: &[usize], out: &mut Vec<Finding>) {
         for pair in self.alignment.marks.iter().filter(|p| !p.same) {
             let ours = pair.edition.map(|m| &self.edition[m]);
             let theirs = pair.source.map(|m| &self.source[m]);
@@ -51,7 +51,7 @@ impl Finder<'_> {
             fn carrier<S: Side>(mark: &Mark, part: PartOf<S>) -> Option<NoteOf<S>> {
                 part.carrier(mark.at).map(|n| part.head(n))
             }
-            let passage = self.stretch_at(
+            let passage = self.other_music_at(
                 row,
                 offset,
                 ours.and_then(|m| carrier(m, self.edition)),
@@ -70,7 +70,7 @@ impl Finder<'_> {
                 staff: lead.staff,
                 edition_reading: ours.map(|m| m.reading().into_owned()),
                 source_reading,
-                passage: passage.filter(|_| status != Status::Altered).map(|s| of_stretch[s]),
+                passage: passage.filter(|_| status != Status::Altered).map(|s| of_other[s]),
             };
             if status == Status::Altered && finding.edition_reading == finding.source_reading {
                 self.tell_places(ours, theirs, &mut finding);
@@ -132,9 +132,9 @@ impl Finder<'_> {
             let around = wide.iter().find(|(_, p, voices)| match p.kind {
                 WrittenOutRepeat => {
                     let again = self.collation.outline[finding.row].again.is_some();
-                    again && (p.from.bar..=p.to.bar).contains(&finding.at.bar)
+                    again && (p.at.from.bar..=p.at.to.bar).contains(&finding.at.bar)
                 }
-                _ => (p.from..=p.to).contains(&finding.at) && (stands_in_time || voices.contains(&finding.voice)),
+                _ => p.at.contains(finding.at) && (stands_in_time || voices.contains(&finding.voice)),
             });
             finding.passage = around.map(|p| p.0);
         }

@@ -106,15 +106,15 @@ pub fn find(edition: &Score, source: &Score, collation: &Collation) -> Vec<PartF
         .parts
         .iter()
         .map(|alignment| {
-            let stretches = &alignment.stretches;
+            let other = &alignment.other_music;
             let finder = Finder {
                 edition: alignment.edition_part(edition),
                 source: alignment.source_part(source),
                 alignment,
                 collation,
-                edition_stretches: places::stretches_of(alignment.edition_part(edition), stretches, |s| &s.edition),
+                in_edition: places::other_music_of(alignment.edition_part(edition), other, |s| &s.edition),
                 rows: &rows,
-                source_stretches: places::stretches_of(alignment.source_part(source), stretches, |s| &s.source),
+                in_source: places::other_music_of(alignment.source_part(source), other, |s| &s.source),
             };
             finder.find()
         })
@@ -127,14 +127,14 @@ struct Finder<'a> {
     alignment: &'a PartAlignment,
     collation: &'a Collation,
     /// Of each note of a side the stretch of other music that it is in.
-    edition_stretches: Table<EditionNote, Option<usize>>,
-    source_stretches: Table<SourceNote, Option<usize>>,
+    in_edition: Table<EditionNote, Option<usize>>,
+    in_source: Table<SourceNote, Option<usize>>,
     rows: &'a RowCounts,
 }
 
 impl Finder<'_> {
     fn find(&self) -> PartFindings {
-        let (mut passages, of_stretch) = passages::of_stretches(self);
+        let (mut passages, of_other) = passages::of_other_music(self);
         let (chords, of_chords) = passages::of_chords(self, passages.len());
         passages.extend(chords);
         let (octaves, of_octave) = passages::of_octaves(self, &of_chords, passages.len());
@@ -143,7 +143,7 @@ impl Finder<'_> {
         passages.extend(ornaments);
         passages.extend(repeats::of_repeats(self));
         let mut findings = Vec::new();
-        self.notes(&of_octave, &of_stretch, &mut findings);
+        self.notes(&of_octave, &of_other, &mut findings);
         for finding in &mut findings {
             match finding.subject {
                 Subject::WrittenOutOrnament(index) => finding.passage = Some(of_ornament[index]),
@@ -155,11 +155,11 @@ impl Finder<'_> {
             }
         }
         self.second_times(&mut findings);
-        self.marks(&of_stretch, &mut findings);
+        self.marks(&of_other, &mut findings);
         self.place_in_passages(&passages, &mut findings);
         // Passages are listed as they come in the music.
         let mut order: Vec<usize> = (0..passages.len()).collect();
-        order.sort_by_key(|p| (passages[*p].row, passages[*p].from.offset));
+        order.sort_by_key(|p| (passages[*p].row, passages[*p].at.from.offset));
         let mut place = vec![0; passages.len()];
         for (new, old) in order.iter().enumerate() {
             place[*old] = new;

@@ -9,12 +9,7 @@ use crate::time::Time;
 use rustc_hash::FxHashMap;
 
 impl Finder<'_> {
-    pub(super) fn notes(
-        &self,
-        of_octave: &FxHashMap<EditionNote, usize>,
-        of_stretch: &[usize],
-        out: &mut Vec<Finding>,
-    ) {
+    pub(super) fn notes(&self, of_octave: &FxHashMap<EditionNote, usize>, of_other: &[usize], out: &mut Vec<Finding>) {
         let a = self.alignment;
         // Notes that are told as part of another.
         let struck = a.ties.iter().flat_map(|t| t.edition.iter().skip(1));
@@ -27,7 +22,7 @@ impl Finder<'_> {
             match a.edition_to_source[e] {
                 _ if told_e[e] => {}
                 None => {
-                    let passage = self.stretch_of(Some(e), None).map(|s| of_stretch[s]);
+                    let passage = self.other_music_with(Some(e), None).map(|s| of_other[s]);
                     out.push(self.note_finding(Category::Note, Status::Added, Some(e), None, passage));
                 }
                 Some(s) => self.pair(e, s, in_tie[e], of_octave, out),
@@ -35,7 +30,7 @@ impl Finder<'_> {
         }
         for s in self.source.struck().filter(|n| scope.source.contains(&self.source[*n].bar)) {
             if a.source_to_edition[s].is_none() && !told_s[s] {
-                let passage = self.stretch_of(None, Some(s)).map(|s| of_stretch[s]);
+                let passage = self.other_music_with(None, Some(s)).map(|s| of_other[s]);
                 out.push(self.note_finding(Category::Note, Status::Omitted, None, Some(s), passage));
             }
         }

@@ -1,9 +1,9 @@
 //! Passages: runs of notes that belong together, named as a musician would.
 
 use super::Finder;
-use crate::alignment::{EditionNote, NoteOf, PartOf, Side, SourceNote};
+use crate::alignment::{EditionNote, NoteOf, PartOf, RowRange, Side, SourceNote};
 use crate::collate::{Collation, PartAlignment};
-use crate::score::{Part, Place};
+use crate::score::{Part, Place, Stretch};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
@@ -43,54 +43,52 @@ impl PassageKind {
     }
 }
 
-/// A passage; `from` and `to` are the onsets of its first and last note in the
-/// edition, for a cut the place where the edition goes on.
+/// A passage.
 #[derive(Debug, Clone)]
 pub struct Passage {
     pub kind: PassageKind,
     pub row: usize,
-    pub from: Place,
-    pub to: Place,
-    pub source_from: Option<Place>,
-    pub source_to: Option<Place>,
+    /// From the onset of its first note in the edition to that of its last, for
+    /// a cut the place where the edition goes on.
+    pub at: Stretch,
+    pub in_source: Option<Stretch>,
     /// How many octaves the edition lies from where it should.
     pub octaves: Option<i32>,
     pub edition: Vec<EditionNote>,
     pub source: Vec<SourceNote>,
     /// Bars of the source that are in it, for cuts and what the source writes out.
     pub bars: usize,
-    /// Index of the stretch it names.
-    pub stretch: Option<usize>,
+    /// Index of the other music that it names.
+    pub other_music: Option<usize>,
     /// The ornaments that are written out in it.
     pub ornaments: Vec<&'static str>,
 }
 
 impl Passage {
     /// The first and the last row of the outline that it is in.
-    pub fn rows(&self, collation: &Collation, alignment: &PartAlignment, edition: &Part) -> (usize, usize) {
-        if let Some(stretch) = self.stretch.and_then(|s| alignment.stretches.get(s)) {
-            return stretch.outline;
+    pub fn rows(&self, collation: &Collation, alignment: &PartAlignment, edition: &Part) -> RowRange {
+        if let Some(other) = self.other_music.and_then(|s| alignment.other_music.get(s)) {
+            return other.rows;
         }
         let row = |place: Place| match place.bar < edition.bars.len() {
             true => collation.edition_row(place),
             false => self.row,
         };
-        let (one, other) = (row(self.from), row(self.to));
-        (one.min(other), one.max(other))
+        let (one, other) = (row(self.at.from), row(self.at.to));
+        RowRange { first: one.min(other), last: one.max(other) }
     }
 }
 
 /// From the first to the last place at which some notes stand.
-pub(super) fn ends<S: Side>(part: PartOf<S>, notes: &[NoteOf<S>]) -> Option<(Place, Place)> {
-    let places = notes.iter().map(|n| part.place(*n));
-    places.clone().min().zip(places.max())
+pub(super) fn over<S: Side>(part: PartOf<S>, notes: &[NoteOf<S>]) -> Option<Stretch> {
+    Stretch::over(notes.iter().map(|n| part.place(*n)))
 }
 
 /// A passage for each stretch of other music, and for each stretch its passage.
-pub(super) fn of_stretches(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
+pub(super) fn of_other_music(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
     let mut out = Vec::new();
-    for (index, stretch) in finder.alignment.stretches.iter().enumerate() {
-        let rows = stretch.outline.0..=stretch.outline.1;
+    for (index, stretch) in finder.alignment.other_music.iter().enumerate() {
+        let rows = stretch.rows.iter();
         let edition_bars: Vec<usize> = rows.clone().filter_map(|r| finder.collation.outline[r].edition).collect();
         let source_bars: Vec<usize> = rows.clone().filter_map(|r| finder.collation.outline[r].source).collect();
         let extra = rows.clone().any(|r| finder.collation.outline[r].source.is_none());
@@ -103,29 +101,28 @@ pub(super) fn of_stretches(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
             (true, false) => PassageKind::InsertedPassage,
             (true, true) => PassageKind::RewrittenPassage,
         };
-        let bounds =
-            |bars: &[usize]| bars.first().zip(bars.last()).map(|(a, b)| (Place::start_of(*a), Place::start_of(*b)));
-        let seam = finder.seam(stretch.outline.0);
-        let seam = if finder.collation.outline[stretch.outline.0].edition.is_some() {
+        let bounds = |bars: &[usize]| {
+            let (from, to) = bars.first().zip(bars.last())?;
+            Some(Stretch { from: Place::start_of(*from), to: Place::start_of(*to) })
+        };
+        let seam = finder.seam(stretch.rows.first);
+        let seam = if finder.collation.outline[stretch.rows.first].edition.is_some() {
             Place { bar: seam.bar, offset: stretch.from }
         } else {
             seam
         };
-        let own = ends(finder.edition, &stretch.edition).or_else(|| bounds(&edition_bars).filter(|_| ours));
-        let (from, to) = own.unwrap_or((seam, seam));
-        let other = ends(finder.source, &stretch.source).or_else(|| bounds(&source_bars).filter(|_| theirs));
+        let own = over(finder.edition, &stretch.edition).or_else(|| bounds(&edition_bars).filter(|_| ours));
+        let other = over(finder.source, &stretch.source).or_else(|| bounds(&source_bars).filter(|_| theirs));
         out.push(Passage {
             kind,
-            row: stretch.outline.0,
-            from,
-            to,
-            source_from: other.map(|o| o.0),
-            source_to: other.map(|o| o.1),
+            row: stretch.rows.first,
+            at: own.unwrap_or(Stretch::at(seam)),
+            in_source: other,
             octaves: None,
             edition: stretch.edition.clone(),
             source: stretch.source.clone(),
             bars: source_bars.len(),
-            stretch: Some(index),
+            other_music: Some(index),
             ornaments: vec![],
         });
     }
@@ -150,20 +147,19 @@ pub(super) fn of_chords(finder: &Finder, first: usize) -> (Vec<Passage>, Told) {
         let ours = chords.edition.iter().map(|n| finder.edition.place(*n));
         let theirs = chords.source.iter().map(|n| finder.source.place(*n));
         // What is only left out stands where it would.
-        let there: Vec<Place> = ours.chain(theirs.clone().map(|s| finder.to_edition(s))).collect();
-        let (Some(from), Some(to)) = (there.iter().min(), there.iter().max()) else { continue };
+        let Some(at) = Stretch::over(ours.chain(theirs.clone().map(|s| finder.to_edition(s)))) else { continue };
+        let in_source =
+            || Stretch::over([at.from, at.to].into_iter().filter_map(|place| finder.place_in_source(place)));
         out.push(Passage {
             kind: PassageKind::RevoicedChords,
-            row: chords.outline.0,
-            from: *from,
-            to: *to,
-            source_from: theirs.clone().min().or_else(|| finder.place_in_source(*from)),
-            source_to: theirs.max().or_else(|| finder.place_in_source(*to)),
+            row: chords.rows.first,
+            at,
+            in_source: Stretch::over(theirs).or_else(in_source),
             octaves: None,
             edition: chords.edition.clone(),
             source: chords.source.clone(),
             bars: 0,
-            stretch: None,
+            other_music: None,
             ornaments: vec![],
         });
     }
@@ -203,8 +199,8 @@ pub(super) fn of_octaves(
         match open.get(&note.voice).filter(|o| o.1 == octaves) {
             Some((index, _)) => {
                 let passage = &mut out[*index];
-                passage.to = at;
-                passage.source_to = Some(there);
+                passage.at.to = at;
+                passage.in_source.iter_mut().for_each(|stretch| stretch.to = there);
                 passage.edition.push(e);
                 passage.source.push(s);
                 of_note.insert(e, first + index);
@@ -215,15 +211,13 @@ pub(super) fn of_octaves(
                 out.push(Passage {
                     kind: PassageKind::OctaveDisplacement,
                     row: finder.collation.edition_row(note.place()),
-                    from: at,
-                    to: at,
-                    source_from: Some(there),
-                    source_to: Some(there),
+                    at: Stretch::at(at),
+                    in_source: Some(Stretch::at(there)),
                     octaves: Some(octaves),
                     edition: vec![e],
                     source: vec![s],
                     bars: 0,
-                    stretch: None,
+                    other_music: None,
                     ornaments: vec![],
                 });
             }
@@ -243,7 +237,7 @@ fn goes_on(finder: &Finder, before: &Passage, after: &Passage) -> bool {
     let between = part.notes_after(last).take_while(|(n, _)| *n < after.edition[0]);
     let between = between.filter(|(_, note)| note.is_struck() && note.staff == staff).map(|(n, _)| n);
     let right = |n: &EditionNote| finder.alignment.edition_to_source[*n].is_none_or(|s| finder.apart(*n, s) == 0);
-    !between.filter(|n| (before.to..=after.from).contains(&part.place(*n))).any(|n| right(&n))
+    !between.filter(|n| Stretch { from: before.at.to, to: after.at.from }.contains(part.place(*n))).any(|n| right(&n))
 }
 
 /// What two voices of one staff have at the same time, or one after the other, in
@@ -256,15 +250,14 @@ fn joined(finder: &Finder, passages: &mut Vec<Passage>) -> Vec<usize> {
     for passage in passages.drain(..) {
         let meets = |p: &Passage| {
             (p.octaves, staff(p)) == (passage.octaves, staff(&passage))
-                && p.from <= passage.to
-                && (passage.from <= p.to || goes_on(finder, p, &passage))
+                && p.at.from <= passage.at.to
+                && (passage.at.from <= p.at.to || goes_on(finder, p, &passage))
         };
         match out.iter().rposition(meets) {
             Some(at) => {
                 let known = &mut out[at];
-                known.to = known.to.max(passage.to);
-                known.source_from = known.source_from.min(passage.source_from);
-                known.source_to = known.source_to.max(passage.source_to);
+                known.at.to = known.at.to.max(passage.at.to);
+                known.in_source = known.in_source.zip(passage.in_source).map(|(one, other)| one.with(other));
                 known.edition.extend(passage.edition);
                 known.source.extend(passage.source);
                 place.push(at);
@@ -297,23 +290,22 @@ pub(super) fn of_ornaments(finder: &Finder, first: usize) -> (Vec<Passage>, Vec<
                 out.push(Passage {
                     kind: PassageKind::WrittenOutOrnament,
                     row: finder.collation.edition_row(note.place()),
-                    from: finder.edition.place(begin),
-                    to: finder.edition.place(begin),
-                    source_from: Some(there),
-                    source_to: Some(there),
+                    at: Stretch::at(finder.edition.place(begin)),
+                    in_source: Some(Stretch::at(there)),
                     octaves: None,
                     edition: vec![],
                     source: vec![],
                     bars: usize::from(ornament.by_source),
-                    stretch: None,
+                    other_music: None,
                     ornaments: vec![],
                 });
                 out.len() - 1
             }
         };
         let passage = &mut out[place];
-        passage.to = finder.edition.place(last);
-        passage.source_to = ornament.chord.iter().map(|n| finder.source.place(*n)).chain([there]).max();
+        passage.at.to = finder.edition.place(last);
+        let chord = ornament.chord.iter().map(|n| finder.source.place(*n));
+        passage.in_source.iter_mut().for_each(|stretch| stretch.to = chord.clone().fold(there, Place::max));
         passage.edition.extend(&ornament.edition);
         passage.source.push(ornament.source);
         passage.source.extend(&ornament.chord);

@@ -2,15 +2,15 @@
 
 use super::Finder;
 use crate::alignment::{EditionNote, NoteOf, PartOf, Side, SourceNote, Table};
-use crate::collate::{BarPair, Stretch};
+use crate::collate::{BarPair, OtherMusic};
 use crate::score::{Anchor, Place};
 use crate::time::Time;
 
-/// For each note of a side the first of the stretches that it is in.
-pub(super) fn stretches_of<S: Side>(
+/// For each note of a side the first stretch of other music that it is in.
+pub(super) fn other_music_of<S: Side>(
     part: PartOf<S>,
-    stretches: &[Stretch],
-    notes: fn(&Stretch) -> &[NoteOf<S>],
+    stretches: &[OtherMusic],
+    notes: fn(&OtherMusic) -> &[NoteOf<S>],
 ) -> Table<NoteOf<S>, Option<usize>> {
     let mut out = part.for_notes(None);
     for (place, stretch) in stretches.iter().enumerate().rev() {
@@ -46,14 +46,14 @@ impl RowCounts {
 }
 
 impl Finder<'_> {
-    pub(super) fn stretch_of(&self, edition: Option<EditionNote>, source: Option<SourceNote>) -> Option<usize> {
-        let ours = edition.and_then(|n| self.edition_stretches[n]);
-        let theirs = source.and_then(|n| self.source_stretches[n]);
+    pub(super) fn other_music_with(&self, edition: Option<EditionNote>, source: Option<SourceNote>) -> Option<usize> {
+        let ours = edition.and_then(|n| self.in_edition[n]);
+        let theirs = source.and_then(|n| self.in_source[n]);
         ours.into_iter().chain(theirs).min()
     }
 
     /// The stretch that covers a place; a mark on a note goes with its note.
-    pub(super) fn stretch_at(
+    pub(super) fn other_music_at(
         &self,
         row: usize,
         offset: Time,
@@ -61,11 +61,11 @@ impl Finder<'_> {
         source: Option<SourceNote>,
     ) -> Option<usize> {
         if edition.is_some_and(|n| self.edition[n].is_struck()) || source.is_some_and(|n| self.source[n].is_struck()) {
-            return self.stretch_of(edition, source);
+            return self.other_music_with(edition, source);
         }
-        self.alignment.stretches.iter().position(|s| {
-            (row, offset) >= (s.outline.0, s.from)
-                && (row < s.outline.1 || row == s.outline.1 && s.to.is_none_or(|to| offset < to))
+        self.alignment.other_music.iter().position(|s| {
+            (row, offset) >= (s.rows.first, s.from)
+                && (row < s.rows.last || row == s.rows.last && s.to.is_none_or(|to| offset < to))
         })
     }
 
@@ -75,7 +75,7 @@ impl Finder<'_> {
         let pair = self.collation.outline[row];
         let bar = pair.source.or(pair.again)?;
         let carrier = self.edition.carrier(at).map(|n| self.edition.head(n));
-        if self.stretch_at(row, at.offset, carrier, None).is_some() {
+        if self.other_music_at(row, at.offset, carrier, None).is_some() {
             return None;
         }
         Some(Place { bar, offset: pair.to_source(at.offset) })
@@ -103,9 +103,9 @@ impl Finder<'_> {
             return Place { bar, offset: pair.to_edition(place.offset) };
         }
         // Inside rewritten music: the bar that comes as late in it.
-        let stretch = self.alignment.stretches.iter().find(|s| (s.outline.0..=s.outline.1).contains(&row));
+        let stretch = self.alignment.other_music.iter().find(|s| s.rows.contains(row));
         if let Some(stretch) = stretch {
-            let (first, end) = (stretch.outline.0, stretch.outline.1 + 1);
+            let (first, end) = (stretch.rows.first, stretch.rows.last + 1);
             let ours = &self.rows.of_edition[self.rows.editions[first]..self.rows.editions[end]];
             let before = self.rows.sources[row] - self.rows.sources[first];
             if let Some(bar) = ours.get(before).or(ours.last()).and_then(|r| self.collation.outline[*r].edition) {

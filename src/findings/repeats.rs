@@ -1,11 +1,11 @@
 //! Strains that one side writes out a second time: the passages, and what the
 //! second time has otherwise than the first.
 
-use super::passages::ends;
+use super::passages::over;
 use super::{Finder, Finding, Passage, PassageKind, Status};
 use crate::alignment::{EditionNote, NoteOf, PartOf, Side, SourceNote};
 use crate::collate::BarPair;
-use crate::score::{Category, Note, Place};
+use crate::score::{Category, Note, Place, Stretch};
 use crate::time::Time;
 use std::collections::HashSet;
 use std::ops::Range;
@@ -38,24 +38,22 @@ pub(super) fn of_repeats(finder: &Finder) -> Vec<Passage> {
         };
         let whole = |bar: fn(&BarPair) -> Option<usize>| {
             let start = |row: &BarPair| Place::start_of(bar(row).or(row.again).unwrap_or(0));
-            (start(&outline[row]), start(&outline[end - 1]))
+            Stretch { from: start(&outline[row]), to: start(&outline[end - 1]) }
         };
-        let (from, to) = ends(finder.edition, &edition).unwrap_or_else(|| whole(|r| r.edition));
-        let (source_from, source_to) = ends(finder.source, &source).unwrap_or_else(|| whole(|r| r.source));
+        let at = over(finder.edition, &edition).unwrap_or_else(|| whole(|r| r.edition));
+        let in_source = over(finder.source, &source).unwrap_or_else(|| whole(|r| r.source));
         let mut bars: Vec<usize> = outline[row..end].iter().filter_map(|r| r.source).collect();
         bars.dedup();
         out.push(Passage {
             kind: PassageKind::WrittenOutRepeat,
             row,
-            from,
-            to,
-            source_from: Some(source_from),
-            source_to: Some(source_to),
+            at,
+            in_source: Some(in_source),
             octaves: None,
             edition,
             source,
             bars: bars.len(),
-            stretch: None,
+            other_music: None,
             ornaments: vec![],
         });
         row = end;

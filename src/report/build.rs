@@ -85,7 +85,7 @@ fn doublings(m: &Material, place: usize) -> Vec<String> {
 /// The passages that have something in some bars, by their places among those found.
 pub(super) fn passages_in(found: &PartFindings, bars: &RangeInclusive<usize>) -> Vec<usize> {
     let used: HashSet<usize> = found.findings.iter().filter(|f| is_in(f, bars)).filter_map(|f| f.passage).collect();
-    let touches = |p: &Passage| p.from.bar <= *bars.end() && p.to.bar >= *bars.start();
+    let touches = |p: &Passage| p.at.from.bar <= *bars.end() && p.at.to.bar >= *bars.start();
     (0..found.passages.len()).filter(|p| touches(&found.passages[*p]) || used.contains(p)).collect()
 }
 
@@ -163,9 +163,8 @@ impl PartBuilder<'_> {
     /// What only the edition has, and what stands in the place of other music.
     fn foreign_bars(&self) -> BTreeSet<usize> {
         let outline = &self.collation.outline;
-        let stretches = self.found.passages.iter().filter(|p| p.kind != PassageKind::Cut).filter_map(|p| p.stretch);
-        let rows =
-            stretches.flat_map(|s| self.alignment.stretches[s].outline.0..=self.alignment.stretches[s].outline.1);
+        let stretches = self.found.passages.iter().filter(|p| p.kind != PassageKind::Cut).filter_map(|p| p.other_music);
+        let rows = stretches.flat_map(|s| self.alignment.other_music[s].rows.iter());
         let in_passages = rows.filter_map(|row| outline[row].edition);
         let alone = outline.iter().filter(|row| row.source.is_none()).filter_map(|row| row.edition);
         let scope = &self.collation.scope.edition;
@@ -241,10 +240,10 @@ impl PartBuilder<'_> {
         let range = self.range.as_ref().map(|r| &r.1);
         PassageReport {
             kind: p.kind,
-            from: self.point(p.from),
-            to: self.point(p.to),
-            source_from: p.source_from.map(|s| self.source_point(s)),
-            source_to: p.source_to.map(|s| self.source_point(s)),
+            from: self.point(p.at.from),
+            to: self.point(p.at.to),
+            source_from: p.in_source.map(|s| self.source_point(s.from)),
+            source_to: p.in_source.map(|s| self.source_point(s.to)),
             octaves: p.octaves,
             partly: self.is_partly(p),
             notes: if p.kind == PassageKind::Cut { p.source.len() } else { p.edition.len() },
@@ -265,21 +264,21 @@ impl PartBuilder<'_> {
         if p.kind != PassageKind::RewrittenPassage {
             return false;
         }
-        let during = |n: &EditionNote| (p.from..=p.to).contains(&self.edition.place(*n));
+        let during = |n: &EditionNote| p.at.contains(self.edition.place(*n));
         let own: HashSet<EditionNote> = p.edition.iter().copied().collect();
         let beside = self.edition.struck().filter(during).filter(|n| !own.contains(n));
         2 * beside.filter(|n| self.alignment.edition_to_source[*n].is_some()).count() >= own.len()
     }
 
     fn bars_cut(&self, p: &Passage) -> Vec<(usize, String)> {
-        let stretch = p.stretch.and_then(|s| self.alignment.stretches.get(s));
+        let stretch = p.other_music.and_then(|s| self.alignment.other_music.get(s));
         let Some(stretch) = stretch.filter(|_| p.kind == PassageKind::Cut) else {
             return Vec::new();
         };
-        let rows = &self.collation.outline[stretch.outline.0..=stretch.outline.1];
+        let rows = &self.collation.outline[stretch.rows.iter()];
         // Where the edition has its bar, only a part of the source's is missing.
         let all = &self.collation.outline;
-        let beside = [stretch.outline.0.checked_sub(1), Some(stretch.outline.1 + 1)].map(|r| all.get(r?)?.source);
+        let beside = [stretch.rows.first.checked_sub(1), Some(stretch.rows.last + 1)].map(|r| all.get(r?)?.source);
         let in_part = rows.iter().any(|r| r.edition.is_some() || r.source.is_some() && beside.contains(&r.source));
         if in_part {
             return Vec::new();
@@ -310,7 +309,7 @@ impl PartBuilder<'_> {
                 .iter()
                 .filter_map(|n| self.source[*n].pitch())
                 .map(|pitch| pitch.moved(self.alignment.interval))
-                .filter(|pitch| is_outside(p.from.bar, *pitch))
+                .filter(|pitch| is_outside(p.at.from.bar, *pitch))
                 .count(),
         }
     }

@@ -76,7 +76,7 @@ impl PartNotes<'_> {
             PassageKind::OctaveDisplacement => finding.category == Category::Octave,
             PassageKind::RevoicedChords => finding.category.is_of_notes(),
             _ => {
-                self.found.passages[passage].stretch.is_some() && finding.category.is_of_notes()
+                self.found.passages[passage].other_music.is_some() && finding.category.is_of_notes()
                     || finding.category == Category::WrittenOut
             }
         }
@@ -140,9 +140,10 @@ impl PartNotes<'_> {
         };
         let source_bar = report.source_from.as_ref().zip(report.source_to.as_ref()).map(|(a, b)| bars(a, b));
         let voice = found.edition.first().map_or(0, |n| self.edition[*n].voice);
-        let first = sign(&self.edition, found.from, voice);
-        let last = sign(&self.edition, found.to, voice);
-        let sign = if first == last || found.from.bar != found.to.bar { first } else { format!("{first}–{last}") };
+        let first = sign(&self.edition, found.at.from, voice);
+        let last = sign(&self.edition, found.at.to, voice);
+        let sign =
+            if first == last || found.at.from.bar != found.at.to.bar { first } else { format!("{first}–{last}") };
         Remark {
             bar: bars(&report.from, &report.to),
             sign,

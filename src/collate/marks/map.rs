@@ -2,10 +2,10 @@
 
 use super::super::matcher::{Again, Entry, Position};
 use super::super::rows::Row;
-use super::super::{MarkPair, PartAlignment, PartView, Rows, Stretch, matcher};
+use super::super::{MarkPair, PartAlignment, PartView, Rows, matcher};
 use super::{of_edition, of_source};
 use crate::alignment::{
-    Edition, EditionMark, EditionNote, NoteOf, PartOf, Side, Source, SourceMark, SourceNote, Table,
+    Edition, EditionMark, EditionNote, NoteOf, OtherMusic, PartOf, Side, Source, SourceMark, SourceNote, Table,
 };
 use crate::score::{Anchor, Category, Mark, Place, Sign};
 use crate::time::Time;
@@ -40,9 +40,9 @@ impl<'a> Map<'a> {
     pub fn new(view: &'a PartView<'a>, rows: &'a [Row], alignment: &'a PartAlignment) -> Self {
         let edition_rows = Rows::new(rows.iter().map(|r| &r.pair), |p| p.edition_place());
         let source_rows = Rows::new(rows.iter().map(|r| &r.pair), |p| p.source_place());
-        let end = |s: &Stretch| (s.outline.1, s.to.is_none(), s.to.unwrap_or_default());
-        let stretches = &alignment.stretches;
-        let mut covers: Vec<(Start, End)> = stretches.iter().map(|s| ((s.outline.0, s.from), end(s))).collect();
+        let end = |s: &OtherMusic| (s.rows.last, s.to.is_none(), s.to.unwrap_or_default());
+        let stretches = &alignment.other_music;
+        let mut covers: Vec<(Start, End)> = stretches.iter().map(|s| ((s.rows.first, s.from), end(s))).collect();
         covers.sort_unstable();
         for at in 1..covers.len() {
             covers[at].1 = covers[at].1.max(covers[at - 1].1);

@@ -3,8 +3,9 @@
 
 mod items;
 mod ornaments;
+mod other_music;
 mod revoiced;
-mod stretches;
+
 mod unisons;
 
 use super::rows::Row;
@@ -18,7 +19,7 @@ pub fn settle(view: &PartView, rows: &[Row], alignment: &mut PartAlignment) {
     ties(view, scale, alignment);
     ornaments::find(view, rows, alignment);
     revoiced::find(view, rows, alignment);
-    stretches::find(view, rows, alignment);
+    other_music::find(view, rows, alignment);
 }
 
 fn ties(view: &PartView, scale: Time, alignment: &mut PartAlignment) {

@@ -3,7 +3,7 @@
 
 use super::super::rows::Row;
 use super::super::{PartAlignment, PartView, Revoiced};
-use crate::alignment::{EditionNote, SourceNote};
+use crate::alignment::{EditionNote, RowRange, SourceNote};
 use crate::time::Time;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -66,14 +66,14 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
         // What both have in its place is no part of it.
         edition.retain(|e| alignment.edition_to_source[*e].is_none_or(|s| !is_same(view, *e, s)));
         source.retain(|s| alignment.source_to_edition[*s].is_none_or(|e| !is_same(view, e, *s)));
-        match alignment.revoiced.last_mut().filter(|r| r.outline.1 >= first) {
+        match alignment.revoiced.last_mut().filter(|r| r.rows.last >= first) {
             // The other hand goes along.
             Some(known) => {
-                known.outline.1 = known.outline.1.max(last);
+                known.rows.last = known.rows.last.max(last);
                 known.edition.extend(edition);
                 known.source.extend(source);
             }
-            None => alignment.revoiced.push(Revoiced { edition, source, outline: (first, last) }),
+            None => alignment.revoiced.push(Revoiced { edition, source, rows: RowRange { first, last } }),
         }
     }
     for revoiced in &mut alignment.revoiced {

@@ -5,6 +5,7 @@ use super::picture::Glyphs;
 use super::plot::{self, Frame};
 use super::staves::Score;
 use super::{bars, notes};
+use crate::alignment::RowRange;
 use crate::beside::Staves;
 use crate::engrave;
 use crate::findings::{Passage, Status};
@@ -167,8 +168,8 @@ impl View<'_> {
     /// The notes of a passage with a bar before it and one after.
     fn picture(&self, passage: &Passage) -> Markup {
         let outline = &self.sides.collation.outline;
-        let stretch = passage.stretch.and_then(|s| self.sides.alignment.stretches.get(s));
-        let (first, last) = passage.rows(self.sides.collation, self.sides.alignment, &self.sides.edition);
+        let stretch = passage.other_music.and_then(|s| self.sides.alignment.other_music.get(s));
+        let RowRange { first, last } = passage.rows(self.sides.collation, self.sides.alignment, &self.sides.edition);
         let from = first.saturating_sub(1);
         let chart = self.sides.chart(from..(last + 2).min(outline.len()));
         let Some(frame) = Frame::new(&chart, self.range) else {
@@ -179,16 +180,16 @@ impl View<'_> {
             let from = if outline[row].edition == Some(place.bar) { outline[row].edition_from } else { place.offset };
             (column.from + super::chart::float(place.offset - from)).clamp(column.from, column.to)
         };
-        let start = inside(begins, first, passage.from);
+        let start = inside(begins, first, passage.at.from);
         let end = match stretch {
             Some(stretch) => match stretch.to {
                 None => ends.to,
                 Some(to) => {
-                    inside(ends, last, Place { bar: outline[last].edition.unwrap_or(passage.to.bar), offset: to })
+                    inside(ends, last, Place { bar: outline[last].edition.unwrap_or(passage.at.to.bar), offset: to })
                 }
             },
             None => {
-                let onset = inside(ends, last, passage.to);
+                let onset = inside(ends, last, passage.at.to);
                 let there = chart.tones.iter().filter(|t| !t.kind.is_source() && (t.from - onset).abs() < 0.01);
                 there.map(|t| t.to).fold(onset, f64::max)
             }

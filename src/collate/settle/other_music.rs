@@ -1,9 +1,9 @@
 //! Stretches where the music is simply not the same.
 
 use super::super::rows::Row;
-use super::super::{PartAlignment, PartView, Stretch};
+use super::super::{PartAlignment, PartView};
 use super::items::{Item, Kind, items};
-use crate::alignment::{EditionNote, SourceNote};
+use crate::alignment::{EditionNote, OtherMusic, RowRange, SourceNote};
 use crate::score::Place;
 use crate::time::Time;
 use rustc_hash::{FxHashMap, FxHashSet};
@@ -31,12 +31,12 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
     found.extend(close_of_its_own(&items, &found, rows));
     found.sort_by_key(|run| (run[0].row, run[0].offset));
     let empty = rows.iter().enumerate().filter(|(_, r)| r.is_alien() && !r.rewritten);
-    let mut stretches: Vec<Stretch> = Vec::new();
+    let mut stretches: Vec<OtherMusic> = Vec::new();
     // Runs come in order: what lies behind one lies behind all that follow.
     let mut behind = 0;
     for run in found {
         let next = bound(view, rows, run);
-        while stretches.get(behind).is_some_and(|s| s.outline.1 + 1 < next.outline.0) {
+        while stretches.get(behind).is_some_and(|s| s.rows.last + 1 < next.rows.first) {
             behind += 1;
         }
         match stretches[behind..].iter_mut().find(|s| touches(s, &next, rows)) {
@@ -46,11 +46,11 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
     }
     // Bars without notes that only one side has are other music, too.
     for (row, _) in empty {
-        if !stretches.iter().any(|s| (s.outline.0..=s.outline.1).contains(&row)) {
-            let bare = Stretch {
+        if !stretches.iter().any(|s| s.rows.contains(row)) {
+            let bare = OtherMusic {
                 edition: vec![],
                 source: vec![],
-                outline: (row, row),
+                rows: RowRange { first: row, last: row },
                 from: Time::from(0),
                 to: None,
                 to_the_end: false,
@@ -61,7 +61,7 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
             }
         }
     }
-    stretches.sort_by_key(|s| (s.outline, s.from));
+    stretches.sort_by_key(|s| (s.rows, s.from));
     // Bars without notes may have closed the gap between two.
     let mut at = 0;
     while at + 1 < stretches.len() {
@@ -97,7 +97,7 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
         chords.source.retain(|n| !theirs[*n]);
     }
     alignment.revoiced.retain(|chords| !chords.edition.is_empty() || !chords.source.is_empty());
-    alignment.stretches = stretches;
+    alignment.other_music = stretches;
 }
 
 /// The last notes of a piece, if every one of them is another, in whatever
@@ -212,13 +212,13 @@ fn with_strays(items: &[&Item], mut from: usize, mut to: usize) -> Vec<Item> {
 
 /// A note that both sides have at one place, as long and as high, is neither
 /// added nor left out, whatever is around it.
-fn pair_the_same(view: &PartView, rows: &[Row], stretch: &Stretch, alignment: &mut PartAlignment) {
+fn pair_the_same(view: &PartView, rows: &[Row], stretch: &OtherMusic, alignment: &mut PartAlignment) {
     let mut ours: FxHashMap<(Place, i32), EditionNote> = FxHashMap::default();
     for &e in &stretch.edition {
         ours.insert((view.edition.place(e), view.edition_height(e)), e);
     }
     let theirs: FxHashSet<SourceNote> = stretch.source.iter().copied().collect();
-    for row in rows[stretch.outline.0..=stretch.outline.1].iter().filter(|r| r.pair.source.is_some()) {
+    for row in rows[stretch.rows.iter()].iter().filter(|r| r.pair.source.is_some()) {
         let Some(bar) = row.pair.edition else { continue };
         for s in row.source_notes(view.source).filter(|s| theirs.contains(s)) {
             let offset = row.pair.to_edition(view.source[s].offset);
@@ -232,14 +232,14 @@ fn pair_the_same(view: &PartView, rows: &[Row], stretch: &Stretch, alignment: &m
     }
 }
 
-fn bound(view: &PartView, rows: &[Row], run: Vec<Item>) -> Stretch {
+fn bound(view: &PartView, rows: &[Row], run: Vec<Item>) -> OtherMusic {
     let (first, last) = (run[0], run[run.len() - 1]);
     let whole = |row: usize| rows[row].is_alien();
     let end = run.iter().filter(|i| i.row == last.row).map(|i| i.offset + length(view, i)).max();
-    Stretch {
+    OtherMusic {
         edition: run.iter().filter_map(|i| i.edition).collect(),
         source: run.iter().filter_map(|i| i.source).collect(),
-        outline: (first.row, last.row),
+        rows: RowRange { first: first.row, last: last.row },
         from: if whole(first.row) { Time::from(0) } else { first.offset },
         to: if whole(last.row) { None } else { end.filter(|end| *end < bar_end(view, &rows[last.row])) },
         to_the_end: false,
@@ -258,44 +258,44 @@ fn length(view: &PartView, item: &Item) -> Time {
 }
 
 /// Whether two stretches overlap, or are alien bars side by side.
-fn touches(a: &Stretch, b: &Stretch, rows: &[Row]) -> bool {
-    let (first, second) = if (a.outline, a.from) <= (b.outline, b.from) { (a, b) } else { (b, a) };
-    if first.outline.1 > second.outline.0 {
+fn touches(a: &OtherMusic, b: &OtherMusic, rows: &[Row]) -> bool {
+    let (first, second) = if (a.rows, a.from) <= (b.rows, b.from) { (a, b) } else { (b, a) };
+    if first.rows.last > second.rows.first {
         return true;
     }
-    if first.outline.1 == second.outline.0 {
+    if first.rows.last == second.rows.first {
         return first.to.is_none_or(|to| to > second.from);
     }
-    let side_by_side = first.outline.1 + 1 == second.outline.0;
+    let side_by_side = first.rows.last + 1 == second.rows.first;
     let whole = |row: usize| rows[row].is_alien();
     side_by_side
         && first.to.is_none()
         && second.from == Time::from(0)
-        && (whole(first.outline.1) || whole(second.outline.0))
+        && (whole(first.rows.last) || whole(second.rows.first))
 }
 
-fn merge(into: &mut Stretch, from: Stretch) {
-    let first = if from.outline.0 < into.outline.0 { from.from } else { into.from };
-    into.from = if from.outline.0 == into.outline.0 { into.from.min(from.from) } else { first };
-    into.to = match from.outline.1.cmp(&into.outline.1) {
+fn merge(into: &mut OtherMusic, from: OtherMusic) {
+    let first = if from.rows.first < into.rows.first { from.from } else { into.from };
+    into.from = if from.rows.first == into.rows.first { into.from.min(from.from) } else { first };
+    into.to = match from.rows.last.cmp(&into.rows.last) {
         std::cmp::Ordering::Less => into.to,
         std::cmp::Ordering::Greater => from.to,
         std::cmp::Ordering::Equal => into.to.zip(from.to).map(|(a, b)| a.max(b)),
     };
-    into.outline = (into.outline.0.min(from.outline.0), into.outline.1.max(from.outline.1));
+    into.rows = into.rows.with(from.rows);
     into.edition.extend(from.edition);
     into.source.extend(from.source);
 }
 
 /// Between two stretches a few notes may agree by chance: where less than half
 /// of them are the same note in the same place, it is all one stretch.
-fn join_over_islands(items: &[(Item, usize)], stretches: &mut Vec<Stretch>) {
+fn join_over_islands(items: &[(Item, usize)], stretches: &mut Vec<OtherMusic>) {
     let mut at = 0;
     while at + 1 < stretches.len() {
         let (left, right) = (&stretches[at], &stretches[at + 1]);
         let after =
-            |i: &Item| left.to.is_some_and(|to| i.row == left.outline.1 && i.offset >= to) || i.row > left.outline.1;
-        let before = |i: &Item| (i.row, i.offset) < (right.outline.0, right.from);
+            |i: &Item| left.to.is_some_and(|to| i.row == left.rows.last && i.offset >= to) || i.row > left.rows.last;
+        let before = |i: &Item| (i.row, i.offset) < (right.rows.first, right.from);
         // The items come in the order of time.
         let first = items.partition_point(|i| !after(&i.0));
         let island: Vec<&Item> = items[first..].iter().map(|i| &i.0).take_while(|i| before(i)).collect();
@@ -310,7 +310,7 @@ fn join_over_islands(items: &[(Item, usize)], stretches: &mut Vec<Stretch>) {
         let left = &mut stretches[at];
         left.edition.extend(edition.into_iter().chain(right.edition));
         left.source.extend(source.into_iter().chain(right.source));
-        left.outline.1 = right.outline.1;
+        left.rows.last = right.rows.last;
         left.to = right.to;
     }
 }
@@ -318,7 +318,7 @@ fn join_over_islands(items: &[(Item, usize)], stretches: &mut Vec<Stretch>) {
 /// A close of the editor's own may end on the same last note by chance: what
 /// follows other music and is no more than one chord, or mostly something else,
 /// belongs to it.
-fn take_in_last_note(items: &[(Item, usize)], stretches: &mut [Stretch], rows: &[Row]) {
+fn take_in_last_note(items: &[(Item, usize)], stretches: &mut [OtherMusic], rows: &[Row]) {
     let Some(last) = stretches.last_mut() else {
         return;
     };
@@ -330,14 +330,14 @@ fn take_in_last_note(items: &[(Item, usize)], stretches: &mut [Stretch], rows: &
     };
     let rest = &items[at + 1..];
     // In a part that rests from there on it is not the end of the piece.
-    let end = rest.last().map_or(0, |i| i.0.row).max(last.outline.1);
+    let end = rest.last().map_or(0, |i| i.0.row).max(last.rows.last);
     if end + 1 < rows.len() {
         return;
     }
     let one_chord = rest.iter().all(|(item, _)| item.offset == rest[0].0.offset && item.row == rest[0].0.row);
     let exact = rest.iter().filter(|(item, _)| item.exact).count();
     // Nor is it one where other voices go on as in the source.
-    let from = items.partition_point(|(i, _)| (i.row, i.offset) < (last.outline.0, last.from));
+    let from = items.partition_point(|(i, _)| (i.row, i.offset) < (last.rows.first, last.from));
     let beside = items[from..].iter().filter(|(item, _)| item.exact && !inside(item)).count().saturating_sub(exact);
     if 2 * beside >= last.edition.len().max(1) {
         return;
@@ -352,7 +352,7 @@ fn take_in_last_note(items: &[(Item, usize)], stretches: &mut [Stretch], rows: &
     }
     last.edition.extend(rest.iter().filter_map(|i| i.0.edition));
     last.source.extend(rest.iter().filter_map(|i| i.0.source));
-    last.outline.1 = rows.len() - 1;
+    last.rows.last = rows.len() - 1;
     last.to = None;
     last.to_the_end = true;
 }
