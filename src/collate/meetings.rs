@@ -2,8 +2,9 @@
 
 use super::parts::{self, Pairing};
 use super::{Layout, PartView, bars, height};
+use crate::alignment::{Edition, EditionNote, NoteOf, Side, Source, SourceNote, SourcePart, Table};
 use crate::pitch::Interval;
-use crate::score::{Bar, Line, Note, NoteId, Part, Score};
+use crate::score::{Bar, Line, Note, Part, Score};
 use crate::time::Time;
 use rustc_hash::{FxHashMap, FxHashSet};
 use std::collections::{BTreeMap, BTreeSet};
@@ -22,8 +23,8 @@ pub(super) struct Unit {
 
 /// Two notes at one place of one pitch class, by their voices, and so many octaves from each other.
 struct Meeting {
-    edition: (usize, NoteId),
-    source: (usize, NoteId),
+    edition: (usize, EditionNote),
+    source: (usize, SourceNote),
     octaves: i32,
     row: usize,
 }
@@ -54,7 +55,8 @@ pub(super) fn meet(
     known: &Pairing,
 ) -> Option<Meetings> {
     let (interval, likest) = parts::interval_of_all(edition, source, editions, sources)?;
-    let (mut ours, mut theirs) = (AllInOne::new(edition, editions), AllInOne::new(source, sources));
+    let mut ours: AllInOne<Edition> = AllInOne::new(edition, editions);
+    let mut theirs: AllInOne<Source> = AllInOne::new(source, sources);
     let likest = known.pairs.first().map_or(likest, |p| (p.edition, p.source));
     ours.part.marks.clone_from(&edition.parts[likest.0].marks);
     theirs.part.marks.clone_from(&source.parts[likest.1].marks);
@@ -65,12 +67,12 @@ pub(super) fn meet(
     let (mut all, mut sums) = (Vec::new(), vec![0.0; ours.units.len()]);
     let both = |r: &(usize, &super::rows::Row)| r.1.pair.edition.is_some() && r.1.pair.source.is_some();
     for (index, row) in rows.iter().enumerate().filter(both) {
-        let mut other: Vec<(Time, i32, usize, NoteId)> = Vec::new();
+        let mut other: Vec<(Time, i32, usize, SourceNote)> = Vec::new();
         for n in row.source_notes(view.source) {
             let note = &view.source[n];
             let unit = note.voice as usize;
             theirs.units[unit].notes += 1;
-            other.push((row.pair.to_edition(note.offset), view.source_height(n), unit, theirs.note_of[n.index()]));
+            other.push((row.pair.to_edition(note.offset), view.source_height(n), unit, theirs.note_of[n]));
         }
         other.sort_unstable();
         for n in row.edition_notes(view.edition) {
@@ -81,7 +83,7 @@ pub(super) fn meet(
             let from = other.partition_point(|b| b.0 < note.offset);
             let here = other[from..].iter().take_while(|b| b.0 == note.offset);
             all.extend(here.filter(|b| (own - b.1) % 1200 == 0).map(|b| Meeting {
-                edition: (unit, ours.note_of[n.index()]),
+                edition: (unit, ours.note_of[n]),
                 source: (b.2, b.3),
                 octaves: (own - b.1) / 1200,
                 row: index,
@@ -127,19 +129,16 @@ impl Meetings {
         let inside = |m: &&Meeting| ours.contains(&m.edition.0) && theirs.contains(&m.source.0);
         for meeting in self.all.iter().filter(inside) {
             let worth = self.worth(meeting);
-            let best = |table: &mut FxHashMap<(usize, NoteId), f64>, key| {
-                let own = table.entry(key).or_insert(0.0);
-                *own = own.max(worth);
-            };
-            best(&mut mine, meeting.edition);
-            best(&mut other, meeting.source);
+            let best = |known: &mut f64| *known = known.max(worth);
+            best(mine.entry(meeting.edition).or_insert(0.0));
+            best(other.entry(meeting.source).or_insert(0.0));
         }
         (mine.values().sum(), other.values().sum())
     }
 
     /// How many notes of some voices of the edition meet `more` and not `before`.
     pub fn more_of_ours(&self, ours: &[usize], before: &[usize], more: &[usize]) -> f64 {
-        let met = |theirs: &[usize]| -> BTreeSet<(usize, NoteId)> {
+        let met = |theirs: &[usize]| -> BTreeSet<(usize, EditionNote)> {
             let exact = |m: &&Meeting| m.octaves == self.octaves;
             let inside = |m: &&Meeting| ours.contains(&m.edition.0) && theirs.contains(&m.source.0);
             self.all.iter().filter(exact).filter(inside).map(|m| m.edition).collect()
@@ -156,7 +155,7 @@ impl Meetings {
         };
         let (first, second) = (of(before), of(more));
         let rows: BTreeSet<usize> = first.iter().map(|m| m.row).collect();
-        let known: BTreeSet<(usize, NoteId)> = first.iter().map(|m| m.source).collect();
+        let known: BTreeSet<(usize, SourceNote)> = first.iter().map(|m| m.source).collect();
         let own = second.iter().filter(|m| rows.contains(&m.row)).map(|m| m.source);
         own.collect::<BTreeSet<_>>().difference(&known).count() as f64
     }
@@ -170,10 +169,10 @@ impl Meetings {
     /// Which of several groups of the edition's voices have each note of some voices of the source. A note in which two
     /// of them meet belongs to both, unless the source has one for each; one that none has goes with its voice, or to
     /// the group that lies nearest.
-    pub fn owners(&self, groups: &[&[usize]], part: &Part, voices: &[usize]) -> Vec<(NoteId, Vec<usize>)> {
+    pub fn owners(&self, groups: &[&[usize]], part: SourcePart, voices: &[usize]) -> Vec<(SourceNote, Vec<usize>)> {
         let group_of = |unit: usize| groups.iter().position(|g| g.contains(&unit));
-        let mut met: FxHashMap<NoteId, BTreeSet<usize>> = FxHashMap::default();
-        let mut of_group: FxHashMap<(usize, (usize, NoteId)), BTreeSet<NoteId>> = FxHashMap::default();
+        let mut met: FxHashMap<SourceNote, BTreeSet<usize>> = FxHashMap::default();
+        let mut of_group: FxHashMap<(usize, (usize, EditionNote)), BTreeSet<SourceNote>> = FxHashMap::default();
         // How often each voice of the source meets each group.
         let mut counts = vec![vec![0_usize; groups.len()]; self.source.len()];
         for m in self.all.iter().filter(|m| m.octaves == self.octaves && voices.contains(&m.source.0)) {
@@ -188,13 +187,13 @@ impl Meetings {
             (0..groups.len()).find(|g| USUAL_SHARE * all as f64 <= counts[unit][*g] as f64 && all > 0)
         };
         // Where a group has another note at the same pitch, of the voice that is its own, this one is not its.
-        let unit_of = |n: NoteId| {
-            let note = &part.notes[n];
+        let unit_of = |n: SourceNote| {
+            let note = &part[n];
             voices.iter().copied().find(|u| (self.source[*u].staff, self.source[*u].voice) == (note.staff, note.voice))
         };
-        let mut spare: FxHashSet<(usize, NoteId)> = FxHashSet::default();
+        let mut spare: FxHashSet<(usize, SourceNote)> = FxHashSet::default();
         for ((group, _), notes) in of_group.iter().filter(|(_, notes)| notes.len() > 1) {
-            let likes = |n: &NoteId| unit_of(*n).map_or(0, |u| counts[u][*group]);
+            let likes = |n: &SourceNote| unit_of(*n).map_or(0, |u| counts[u][*group]);
             let best = notes.iter().copied().max_by_key(|n| (likes(n), std::cmp::Reverse(*n)));
             spare.extend(notes.iter().filter(|n| Some(**n) != best).map(|n| (*group, *n)));
         }
@@ -205,14 +204,14 @@ impl Meetings {
         };
         let means: Vec<f64> = groups.iter().map(|g| mean(g)).collect();
         let by = self.interval.plus(Interval::octaves(self.octaves));
-        let owners = |n: NoteId, unit: usize| -> Vec<usize> {
+        let owners = |n: SourceNote, unit: usize| -> Vec<usize> {
             let of_note = met.get(&n).into_iter().flatten().copied();
             let own: Vec<usize> = of_note.clone().filter(|g| !spare.contains(&(*g, n))).collect();
             if !own.is_empty() {
                 return own;
             }
             let nearest = || {
-                let own = f64::from(height(part, n, by));
+                let own = f64::from(height(part.part(), n.index(), by));
                 let distance = |g: &usize| (own - means[*g]).abs();
                 (0..means.len()).min_by(|a, b| distance(a).total_cmp(&distance(b))).unwrap_or(0)
             };
@@ -223,22 +222,23 @@ impl Meetings {
 }
 
 /// The struck notes of several parts as one part; each voice of each staff is one of its voices.
-struct AllInOne {
+struct AllInOne<S> {
     part: Part,
     units: Vec<Unit>,
     /// The note of its own part that each note is.
-    note_of: Vec<NoteId>,
+    note_of: Table<NoteOf<S>, NoteOf<S>>,
 }
 
-impl AllInOne {
-    fn new(score: &Score, parts: &[usize]) -> AllInOne {
+impl<S: Side> AllInOne<S> {
+    fn new(score: &Score, parts: &[usize]) -> AllInOne<S> {
         let longest = parts.iter().max_by_key(|p| score.parts[**p].bars.len()).expect("a score has parts");
         let frame = &score.parts[*longest];
         let mut out = AllInOne {
             part: Part { bars: vec![], notes: vec![], marks: vec![], line: Line::default(), ..frame.clone() },
             units: Vec::new(),
-            note_of: Vec::new(),
+            note_of: Table::default(),
         };
+        let mut note_of = Vec::new();
         for (index, bar) in frame.bars.iter().enumerate() {
             let start = out.part.notes.len();
             for &place in parts {
@@ -248,11 +248,12 @@ impl AllInOne {
                     let note = &part.notes[id];
                     let voice = out.unit(place, note);
                     out.part.notes.push(Note { voice, tied_to: None, chord: false, ..note.clone() });
-                    out.note_of.push(id);
+                    note_of.push(NoteOf::new(id));
                 }
             }
             out.part.bars.push(Bar { notes: start..out.part.notes.len(), ..bar.clone() });
         }
+        out.note_of = note_of.into_iter().collect();
         out
     }
 

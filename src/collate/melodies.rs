@@ -2,7 +2,7 @@
 //! whether in the same order.
 
 use crate::pitch::Interval;
-use crate::score::{NoteId, Part};
+use crate::score::{Part, Place};
 use rustc_hash::{FxBuildHasher, FxHashMap};
 use std::cmp::Reverse;
 use std::collections::hash_map::Entry;
@@ -17,32 +17,31 @@ pub(super) struct Melody {
     voices: Vec<Vec<Tone>>,
 }
 
-/// A note by its height in semitones and its place on the staff.
+/// A note by its height in semitones, its place on the staff and its place in time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 struct Tone {
     height: i32,
     place: i32,
-    note: NoteId,
+    at: Place,
 }
 
 pub(super) fn melody(part: &Part) -> Melody {
     let mut voices: Vec<Vec<Tone>> = Vec::new();
-    let mut last: Vec<Option<NoteId>> = Vec::new();
-    for note in part.struck() {
-        let own = &part.notes[note];
+    let mut last: Vec<Option<Place>> = Vec::new();
+    for own in part.struck().map(|n| &part.notes[n]) {
         let Some(pitch) = own.pitch() else { continue };
         let voice = own.voice as usize;
         if voices.len() <= voice {
             voices.resize(voice + 1, Vec::new());
             last.resize(voice + 1, None);
         }
-        let here = Tone { height: pitch.sound().div_euclid(100), place: pitch.staff_place(), note };
-        let same_chord = last[voice].is_some_and(|l| part.notes[l].place() == own.place());
+        let here = Tone { height: pitch.sound().div_euclid(100), place: pitch.staff_place(), at: own.place() };
+        let same_chord = last[voice] == Some(here.at);
         match voices[voice].last_mut() {
             Some(top) if same_chord => *top = (*top).max(here),
             _ => voices[voice].push(here),
         }
-        last[voice] = Some(note);
+        last[voice] = Some(here.at);
     }
     Melody { voices }
 }
@@ -136,19 +135,16 @@ impl Index {
     /// Of the moments at which the edition's melodies begin, how many part
     /// `at` has in the same order, by one interval; and how many there are.
     /// A repeated note is no melody here: any part has some.
-    pub(super) fn in_order(&self, melody: &Melody, at: usize, by: Interval, sides: (&Part, &Part)) -> (usize, usize) {
-        let (edition, source) = sides;
-        let when = |part: &Part, note: NoteId| part.notes[note].place();
+    pub(super) fn in_order(&self, melody: &Melody, at: usize, by: Interval) -> (usize, usize) {
         let (mut moments, mut meetings) = (Vec::new(), Vec::new());
         let repeated = unmoved(self.length);
         let telling = melody.runs(self.length).filter(|run| self.length == 0 || run.0 != repeated);
         // In a long part some of them tell as much as all.
         for (hash, first) in telling.step_by(1 + melody.notes() / ENOUGH) {
-            let here = when(edition, first.note);
-            moments.push(here);
+            moments.push(first.at);
             let own = self.seats(hash).filter(|seat| seat.0 == at);
             let alike = own.filter(|(_, from)| first.above(*from).semitones == by.semitones);
-            meetings.extend(alike.map(|(_, from)| (here, when(source, from.note))));
+            meetings.extend(alike.map(|(_, from)| (first.at, from.at)));
         }
         // They come in order, voice by voice, which a stable sort makes use of.
         moments.sort();

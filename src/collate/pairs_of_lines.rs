@@ -4,6 +4,7 @@
 use super::derive::{derive_line, share, together, wandering};
 use super::meetings::{Meetings, Unit};
 use super::parts::Pair;
+use crate::alignment::SourcePart;
 use crate::pitch::Interval;
 use crate::score::{Line, Score};
 use crate::time::Time;
@@ -186,10 +187,10 @@ impl Made<'_> {
         }
         let nth = all.iter().position(|x| *x == a).expect("one of them");
         let units: Vec<&[usize]> = all.iter().map(|x| self.ours[*x].units.as_slice()).collect();
-        let whole = &self.source.parts[staff.part];
+        let whole = SourcePart::new(&self.source.parts[staff.part]);
         let owners = self.meetings.owners(&units, whole, &staff.units);
         let mine: FxHashSet<_> =
-            owners.into_iter().filter(|o| o.1.contains(&nth)).map(|(note, _)| whole.notes[note].element).collect();
+            owners.into_iter().filter(|o| o.1.contains(&nth)).map(|(note, _)| whole[note].element).collect();
         let notes: Vec<bool> = self.source.parts[derived].notes.iter().map(|n| mine.contains(&n.element)).collect();
         share(self.source, derived, |note| notes[note])
     }

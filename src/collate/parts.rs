@@ -102,14 +102,13 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
                 continue;
             }
             for (at, interval, share) in index.votes(&melody) {
-                let sides = (&edition.parts[part], &source.parts[sources[at]]);
                 let fits = || {
                     // In a long piece every short melody is found somewhere.
                     let theirs = melodies[at].notes();
                     if measure.length < 6 && notes.max(theirs) > MOST_TIMES * notes.min(theirs) {
                         return false;
                     }
-                    let (kept, all) = index.in_order(&melody, at, interval, sides);
+                    let (kept, all) = index.in_order(&melody, at, interval);
                     kept >= measure.fewest && kept as f64 >= measure.in_order * all as f64
                 };
                 let follows = follows && keys.contains(&interval.semitones.rem_euclid(12));

@@ -3,7 +3,7 @@
 
 use super::melodies::longest_in_order;
 use crate::pitch::Interval;
-use crate::score::{NoteId, Part, Place};
+use crate::score::{Note, Part, Place};
 use crate::time::Time;
 use std::collections::HashMap;
 
@@ -22,8 +22,8 @@ pub(super) fn between(edition: &Part, source: &Part) -> Option<(Interval, f64)> 
     by_bars(edition, source).or_else(|| by_place(edition, source))
 }
 
-fn interval(edition: &Part, e: NoteId, source: &Part, s: NoteId) -> Option<Interval> {
-    let (ours, theirs) = (edition.notes[e].pitch()?, source.notes[s].pitch()?);
+fn interval(ours: &Note, theirs: &Note) -> Option<Interval> {
+    let (ours, theirs) = (ours.pitch()?, theirs.pitch()?);
     let semitones = (ours.sound() - theirs.sound()).div_euclid(100);
     Some(Interval::new(ours.staff_place() - theirs.staff_place(), semitones))
 }
@@ -40,12 +40,13 @@ fn first_two(votes: HashMap<Interval, f64>) -> Option<(Interval, f64, f64)> {
 /// A bar by its notes, each as its place and its distance from the first.
 type Shape = Vec<(Time, i32)>;
 
-fn shapes(part: &Part) -> Vec<(Shape, NoteId)> {
+/// Each with the first note of its bar.
+fn shapes(part: &Part) -> Vec<(Shape, &Note)> {
     let shape = |bar: usize| {
-        let notes: Vec<NoteId> = part.struck_in(bar).filter(|n| part.notes[*n].pitch().is_some()).collect();
-        let sound = |n: NoteId| part.notes[n].pitch().map_or(0, |p| p.sound());
-        let first = *notes.first()?;
-        let shape: Shape = notes.iter().map(|n| (part.notes[*n].offset, sound(*n) - sound(first))).collect();
+        let pitched = part.struck_in(bar).map(|n| &part.notes[n]).filter_map(|n| Some((n, n.pitch()?.sound())));
+        let notes: Vec<(&Note, i32)> = pitched.collect();
+        let (first, from) = *notes.first()?;
+        let shape: Shape = notes.iter().map(|(note, sound)| (note.offset, sound - from)).collect();
         // A note alone has no shape, nor has one that is repeated.
         shape.iter().any(|(_, height)| *height != 0).then_some((shape, first))
     };
@@ -53,7 +54,7 @@ fn shapes(part: &Part) -> Vec<(Shape, NoteId)> {
 }
 
 fn by_bars(edition: &Part, source: &Part) -> Option<(Interval, f64)> {
-    let mut places: HashMap<Shape, Vec<NoteId>> = HashMap::new();
+    let mut places: HashMap<Shape, Vec<&Note>> = HashMap::new();
     for (shape, first) in shapes(source) {
         places.entry(shape).or_default().push(first);
     }
@@ -62,9 +63,9 @@ fn by_bars(edition: &Part, source: &Part) -> Option<(Interval, f64)> {
     let ours = shapes(edition);
     for (shape, e) in &ours {
         for s in places.get(shape).into_iter().flatten() {
-            if let Some(interval) = interval(edition, *e, source, *s) {
+            if let Some(interval) = interval(e, s) {
                 *votes.entry(interval).or_default() += 1.0 / places[shape].len() as f64;
-                meetings.push((interval, edition.notes[*e].bar, source.notes[*s].bar));
+                meetings.push((interval, e.bar, s.bar));
             }
         }
     }
@@ -80,15 +81,14 @@ fn by_place(edition: &Part, source: &Part) -> Option<(Interval, f64)> {
     if edition.bars.len() != source.bars.len() {
         return None;
     }
-    let mut places: HashMap<Place, NoteId> = HashMap::new();
-    for e in edition.struck() {
-        places.entry(edition.notes[e].place()).or_insert(e);
+    let mut places: HashMap<Place, &Note> = HashMap::new();
+    for e in edition.struck().map(|e| &edition.notes[e]) {
+        places.entry(e.place()).or_insert(e);
     }
     let (mut votes, mut all): (HashMap<Interval, f64>, f64) = (HashMap::new(), 0.0);
-    for s in source.struck() {
+    for s in source.struck().map(|s| &source.notes[s]) {
         all += 1.0;
-        let e = places.get(&source.notes[s].place());
-        if let Some(interval) = e.and_then(|e| interval(edition, *e, source, s)) {
+        if let Some(interval) = places.get(&s.place()).and_then(|e| interval(e, s)) {
             *votes.entry(interval).or_default() += 1.0;
         }
     }
