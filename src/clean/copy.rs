@@ -75,7 +75,7 @@ pub(super) fn lay_copy(
     let plan = Plan::new(collation.outline.iter().map(super::as_in_edition).collect());
     for alignment in &collation.parts {
         let layer = Layer { part: alignment.edition_part(score), copy: alignment.source_part(copy.score), alignment };
-        let side = SourceSide { tree: copy.tree, part: layer.copy.part(), alignment };
+        let side = SourceSide { tree: copy.tree, part: layer.copy, alignment };
         let context = Context::beside(tree, layer.part.part(), &plan, side);
         let rewrite = Composed::new(&context, &mut edits, BTreeMap::new()).marks([]);
         let is_known = |mark: SourceMark| known.contains(&(alignment.source, mark));

@@ -3,13 +3,13 @@
 
 use super::merge::Merged;
 use super::{Decision, Policy, Sides, Summary};
-use crate::alignment::{EditionNote, EditionPart, PartAlignment, PartOf, SourcePart, Table};
+use crate::alignment::{EditionNote, EditionPart, PartAlignment, PartOf, SourceNote, SourcePart, Table};
 use crate::findings::{Finding, Subject};
 use crate::musicxml::Edits;
 use crate::musicxml::rewrite::{Composed, Context, Signatures, SourceSide};
 use crate::pitch::Pitch;
 use crate::plan::{BarPlan, Plan};
-use crate::score::{Category, NoteId, Place};
+use crate::score::{Category, Place};
 use std::collections::BTreeMap;
 
 /// One part of the edition with its source.
@@ -86,7 +86,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     }
 
     pub(super) fn source_side(&self) -> SourceSide<'a, 'i> {
-        SourceSide { tree: self.sides.source_tree, part: self.source.part(), alignment: self.alignment }
+        SourceSide { tree: self.sides.source_tree, part: self.source, alignment: self.alignment }
     }
 
     /// Whether the signatures become the source's; they do so all or none.
@@ -100,7 +100,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
 
     pub(super) fn rewrite(&self, edits: &mut Edits<'a, 'i>, summary: &mut Summary, warnings: &mut Vec<String>) {
         let context = Context::beside(edits.tree(), self.edition.part(), &self.plan, self.source_side())
-            .comparing(self.compared.map(Table::as_slice))
+            .comparing(self.compared)
             .with_signatures(self.signatures());
         let mut rewrite = Composed::new(&context, edits, self.kept_pitches());
         summary.bars_rebuilt += self.plan.rows().iter().filter(|f| matches!(f, BarPlan::Rebuild { .. })).count();
@@ -123,13 +123,13 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     }
 
     /// Pitches that rebuilt bars take from the edition, where it is to keep them.
-    pub(super) fn kept_pitches(&self) -> BTreeMap<NoteId, Pitch> {
+    pub(super) fn kept_pitches(&self) -> BTreeMap<SourceNote, Pitch> {
         let kept = self.with(|f| matches!(f.category, Category::Octave | Category::Pitch | Category::Spelling));
         kept.filter(|(_, undone)| !undone)
             .filter_map(|(f, _)| match f.subject {
-                Subject::Note { edition: Some(e), source: Some(s) } => self.edition[e]
-                    .pitch()
-                    .map(|p| self.source.tied(s).map(move |n| (n.index(), p)).collect::<Vec<_>>()),
+                Subject::Note { edition: Some(e), source: Some(s) } => {
+                    self.edition[e].pitch().map(|p| self.source.tied(s).map(move |n| (n, p)).collect::<Vec<_>>())
+                }
                 _ => None,
             })
             .flatten()
@@ -142,7 +142,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             let kept = matches!(self.plan[finding.row], BarPlan::Keep { .. });
             match finding.subject {
                 Subject::Note { edition: Some(e), source: Some(s) } if kept && finding.category != Category::Rhythm => {
-                    rewrite.restore_pitch(e.index(), s.index());
+                    rewrite.restore_pitch(e, s);
                 }
                 Subject::Tie(index) if self.tie_is_written(index) => self.rewrite_tie(rewrite, index),
                 _ => {}
@@ -162,7 +162,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             for pair in tie.edition.windows(2) {
                 let last = self.edition.tied(pair[0]).last().expect("itself at least");
                 if kept(last) && kept(pair[1]) {
-                    rewrite.tie(last.index(), pair[1].index());
+                    rewrite.tie(last, pair[1]);
                 }
             }
             return;
@@ -173,7 +173,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
             let time = self.source.onset(*struck) - from + start;
             let before = self.edition.tied(tie.edition[0]).filter(|n| self.edition.onset(*n) < time).last();
             if let Some(before) = before.filter(|n| kept(*n)) {
-                rewrite.untie(before.index());
+                rewrite.untie(before);
             }
         }
     }

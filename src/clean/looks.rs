@@ -73,7 +73,7 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
             looks.extend(notes.into_iter().flat_map(|n| self.source.tied(n)).map(|n| (n, look)));
         }
         for (note, look) in looks {
-            rewrite.style_note(note.index(), look);
+            rewrite.style_note(note, look);
         }
     }
 }

@@ -7,9 +7,9 @@ use super::Target;
 use super::compose::Composer;
 use super::draft::Draft;
 use super::respell::Respeller;
+use crate::alignment::{EditionNote, SourceNote};
 use crate::pitch::{Pitch, accidental_name};
 use crate::plan::BarPlan;
-use crate::score::NoteId;
 use crate::time::Time;
 use roxmltree::Node;
 use std::collections::{BTreeMap, BTreeSet};
@@ -40,30 +40,22 @@ impl Respeller<'_, '_, '_> {
             let after = self.printed_after(draft, composer, row);
             let plan = self.context.plan[row];
             let needs = required(&after, self.fifths[row]);
-            let before: BTreeMap<NoteId, bool> = match plan {
+            let before: BTreeMap<Target, bool> = match plan {
                 BarPlan::Keep { edition, .. } => {
                     let notes = self.printed_before(edition);
                     let needs = required(&notes, self.context.part.bars[edition].fifths);
-                    let id = |s: &PrintedNote| match s.target {
-                        Target::Kept(n) | Target::Composed(n) => n,
-                    };
-                    notes.iter().map(id).zip(needs).collect()
+                    notes.iter().map(|n| n.target).zip(needs).collect()
                 }
                 _ => BTreeMap::new(),
             };
             for (note, needed) in after.iter().zip(needs) {
-                let id = match note.target {
-                    Target::Kept(n) | Target::Composed(n) => n,
-                };
-                self.settle_accidental(draft, note, Need { now: needed, before: before.get(&id).copied() });
+                self.settle_accidental(draft, note, Need { now: needed, before: before.get(&note.target).copied() });
             }
         }
     }
 
     fn settle_accidental(&self, draft: &mut Draft, note: &PrintedNote, need: Need) {
-        let Some(name) = accidental_name(note.pitch.alter) else {
-            return;
-        };
+        let Some(name) = accidental_name(note.pitch.alter) else { return };
         let flags = self.styled.get(&note.target).cloned();
         // A sign that the source prints without need may warn the reader.
         let origin = match note.target {
@@ -103,7 +95,7 @@ impl Respeller<'_, '_, '_> {
             }
             out
         };
-        let here = self.context.part.notes[id].element;
+        let here = self.context.part[id].element;
         match old {
             None if flags.is_some() || needed && (changed || status_changed) => {
                 let mut sign = Fragment::leaf("accidental", name);
@@ -124,8 +116,8 @@ impl Respeller<'_, '_, '_> {
         }
     }
 
-    fn source_prints_accidental(&self, note: NoteId) -> bool {
-        self.context.source.is_some_and(|s| child(s.node(s.part.notes[note].element), "accidental").is_some())
+    fn source_prints_accidental(&self, note: SourceNote) -> bool {
+        self.context.source.is_some_and(|s| child(s.node(s.part[note].element), "accidental").is_some())
     }
 
     /// Rows in which some accidental may have to come or go.
@@ -139,7 +131,7 @@ impl Respeller<'_, '_, '_> {
                 Target::Kept(n) => Some(n),
                 Target::Composed(_) => None,
             }))
-            .map(|n| self.context.part.notes[*n].bar)
+            .map(|n| self.context.part[*n].bar)
             .collect();
         let touched = |(row, plan): &(usize, &BarPlan)| match plan {
             // A part may have fewer bars than another.
@@ -155,11 +147,12 @@ impl Respeller<'_, '_, '_> {
     }
 
     fn printed_before(&self, bar: usize) -> Vec<PrintedNote> {
-        let notes = self.context.part.bars[bar].notes.clone().filter(|n| self.context.part.notes[*n].pitch().is_some());
-        let mut out: Vec<(Time, bool, NoteId, PrintedNote)> = notes
+        let part = self.context.part;
+        let notes = part.notes_in(&part.bars[bar]).filter(|n| part[*n].pitch().is_some());
+        let mut out: Vec<(Time, bool, EditionNote, PrintedNote)> = notes
             .filter_map(|n| {
-                let own = &self.context.part.notes[n];
-                let continued = own.tied_from.is_some_and(|f| self.context.part.notes[f].bar != bar);
+                let own = &part[n];
+                let continued = own.tied_from.is_some_and(|f| part.notes[f].bar != bar);
                 let printed = PrintedNote {
                     target: Target::Kept(n),
                     staff: own.staff,
@@ -177,9 +170,7 @@ impl Respeller<'_, '_, '_> {
         if let BarPlan::Keep { edition, .. } = self.context.plan[row] {
             let mut out = Vec::new();
             for mut printed in self.printed_before(edition) {
-                let Target::Kept(id) = printed.target else {
-                    continue;
-                };
+                let Target::Kept(id) = printed.target else { continue };
                 if draft.gone_graces.contains(&id) {
                     continue;
                 }
@@ -194,18 +185,17 @@ impl Respeller<'_, '_, '_> {
             }
             return out;
         }
-        let Some((source, bar)) = self.context.source.zip(self.context.plan[row].source()) else {
-            return Vec::new();
-        };
-        let mut notes: Vec<NoteId> =
-            source.part.bars[bar].notes.clone().filter(|n| source.part.notes[*n].pitch().is_some()).collect();
-        notes.sort_by_key(|n| (source.part.notes[*n].offset, source.part.notes[*n].grace == 0, *n));
+        let Some((source, bar)) = self.context.source.zip(self.context.plan[row].source()) else { return Vec::new() };
+        let part = source.part;
+        let mut notes: Vec<SourceNote> =
+            part.notes_in(&part.bars[bar]).filter(|n| part[*n].pitch().is_some()).collect();
+        notes.sort_by_key(|n| (part[*n].offset, part[*n].grace == 0, *n));
         notes.into_iter().filter_map(|n| self.printed_composed(composer, n, row)).collect()
     }
 
-    fn printed_composed(&self, composer: &Composer, note: NoteId, row: usize) -> Option<PrintedNote> {
+    fn printed_composed(&self, composer: &Composer, note: SourceNote, row: usize) -> Option<PrintedNote> {
         let source = self.context.source?;
-        let own = &source.part.notes[note];
+        let own = &source.part[note];
         let pitch = composer.written(source, note, self.context.transpose_at(row))?;
         let continued = own.tied_from.is_some_and(|f| source.part.notes[f].bar != own.bar);
         Some(PrintedNote { target: Target::Composed(note), staff: self.context.staff_in(own.staff), pitch, continued })

@@ -6,8 +6,8 @@ use super::super::fragment::Fragment;
 use super::super::tree::element;
 use super::context::Context;
 use super::voice_name;
-use crate::alignment::EditionMark;
-use crate::score::{Element, Mark, NoteId};
+use crate::alignment::{EditionMark, EditionNote};
+use crate::score::{Element, Mark, Note};
 use crate::time::Time;
 use std::collections::BTreeSet;
 
@@ -18,13 +18,16 @@ impl<'a> Context<'_, 'a, '_> {
     pub(super) fn music_alone(&self, row: usize, divisions: i64, length: Time) -> Vec<(Option<Time>, Time, Fragment)> {
         let Some(compared) = self.compared else { return Vec::new() };
         let ticks = |t: Time| (t * Time::from(divisions)).to_integer();
-        let Some(bar) = self.plan[row].edition() else { return self.rests_alone(compared, ticks(length), length) };
+        let Some(bar) = self.plan[row].edition() else {
+            return self.rests_alone(ticks(length), length);
+        };
         let tree = self.tree;
-        let notes: Vec<NoteId> = self.part.bars[bar].notes.clone().filter(|n| !compared[*n]).collect();
-        let voices: BTreeSet<u32> = notes.iter().map(|n| self.part.notes[*n].voice).collect();
+        let own = self.part.notes_in(&self.part.bars[bar]).filter(|n| !compared[*n]);
+        let notes: Vec<&Note> = own.map(|n| self.part.note(n)).collect();
+        let voices: BTreeSet<u32> = notes.iter().map(|n| n.voice).collect();
         let mut out = Vec::new();
         for voice in voices {
-            for note in notes.iter().map(|n| &self.part.notes[*n]).filter(|n| n.voice == voice) {
+            for note in notes.iter().filter(|n| n.voice == voice) {
                 let mut own = Fragment::copy(tree.node(note.element));
                 if note.grace == 0 {
                     own.remove("duration");
@@ -44,12 +47,11 @@ impl<'a> Context<'_, 'a, '_> {
         };
         let tree = self.tree;
         let laid: BTreeSet<EditionMark> = source.alignment.marks.iter().filter_map(|p| p.edition).collect();
-        let here = |(id, mark): (usize, &'a Mark)| {
-            (!laid.contains(&EditionMark::new(id)) && mark.at.note.is_none()).then_some(mark)
-        };
+        let here =
+            |(id, mark): (EditionMark, &'a Mark)| (!laid.contains(&id) && mark.at.note.is_none()).then_some(mark);
         let mut done: BTreeSet<Element> = BTreeSet::new();
         let mut out = Vec::new();
-        for mark in self.part.marks.iter().enumerate().filter_map(here) {
+        for mark in self.part.marks().filter_map(here) {
             for (place, own) in mark.elements.iter().map(|e| {
                 let at_end = mark.end.filter(|_| mark.end_elements.contains(e));
                 (at_end.unwrap_or(mark.at), tree.node(*e))
@@ -64,14 +66,12 @@ impl<'a> Context<'_, 'a, '_> {
     }
 
     /// A bar of rest on each staff that has none but these lines.
-    fn rests_alone(&self, compared: &[bool], ticks: i64, length: Time) -> Vec<(Option<Time>, Time, Fragment)> {
-        let staves = |wanted: bool| -> BTreeSet<u32> {
-            let own = self.part.notes.iter().zip(compared).filter(|(_, c)| **c == wanted);
-            own.map(|(n, _)| n.staff).collect()
-        };
+    fn rests_alone(&self, ticks: i64, length: Time) -> Vec<(Option<Time>, Time, Fragment)> {
+        let (alone, others): (Vec<_>, Vec<_>) = self.part.notes().partition(|(id, _)| self.is_alone(*id));
+        let staves = |notes: &[(EditionNote, &Note)]| -> BTreeSet<u32> { notes.iter().map(|(_, n)| n.staff).collect() };
         let rest = |staff: u32| {
-            let first = self.part.notes.iter().zip(compared).find(|(n, c)| n.staff == staff && !**c);
-            let voice = first.map_or(String::new(), |(n, _)| voice_name(self.tree.node(n.element)));
+            let first = alone.iter().find(|(_, n)| n.staff == staff);
+            let voice = first.map_or(String::new(), |(_, n)| voice_name(self.tree.node(n.element)));
             let mut out = Fragment::new("note")
                 .with(Fragment::new("rest").set("measure", "yes"))
                 .with(Fragment::leaf("duration", ticks));
@@ -83,6 +83,6 @@ impl<'a> Context<'_, 'a, '_> {
             }
             (Some(Time::zero()), length, out)
         };
-        staves(false).difference(&staves(true)).map(|s| rest(*s)).collect()
+        staves(&alone).difference(&staves(&others)).map(|s| rest(*s)).collect()
     }
 }

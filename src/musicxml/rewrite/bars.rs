@@ -11,8 +11,9 @@ use super::frame::{BarSide, Frame};
 use super::in_force::{InForce, State, leading, right_style};
 use super::timed::Settled;
 use super::voice_name;
+use crate::alignment::SourceNote;
 use crate::plan::BarPlan;
-use crate::score::{Element, Note, NoteId};
+use crate::score::{Element, Note};
 use crate::time::{Time, lcm};
 use roxmltree::Node;
 use std::cell::OnceCell;
@@ -24,7 +25,7 @@ pub(super) struct BarWriter<'p, 'a, 'i> {
     pub(super) edits: &'p mut Edits<'a, 'i>,
     pub(super) composer: Composer<'p, 'a, 'i>,
     /// The notes of new and rebuilt bars, with their marks and accidentals.
-    pub(super) composed: BTreeMap<NoteId, Fragment>,
+    pub(super) composed: BTreeMap<SourceNote, Fragment>,
     pub(super) timed: Settled,
     pub(super) frame: Frame<'p, 'a, 'i>,
     /// The signature that each row has.
@@ -172,7 +173,7 @@ impl<'a, 'i> BarWriter<'_, 'a, 'i> {
         number: i64,
     ) -> Fragment {
         let source = self.context.frame().filter(|s| bar < s.part.bars.len());
-        let own = source.map(|s| (&s.part.bars[bar], s.node(s.part.bars[bar].element)));
+        let own = source.map(|s| (&s.part.part().bars[bar], s.node(s.part.bars[bar].element)));
         let mut measure = Fragment::new("measure").set("number", number);
         if let Some((_, node)) = own
             && node.attribute("implicit") == Some("yes")

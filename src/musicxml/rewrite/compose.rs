@@ -6,8 +6,8 @@ use super::super::tree::child;
 use super::SourceSide;
 use super::context::Context;
 use super::voices::{Voices, voice_of, voices_in};
+use crate::alignment::SourceNote;
 use crate::pitch::{Interval, Pitch};
-use crate::score::NoteId;
 use roxmltree::Node;
 use std::collections::BTreeMap;
 
@@ -15,40 +15,42 @@ use std::collections::BTreeMap;
 pub(super) struct Composer<'p, 'a, 'i> {
     pub(super) context: &'p Context<'p, 'a, 'i>,
     /// Sounding pitches that source notes take from the edition instead.
-    kept_pitches: BTreeMap<NoteId, Pitch>,
+    kept_pitches: BTreeMap<SourceNote, Pitch>,
     pub(super) voices: Voices<'p, 'a, 'i>,
 }
 
 impl<'p, 'a, 'i> Composer<'p, 'a, 'i> {
-    pub(super) fn new(context: &'p Context<'p, 'a, 'i>, kept_pitches: BTreeMap<NoteId, Pitch>) -> Self {
+    pub(super) fn new(context: &'p Context<'p, 'a, 'i>, kept_pitches: BTreeMap<SourceNote, Pitch>) -> Self {
         Composer { context, kept_pitches, voices: Voices::new(context) }
     }
 
     /// The notes of all bars that take the source's music.
-    pub(super) fn compose_bars(&self) -> BTreeMap<NoteId, Fragment> {
+    pub(super) fn compose_bars(&self) -> BTreeMap<SourceNote, Fragment> {
         let mut out = BTreeMap::new();
-        let Some(source) = self.context.source else { return out };
+        let Some(source) = self.context.source else {
+            return out;
+        };
         for (row, plan) in self.context.plan.rows().iter().enumerate().filter(|(_, f)| f.is_composed()) {
             let bar = plan.source().expect("composed bars have a source");
             let Some(bar) = source.part.bars.get(bar) else { continue };
-            out.extend(bar.notes.clone().map(|note| (note, self.compose_note(source, note, row))));
+            out.extend(source.part.notes_in(bar).map(|note| (note, self.compose_note(source, note, row))));
         }
         out
     }
 
     /// The pitch that is written for a note of the source where the edition's notes sound so far from
     /// how they are written.
-    pub(super) fn written(&self, source: SourceSide, note: NoteId, transpose: Interval) -> Option<Pitch> {
+    pub(super) fn written(&self, source: SourceSide, note: SourceNote, transpose: Interval) -> Option<Pitch> {
         match self.kept_pitches.get(&note) {
             Some(sounding) => Some(in_edition(*sounding, Interval::UNISON, transpose)),
-            None => Some(in_edition(source.part.notes[note].pitch()?, source.alignment.interval, transpose)),
+            None => Some(in_edition(source.part[note].pitch()?, source.alignment.interval, transpose)),
         }
     }
 
     /// A note of the source as the edition would write it: its pitch moved,
     /// voice and staff renamed, without marks. Its length waits for the bar.
-    pub(super) fn compose_note(&self, source: SourceSide<'a, 'i>, note: NoteId, row: usize) -> Fragment {
-        let own = &source.part.notes[note];
+    pub(super) fn compose_note(&self, source: SourceSide<'a, 'i>, note: SourceNote, row: usize) -> Fragment {
+        let own = &source.part[note];
         let node = source.node(own.element);
         let mut out = Fragment::shell(node);
         let by = self.context.writing_interval(row);

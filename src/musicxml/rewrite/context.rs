@@ -4,10 +4,10 @@
 use super::super::tree::{Tree, child, element};
 use super::SourceSide;
 use super::in_force::{InForce, in_force};
-use crate::alignment::SourceNote;
+use crate::alignment::{Edition, EditionNote, EditionPart, NoteOf, PartOf, Side, Source, SourceNote, Table};
 use crate::pitch::{Interval, Pitch};
 use crate::plan::{BarPlan, Plan};
-use crate::score::{Anchor, Element, Mark, NoteId, Part};
+use crate::score::{Anchor, Element, Mark, Part};
 use crate::time::Time;
 use roxmltree::Node;
 use rustc_hash::FxHashMap;
@@ -22,33 +22,33 @@ pub enum Signatures {
 /// A part of the edition, what is to become of its bars, and the source for it.
 pub struct Context<'p, 'a, 'i> {
     pub(super) tree: &'a Tree<'i>,
-    pub(super) part: &'a Part,
+    pub(super) part: EditionPart<'a>,
     pub(super) plan: &'p Plan,
     pub(super) source: Option<SourceSide<'a, 'i>>,
     /// The source of the part that one without counterpart follows.
     leader: Option<SourceSide<'a, 'i>>,
     pub(super) signatures: Signatures,
     /// Whether each note is laid beside the source; `None` where all are.
-    pub(super) compared: Option<&'a [bool]>,
-    edition_owners: Owners,
-    source_owners: Owners,
+    pub(super) compared: Option<&'a Table<EditionNote, bool>>,
+    edition_owners: Owners<Edition>,
+    source_owners: Owners<Source>,
 }
 
 /// The note that an element is.
-type Owners = FxHashMap<Element, NoteId>;
+type Owners<S> = FxHashMap<Element, NoteOf<S>>;
 
 impl<'p, 'a, 'i> Context<'p, 'a, 'i> {
     /// A part that changes by itself.
     pub fn alone(tree: &'a Tree<'i>, part: &'a Part, plan: &'p Plan) -> Self {
         Context {
             tree,
-            part,
+            part: EditionPart::new(part),
             plan,
             source: None,
             leader: None,
             signatures: Signatures::Edition,
             compared: None,
-            edition_owners: owners(part),
+            edition_owners: owners(EditionPart::new(part)),
             source_owners: FxHashMap::default(),
         }
     }
@@ -66,7 +66,7 @@ impl<'p, 'a, 'i> Context<'p, 'a, 'i> {
 
     /// Says for each note of the part whether it is laid beside the source; the
     /// others are left alone.
-    pub fn comparing(self, compared: Option<&'a [bool]>) -> Self {
+    pub fn comparing(self, compared: Option<&'a Table<EditionNote, bool>>) -> Self {
         Context { compared, ..self }
     }
 
@@ -80,8 +80,8 @@ impl<'p, 'a, 'i> Context<'p, 'a, 'i> {
     }
 
     /// The element of a note of the edition.
-    pub(super) fn node(&self, note: NoteId) -> Node<'a, 'i> {
-        self.tree.node(self.part.notes[note].element)
+    pub(super) fn node(&self, note: EditionNote) -> Node<'a, 'i> {
+        self.tree.node(self.part[note].element)
     }
 
     /// The element of a bar of the edition; in a timewise score it is the part inside of the measure.
@@ -89,31 +89,33 @@ impl<'p, 'a, 'i> Context<'p, 'a, 'i> {
         self.tree.node(self.part.bars[bar].element)
     }
 
-    /// The note of the edition or of the source that an element stands in.
-    pub(super) fn owner(&self, side: Side, node: Node<'_, '_>) -> Option<NoteId> {
-        let owners = match side {
-            Side::Edition => &self.edition_owners,
-            Side::Source => &self.source_owners,
-        };
-        node.ancestors().find_map(|n| owners.get(&element(n)).copied())
+    /// The note of the edition that an element stands in.
+    pub(super) fn edition_owner(&self, node: Node<'_, '_>) -> Option<EditionNote> {
+        node.ancestors().find_map(|n| self.edition_owners.get(&element(n)).copied())
     }
 
-    /// The notes that elements of a mark are: grace notes.
-    pub(super) fn notes_of(&self, side: Side, mark: &Mark) -> Vec<NoteId> {
-        let owners = match side {
-            Side::Edition => &self.edition_owners,
-            Side::Source => &self.source_owners,
-        };
-        mark.elements.iter().filter_map(|e| owners.get(e).copied()).collect()
+    /// The note of the source that an element stands in.
+    pub(super) fn source_owner(&self, node: Node<'_, '_>) -> Option<SourceNote> {
+        node.ancestors().find_map(|n| self.source_owners.get(&element(n)).copied())
     }
 
-    pub(super) fn is_alone(&self, note: NoteId) -> bool {
+    /// The notes that a mark of the edition consists of: grace notes.
+    pub(super) fn edition_notes(&self, mark: &Mark) -> Vec<EditionNote> {
+        mark.elements.iter().filter_map(|e| self.edition_owners.get(e).copied()).collect()
+    }
+
+    /// The notes that a mark of the source consists of: grace notes.
+    pub(super) fn source_notes(&self, mark: &Mark) -> Vec<SourceNote> {
+        mark.elements.iter().filter_map(|e| self.source_owners.get(e).copied()).collect()
+    }
+
+    pub(super) fn is_alone(&self, note: EditionNote) -> bool {
         self.compared.is_some_and(|c| !c[note])
     }
 
     /// Marks that go with none of the lines that are laid beside the source.
     pub(super) fn is_mark_alone(&self, mark: &Mark) -> bool {
-        self.compared.is_some() && mark.at.note.is_some_and(|n| self.is_alone(n))
+        self.compared.is_some() && self.part.carrier(mark.at).is_some_and(|n| self.is_alone(n))
     }
 
     /// Whether a bar has no source that would say its signatures, though others have.
@@ -122,20 +124,20 @@ impl<'p, 'a, 'i> Context<'p, 'a, 'i> {
     }
 
     /// The edition's note at the place of a source note, wherever its ties start.
-    pub(super) fn partner(&self, source: SourceSide, note: NoteId) -> Option<NoteId> {
+    pub(super) fn partner(&self, source: SourceSide, note: SourceNote) -> Option<EditionNote> {
         let (alignment, part) = (source.alignment, source.part);
         let head = part.head(note);
-        let tie = alignment.ties.iter().find(|t| t.source.contains(&SourceNote::new(head)));
+        let tie = alignment.ties.iter().find(|t| t.source.contains(&head));
         // The source's note with a partner of its own: the first of a tie
         // change, the note itself, or another note of its chord.
-        let own = |n: NoteId| alignment.source_to_edition[SourceNote::new(n)].map(|e| (n, e.index()));
+        let own = |n: SourceNote| alignment.source_to_edition[n].map(|e| (n, e));
         let in_chord = || part.chord(head).find_map(|n| own(part.head(n)));
         let (first, edition) = match tie {
-            Some(tie) => own(tie.source[0].index())?,
+            Some(tie) => own(tie.source[0])?,
             None => own(head).or_else(in_chord)?,
         };
         let time = self.part.onset(edition) + part.onset(note) - part.onset(first);
-        let struck = tie.map_or(vec![edition], |t| t.edition.iter().map(|n| n.index()).collect());
+        let struck = tie.map_or(vec![edition], |t| t.edition.clone());
         let candidates = struck.iter().flat_map(|n| self.part.tied(*n)).filter(|n| self.part.onset(*n) <= time);
         candidates.max_by_key(|n| self.part.onset(*n))
     }
@@ -174,8 +176,8 @@ impl<'p, 'a, 'i> Context<'p, 'a, 'i> {
     }
 
     /// The written pitch of a note of the edition, as the edition has it.
-    pub(super) fn written(&self, note: NoteId) -> Option<Pitch> {
-        let own = &self.part.notes[note];
+    pub(super) fn written(&self, note: EditionNote) -> Option<Pitch> {
+        let own = &self.part[note];
         own.pitch().map(|p| p.moved(own.transpose.inverse()))
     }
 
@@ -191,22 +193,15 @@ impl<'p, 'a, 'i> Context<'p, 'a, 'i> {
 
     /// What holds in the edition's bars.
     pub(super) fn edition_in_force(&self) -> Vec<InForce<'a, 'i>> {
-        in_force(self.part, |e| self.tree.node(e))
+        in_force(&self.part, |e| self.tree.node(e))
     }
 
     /// The same of the source, or of the source's part that this one follows.
     pub(super) fn source_in_force(&self) -> Vec<InForce<'a, 'i>> {
-        self.frame().map_or_else(Vec::new, |s| in_force(s.part, |e| s.node(e)))
+        self.frame().map_or_else(Vec::new, |s| in_force(&s.part, |e| s.node(e)))
     }
 }
 
-/// A side of the rewrite that a mark or a note is of.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Side {
-    Edition,
-    Source,
-}
-
-fn owners(part: &Part) -> Owners {
-    part.notes.iter().enumerate().map(|(id, n)| (n.element, id)).collect()
+fn owners<S: Side>(part: PartOf<S>) -> Owners<S> {
+    part.notes().map(|(id, note)| (note.element, id)).collect()
 }

@@ -79,9 +79,7 @@ impl<'p, 'a, 'i> Frame<'p, 'a, 'i> {
         let elements: Vec<Node> = measure.children().filter(|n| n.is_element()).collect();
         let before = elements.iter().find(|n| n.tag_name().name() != "print");
         let home = if side == BarSide::Left { before } else { elements.last() };
-        let Some(home) = home.map(|n| element(*n)) else {
-            return;
-        };
+        let Some(home) = home.map(|n| element(*n)) else { return };
         // Several children of one new barline come together.
         let barline = self
             .new_barlines

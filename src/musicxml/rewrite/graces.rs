@@ -5,7 +5,6 @@ use super::super::fragment::Fragment;
 use super::super::tree::child;
 use super::Target;
 use super::compose::Composer;
-use super::context::Side;
 use super::draft::{Draft, NewGraces};
 use crate::score::{Category, Mark};
 
@@ -14,14 +13,14 @@ impl Draft<'_, '_, '_> {
     /// their main note; in rebuilt bars they are there already.
     pub(super) fn insert_graces(&mut self, composer: &Composer, mark: &Mark, look: &Look) {
         let Some(source) = self.context.source else { return };
-        let notes = self.context.notes_of(Side::Source, mark);
+        let notes = self.context.source_notes(mark);
         let Some(&first) = notes.first() else { return };
         if notes.iter().all(|n| self.composed.contains_key(n)) {
             return notes.iter().for_each(|n| self.style_note(*n, look));
         }
         let main = source.part.main_note(first).and_then(|n| self.target_of_source(n));
         let Some(Target::Kept(main)) = main else { return };
-        let row = self.context.plan.edition_row(self.context.part.notes[main].bar).expect("a bar that stays has a row");
+        let row = self.context.plan.edition_row(self.context.part[main].bar).expect("a bar that stays has a row");
         for note in &notes {
             let mut fragment = composer.compose_note(source, *note, row);
             // They go with their note, in its voice.
@@ -32,15 +31,15 @@ impl Draft<'_, '_, '_> {
                     fragment.place(Fragment::copy(own));
                 }
             }
-            touch_of_note(source.node(source.part.notes[*note].element), look).apply(&mut fragment);
+            touch_of_note(source.node(source.part[*note].element), look).apply(&mut fragment);
             self.composed.insert(*note, fragment);
         }
-        self.new_graces.push(NewGraces { main, after: source.part.notes[first].grace_after, notes });
+        self.new_graces.push(NewGraces { main, after: source.part[first].grace_after, notes });
     }
 
     /// Takes grace notes of the edition out.
     pub(super) fn remove_graces(&mut self, mark: &Mark) {
-        self.gone_graces.extend(self.context.notes_of(Side::Edition, mark));
+        self.gone_graces.extend(self.context.edition_notes(mark));
         mark.elements.iter().for_each(|e| self.edits.remove(*e));
     }
 
@@ -48,20 +47,20 @@ impl Draft<'_, '_, '_> {
     /// in a composed bar already.
     pub(super) fn leave_out(&mut self, mark: &Mark) {
         if mark.category == Category::Grace {
-            self.context.notes_of(Side::Source, mark).iter().for_each(|n| drop(self.composed.remove(n)));
+            self.context.source_notes(mark).iter().for_each(|n| drop(self.composed.remove(n)));
         }
     }
 
     /// Puts grace notes in front of the notes they lead to.
     pub(super) fn put_graces(&mut self) {
         for group in &self.new_graces {
-            let main = self.context.part.chord(group.main);
+            let mut chord = self.context.part.chord(group.main).map(|n| self.context.part[n].element);
+            let beside = if group.after { chord.last() } else { chord.next() }.expect("a chord has a note");
             for note in &group.notes {
                 let fragment = self.composed[note].clone();
-                if group.after {
-                    self.edits.insert_after(self.context.part.notes[main.end - 1].element, fragment);
-                } else {
-                    self.edits.insert_before(self.context.part.notes[main.start].element, fragment);
+                match group.after {
+                    true => self.edits.insert_after(beside, fragment),
+                    false => self.edits.insert_before(beside, fragment),
                 }
             }
         }

@@ -6,7 +6,7 @@ use super::super::fragment::Fragment;
 use super::super::tree::element;
 use super::Target;
 use super::compose::Composer;
-use super::context::{Context, Side};
+use super::context::Context;
 use super::draft::Draft;
 use super::frame::Frame;
 use super::respell::Respeller;
@@ -59,6 +59,13 @@ pub struct Inserter<'p, 'a, 'i> {
     pub(super) timed: Timed<'p, 'a, 'i>,
     pub(super) frame: Frame<'p, 'a, 'i>,
     pub(super) numbers: SpanNumbers,
+}
+
+/// Of which document a mark is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Side {
+    Edition,
+    Source,
 }
 
 /// A mark that comes in, and where.
@@ -229,17 +236,16 @@ impl<'a, 'i> Inserter<'_, 'a, 'i> {
 
     /// The note of the result for the one that an element of a side stands in.
     fn target(&self, side: Side, node: Node<'_, '_>) -> Option<Target> {
-        let owner = self.context.owner(side, node)?;
         match side {
-            Side::Edition => self.draft.target_of_edition(owner),
-            Side::Source => self.draft.target_of_source(owner),
+            Side::Edition => self.draft.target_of_edition(self.context.edition_owner(node)?),
+            Side::Source => self.draft.target_of_source(self.context.source_owner(node)?),
         }
     }
 
     /// From the pitch that a mark's document writes to the one it sounds at.
     fn sounding(&self, side: Side, mark: &Mark) -> Interval {
         let source = self.context.source.filter(|_| side == Side::Source);
-        source.map_or(self.context.part, |s| s.part).bars[mark.at.bar].transpose
+        source.map_or(self.context.part.part(), |s| s.part.part()).bars[mark.at.bar].transpose
     }
 
     /// From the pitch at which a mark's document sounds to what a row writes.

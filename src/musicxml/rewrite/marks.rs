@@ -5,11 +5,11 @@ use super::super::apart::{Look, is_apart, touches};
 use super::super::elements::facts;
 use super::super::fragment::Fragment;
 use super::Target;
-use super::context::Side;
 use super::insert::{Home, home};
 use super::stages::Marking;
+use crate::alignment::{EditionNote, SourceNote};
 use crate::plan::BarPlan;
-use crate::score::{Anchor, Category, Mark, NoteId, Place, Sign};
+use crate::score::{Anchor, Category, Mark, Place, Sign};
 use roxmltree::Node;
 
 impl Marking<'_, '_, '_> {
@@ -32,7 +32,7 @@ impl Marking<'_, '_, '_> {
         let nodes: Vec<Node> = mark.elements.iter().map(|e| tree.node(*e)).collect();
         let touches = touches(mark, &nodes, look);
         for (node, touch) in nodes.iter().zip(&touches) {
-            match mark.at.note {
+            match self.0.context.part.carrier(mark.at) {
                 Some(note) if self.writes_accidental(note, *node) => {
                     let mut sign = Fragment::shell(*node);
                     touch.apply(&mut sign);
@@ -45,7 +45,7 @@ impl Marking<'_, '_, '_> {
     }
 
     /// Whether the accidental of a note is written anew with its pitch.
-    fn writes_accidental(&self, note: NoteId, node: Node<'_, '_>) -> bool {
+    fn writes_accidental(&self, note: EditionNote, node: Node<'_, '_>) -> bool {
         node.tag_name().name() == "accidental" && self.0.respeller.pitches.contains_key(&note)
     }
 
@@ -55,7 +55,7 @@ impl Marking<'_, '_, '_> {
             return;
         }
         let draft = &mut self.0.draft;
-        match (mark.category, &mark.sign, mark.at.note) {
+        match (mark.category, &mark.sign, self.0.context.part.carrier(mark.at)) {
             // Its accidental may still be needed: settled with all others.
             (_, Sign::Accidental { .. }, Some(note)) => {
                 self.0.respeller.unstyled.insert(note);
@@ -91,10 +91,11 @@ impl Marking<'_, '_, '_> {
     /// Whether a mark stands on a grace note that goes.
     fn is_on_gone_grace(&self, mark: &Mark) -> bool {
         let gone_graces = &self.0.draft.gone_graces;
-        let gone = |note: NoteId| gone_graces.contains(&note);
+        let part = self.0.context.part;
+        let gone = |at: Anchor| part.carrier(at).is_some_and(|note| gone_graces.contains(&note));
         !gone_graces.is_empty()
             && mark.category != Category::Grace
-            && [Some(mark.at), mark.end].into_iter().flatten().filter_map(|p| p.note).any(gone)
+            && [Some(mark.at), mark.end].into_iter().flatten().any(gone)
     }
 
     /// Where a mark of the source would come to stand, and its end: bar of the
@@ -103,9 +104,10 @@ impl Marking<'_, '_, '_> {
         let context = self.0.context;
         let source = context.source.filter(|_| self.has_place_for(mark))?;
         let borne = mark.elements.iter().any(|e| matches!(home(source.node(*e)), Home::Notation(_) | Home::Note));
-        let land = |at: Anchor| match at.note.filter(|_| borne).and_then(|n| self.0.draft.target_of_source(n)) {
+        let carrier = |at: Anchor| source.part.carrier(at).filter(|_| borne);
+        let land = |at: Anchor| match carrier(at).and_then(|n| self.0.draft.target_of_source(n)) {
             // Where the one ties what the other holds, the note may begin earlier.
-            Some(Target::Kept(note)) => Some(context.part.notes[note].place()),
+            Some(Target::Kept(note)) => Some(context.part.place(note)),
             _ => {
                 let (row, offset) = context.place_of_source(at)?;
                 Some(Place { bar: context.plan[row].edition()?, offset })
@@ -118,13 +120,13 @@ impl Marking<'_, '_, '_> {
         let context = self.0.context;
         let Some(source) = context.source else { return false };
         let times = [Some(mark.at), mark.end].into_iter().flatten();
-        let has_note = |note: NoteId| {
+        let has_note = |note: SourceNote| {
             let main = if mark.category == Category::Grace { source.part.main_note(note) } else { Some(note) };
             main.is_some_and(|n| self.0.draft.target_of_source(n).is_some())
         };
         let is_there = |node: Node| {
             let on_note = matches!(home(node), Home::Notation(_) | Home::Note | Home::Grace);
-            !on_note || context.owner(Side::Source, node).is_some_and(has_note)
+            !on_note || context.source_owner(node).is_some_and(has_note)
         };
         times.into_iter().all(|place| context.place_of_source(place).is_some())
             && mark.elements.iter().all(|e| is_there(source.node(*e)))

@@ -38,8 +38,8 @@ mod voices;
 mod write_for;
 
 use super::tree::{Tree, child_text};
-use crate::alignment::PartAlignment;
-use crate::score::{Element, NoteId, Part};
+use crate::alignment::{EditionNote, PartAlignment, SourceNote, SourcePart};
+use crate::score::Element;
 use roxmltree::Node;
 
 pub use context::{Context, Signatures};
@@ -53,15 +53,15 @@ pub use write_for::{Refusal, WrittenPart};
 /// A note of the result: one of the edition's, or one made from the source's.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 enum Target {
-    Kept(NoteId),
-    Composed(NoteId),
+    Kept(EditionNote),
+    Composed(SourceNote),
 }
 
 /// The source side of a rewrite.
 #[derive(Clone, Copy)]
 pub struct SourceSide<'a, 'i> {
     pub tree: &'a Tree<'i>,
-    pub part: &'a Part,
+    pub part: SourcePart<'a>,
     pub alignment: &'a PartAlignment,
 }
 

@@ -6,7 +6,7 @@ use super::SourceSide;
 use super::bars::BarWriter;
 use super::timed::{MOST_DIVISIONS, line_up};
 use super::voices::{voice_of, voices_in};
-use crate::score::NoteId;
+use crate::alignment::SourceNote;
 use crate::time::{Time, lcm};
 
 /// Notes that are written one after another in one voice.
@@ -21,7 +21,7 @@ struct Lane {
 struct Chord {
     from: Time,
     to: Time,
-    notes: Vec<NoteId>,
+    notes: Vec<SourceNote>,
 }
 
 impl<'a, 'i> BarWriter<'_, 'a, 'i> {
@@ -49,13 +49,13 @@ impl<'a, 'i> BarWriter<'_, 'a, 'i> {
         let Some(source) = self.context.source else {
             return (Vec::new(), divisions);
         };
-        let notes = source.part.bars[bar].notes.clone();
+        let notes = &source.part.notes[source.part.bars[bar].notes.clone()];
         let shift = self.context.plan[row].shift();
         let end = source.part.bars[bar].length + shift;
         let mut timed = self.timed.in_new.get(&row).cloned().unwrap_or_default();
         timed.extend(self.context.directions_alone(row));
         timed.sort_by_key(|t| t.0);
-        let lengths = notes.clone().flat_map(|n| [source.part.notes[n].offset + shift, source.part.notes[n].duration]);
+        let lengths = notes.iter().flat_map(|n| [n.offset + shift, n.duration]);
         let divisions = lengths.chain([end]).fold(divisions, |d, t| lcm(d, t.denom()));
         let places = timed.iter().map(|t| t.0).fold(divisions, |d, t| lcm(d, t.denom()));
         let divisions = if places <= MOST_DIVISIONS { places } else { divisions };
@@ -77,7 +77,7 @@ impl<'a, 'i> BarWriter<'_, 'a, 'i> {
                 out.extend(line_up(std::mem::take(timed), cursor, divisions));
                 for id in &chord.notes {
                     let Some(mut fragment) = self.composed.get(id).cloned() else { continue };
-                    let note = &source.part.notes[*id];
+                    let note = &source.part[*id];
                     if note.grace == 0 {
                         fragment
                             .place(Fragment::leaf("duration", (note.duration * Time::from(divisions)).to_integer()));
@@ -112,11 +112,11 @@ impl<'a, 'i> BarWriter<'_, 'a, 'i> {
             let name = self.composer.voices.name_of(source, voice);
             let first = lanes.len();
             lanes.push(Lane { voice, name, chords: Vec::new() });
-            let mut before: Vec<NoteId> = Vec::new();
+            let mut before: Vec<SourceNote> = Vec::new();
             let mut home = first;
-            let all = source.part.bars[bar].notes.clone();
+            let all = source.part.notes_in(&source.part.bars[bar]);
             for id in all.filter(|n| voice_of(source.part, *n) == voice) {
-                let note = &source.part.notes[id];
+                let note = &source.part[id];
                 let (from, to) = (note.offset + shift, note.offset + shift + note.duration);
                 if from < Time::zero() {
                     // A rest that filled up the source's bar.

@@ -36,7 +36,7 @@ impl Inserter<'_, '_, '_> {
     /// the same then. Marks that a note carries go to the note of their anchor.
     pub fn insert_new(&mut self, mark: &NewMark, at: Anchor, end: Option<Anchor>) {
         let on_note = |this: &mut Self, container: Option<&str>, fragment: Fragment, at: Anchor| {
-            if let Some(note) = at.note {
+            if let Some(note) = this.context.part.carrier(at) {
                 this.draft.add_notation(Target::Kept(note), container, fragment);
             }
         };

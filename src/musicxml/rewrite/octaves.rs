@@ -10,7 +10,7 @@ impl Respeller<'_, '_, '_> {
     /// Moves notes by octaves; `octaves` has a number for each note of the part.
     pub(super) fn move_octaves(&mut self, edits: &mut Edits, octaves: &[i32]) {
         self.moved_whole = true;
-        for (note, by) in octaves.iter().enumerate().filter(|(_, by)| **by != 0) {
+        for (note, by) in self.context.part.notes().map(|(n, _)| n).zip(octaves).filter(|(_, by)| **by != 0) {
             if let Some(written) = self.context.written(note) {
                 self.put_pitch(edits, note, written.moved(Interval::octaves(*by)));
             }

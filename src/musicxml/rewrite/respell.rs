@@ -8,23 +8,23 @@ use super::super::tree::{child, element};
 use super::Target;
 use super::compose::Composer;
 use super::context::{Context, Signatures};
+use crate::alignment::{EditionNote, SourceNote};
 use crate::instrument::Clef;
 use crate::pitch::Pitch;
 use crate::plan::BarPlan;
-use crate::score::NoteId;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Gives notes other pitches, and in the end the accidentals and stems that they need then.
 pub(super) struct Respeller<'p, 'a, 'i> {
     pub(super) context: &'p Context<'p, 'a, 'i>,
     /// New written pitches of the edition's notes.
-    pub(super) pitches: BTreeMap<NoteId, Pitch>,
+    pub(super) pitches: BTreeMap<EditionNote, Pitch>,
     /// The source's notes that these pitches come from.
-    pub(super) restored_from: BTreeMap<NoteId, NoteId>,
+    pub(super) restored_from: BTreeMap<EditionNote, SourceNote>,
     /// The attributes that the accidentals of notes get.
     pub(super) styled: BTreeMap<Target, Vec<(String, String)>>,
     /// Notes whose accidental loses what the editor made of it.
-    pub(super) unstyled: BTreeSet<NoteId>,
+    pub(super) unstyled: BTreeSet<EditionNote>,
     /// The signature that each row has afterwards.
     pub(super) fifths: Vec<i32>,
     /// Notes move by one interval, or by octaves, and signs stay where they are.
@@ -49,20 +49,26 @@ impl<'p, 'a, 'i> Respeller<'p, 'a, 'i> {
 
     /// A note of the edition gets the pitch of a source note, and so do all
     /// that are tied to it.
-    pub(super) fn restore_pitch(&mut self, edits: &mut Edits, composer: &Composer, note: NoteId, from: NoteId) {
+    pub(super) fn restore_pitch(
+        &mut self,
+        edits: &mut Edits,
+        composer: &Composer,
+        note: EditionNote,
+        from: SourceNote,
+    ) {
         let Some(source) = self.context.source else { return };
-        if source.part.notes[from].pitch().is_none() {
+        if source.part[from].pitch().is_none() {
             return;
         }
         self.restored_from.insert(note, from);
         for tied in self.context.part.tied(note) {
-            let written = composer.written(source, from, self.context.part.notes[tied].transpose);
+            let written = composer.written(source, from, self.context.part[tied].transpose);
             written.into_iter().for_each(|pitch| self.put_pitch(edits, tied, pitch));
         }
     }
 
     /// Gives a note another written pitch; its accidental is settled with all others.
-    pub(super) fn put_pitch(&mut self, edits: &mut Edits, note: NoteId, written: Pitch) {
+    pub(super) fn put_pitch(&mut self, edits: &mut Edits, note: EditionNote, written: Pitch) {
         self.pitches.insert(note, written);
         let node = self.context.node(note);
         let Some(pitch) = child(node, "pitch") else { return };

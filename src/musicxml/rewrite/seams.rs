@@ -5,7 +5,8 @@ use super::super::elements::facts;
 use super::super::tree::element;
 use super::draft::Draft;
 use super::ties::TieEnd;
-use crate::score::{Category, Mark, NoteId};
+use crate::alignment::EditionNote;
+use crate::score::{Category, Mark};
 use std::collections::HashMap;
 
 impl Draft<'_, '_, '_> {
@@ -39,12 +40,13 @@ impl Draft<'_, '_, '_> {
     /// A tie goes on where the bar between its notes went and it held through it.
     fn close_ties(&mut self, places: &HashMap<usize, usize>) {
         let part = self.context.part;
-        let place = |note: NoteId| places.get(&part.notes[note].bar).copied();
-        for from in (0..part.notes.len()).filter(|n| self.context.source.is_none() || self.context.is_alone(*n)) {
-            let Some(to) = part.notes[from].tied_to.filter(|to| part.notes[*to].bar != part.notes[from].bar) else {
-                continue;
-            };
-            let before = std::iter::successors(Some(from), |n| part.notes[*n].tied_from).find_map(place);
+        let place = |note: EditionNote| places.get(&part[note].bar).copied();
+        for from in part.notes().map(|(n, _)| n).filter(|n| self.context.source.is_none() || self.context.is_alone(*n))
+        {
+            let to = part[from].tied_to.map(EditionNote::new);
+            let Some(to) = to.filter(|to| part[*to].bar != part[from].bar) else { continue };
+            let before =
+                std::iter::successors(Some(from), |n| part[*n].tied_from.map(EditionNote::new)).find_map(place);
             let after = part.tied(to).find_map(place);
             let meet = before.zip(after).is_some_and(|(before, after)| before + 1 == after);
             if !meet && place(from).is_some() {

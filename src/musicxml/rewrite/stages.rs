@@ -12,8 +12,9 @@ use super::respell::Respeller;
 use super::spans::SpanNumbers;
 use super::timed::Timed;
 use super::{Refusal, TooManySigns, WrittenPart};
+use crate::alignment::{EditionNote, SourceNote};
 use crate::pitch::{Interval, Pitch};
-use crate::score::{Mark, NoteId};
+use crate::score::Mark;
 use crate::time::Time;
 use std::cell::OnceCell;
 use std::collections::BTreeMap;
@@ -30,7 +31,7 @@ impl<'p, 'a, 'i> Composed<'p, 'a, 'i> {
     pub fn new(
         context: &'p Context<'p, 'a, 'i>,
         edits: &'p mut Edits<'a, 'i>,
-        kept_pitches: BTreeMap<NoteId, Pitch>,
+        kept_pitches: BTreeMap<SourceNote, Pitch>,
     ) -> Self {
         let composer = Composer::new(context, kept_pitches);
         let composed = composer.compose_bars();
@@ -52,23 +53,23 @@ impl<'p, 'a, 'i> Composed<'p, 'a, 'i> {
 
     /// A note of the edition gets the pitch of a source note, and so do all
     /// that are tied to it.
-    pub fn restore_pitch(&mut self, note: NoteId, from: NoteId) {
+    pub fn restore_pitch(&mut self, note: EditionNote, from: SourceNote) {
         let Inserter { respeller, draft, composer, .. } = &mut self.0;
         respeller.restore_pitch(draft.edits, composer, note, from);
     }
 
     /// Ties two notes of the edition.
-    pub fn tie(&mut self, from: NoteId, to: NoteId) {
+    pub fn tie(&mut self, from: EditionNote, to: EditionNote) {
         self.0.draft.tie(from, to);
     }
 
     /// Takes a tie out between a note of the edition and the next.
-    pub fn untie(&mut self, from: NoteId) {
+    pub fn untie(&mut self, from: EditionNote) {
         self.0.draft.untie(from);
     }
 
     /// Gives a note of the source a look, where it is in the result.
-    pub fn style_note(&mut self, note: NoteId, look: &Look) {
+    pub fn style_note(&mut self, note: SourceNote, look: &Look) {
         self.0.draft.style_note(note, look);
     }
 

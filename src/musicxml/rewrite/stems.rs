@@ -6,10 +6,11 @@ use super::clefs::read_clef;
 use super::compose::Composer;
 use super::draft::Draft;
 use super::respell::Respeller;
+use crate::alignment::{EditionNote, SourceNote};
 use crate::instrument::Clef;
 use crate::pitch::Pitch;
 use crate::plan::BarPlan;
-use crate::score::NoteId;
+use crate::score::Part;
 use std::collections::BTreeSet;
 
 impl Respeller<'_, '_, '_> {
@@ -18,17 +19,17 @@ impl Respeller<'_, '_, '_> {
         for row in 0..self.context.plan.rows().len() {
             match self.context.plan[row] {
                 BarPlan::Keep { edition, .. } => {
-                    let notes = self.context.part.bars[edition].notes.clone();
-                    if notes.clone().any(|n| self.other_clefs.is_some() || self.pitches.contains_key(&n))
-                        && self.alone(notes.clone().map(|n| self.context.part.notes[n].voice))
+                    let part = self.context.part;
+                    let mut notes = part.notes_in(&part.bars[edition]);
+                    if notes.any(|n| self.other_clefs.is_some() || self.pitches.contains_key(&n))
+                        && self.is_one_voice(&part, edition)
                     {
                         self.restem_kept(draft, row, edition);
                     }
                 }
                 BarPlan::Rebuild { source: bar, .. } | BarPlan::Fresh { source: bar } => {
                     let Some(source) = self.context.source else { continue };
-                    let notes = source.part.bars[bar].notes.clone();
-                    if self.alone(notes.map(|n| source.part.notes[n].voice)) {
+                    if self.is_one_voice(&source.part, bar) {
                         self.restem_composed(draft, composer, row, bar);
                     }
                 }
@@ -37,24 +38,23 @@ impl Respeller<'_, '_, '_> {
         }
     }
 
-    fn alone(&self, voices: impl Iterator<Item = u32>) -> bool {
+    /// Whether a bar of either side is one voice alone on the only staff.
+    fn is_one_voice(&self, part: &Part, bar: usize) -> bool {
+        let voices = part.notes[part.bars[bar].notes.clone()].iter().map(|n| n.voice);
         self.context.part.staves == 1 && voices.collect::<BTreeSet<_>>().len() == 1
     }
 
     fn restem_kept(&self, draft: &mut Draft, row: usize, bar: usize) {
-        let tree = self.context.tree;
         let middle = self.middle_line(row);
-        let notes = self.context.part.bars[bar]
-            .notes
-            .clone()
-            .filter(|n| self.context.part.notes[*n].pitch().is_some() && self.context.part.notes[*n].grace == 0);
-        let beam = |n: NoteId| child_text(tree.node(self.context.part.notes[n].element), "beam").map(str::to_string);
-        let place = |n: NoteId| {
+        let part = self.context.part;
+        let notes = part.notes_in(&part.bars[bar]).filter(|n| part[*n].pitch().is_some() && part[*n].grace == 0);
+        let beam = |n: EditionNote| child_text(self.context.node(n), "beam").map(str::to_string);
+        let place = |n: EditionNote| {
             let pitch = self.pitches.get(&n).copied().or_else(|| self.context.written(n));
             pitch.map_or(0, Pitch::staff_place)
         };
         let groups = beamed(notes.map(|n| (n, beam(n), place(n))));
-        let moved = |n: &Stemmed| self.other_clefs.is_some() || self.pitches.contains_key(&n.0);
+        let moved = |n: &Stemmed<EditionNote>| self.other_clefs.is_some() || self.pitches.contains_key(&n.0);
         for group in groups.into_iter().filter(|g| g.iter().any(moved)) {
             let direction = direction(&group, middle);
             for (note, _, _) in group {
@@ -71,9 +71,10 @@ impl Respeller<'_, '_, '_> {
     fn restem_composed(&self, draft: &mut Draft, composer: &Composer, row: usize, bar: usize) {
         let Some(source) = self.context.source else { return };
         let middle = self.middle_line(row);
-        let notes = source.part.bars[bar].notes.clone();
-        let notes: Vec<(NoteId, Option<String>, i32)> = notes
-            .filter(|n| source.part.notes[*n].pitch().is_some() && source.part.notes[*n].grace == 0)
+        let part = source.part;
+        let notes: Vec<Stemmed<SourceNote>> = part
+            .notes_in(&part.bars[bar])
+            .filter(|n| part[*n].pitch().is_some() && part[*n].grace == 0)
             .filter_map(|n| {
                 let pitch = composer.written(source, n, self.context.transpose_at(row))?;
                 let beam = draft.composed[&n].child("beam").map(|b| b.text.trim().to_string());
@@ -116,11 +117,12 @@ impl Respeller<'_, '_, '_> {
     }
 }
 
-type Stemmed = (NoteId, Option<String>, i32);
+/// A note, what it says of its beam, and its place on the staff.
+type Stemmed<N> = (N, Option<String>, i32);
 
 /// Notes under one beam share a stem direction.
-fn beamed(notes: impl Iterator<Item = Stemmed>) -> Vec<Vec<Stemmed>> {
-    let mut out: Vec<Vec<Stemmed>> = Vec::new();
+fn beamed<N>(notes: impl Iterator<Item = Stemmed<N>>) -> Vec<Vec<Stemmed<N>>> {
+    let mut out: Vec<Vec<Stemmed<N>>> = Vec::new();
     let mut open = false;
     for note in notes {
         let continues = open && matches!(note.1.as_deref(), Some("continue" | "end") | None);
@@ -136,7 +138,7 @@ fn beamed(notes: impl Iterator<Item = Stemmed>) -> Vec<Vec<Stemmed>> {
 }
 
 /// Down when the note farthest from the middle line lies on it or above.
-fn direction(group: &[Stemmed], middle: i32) -> &'static str {
+fn direction<N>(group: &[Stemmed<N>], middle: i32) -> &'static str {
     let farthest = group.iter().map(|n| n.2 - middle).max_by_key(|d| d.abs()).unwrap_or(0);
     if farthest >= 0 { "down" } else { "up" }
 }

@@ -5,12 +5,13 @@ use super::super::fragment::Fragment;
 use super::super::tree::{child, element};
 use super::Target;
 use super::draft::Draft;
-use crate::score::{Element, NoteId};
+use crate::alignment::SourceNote;
+use crate::score::Element;
 use roxmltree::Node;
 
 impl<'a, 'i> Draft<'_, 'a, 'i> {
     /// Gives a note the look, wherever the source's note is in the result.
-    pub(super) fn style_note(&mut self, note: NoteId, look: &Look) {
+    pub(super) fn style_note(&mut self, note: SourceNote, look: &Look) {
         let Some(source) = self.context.source else { return };
         match self.target_of_source(note) {
             Some(Target::Kept(note)) => {
@@ -18,7 +19,7 @@ impl<'a, 'i> Draft<'_, 'a, 'i> {
                 self.touch(node, &touch_of_note(node, look));
             }
             Some(Target::Composed(note)) => {
-                let touch = touch_of_note(source.node(source.part.notes[note].element), look);
+                let touch = touch_of_note(source.node(source.part[note].element), look);
                 if let Some(fragment) = self.composed.get_mut(&note) {
                     touch.apply(fragment);
                 }

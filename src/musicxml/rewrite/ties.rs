@@ -4,8 +4,8 @@ use super::super::fragment::Fragment;
 use super::super::tree::element;
 use super::draft::Draft;
 use super::{SourceSide, Target};
+use crate::alignment::{EditionNote, NoteOf, PartOf, Side, SourceNote};
 use crate::plan::BarPlan;
-use crate::score::{NoteId, Part};
 
 /// An end of a tie.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -26,15 +26,15 @@ impl TieEnd {
 
 impl<'a, 'i> Draft<'_, 'a, 'i> {
     /// Takes a tie out between a note of the edition and the next.
-    pub(super) fn untie(&mut self, from: NoteId) {
+    pub(super) fn untie(&mut self, from: EditionNote) {
         self.remove_tie(from, TieEnd::Start);
-        if let Some(to) = self.context.part.notes[from].tied_to {
+        if let Some(to) = self.context.part[from].tied_to.map(EditionNote::new) {
             self.remove_tie(to, TieEnd::Stop);
         }
     }
 
     /// Takes out one end of a tie.
-    pub(super) fn remove_tie(&mut self, note: NoteId, end: TieEnd) {
+    pub(super) fn remove_tie(&mut self, note: EditionNote, end: TieEnd) {
         if end == TieEnd::Stop {
             self.untied.insert(note);
         }
@@ -58,7 +58,7 @@ impl<'a, 'i> Draft<'_, 'a, 'i> {
     }
 
     /// Ties two notes of the edition.
-    pub(super) fn tie(&mut self, from: NoteId, to: NoteId) {
+    pub(super) fn tie(&mut self, from: EditionNote, to: EditionNote) {
         self.add_tie(Target::Kept(from), TieEnd::Start);
         self.add_tie(Target::Kept(to), TieEnd::Stop);
     }
@@ -84,23 +84,23 @@ impl<'a, 'i> Draft<'_, 'a, 'i> {
                 continue;
             }
             if let BarPlan::Keep { edition, source: Some(bar), .. } = left {
-                let wanted: Vec<NoteId> = tied_over(source.part, bar, TieEnd::Start);
+                let wanted: Vec<SourceNote> = tied_over(source.part, bar, TieEnd::Start);
                 self.mend_ties(source, edition, &wanted, TieEnd::Start);
             }
             if let BarPlan::Keep { edition, source: Some(bar), .. } = right {
-                let wanted: Vec<NoteId> = tied_over(source.part, bar, TieEnd::Stop);
+                let wanted: Vec<SourceNote> = tied_over(source.part, bar, TieEnd::Stop);
                 self.mend_ties(source, edition, &wanted, TieEnd::Stop);
             }
         }
     }
 
-    fn mend_ties(&mut self, source: SourceSide<'a, 'i>, bar: usize, wanted: &[NoteId], end: TieEnd) {
-        let targets: Vec<NoteId> = wanted
+    fn mend_ties(&mut self, source: SourceSide<'a, 'i>, bar: usize, wanted: &[SourceNote], end: TieEnd) {
+        let targets: Vec<EditionNote> = wanted
             .iter()
             .filter_map(|n| match self.target_of_source(*n) {
                 // What the source holds the edition may write as two notes tied: the last one reaches over.
                 Some(Target::Kept(e)) if end == TieEnd::Start => {
-                    self.context.part.tied(e).take_while(|n| self.context.part.notes[*n].bar == bar).last().or(Some(e))
+                    self.context.part.tied(e).take_while(|n| self.context.part[*n].bar == bar).last().or(Some(e))
                 }
                 Some(Target::Kept(e)) => Some(e),
                 _ => self.same_sound(source, bar, *n, end),
@@ -122,12 +122,13 @@ impl<'a, 'i> Draft<'_, 'a, 'i> {
 
     /// The continuation of a note that was struck in a bar now gone has no
     /// partner of its own: found by its sound.
-    fn same_sound(&self, source: SourceSide, bar: usize, note: NoteId, end: TieEnd) -> Option<NoteId> {
-        let pitch = source.part.notes[note].pitch()?.moved(source.alignment.interval);
-        self.context.part.bars[bar].notes.clone().find(|n| {
-            let own = &self.context.part.notes[*n];
+    fn same_sound(&self, source: SourceSide, bar: usize, note: SourceNote, end: TieEnd) -> Option<EditionNote> {
+        let pitch = source.part[note].pitch()?.moved(source.alignment.interval);
+        let part = self.context.part;
+        part.notes_in(&part.bars[bar]).find(|n| {
+            let own = &part[*n];
             let at_edge = match end {
-                TieEnd::Start => own.offset + own.duration == self.context.part.bars[bar].length,
+                TieEnd::Start => own.offset + own.duration == part.bars[bar].length,
                 TieEnd::Stop => own.offset.is_zero(),
             };
             at_edge && own.grace == 0 && own.pitch() == Some(pitch)
@@ -136,17 +137,13 @@ impl<'a, 'i> Draft<'_, 'a, 'i> {
 }
 
 /// The notes of a bar that are tied over a barline: the right one where their ties start, else the left one.
-fn tied_over(part: &Part, bar: usize, end: TieEnd) -> Vec<NoteId> {
-    part.bars[bar]
-        .notes
-        .clone()
-        .filter(|n| {
-            let note = &part.notes[*n];
-            let other = match end {
-                TieEnd::Start => note.tied_to,
-                TieEnd::Stop => note.tied_from,
-            };
-            other.is_some_and(|o| part.notes[o].bar != bar)
-        })
-        .collect()
+fn tied_over<S: Side>(part: PartOf<S>, bar: usize, end: TieEnd) -> Vec<NoteOf<S>> {
+    let reaches_over = |n: &NoteOf<S>| {
+        let other = match end {
+            TieEnd::Start => part[*n].tied_to,
+            TieEnd::Stop => part[*n].tied_from,
+        };
+        other.is_some_and(|o| part.notes[o].bar != bar)
+    };
+    part.notes_in(&part.bars[bar]).filter(reaches_over).collect()
 }

@@ -164,8 +164,9 @@ impl<'p, 'a, 'i> Timed<'p, 'a, 'i> {
     /// Before the note at its time; after the one that ends there; else before
     /// the last note that comes earlier.
     pub(super) fn host(&self, bar: usize, offset: Time, fragment: &Fragment) -> Host {
-        let notes = self.context.part.bars[bar].notes.clone();
-        let own = |n: NoteId| &self.context.part.notes[n];
+        let part = self.context.part.part();
+        let notes = part.bars[bar].notes.clone();
+        let own = |n: NoteId| &part.notes[n];
         let staff = fragment.child("staff").and_then(|s| s.text.parse::<u32>().ok()).unwrap_or(1);
         let stays = |n: &NoteId| !own(*n).chord && own(*n).grace == 0;
         let at_time = notes.clone().filter(stays).filter(|n| own(*n).offset == offset);
@@ -179,7 +180,7 @@ impl<'p, 'a, 'i> Timed<'p, 'a, 'i> {
         }
         let ending = notes.clone().filter(stays).filter(|n| own(*n).offset + own(*n).duration == offset);
         if let Some(note) = ending.min_by_key(|n| (own(*n).staff != staff, std::cmp::Reverse(*n))) {
-            let last = self.context.part.chord(note).last().expect("a chord has a note");
+            let last = part.chord(note).last().expect("a chord has a note");
             return Host::After(own(last).element, offset);
         }
         let earlier = notes.clone().filter(stays).filter(|n| own(*n).offset < offset).max_by_key(|n| own(*n).offset);

@@ -36,7 +36,7 @@ impl<'a, 'i> Respeller<'_, 'a, 'i> {
         edits: &mut Edits,
         by: &dyn Fn(Interval) -> Interval,
     ) -> Result<(), TooManySigns> {
-        if !(0..self.context.part.notes.len()).any(|n| self.context.part.notes[n].pitch().is_some()) {
+        if !self.context.part.notes.iter().any(|n| n.pitch().is_some()) {
             return Ok(());
         }
         self.moved_whole = true;
@@ -46,9 +46,9 @@ impl<'a, 'i> Respeller<'_, 'a, 'i> {
         if let Some(bar) = over {
             return Err(TooManySigns { bar, fifths: self.fifths[bar] });
         }
-        for note in 0..self.context.part.notes.len() {
+        for (note, own) in self.context.part.notes() {
             if let Some(written) = self.context.written(note) {
-                let moved = written.moved(by(self.context.part.notes[note].transpose)).simplest();
+                let moved = written.moved(by(own.transpose)).simplest();
                 if moved != written {
                     self.put_pitch(edits, note, moved);
                 }

@@ -2,7 +2,8 @@
 
 use super::context::Context;
 use super::{SourceSide, voice_name};
-use crate::score::{NoteId, Part};
+use crate::alignment::{SourceNote, SourcePart};
+use crate::score::Part;
 use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
@@ -32,7 +33,7 @@ impl<'p, 'a, 'i> Voices<'p, 'a, 'i> {
         }
         for (s, e) in source.alignment.source_to_edition.iter() {
             if let Some(e) = e {
-                let (theirs, ours) = (source.part.notes[s.index()].voice, self.context.part.notes[e.index()].voice);
+                let (theirs, ours) = (source.part[s].voice, self.context.part[*e].voice);
                 *votes.entry(theirs).or_default().entry(ours).or_default() += 1;
             }
         }
@@ -49,7 +50,7 @@ impl<'p, 'a, 'i> Voices<'p, 'a, 'i> {
             let beside = |name: &str| {
                 names.iter().any(|(other, theirs)| together.contains(&(voice, *other)) && same_name(theirs, name))
             };
-            let staff = self.context.staff_in(usual_staff(source.part, voice));
+            let staff = self.context.staff_in(usual_staff(&source.part, voice));
             let mut wanted: Vec<(&u32, &usize)> = votes[&voice].iter().collect();
             wanted.sort_by_key(|(ours, votes)| (std::cmp::Reverse(**votes), **ours));
             let usual = wanted.iter().filter_map(|(voice, _)| ours.get(voice)).collect::<Vec<_>>();
@@ -74,7 +75,7 @@ impl<'p, 'a, 'i> Voices<'p, 'a, 'i> {
         for note in &self.context.part.notes {
             out.entry(note.voice).or_insert_with(|| Voice {
                 name: voice_name(self.context.tree.node(note.element)),
-                staff: usual_staff(self.context.part, note.voice),
+                staff: usual_staff(&self.context.part, note.voice),
             });
         }
         out
@@ -102,7 +103,9 @@ struct Voice {
 
 /// A note without a voice is in the first.
 fn same_name(one: &str, other: &str) -> bool {
-    let told = |name: &'_ str| if name.is_empty() { "1".to_string() } else { name.to_string() };
+    let told = |name: &'_ str| {
+        if name.is_empty() { "1".to_string() } else { name.to_string() }
+    };
     told(one) == told(other)
 }
 
@@ -116,14 +119,14 @@ fn usual_staff(part: &Part, voice: u32) -> u32 {
 }
 
 /// The voice of a note; notes of a chord are in that of its first.
-pub(super) fn voice_of(part: &Part, note: NoteId) -> u32 {
-    part.notes[part.chord(note).start].voice
+pub(super) fn voice_of(part: SourcePart, note: SourceNote) -> u32 {
+    part[part.chord(note).next().unwrap_or(note)].voice
 }
 
 /// The voices of a bar, in order of appearance.
-pub(super) fn voices_in(part: &Part, bar: usize) -> Vec<u32> {
+pub(super) fn voices_in(part: SourcePart, bar: usize) -> Vec<u32> {
     let mut voices = Vec::new();
-    for note in part.bars[bar].notes.clone() {
+    for note in part.notes_in(&part.bars[bar]) {
         let voice = voice_of(part, note);
         if !voices.contains(&voice) {
             voices.push(voice);
