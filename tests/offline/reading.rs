@@ -351,3 +351,22 @@ fn an_archive_whose_container_fails_is_read_if_it_holds_one_score() {
         assert!(Input::from_bytes("tune.mxl", bytes).unwrap_err().to_string().contains(why));
     }
 }
+
+#[test]
+fn what_is_no_number_is_told_and_read_as_usual() {
+    let text = plain("C5q D5q E5q F5q | G5w");
+    let read = |from: &str, to: &str| {
+        assert!(text.contains(from), "{from} in {text}");
+        reading(&text.replacen(from, to, 1)).warnings
+    };
+    let bar_1 = |what: &str| vec![format!("part P1 (Solo), bar 1: {what}")];
+    let staff = "the staff \"x\" is not a number from 1 to 99; it was read as 1";
+    assert_eq!(read("<type>quarter</type>", "<type>quarter</type><staff>x</staff>"), bar_1(staff));
+    let beat = "the beat of a time signature \"four\" is not a number from 1 to 1024; it was read as 4";
+    assert_eq!(read("<beat-type>4</beat-type>", "<beat-type>four</beat-type>"), bar_1(beat));
+    let by = "a transposition by \"-x\" is no number of steps; it was ignored";
+    assert_eq!(read("</time>", "</time><transpose><chromatic>-x</chromatic></transpose>"), bar_1(by));
+    let repeat = "<barline><repeat direction=\"backward\" times=\"x\"/></barline></measure>";
+    let times = "a repeat of \"x\" times is no number; it was read as played twice";
+    assert_eq!(read("</measure>", repeat), bar_1(times));
+}

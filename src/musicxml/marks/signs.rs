@@ -119,7 +119,7 @@ impl Collector {
                         Some("forward") => Repeat::Forward,
                         _ => Repeat::Backward,
                     };
-                    let times = node.attribute("times").and_then(|t| t.trim().parse().ok()).filter(|t| *t != 2);
+                    let times = self.times(node.attribute("times"), spot.place.bar);
                     let at = style.map(element).into_iter().chain([element(node)]).collect();
                     self.add(part, category, Sign::Repeat { direction, times }, spot, at);
                 }
@@ -137,6 +137,16 @@ impl Collector {
                 _ => self.sign(part, category, node, spot),
             }
         }
+    }
+
+    /// How often a strain is played, where that is not twice.
+    fn times(&mut self, told: Option<&str>, bar: usize) -> Option<u32> {
+        let told = told?;
+        let times: Option<u32> = told.trim().parse().ok();
+        if times.is_none() {
+            self.warnings.push((bar, format!("a repeat of {told:?} times is no number; it was read as played twice")));
+        }
+        times.filter(|t| *t != 2)
     }
 
     /// A group of grace notes, anchored to its main note.

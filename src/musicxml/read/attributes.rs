@@ -1,6 +1,6 @@
 //! What holds for the notes that follow: divisions, signatures, transposition.
 
-use super::{LARGEST_DIVISIONS, PartReader};
+use super::{LARGEST_DIVISIONS, MOST_STAVES, PartReader};
 use crate::musicxml::Error;
 use crate::musicxml::marks::Spot;
 use crate::musicxml::tree::{alteration, child, child_text, elements, text_of};
@@ -8,6 +8,28 @@ use crate::pitch::{Interval, Mode, Pitch};
 use crate::score::Meter;
 use crate::time::{Time, parse_decimal};
 use roxmltree::Node;
+use std::collections::HashMap;
+
+/// Key and time, as they were last said.
+#[derive(Debug, Default)]
+pub(super) struct Signatures {
+    pub fifths: Option<i32>,
+    pub mode: Option<Mode>,
+    /// Accidentals of a signature that is not of the circle of fifths.
+    pub key_signs: String,
+    /// What another staff than the first was just given as its signature.
+    pub other_key: Option<i32>,
+    pub meter: Meter,
+    pub meter_text: String,
+}
+
+/// How written pitches sound.
+#[derive(Debug, Default)]
+pub(super) struct Transpositions {
+    pub of_part: Interval,
+    /// Of staves that transpose otherwise.
+    pub of_staff: HashMap<u32, Interval>,
+}
 
 impl PartReader<'_, '_> {
     pub(super) fn attributes(&mut self, node: Node<'_, '_>) -> Result<(), Error> {
@@ -22,15 +44,15 @@ impl PartReader<'_, '_> {
                         let told = text_of(item);
                         format!("divisions of {told:?} are not a whole number from 1 to {LARGEST_DIVISIONS}")
                     };
-                    self.divisions = divisions.ok_or_else(|| self.tree.content_error(item, wrong()))?;
-                    self.divided = true;
+                    self.lengths.divisions = divisions.ok_or_else(|| self.tree.content_error(item, wrong()))?;
+                    self.lengths.are_told = true;
                     // Twos in the divisions halve a quarter exactly.
-                    self.coarse = Time::new(1, 1 << self.divisions.trailing_zeros());
+                    self.lengths.coarse = Time::new(1, 1 << self.lengths.divisions.trailing_zeros());
                 }
                 "key" => self.key(item),
                 "time" => self.time(item),
                 "staves" => {
-                    let staves = text_of(item).parse().ok().filter(|s| (1..100).contains(s)).unwrap_or(1);
+                    let staves = self.number(Some(text_of(item)), "the number of staves", 1..=MOST_STAVES, 1);
                     self.part.staves = self.part.staves.max(staves);
                 }
                 "transpose" => self.transposition(item),
@@ -39,27 +61,27 @@ impl PartReader<'_, '_> {
                     self.part.octave_is_told |= change != "0";
                 }
                 _ => {
-                    let spot = self.spot_at(self.cursor, item);
+                    let spot = self.spot_at(self.clock.now, item);
                     self.marks.attribute(&mut self.part, item, spot);
                 }
             }
         }
-        if self.other_key.take().is_some_and(|other| Some(other) != self.fifths) {
+        if self.signatures.other_key.take().is_some_and(|other| Some(other) != self.signatures.fifths) {
             self.warn("the staves have different key signatures; that of the first staff was compared");
         }
         let untouched = self.part.bars[self.here()].notes.start == self.part.notes.len();
         let transpose = self.transpose_of(1);
-        let at_start = self.cursor.is_zero();
+        let at_start = self.clock.now.is_zero();
         let bar = self.part.bars.last_mut().expect("inside a bar");
         if untouched {
-            bar.divisions = self.divisions;
+            bar.divisions = self.lengths.divisions;
             bar.transpose = transpose;
         }
         // They may stand after a backup, with the notes of another staff.
         if at_start {
-            bar.fifths = self.fifths.unwrap_or(0);
-            bar.mode = self.mode;
-            bar.meter = self.meter;
+            bar.fifths = self.signatures.fifths.unwrap_or(0);
+            bar.mode = self.signatures.mode;
+            bar.meter = self.signatures.meter;
         }
         Ok(())
     }
@@ -73,43 +95,48 @@ impl PartReader<'_, '_> {
         };
         let own_staff = node.attribute("number").is_none_or(|n| n == "1");
         if !own_staff {
-            self.other_key = Some(fifths);
+            self.signatures.other_key = Some(fifths);
             return;
         }
-        self.mode = child_text(node, "mode").map(|mode| match mode {
+        self.signatures.mode = child_text(node, "mode").map(|mode| match mode {
             "major" => Mode::Major,
             "minor" => Mode::Minor,
             _ => Mode::Other,
         });
         let signs = single_accidentals(node);
-        if self.fifths != Some(fifths) || self.key_signs != signs {
-            let spot = self.spot_at(self.cursor, node);
+        if self.signatures.fifths != Some(fifths) || self.signatures.key_signs != signs {
+            let spot = self.spot_at(self.clock.now, node);
             if signs.is_empty() {
                 self.set_key(Some(node), fifths, spot);
             } else {
-                self.fifths = Some(fifths);
+                self.signatures.fifths = Some(fifths);
                 self.marks.key_of_signs(&mut self.part, node, &signs, spot);
             }
-            self.key_signs = signs;
+            self.signatures.key_signs = signs;
         }
     }
 
     fn transposition(&mut self, node: Node<'_, '_>) {
-        let number = |name| child_text(node, name).and_then(|t| t.parse::<i32>().ok());
-        let chromatic = number("chromatic").unwrap_or(0);
-        let octaves = number("octave-change").unwrap_or(0);
+        let number =
+            |name| child_text(node, name).map_or(Ok(None), |text| text.parse::<i32>().map(Some).map_err(|_| text));
+        let (chromatic, octaves, steps) = match (number("chromatic"), number("octave-change"), number("diatonic")) {
+            (Ok(chromatic), Ok(octaves), Ok(steps)) => (chromatic.unwrap_or(0), octaves.unwrap_or(0), steps),
+            (Err(wrong), ..) | (_, Err(wrong), _) | (.., Err(wrong)) => {
+                return self.warn(format!("a transposition by {wrong:?} is no number of steps; it was ignored"));
+            }
+        };
         if chromatic.abs() >= 100 || octaves.abs() >= 10 {
             return self.warn("a transposition leads out of hearing range; it was ignored");
         }
-        let steps = number("diatonic").filter(|s| s.abs() < 100).unwrap_or_else(|| usual_steps(chromatic));
+        let steps = steps.filter(|s| s.abs() < 100).unwrap_or_else(|| usual_steps(chromatic));
         let transpose = Interval::new(steps, chromatic).plus(Interval::octaves(octaves));
         match node.attribute("number").and_then(|n| n.parse().ok()) {
             Some(staff) => {
-                self.staff_transpose.insert(staff, transpose);
+                self.transpositions.of_staff.insert(staff, transpose);
             }
             None => {
-                self.transpose = transpose;
-                self.staff_transpose.clear();
+                self.transpositions.of_part = transpose;
+                self.transpositions.of_staff.clear();
             }
         }
         self.part.octave_is_told |= transpose.semitones != 0;
@@ -117,11 +144,11 @@ impl PartReader<'_, '_> {
 
     /// How the written pitches of a staff sound.
     pub(super) fn transpose_of(&self, staff: u32) -> Interval {
-        self.staff_transpose.get(&staff).copied().unwrap_or(self.transpose)
+        self.transpositions.of_staff.get(&staff).copied().unwrap_or(self.transpositions.of_part)
     }
 
     pub(super) fn set_key(&mut self, node: Option<Node<'_, '_>>, fifths: i32, spot: Spot) {
-        self.fifths = Some(fifths);
+        self.signatures.fifths = Some(fifths);
         self.marks.key(&mut self.part, node, fifths, spot);
     }
 
@@ -141,19 +168,21 @@ impl PartReader<'_, '_> {
         let mut bar = Time::zero();
         let mut beat = None;
         for (beats, kind) in beats.iter().zip(&types) {
-            let count: i64 = beats.split('+').filter_map(|b| b.trim().parse::<i64>().ok()).sum();
-            let kind = kind.parse::<i64>().ok().filter(|k| (1..=1024).contains(k)).unwrap_or(4);
+            let counts =
+                beats.split('+').map(|b| self.number(Some(b.trim()), "the beats of a time signature", 0..=1000, 0));
+            let count: i64 = counts.sum();
+            let kind = self.number(Some(*kind), "the beat of a time signature", 1..=1024, 4);
             let length = Time::new(4, kind);
             bar += length * Time::from(count.clamp(0, 1000));
             beat = beat.or(Some(length));
         }
         if !bar.is_zero() || child(node, "senza-misura").is_some() {
-            self.meter = Meter { bar, beat: beat.unwrap_or_else(|| Time::from(1)) };
+            self.signatures.meter = Meter { bar, beat: beat.unwrap_or_else(|| Time::from(1)) };
         }
-        if text != self.meter_text {
-            let spot = self.spot_at(self.cursor, node);
+        if text != self.signatures.meter_text {
+            let spot = self.spot_at(self.clock.now, node);
             self.marks.time(&mut self.part, node, &text, spot);
-            self.meter_text = text;
+            self.signatures.meter_text = text;
         }
     }
 }

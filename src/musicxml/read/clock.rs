@@ -12,6 +12,16 @@ const FINEST: i64 = 1 << 20;
 /// Whatever roundings come to, places of shorter notes stay apart.
 const MOST_SLACK: (i64, i64) = (1, 16);
 
+/// Where in its bar the reading is.
+#[derive(Debug, Default)]
+pub(super) struct Clock {
+    pub now: Time,
+    pub furthest: Time,
+    pub drift: Drift,
+    /// How far figures have gone on at the present place.
+    pub figures: Time,
+}
+
 /// How the durations of a bar and the exact places in it have come apart.
 #[derive(Debug, Default)]
 pub(super) struct Drift {
@@ -51,67 +61,71 @@ impl Drift {
 impl<'a, 'i> PartReader<'a, 'i> {
     /// Time goes on by a note that may last longer or shorter than its duration says.
     pub(super) fn advance_by(&mut self, node: Node<'_, '_>, told: Time, exact: Time) -> Result<(), Error> {
-        if !self.drift.on && told == exact {
+        if !self.clock.drift.on && told == exact {
             return self.step(node, exact);
         }
-        if !self.drift.on {
-            self.drift.start(self.cursor);
+        if !self.clock.drift.on {
+            self.clock.drift.start(self.clock.now);
         }
         if told != exact {
-            let (tick, most) = (Time::new(1, self.divisions), Time::new(MOST_SLACK.0, MOST_SLACK.1));
-            self.drift.slack = self.drift.slack.checked_add(tick).filter(|s| *s < most).unwrap_or(most);
+            let (tick, most) = (Time::new(1, self.lengths.divisions), Time::new(MOST_SLACK.0, MOST_SLACK.1));
+            self.clock.drift.slack = self.clock.drift.slack.checked_add(tick).filter(|s| *s < most).unwrap_or(most);
         }
-        self.drift.go_on(told);
+        self.clock.drift.go_on(told);
         self.step(node, exact)?;
-        self.drift.places.push((self.drift.told, self.cursor));
+        self.clock.drift.places.push((self.clock.drift.told, self.clock.now));
         Ok(())
     }
 
     /// Time goes on without a note.
     pub(super) fn advance(&mut self, node: Node<'_, '_>, by: Time) -> Result<(), Error> {
-        if !self.drift.on {
+        if !self.clock.drift.on {
             return self.step(node, by);
         }
-        self.drift.go_on(by);
-        let known = self.drift.known(self.drift.told).filter(|at| *at >= self.cursor);
-        self.step(node, known.map_or(by, |at| at - self.cursor))
+        self.clock.drift.go_on(by);
+        let known = self.clock.drift.known(self.clock.drift.told).filter(|at| *at >= self.clock.now);
+        self.step(node, known.map_or(by, |at| at - self.clock.now))
     }
 
     fn step(&mut self, node: Node<'_, '_>, by: Time) -> Result<(), Error> {
         let start = self.part.bars[self.here()].start;
-        self.cursor = self
-            .cursor
+        self.clock.now = self
+            .clock
+            .now
             .checked_add(by)
             .filter(|t| t.checked_add(start).is_some_and(|t| t.denom() < 1 << 30))
             .ok_or_else(|| self.tree.content_error(node, "the lengths in this bar do not add up to any real time"))?;
-        self.furthest = self.furthest.max(self.cursor);
+        self.clock.furthest = self.clock.furthest.max(self.clock.now);
         if !by.is_zero() {
-            self.figures = Time::zero();
+            self.clock.figures = Time::zero();
         }
         Ok(())
     }
 
     /// Another voice begins earlier.
     pub(super) fn back(&mut self, by: Time) {
-        let (from, slack) =
-            if self.drift.on { (self.drift.told, self.drift.slack) } else { (self.cursor, Time::zero()) };
+        let (from, slack) = if self.clock.drift.on {
+            (self.clock.drift.told, self.clock.drift.slack)
+        } else {
+            (self.clock.now, Time::zero())
+        };
         if by > from + slack {
             self.warn("a voice goes back before the bar's start; it was read from the start");
         }
         let told = from.checked_add(-by).unwrap_or_default().max(Time::zero());
-        self.cursor = if self.drift.on { self.drift.known(told).unwrap_or(told) } else { told };
-        self.drift.told = told;
-        self.figures = Time::zero();
-        self.line += 1;
+        self.clock.now = if self.clock.drift.on { self.clock.drift.known(told).unwrap_or(told) } else { told };
+        self.clock.drift.told = told;
+        self.clock.figures = Time::zero();
+        self.lengths.line += 1;
     }
 
     /// A bar begins.
     pub(super) fn start_clock(&mut self, content: Node<'a, 'i>) {
-        self.content = Some(content);
-        self.cursor = Time::zero();
-        self.furthest = Time::zero();
-        self.drift.on = false;
-        self.lengths_by.clear();
-        self.line = 0;
+        self.lengths.content = Some(content);
+        self.clock.now = Time::zero();
+        self.clock.furthest = Time::zero();
+        self.clock.drift.on = false;
+        self.lengths.by.clear();
+        self.lengths.line = 0;
     }
 }

@@ -20,7 +20,7 @@ impl PartReader<'_, '_> {
             };
             self.warnings.add(&self.part.bars[end.place.bar].number, &what);
         }
-        let mut untied: Vec<NoteId> = std::mem::take(&mut self.ties).into_values().flatten().collect();
+        let mut untied: Vec<NoteId> = std::mem::take(&mut self.joins.ties).into_values().flatten().collect();
         untied.sort_unstable();
         for note in untied {
             let bar = self.part.notes[note].bar;

@@ -2,14 +2,18 @@
 
 use super::PartReader;
 use crate::musicxml::marks::Spot;
+use crate::pitch::Pitch;
 use crate::score::{Anchor, Note, NoteId};
+use crate::time::Time;
 use roxmltree::Node;
 use std::collections::BTreeMap;
 
-/// Grace notes that wait for their main note.
+/// Notes that wait for the one that they belong to.
 #[derive(Debug, Default)]
-pub(super) struct Graces {
-    /// By voice: the notes, and whether the first is slashed.
+pub(super) struct Joins {
+    /// Notes whose tie is open, by where it must go on.
+    pub ties: BTreeMap<(Time, Pitch), Vec<NoteId>>,
+    /// Grace notes by voice: the notes, and whether the first is slashed.
     waiting: BTreeMap<u32, (Vec<NoteId>, bool)>,
     /// By voice: notes that take their time from the main note before them.
     following: BTreeMap<u32, (Vec<NoteId>, bool)>,
@@ -46,18 +50,18 @@ impl PartReader<'_, '_> {
         let Some(pitch) = note.pitch() else { return };
         let (onset, end, voice) = (self.part.onset(id), self.part.onset(id) + note.duration, note.voice);
         if ends.stop
-            && let Some(open) = self.ties.get_mut(&(onset, pitch))
+            && let Some(open) = self.joins.ties.get_mut(&(onset, pitch))
         {
             let same_voice = open.iter().position(|n| self.part.notes[*n].voice == voice);
             let from = open.remove(same_voice.unwrap_or(0));
             if open.is_empty() {
-                self.ties.remove(&(onset, pitch));
+                self.joins.ties.remove(&(onset, pitch));
             }
             self.part.notes[id].tied_from = Some(from);
             self.part.notes[from].tied_to = Some(id);
         }
         if ends.start {
-            self.ties.entry((end, pitch)).or_default().push(id);
+            self.joins.ties.entry((end, pitch)).or_default().push(id);
         }
     }
 
@@ -66,9 +70,9 @@ impl PartReader<'_, '_> {
         let slashed = grace.attribute("slash") == Some("yes");
         // A note that leads on belongs to the one before only if none that waits for the next came first.
         let follows =
-            grace.attribute("steal-time-previous").is_some() || chord && self.graces.following.contains_key(&voice);
-        let follows = follows && self.main(voice).is_some() && !self.graces.waiting.contains_key(&voice);
-        let groups = if follows { &mut self.graces.following } else { &mut self.graces.waiting };
+            grace.attribute("steal-time-previous").is_some() || chord && self.joins.following.contains_key(&voice);
+        let follows = follows && self.main(voice).is_some() && !self.joins.waiting.contains_key(&voice);
+        let groups = if follows { &mut self.joins.following } else { &mut self.joins.waiting };
         let (notes, _) = groups.entry(voice).or_insert((Vec::new(), slashed));
         let last = notes.last().map_or(0, |n| self.part.notes[*n].grace);
         self.part.notes[id].grace = if chord && last > 0 { last } else { last + 1 };
@@ -77,25 +81,25 @@ impl PartReader<'_, '_> {
 
     /// The note of this bar that grace notes after it belong to.
     fn main(&self, voice: u32) -> Option<NoteId> {
-        let last = self.graces.mains.get(voice as usize).copied().flatten();
+        let last = self.joins.mains.get(voice as usize).copied().flatten();
         last.filter(|note| self.part.notes[*note].bar == self.here())
     }
 
     pub(super) fn graces_before(&mut self, main: NoteId, voice: u32) {
-        if !self.graces.following.is_empty()
-            && let Some((notes, slashed)) = self.graces.following.remove(&voice)
+        if !self.joins.following.is_empty()
+            && let Some((notes, slashed)) = self.joins.following.remove(&voice)
         {
             self.follow(&notes, slashed, self.main(voice));
         }
         let place = voice as usize;
-        if self.graces.mains.len() <= place {
-            self.graces.mains.resize(place + 1, None);
+        if self.joins.mains.len() <= place {
+            self.joins.mains.resize(place + 1, None);
         }
-        self.graces.mains[place] = Some(main);
-        if self.graces.waiting.is_empty() {
+        self.joins.mains[place] = Some(main);
+        if self.joins.waiting.is_empty() {
             return;
         }
-        let Some((notes, slashed)) = self.graces.waiting.remove(&voice) else {
+        let Some((notes, slashed)) = self.joins.waiting.remove(&voice) else {
             return;
         };
         let note = &self.part.notes[main];
@@ -106,8 +110,8 @@ impl PartReader<'_, '_> {
 
     /// Grace notes with no note after them in the bar belong to the one before.
     pub(super) fn graces_after(&mut self) {
-        let following = std::mem::take(&mut self.graces.following);
-        for (voice, (notes, slashed)) in following.into_iter().chain(std::mem::take(&mut self.graces.waiting)) {
+        let following = std::mem::take(&mut self.joins.following);
+        for (voice, (notes, slashed)) in following.into_iter().chain(std::mem::take(&mut self.joins.waiting)) {
             self.follow(&notes, slashed, self.main(voice));
         }
     }

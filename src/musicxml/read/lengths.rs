@@ -98,14 +98,38 @@ impl Line {
     }
 }
 
+/// How the durations of the present bar are understood.
+#[derive(Debug)]
+pub(super) struct Lengths<'a, 'i> {
+    /// Of a quarter note.
+    pub divisions: i64,
+    /// Whether the part has said its divisions, or their lack was told.
+    pub are_told: bool,
+    /// The longest note that divisions may have rounded though it is in no tuplet.
+    pub coarse: Time,
+    /// What holds the music of the bar.
+    pub content: Option<Node<'a, 'i>>,
+    /// What the lengths of each line of the bar, from backup to backup, go by;
+    /// empty until it is asked.
+    pub by: Vec<LengthBy>,
+    pub line: usize,
+}
+
+impl Default for Lengths<'_, '_> {
+    fn default() -> Self {
+        let coarse = Time::from(1);
+        Lengths { divisions: 1, are_told: false, coarse, content: None, by: Vec::new(), line: 0 }
+    }
+}
+
 impl<'a, 'i> PartReader<'a, 'i> {
     /// The length of a note whose duration may be none that is meant.
     pub(super) fn as_printed(&mut self, node: Node<'_, '_>, told: Time) -> Time {
         let Some((sizes, _)) = self.other_sizes(node, told) else { return told };
-        if self.lengths_by.is_empty() {
-            self.lengths_by = self.read_ahead();
+        if self.lengths.by.is_empty() {
+            self.lengths.by = self.read_ahead();
         }
-        let length_by = self.lengths_by.get(self.line).copied().unwrap_or(LengthBy::Duration);
+        let length_by = self.lengths.by.get(self.lengths.line).copied().unwrap_or(LengthBy::Duration);
         sizes.by(length_by)
     }
 
@@ -113,15 +137,15 @@ impl<'a, 'i> PartReader<'a, 'i> {
     /// counted, if it looks like it.
     pub(super) fn as_printed_in_chord(&self, node: Node<'_, '_>, told: Time) -> Time {
         let shown = self.other_sizes(node, told).map(|(_, shown)| shown);
-        shown.filter(|shown| *shown == self.chord_length).unwrap_or(told)
+        shown.filter(|shown| *shown == self.chord.length).unwrap_or(told)
     }
 
     /// The lengths of a note that looks longer or shorter than is told, and how it looks.
     fn other_sizes(&self, node: Node<'_, '_>, told: Time) -> Option<(Sizes, Time)> {
-        if self.divisions > FINEST_DIVISIONS || told.denom() > FINEST_DIVISIONS {
+        if self.lengths.divisions > FINEST_DIVISIONS || told.denom() > FINEST_DIVISIONS {
             return None;
         }
-        let sizes = Sizes::of(node, told, self.divisions);
+        let sizes = Sizes::of(node, told, self.lengths.divisions);
         let shown = sizes.shown.filter(|shown| *shown != told)?;
         Some((sizes, shown))
     }
@@ -129,12 +153,12 @@ impl<'a, 'i> PartReader<'a, 'i> {
     /// Whether a length is so short that its divisions may not tell it, though
     /// it has neither dots nor a tuplet.
     pub(super) fn is_coarse(&self, told: Time) -> bool {
-        told <= self.coarse
+        told <= self.lengths.coarse
     }
 
     /// By what each voice of the present bar goes.
     fn read_ahead(&self) -> Vec<LengthBy> {
-        let Some(content) = self.content else { return Vec::new() };
+        let Some(content) = self.lengths.content else { return Vec::new() };
         let bar = &self.part.bars[self.here()];
         let mut divisions = bar.divisions;
         let mut lines = vec![Line::from(Time::zero())];

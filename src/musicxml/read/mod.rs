@@ -12,16 +12,18 @@ mod warnings;
 use crate::musicxml::Error;
 use crate::musicxml::marks::{Collector, Spot};
 use crate::musicxml::tree::{Tree, child, child_text, element, elements, one_line, text_of};
-use crate::pitch::{Interval, Mode, Pitch};
-use crate::score::{Anchor, Bar, Meter, NoteId, Part, Place, Score};
+use crate::score::{Anchor, Bar, Meter, Part, Place, Score};
 use crate::time::{Time, parse_decimal};
-use clock::Drift;
-use graces::Graces;
-use lengths::LengthBy;
+use attributes::{Signatures, Transpositions};
+use clock::Clock;
+use graces::Joins;
+use lengths::Lengths;
+use note::{Chord, Voices};
 use parts::{BarNode, PartNode};
 use roxmltree::Node;
-use rustc_hash::FxHashMap;
-use std::collections::{BTreeMap, HashMap};
+use std::fmt::Display;
+use std::ops::RangeInclusive;
+use std::str::FromStr;
 use warnings::Warnings;
 
 /// Finer than any program writes; coarser would endanger exact sums.
@@ -33,6 +35,7 @@ const MOST_BARS: usize = 50_000;
 const MOST_IN_BAR: usize = 10_000;
 const MOST_IN_CHORD: usize = 1000;
 const MOST_VOICES: usize = 1000;
+const MOST_STAVES: u32 = 99;
 /// A part has a note, and a mark, for so many elements and texts, about: room is made once.
 const NODES_OF_A_NOTE: usize = 30;
 const NODES_OF_A_MARK: usize = 120;
@@ -91,49 +94,15 @@ struct PartReader<'a, 'i> {
     part: Part,
     marks: Collector,
     warnings: Warnings,
-    /// By name, or without one by staff; so few that a quick hash is safe.
-    voices: FxHashMap<(&'a str, u32), u32>,
-    last_voice: Option<((&'a str, u32), u32)>,
-    divisions: i64,
-    /// Whether the part has said its divisions, or their lack was told.
-    divided: bool,
-    transpose: Interval,
-    /// Staves that transpose otherwise than the part.
-    staff_transpose: HashMap<u32, Interval>,
-    fifths: Option<i32>,
-    mode: Option<Mode>,
-    /// Accidentals of a signature that is not of the circle of fifths.
-    key_signs: String,
-    /// What another staff than the first was just given as its signature.
-    other_key: Option<i32>,
-    meter: Meter,
-    meter_text: String,
-    /// Notes whose tie is open, by where it must go on.
-    ties: BTreeMap<(Time, Pitch), Vec<NoteId>>,
-    cursor: Time,
-    furthest: Time,
-    drift: Drift,
-    /// What holds the music of the present bar.
-    content: Option<Node<'a, 'i>>,
-    /// What the lengths of each line of the bar, from backup to backup, go by;
-    /// empty until it is asked.
-    lengths_by: Vec<LengthBy>,
-    line: usize,
-    /// The longest note that divisions may have rounded though it is in no tuplet.
-    coarse: Time,
-    /// Onset of the note that a chord note joins.
-    chord_onset: Time,
-    /// And its length.
-    chord_length: Time,
-    /// That note is not printed.
-    unseen_head: bool,
-    graces: Graces,
-    /// How many notes the present chord has.
-    in_chord: usize,
+    voices: Voices<'a>,
+    signatures: Signatures,
+    transpositions: Transpositions,
+    clock: Clock,
+    lengths: Lengths<'a, 'i>,
+    chord: Chord,
+    joins: Joins,
     /// Children of the present note that may carry marks.
     carriers: Vec<Node<'a, 'i>>,
-    /// How far figures have gone on at the present place.
-    figures: Time,
 }
 
 impl<'a, 'i> PartReader<'a, 'i> {
@@ -154,33 +123,14 @@ impl<'a, 'i> PartReader<'a, 'i> {
             },
             marks: Collector::default(),
             warnings: Warnings::default(),
-            voices: FxHashMap::default(),
-            last_voice: None,
-            divisions: 1,
-            divided: false,
-            transpose: Interval::UNISON,
-            staff_transpose: HashMap::new(),
-            fifths: None,
-            mode: None,
-            key_signs: String::new(),
-            other_key: None,
-            meter: Meter::default(),
-            meter_text: String::new(),
-            ties: BTreeMap::new(),
-            cursor: Time::zero(),
-            furthest: Time::zero(),
-            drift: Drift::default(),
-            content: None,
-            lengths_by: Vec::new(),
-            line: 0,
-            coarse: Time::from(1),
-            chord_onset: Time::zero(),
-            chord_length: Time::zero(),
-            unseen_head: false,
-            graces: Graces::default(),
-            in_chord: 0,
+            voices: Voices::default(),
+            signatures: Signatures::default(),
+            transpositions: Transpositions::default(),
+            clock: Clock::default(),
+            lengths: Lengths::default(),
+            chord: Chord::default(),
+            joins: Joins::default(),
             carriers: Vec::new(),
-            figures: Time::zero(),
         }
     }
 
@@ -212,17 +162,17 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let start = self.part.bars.last().map_or(Time::zero(), |b| b.start + b.length);
         let first = self.part.notes.len();
         let first_mark = self.part.marks.len();
-        (self.in_chord, self.unseen_head) = (0, false);
+        (self.chord.size, self.chord.head_is_hidden) = (0, false);
         let number = node.measure.attribute("number").map_or_else(|| (place + 1).to_string(), str::to_string);
         self.part.bars.push(Bar {
             number,
             element: element(node.content),
             start,
             length: Time::zero(),
-            meter: self.meter,
-            fifths: self.fifths.unwrap_or(0),
-            mode: self.mode,
-            divisions: self.divisions,
+            meter: self.signatures.meter,
+            fifths: self.signatures.fifths.unwrap_or(0),
+            mode: self.signatures.mode,
+            divisions: self.lengths.divisions,
             transpose: self.transpose_of(1),
             notes: first..first,
         });
@@ -237,12 +187,12 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 }
                 "forward" => {
                     let forward = self.duration(item)?.unwrap_or_default();
-                    let reached = self.furthest;
+                    let reached = self.clock.furthest;
                     self.advance(item, forward)?;
                     // It fills a bar, but makes none longer.
                     let full = self.part.bars[self.here()].meter.bar;
-                    if self.furthest > reached && !full.is_zero() {
-                        self.furthest = reached.max(self.cursor.min(full));
+                    if self.clock.furthest > reached && !full.is_zero() {
+                        self.clock.furthest = reached.max(self.clock.now.min(full));
                     }
                 }
                 "attributes" => self.attributes(item)?,
@@ -258,12 +208,12 @@ impl<'a, 'i> PartReader<'a, 'i> {
                     let mut spot = self.spot(item);
                     // Where one says its own place, it is counted from the note.
                     if child(item, "offset").is_none() {
-                        spot.place.place.offset += self.figures;
-                        spot.order.0 += self.figures;
+                        spot.place.place.offset += self.clock.figures;
+                        spot.order.0 += self.clock.figures;
                     }
                     self.marks.figured_bass(&mut self.part, item, spot);
                     let duration = self.duration(item)?.unwrap_or_default();
-                    self.figures += duration;
+                    self.clock.figures += duration;
                 }
                 "barline" => match item.attribute("location") {
                     Some("left") => {
@@ -271,7 +221,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
                         self.marks.barline(&mut self.part, item, spot);
                     }
                     Some("middle") => {
-                        let spot = self.spot_at(self.cursor, item);
+                        let spot = self.spot_at(self.clock.now, item);
                         self.marks.barline(&mut self.part, item, spot);
                     }
                     _ => right_barlines.push(item),
@@ -290,7 +240,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let end = self.part.notes.len();
         let bar = self.part.bars.last_mut().expect("pushed above");
         bar.notes = first..end;
-        bar.length = match self.furthest {
+        bar.length = match self.clock.furthest {
             empty if empty.is_zero() && bar.meter.bar.is_zero() => Meter::default().bar,
             empty if empty.is_zero() => bar.meter.bar,
             length => length,
@@ -300,11 +250,31 @@ impl<'a, 'i> PartReader<'a, 'i> {
             let spot = self.spot_at(length, barline);
             self.marks.barline(&mut self.part, barline, spot);
         }
-        if self.fifths.is_none() {
+        if self.signatures.fifths.is_none() {
             // No signature at all is a signature without accidentals.
-            self.set_key(None, 0, self.spot_at(Time::zero(), node.content));
+            let spot = self.spot_at(Time::zero(), node.content);
+            self.set_key(None, 0, spot);
         }
         Ok(())
+    }
+
+    /// A number that the file tells; its usual value where it tells none, with a
+    /// warning where what it tells is no number of the range.
+    fn number<T>(&mut self, told: Option<&str>, what: &str, range: RangeInclusive<T>, usual: T) -> T
+    where
+        T: FromStr + PartialOrd + Display,
+    {
+        let Some(told) = told else { return usual };
+        let number = told.parse().ok().filter(|n| range.contains(n));
+        number.unwrap_or_else(|| {
+            let (least, most) = (range.start(), range.end());
+            self.warn(format!("{what} {told:?} is not a number from {least} to {most}; it was read as {usual}"));
+            usual
+        })
+    }
+
+    fn staff(&mut self, told: Option<&str>) -> u32 {
+        self.number(told, "the staff", 1..=MOST_STAVES, 1)
     }
 
     /// Where a direction stands: at the cursor, moved by its own offset.
@@ -317,15 +287,15 @@ impl<'a, 'i> PartReader<'a, 'i> {
         }
         // Between the notes of a chord the time has gone on, and yet has not.
         let next = node.next_siblings().skip(1).find(|n| n.tag_name().name() == "note");
-        let in_chord = next.is_some_and(|n| child(n, "chord").is_some()) && self.in_chord > 0;
-        let here = if in_chord { self.chord_onset } else { self.cursor };
-        self.spot_at(here + offset.unwrap_or_default() / Time::from(self.divisions), node)
+        let in_chord = next.is_some_and(|n| child(n, "chord").is_some()) && self.chord.size > 0;
+        let here = if in_chord { self.chord.onset } else { self.clock.now };
+        self.spot_at(here + offset.unwrap_or_default() / Time::from(self.lengths.divisions), node)
     }
 
-    fn spot_at(&self, offset: Time, node: Node<'_, '_>) -> Spot {
-        let staff = child_text(node, "staff").and_then(|t| t.parse().ok()).unwrap_or(1);
+    fn spot_at(&mut self, offset: Time, node: Node<'_, '_>) -> Spot {
+        let staff = self.staff(child_text(node, "staff"));
         let bar = self.here();
-        let told = child_text(node, "voice").and_then(|name| self.voices.get(&(name, 0)).copied());
+        let told = child_text(node, "voice").and_then(|name| self.voices.numbers.get(&(name, 0)).copied());
         let (voice, voice_is_told) = (told.unwrap_or(0), told.is_some());
         let order = (self.part.bars[bar].start + offset, 0);
         let place = Anchor { place: Place { bar, offset }, note: None };
@@ -342,15 +312,15 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let Some(holder) = holder else {
             return Ok(None);
         };
-        if !self.divided {
+        if !self.lengths.are_told {
             self.warn("the part has no divisions; its durations were read as quarter notes");
-            self.divided = true;
+            self.lengths.are_told = true;
         }
         let text = text_of(holder);
         let time = parse_decimal(text)
             .filter(|t| *t >= Time::zero() && t.denom() <= 1000)
             .filter(|t| t.numer() < LARGEST_DURATION * LARGEST_DIVISIONS)
-            .map(|t| Time::new(t.numer(), t.denom() * self.divisions))
+            .map(|t| Time::new(t.numer(), t.denom() * self.lengths.divisions))
             .filter(|t| *t <= Time::from(LARGEST_DURATION))
             .ok_or_else(|| self.tree.content_error(holder, format!("a duration of {text:?} is not a length")))?;
         Ok(Some(time))

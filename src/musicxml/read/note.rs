@@ -9,6 +9,26 @@ use crate::pitch::{LETTERS, Pitch};
 use crate::score::{Anchor, Note, Place, Sound};
 use crate::time::Time;
 use roxmltree::Node;
+use rustc_hash::FxHashMap;
+
+/// The voices of a part, in order of appearance.
+#[derive(Debug, Default)]
+pub(super) struct Voices<'a> {
+    /// By name, or without one by staff; so few that a quick hash is safe.
+    pub numbers: FxHashMap<(&'a str, u32), u32>,
+    last: Option<((&'a str, u32), u32)>,
+}
+
+/// The chord that is being read.
+#[derive(Debug, Default)]
+pub(super) struct Chord {
+    pub onset: Time,
+    pub length: Time,
+    /// Its first note is not printed.
+    pub head_is_hidden: bool,
+    /// How many notes it has.
+    pub size: usize,
+}
 
 impl<'a, 'i> PartReader<'a, 'i> {
     pub(super) fn note(&mut self, node: Node<'a, 'i>) -> Result<(), Error> {
@@ -38,7 +58,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
                 "rest" => sound = Some(Sound::Rest),
                 "staff" => {
                     has_staff = true;
-                    staff = text_of(item).parse().ok().filter(|s| (1..100).contains(s)).unwrap_or(1);
+                    staff = self.staff(Some(text_of(item)));
                 }
                 "tie" => {
                     has_tie = true;
@@ -74,7 +94,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
             (None, Some(duration)) => duration,
             (None, None) => self.told_by_type(node),
         };
-        let told_plainly = grace.is_some() || is_plain && self.lengths_by.is_empty() && !self.is_coarse(told);
+        let told_plainly = grace.is_some() || is_plain && self.lengths.by.is_empty() && !self.is_coarse(told);
         let duration = match chord {
             _ if told_plainly => told,
             true => self.as_printed_in_chord(node, told),
@@ -90,21 +110,21 @@ impl<'a, 'i> PartReader<'a, 'i> {
             return self.pass_over(node, chord, grace.is_some(), tied, [told, duration]);
         }
         // The printed notes of a chord have their own first one.
-        let is_new_head = chord && self.unseen_head;
+        let is_new_head = chord && self.chord.head_is_hidden;
         if is_new_head {
-            (chord, self.unseen_head) = (false, false);
+            (chord, self.chord.head_is_hidden) = (false, false);
         } else if !chord {
-            self.unseen_head = false;
+            self.chord.head_is_hidden = false;
         }
         if chord && self.part.bars[self.here()].notes.start == self.part.notes.len() {
             self.warn("a bar begins with a chord note without a first note; it was read as a single note");
             chord = false;
         }
-        self.in_chord = if chord { self.in_chord + 1 } else { 1 };
-        if self.in_chord > MOST_IN_CHORD {
+        self.chord.size = if chord { self.chord.size + 1 } else { 1 };
+        if self.chord.size > MOST_IN_CHORD {
             return Err(self.tree.content_error(node, format!("a chord of more than {MOST_IN_CHORD} notes")));
         }
-        let onset = if chord || is_new_head { self.chord_onset } else { self.cursor };
+        let onset = if chord || is_new_head { self.chord.onset } else { self.clock.now };
         let last = self.part.notes.last().filter(|_| chord).map(|n| (n.voice, n.staff));
         if let (Some((_, of_chord)), false) = (last, has_staff) {
             staff = of_chord;
@@ -142,11 +162,11 @@ impl<'a, 'i> PartReader<'a, 'i> {
         if grace.is_none() {
             self.tie(id, ties);
             if !chord && !is_new_head {
-                (self.chord_onset, self.chord_length) = (onset, duration);
+                (self.chord.onset, self.chord.length) = (onset, duration);
                 self.advance_by(node, told, duration)?;
             }
         } else if !chord {
-            self.chord_onset = onset;
+            self.chord.onset = onset;
         }
         if !carriers.is_empty() {
             let rank = if grace.is_some() { -1000 + self.part.notes[id].grace as i32 } else { 0 };
@@ -172,25 +192,25 @@ impl<'a, 'i> PartReader<'a, 'i> {
         self.warn("notes that are not printed were ignored");
         if let Some(written) = tied {
             // A tie to it leads nowhere that is seen.
-            let onset = if chord { self.chord_onset } else { self.cursor };
-            let staff = child_text(node, "staff").and_then(|t| t.parse().ok()).unwrap_or(1);
+            let onset = if chord { self.chord.onset } else { self.clock.now };
+            let staff = self.staff(child_text(node, "staff"));
             let at = self.part.bars[self.here()].start + onset;
-            self.ties.remove(&(at, written.moved(self.transpose_of(staff))));
+            self.joins.ties.remove(&(at, written.moved(self.transpose_of(staff))));
         }
         if chord {
             return Ok(());
         }
-        (self.in_chord, self.unseen_head) = (1, true);
-        self.chord_onset = self.cursor;
+        (self.chord.size, self.chord.head_is_hidden) = (1, true);
+        self.chord.onset = self.clock.now;
         if grace {
             return Ok(());
         }
-        self.chord_length = duration;
-        let (furthest, full) = (self.furthest, self.part.bars[self.here()].meter.bar);
+        self.chord.length = duration;
+        let (furthest, full) = (self.clock.furthest, self.part.bars[self.here()].meter.bar);
         self.advance_by(node, told, duration)?;
         // What goes beyond the bar makes it no longer.
-        if !full.is_zero() && self.cursor > full {
-            self.furthest = furthest.max(full);
+        if !full.is_zero() && self.clock.now > full {
+            self.clock.furthest = furthest.max(full);
         }
         Ok(())
     }
@@ -199,22 +219,22 @@ impl<'a, 'i> PartReader<'a, 'i> {
     fn voice(&mut self, node: Node<'_, '_>, name: &'a str, staff: u32) -> Result<u32, Error> {
         let key = if name.is_empty() { ("", staff) } else { (name, 0) };
         // Most notes are in the voice of the note before.
-        if let Some((last, voice)) = self.last_voice
+        if let Some((last, voice)) = self.voices.last
             && last == key
         {
             return Ok(voice);
         }
-        let next = self.voices.len();
-        if next == MOST_VOICES && !self.voices.contains_key(&key) {
+        let next = self.voices.numbers.len();
+        if next == MOST_VOICES && !self.voices.numbers.contains_key(&key) {
             return Err(self.tree.content_error(node, format!("more than {MOST_VOICES} voices in one part")));
         }
-        let voice = *self.voices.entry(key).or_insert(next as u32);
+        let voice = *self.voices.numbers.entry(key).or_insert(next as u32);
         if voice as usize == self.part.voices.len() {
             let named = name.parse().ok().filter(|n| (1..1000).contains(n) && !self.part.voices.contains(n));
             let free = || (1..).find(|n| !self.part.voices.contains(n)).expect("numbers do not end");
             self.part.voices.push(named.unwrap_or_else(free));
         }
-        self.last_voice = Some((key, voice));
+        self.voices.last = Some((key, voice));
         Ok(voice)
     }
 
@@ -244,9 +264,14 @@ impl<'a, 'i> PartReader<'a, 'i> {
         Ok(Pitch::new(place as i32, alter, octave))
     }
 
-    fn displayed(&self, node: Node<'_, '_>) -> Pitch {
+    /// Where a note without pitch stands: in the middle, if the file does not say.
+    fn displayed(&mut self, node: Node<'_, '_>) -> Pitch {
         let step = child_text(node, "display-step").unwrap_or("B");
         let octave = child_text(node, "display-octave").unwrap_or("4");
-        Pitch::parse(&format!("{step}{octave}")).unwrap_or(Pitch::new(6, 0, 4))
+        let place = format!("{step}{octave}");
+        Pitch::parse(&place).unwrap_or_else(|| {
+            self.warn(format!("{place:?} is no place on a staff; the note was read as standing at B4"));
+            Pitch::new(6, 0, 4)
+        })
     }
 }
