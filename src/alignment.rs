@@ -9,7 +9,7 @@ use crate::time::Time;
 use std::ops::RangeInclusive;
 
 pub use sides::{
-    Edition, EditionMark, EditionNote, EditionPart, Id, MarkOf, NoteOf, PartOf, Side, Source, SourceMark, SourceNote,
+    Edition, EditionMark, EditionNote, EditionPart, MarkOf, NoteOf, PartOf, Side, Source, SourceMark, SourceNote,
     SourcePart, Table,
 };
 
@@ -216,16 +216,5 @@ impl PartAlignment {
         {
             self.source_to_edition[source] = None;
         }
-    }
-
-    pub fn matched(&self) -> usize {
-        self.edition_to_source.values().flatten().count()
-    }
-
-    /// Whether a note is held, or struck again, in one of the tie changes.
-    pub fn is_in_tie_change(&self, edition: Option<EditionNote>, source: Option<SourceNote>) -> bool {
-        self.ties
-            .iter()
-            .any(|t| edition.is_some_and(|n| t.edition.contains(&n)) || source.is_some_and(|n| t.source.contains(&n)))
     }
 }

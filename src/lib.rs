@@ -33,35 +33,23 @@
 
 #![warn(missing_docs)]
 
-#[doc(hidden)]
-pub mod alignment;
-#[doc(hidden)]
-pub mod beside;
-#[doc(hidden)]
-pub mod clean;
-#[doc(hidden)]
-pub mod collate;
-#[doc(hidden)]
-pub mod engrave;
-#[doc(hidden)]
-pub mod findings;
+mod alignment;
+mod beside;
+mod clean;
+mod cli;
+mod collate;
+mod engrave;
+mod findings;
 #[cfg(feature = "engrave")]
-#[doc(hidden)]
-pub mod handout;
-#[doc(hidden)]
-pub mod instrument;
-#[doc(hidden)]
-pub mod keys;
-#[doc(hidden)]
-pub mod musicxml;
-#[doc(hidden)]
-pub mod patch;
+mod handout;
+mod instrument;
+mod keys;
+mod musicxml;
+mod patch;
 #[doc(hidden)]
 pub mod pitch;
-#[doc(hidden)]
-pub mod plan;
-#[doc(hidden)]
-pub mod report;
+mod plan;
+mod report;
 #[doc(hidden)]
 pub mod score;
 #[doc(hidden)]
@@ -71,14 +59,29 @@ mod comparison;
 mod read_score;
 
 pub use clean::{
-    Additions, Apart, CleanCopy, Cleaned, Decisions, Failure, NewKey, Origin, OwnMarks, PartFor, Player, Policy,
-    Provenance, Restore, Sheet, Texts, Wishes,
+    Additions, Apart, CleanCopy, Cleaned, Decision, Decisions, Failure, NewKey, Origin, OwnMarks, PartFor, Player,
+    Policy, Provenance, Restore, Said, Sheet, Texts, Wishes,
 };
 pub use collate::{LineError, LineName, Lines};
 pub use comparison::{AuditWishes, Comparison, NotesForm};
-pub use instrument::{Instrument, Instruments};
-pub use musicxml::{Error, Input};
+pub use findings::PassageKind;
+pub use instrument::{Instrument, Instruments, ReadAs};
+pub use musicxml::{Error, Input, Tree};
 pub use pitch::Interval;
 pub use read_score::{Extracted, InstrumentWishes, ReadScore, WishError};
-pub use report::{Audit, KeysReport, RangeReport};
+pub use report::{Audit, Bars, KeysReport, OutOfReach, RangeReport};
 pub use score::Category;
+
+#[doc(hidden)]
+pub use cli::main;
+
+/// What the tests look into besides; no other program should.
+#[doc(hidden)]
+pub mod testing {
+    pub use crate::alignment::{EditionNote, SourceNote, Table};
+    pub use crate::keys::phrases::{Proposal, Seam, propose};
+    pub use crate::musicxml::{ELEMENTS, Parsed, Placement, Siblings, placement, read};
+    pub use crate::report::{
+        FindingReport, LineAlone, Transposition, clean_json, clean_text, octave_change_sentence, passage_line,
+    };
+}

@@ -1,9 +1,7 @@
-//! The program `obelus`; all it does is in `cli` and in the library.
-
-mod cli;
+//! The program `obelus`.
 
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    cli::main()
+    obelus::main()
 }

@@ -63,7 +63,8 @@ impl<'i> ReadScore<Tree<'i>> {
     /// # Errors
     /// Where the score has no such line, or the text with it is not what it should be.
     pub fn extract(&mut self, line: &LineName) -> Result<Extracted, Failure> {
-        let place = line.find(&mut self.score, &self.file)?.unwrap_or(0);
+        let found = line.find(&mut self.score, &self.file).map_err(|error| Failure::Line(error.into()))?;
+        let place = found.unwrap_or(0);
         let alone = clean::alone(&self.tree, &self.score, place)?;
         let warnings = [self.warnings.clone(), alone.warnings].concat();
         let line = self.score.parts[place].spoken().into_owned();

@@ -41,7 +41,9 @@ pub struct Id<S, T> {
 
 pub type NoteOf<S> = Id<S, Note>;
 pub type MarkOf<S> = Id<S, Mark>;
+/// A note of the edition.
 pub type EditionNote = NoteOf<Edition>;
+/// A note of the source.
 pub type SourceNote = NoteOf<Source>;
 pub type EditionMark = MarkOf<Edition>;
 pub type SourceMark = MarkOf<Source>;
@@ -109,7 +111,7 @@ impl<S: Side, T> fmt::Debug for Id<S, T> {
 /// A note of the source has nothing to look for in the edition's table:
 ///
 /// ```compile_fail,E0277
-/// use obelus::alignment::{Edition, EditionNote, SourceNote, Table};
+/// use obelus::testing::{EditionNote, SourceNote, Table};
 ///
 /// let partners: Table<EditionNote, Option<SourceNote>> = Table::new(8, None);
 /// partners[SourceNote::new(3)];
@@ -118,7 +120,7 @@ impl<S: Side, T> fmt::Debug for Id<S, T> {
 /// One of the edition has:
 ///
 /// ```
-/// # use obelus::alignment::{Edition, EditionNote, SourceNote, Table};
+/// # use obelus::testing::{EditionNote, SourceNote, Table};
 /// # let partners: Table<EditionNote, Option<SourceNote>> = Table::new(8, None);
 /// assert_eq!(partners[EditionNote::new(3)], None);
 /// ```
@@ -149,14 +151,17 @@ impl<S, T, V> Table<Id<S, T>, V> {
         Table { values: vec![value; count], by: PhantomData }
     }
 
+    /// Each with its value, in order.
     pub fn iter(&self) -> impl Iterator<Item = (Id<S, T>, &V)> {
         self.values.iter().enumerate().map(|(index, value)| (Id::new(index), value))
     }
 
+    /// The values, in order.
     pub fn as_slice(&self) -> &[V] {
         &self.values
     }
 
+    /// The values, in order.
     pub fn values(&self) -> impl Iterator<Item = &V> {
         self.values.iter()
     }

@@ -13,12 +13,15 @@ use super::{Cleaned, Failure, Sides};
 /// What else is to become of a clean copy, in this order.
 #[derive(Default)]
 pub struct Wishes<'a> {
+    /// To this key, or by this interval.
     pub key: Option<NewKey>,
     /// The instruments that parts are meant for: whether they fit is told.
     pub players: Vec<Player<'a>>,
     /// What leaves their ranges goes to another octave.
     pub fit: bool,
+    /// Written for this instrument.
     pub written_for: Option<PartFor<'a>>,
+    /// With these marks laid on.
     pub own_marks: Option<OwnMarks<'a>>,
 }
 

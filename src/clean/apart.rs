@@ -55,6 +55,7 @@ impl Apart {
         Ok(table)
     }
 
+    /// Whether additions of a category are taken out.
     pub fn takes_out(&self, category: Category) -> bool {
         self.rows.get(&category) == Some(&Treatment::Out)
     }

@@ -18,6 +18,7 @@ pub struct Decisions {
     /// A passage that is kept is kept with all that is in it, unless decided by itself.
     #[serde(default)]
     pub passages: BTreeMap<String, Decision>,
+    /// By the names that a file of decisions has for findings.
     #[serde(default)]
     pub findings: BTreeMap<String, Said>,
 }
@@ -26,8 +27,11 @@ pub struct Decisions {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Said {
+    /// As in the source.
     Out,
+    /// As in the edition.
     Keep,
+    /// As in the edition, but set apart.
     Bracket,
     /// As the passage that it is in.
     Passage,

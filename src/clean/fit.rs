@@ -18,6 +18,7 @@ use std::collections::HashMap;
 /// Who plays a part.
 #[derive(Debug, Clone, Copy)]
 pub struct Player<'a> {
+    /// What they play.
     pub instrument: &'a Instrument,
     /// The user's reading of the octave.
     pub asked: Option<ReadAs>,

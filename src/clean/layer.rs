@@ -21,8 +21,13 @@ use crate::time::{Time, beat_text};
 
 /// The user's own marks.
 pub enum OwnMarks<'m> {
-    /// A mark sheet; its marks without a part of their own go to `part`, by its place.
-    Sheet { sheet: &'m Sheet, part: usize },
+    /// A mark sheet.
+    Sheet {
+        /// The sheet.
+        sheet: &'m Sheet,
+        /// Where its marks go that name no part, by its place.
+        part: usize,
+    },
     /// A copy that they marked.
     Copy(MarkedCopy<'m>),
 }

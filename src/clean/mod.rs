@@ -48,20 +48,19 @@ use step::Steps;
 use work::Work;
 
 pub use adapt::Wishes;
-pub use alone::{Alone, alone};
-pub use apart::{Apart, TableError};
+pub use alone::alone;
+pub use apart::Apart;
 pub use compare::{Difference, Proof};
 pub use copy::MarkedCopy;
 pub use decisions::{DecisionError, Decisions, Names, Said, names as finding_names, write as decisions_file};
 pub use direction::Direction;
-pub use fit::{Burden, OnInstrument, Player};
+pub use fit::{OnInstrument, Player};
 pub use layer::{Lifted, OwnMarks, lift};
 pub use left::LeftBar;
-pub use made_for::MadeFor;
-pub use outcome::{FindingFate, Outcome, Outcomes, PassageOutcome, outcomes};
+pub use outcome::{FindingFate, Outcomes, outcomes};
 pub use policy::{Additions, Decision, Policy, Restore};
 pub use provenance::{Origin, Provenance};
-pub use sheet::{BarBeat, Sheet, SheetError, SheetMark};
+pub use sheet::{Sheet, SheetError};
 pub use step::{CleanCopy, Texts};
 pub use transpose::NewKey;
 pub use written_for::{PartFor, Written};
@@ -94,12 +93,15 @@ impl Summary {
 /// What was done to a clean copy, and its proof.
 #[derive(Debug, Default)]
 pub struct Cleaned {
+    /// How much was done.
     pub summary: Summary,
     /// Findings of what the edition alone has that were undone.
     pub taken_out: usize,
     /// Findings of what the edition lacks or has otherwise that were undone.
     pub put_back: usize,
+    /// What was compared in reading back.
     pub proof: Proof,
+    /// What the user should know, in sentences.
     pub warnings: Vec<String>,
     /// By how much all of it was moved at last.
     pub moved: Option<Interval>,
@@ -115,6 +117,7 @@ pub struct Cleaned {
     pub changed_rows: BTreeSet<usize>,
     /// The row of each bar of the copy.
     pub rows: Vec<usize>,
+    /// What became of additions that stay.
     pub additions: Additions,
     /// The bars that were to be changed and stay as the edition has them.
     pub left: Vec<LeftBar>,
@@ -138,11 +141,14 @@ pub enum Failure {
     Unproved(Vec<Difference>),
     /// There is no such line to be written alone.
     #[error(transparent)]
-    Line(#[from] LineError),
+    Line(Box<LineError>),
+    /// The decisions are not of these scores.
     #[error(transparent)]
     Decision(#[from] DecisionError),
+    /// A mark of the sheet has no place.
     #[error(transparent)]
     Sheet(#[from] SheetError),
+    /// What was wished for cannot be done with this score, for this reason.
     #[error("{0}")]
     Unsupported(String),
     /// A bar would have to stay as the edition has it.

@@ -12,13 +12,18 @@ use strum::IntoStaticStr;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, IntoStaticStr)]
 #[strum(serialize_all = "lowercase")]
 pub enum Restore {
+    /// Octave displacements.
     Octaves,
+    /// Passages that are the edition's alone, or left out of it.
     Passages,
+    /// Notes that differ.
     Readings,
+    /// What the edition left out.
     Omissions,
 }
 
 impl Restore {
+    /// As the option says it.
     pub fn name(self) -> &'static str {
         self.into()
     }
@@ -51,6 +56,7 @@ pub enum Decision {
 }
 
 impl Decision {
+    /// As a file of decisions says it.
     pub fn name(self) -> &'static str {
         self.into()
     }
@@ -63,6 +69,7 @@ pub struct Policy {
     pub keep: BTreeSet<Category>,
     /// What is not restored.
     pub leave: BTreeSet<Restore>,
+    /// What becomes of additions that are not taken out.
     pub additions: Additions,
     /// How additions are set apart.
     pub apart: Apart,

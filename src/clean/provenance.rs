@@ -16,6 +16,7 @@ pub struct Origin {
 }
 
 impl Origin {
+    /// Of a file with these bytes.
     pub fn new(path: &Path, bytes: &[u8]) -> Origin {
         let name = path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
         let file = if name == "-" { "standard input".into() } else { name };
@@ -30,10 +31,13 @@ impl Origin {
 /// What a copy was made from, beside the counts that come out of the making.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Provenance {
+    /// The edition's file.
     pub edition: Origin,
+    /// The source's file.
     pub source: Origin,
     /// The teacher's marks.
     pub mine: Option<Origin>,
+    /// The file of decisions, if there was one.
     pub decisions: Option<Origin>,
     /// The table of how additions are set apart.
     pub apart: Option<Origin>,

@@ -12,11 +12,13 @@ use std::fmt;
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Sheet {
+    /// What it is called; a user's own word.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub title: Option<String>,
     /// The copy that it was made for.
     #[serde(rename = "made-for", skip_serializing_if = "Option::is_none")]
     pub made_for: Option<MadeFor>,
+    /// Its marks, in order.
     #[serde(default, rename = "mark", skip_serializing_if = "Vec::is_empty")]
     pub marks: Vec<SheetMark>,
 }
@@ -90,6 +92,7 @@ impl Sheet {
         Ok(sheet)
     }
 
+    /// As a file.
     pub fn to_toml(&self) -> String {
         toml::to_string(self).expect("a sheet is plain data")
     }

@@ -14,6 +14,7 @@ use typed_arena::Arena;
 pub struct Texts(Arena<Input>);
 
 impl Texts {
+    /// None so far.
     pub fn new() -> Texts {
         Texts::default()
     }
@@ -33,6 +34,7 @@ pub struct CleanCopy<'t> {
 }
 
 impl<'t> CleanCopy<'t> {
+    /// The whole text.
     pub fn text(&self) -> &'t str {
         self.tree.text()
     }

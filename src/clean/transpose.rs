@@ -16,7 +16,12 @@ pub enum NewKey {
     /// So far from the edition's.
     By(Interval),
     /// With this signature, as the first bar of a part sounds, by the nearest way.
-    Fifths { fifths: i32, part: usize },
+    Fifths {
+        /// Sharps, or flats below 0.
+        fifths: i32,
+        /// The place of the part.
+        part: usize,
+    },
 }
 
 /// Moves the copy to another key: notes, signatures, accidentals, chord symbols

@@ -16,6 +16,7 @@ use crate::score::{Category, Part, Sound};
 /// A part to be written for an instrument.
 #[derive(Debug, Clone)]
 pub struct PartFor<'a> {
+    /// Who plays the part.
     pub player: Player<'a>,
     /// What it is called then; `None` where its name tells the instrument already.
     pub name: Option<String>,

@@ -5,12 +5,12 @@ use super::input::{self, Octave};
 use super::lines::LinesOfBoth;
 use super::output::{Content, Output, suits};
 use super::progress::Progress;
+use crate::beside::Staves;
+use crate::engrave;
+use crate::musicxml::Tree;
+use crate::report::Bars;
+use crate::{Audit, AuditWishes, Comparison, Input, InstrumentWishes, ReadScore};
 use clap::ValueEnum;
-use obelus::beside::Staves;
-use obelus::engrave;
-use obelus::musicxml::Tree;
-use obelus::report::{self, Bars};
-use obelus::{Audit, AuditWishes, Comparison, Input, InstrumentWishes, ReadScore};
 use std::io::IsTerminal;
 use std::mem::ManuallyDrop;
 use std::path::{Path, PathBuf};
@@ -202,9 +202,9 @@ fn report<T>(
     let audit = comparison.audit(wishes)?;
     progress.step("writing the report");
     let report = match args.format {
-        Form::Text => report::audit_text(&audit, width()),
+        Form::Text => audit.text(width()),
         Form::Json => audit.json(),
-        Form::Csv => report::audit_csv(&audit),
+        Form::Csv => audit.csv(),
         Form::Html => comparison.page(wishes, &audit, &staves(&audit))?,
     };
     Ok((audit, report))

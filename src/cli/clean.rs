@@ -12,13 +12,13 @@ use super::progress::Progress;
 use super::readable::readable;
 use clap::ValueEnum;
 
-use obelus::clean::{self, Additions, Apart, Decisions, NewKey, Origin, Restore};
-use obelus::engrave;
-use obelus::musicxml::beside::Brackets;
-use obelus::pitch::{Interval, key_fifths};
-use obelus::report;
-use obelus::score::{Category, Score};
-use obelus::{Cleaned, Comparison, Input, LineName, Policy, Provenance, ReadScore, Texts, Wishes};
+use crate::clean::{self, Additions, Apart, Decisions, NewKey, Origin, Restore};
+use crate::engrave;
+use crate::musicxml::beside::Brackets;
+use crate::pitch::{Interval, key_fifths};
+use crate::report;
+use crate::score::{Category, Score};
+use crate::{Cleaned, Comparison, Input, LineName, Policy, Provenance, ReadScore, Texts, Wishes};
 use std::path::{Path, PathBuf};
 
 /// Write the edition without its editor's changes, and with your own marks if you like

@@ -1,7 +1,7 @@
 //! Why a command stopped, and the exit status that says so to scripts.
 
 use super::readable::readable;
-use obelus::{LineError, WishError, clean, instrument, musicxml};
+use crate::{LineError, WishError, clean, instrument, musicxml};
 
 const WRONG_USE: u8 = 2;
 const UNREADABLE: u8 = 3;

@@ -1,9 +1,9 @@
 //! Scores, their parts, and tables of instruments, as the user names them.
 
 use super::failure::Failure;
-use obelus::clean::Origin;
-use obelus::instrument::{Instruments, ReadAs};
-use obelus::musicxml::{self, Input};
+use crate::clean::Origin;
+use crate::instrument::{Instruments, ReadAs};
+use crate::musicxml::{self, Input};
 use std::path::Path;
 
 /// Reads a file of text, such as a mark sheet; gives its bytes' checksum too.

@@ -5,8 +5,8 @@ use super::failure::Failure;
 use super::input::{self, Octave};
 use super::lines::OneLine;
 use super::output::{Content, Output};
-use obelus::report::{self, OutOfReach};
-use obelus::{InstrumentWishes, ReadScore};
+use crate::report::OutOfReach;
+use crate::{InstrumentWishes, ReadScore};
 use std::path::PathBuf;
 
 /// Which key lies best on an instrument
@@ -60,10 +60,10 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     match args.format {
         Format::Text => {
             let out_of_reach = if args.line.is_named() { OutOfReach::Told } else { OutOfReach::LeftOut };
-            output.write(Content::Text(&report::keys_text(&report, out_of_reach, width())))?;
+            output.write(Content::Text(&report.text(out_of_reach, width())))?;
         }
         Format::Json => output.write(Content::Bytes(report.json().as_bytes()))?,
-        Format::Csv => output.write(Content::Bytes(report::keys_csv(&report).as_bytes()))?,
+        Format::Csv => output.write(Content::Bytes(report.csv().as_bytes()))?,
     }
     Ok(0)
 }

@@ -1,6 +1,6 @@
 //! The lines of a score that the user names: a part, a staff of it, a voice.
 
-use obelus::{LineName, Lines};
+use crate::{LineName, Lines};
 
 /// One line of a score.
 #[derive(Debug, Clone, Default, clap::Args)]

@@ -3,7 +3,7 @@
 use super::failure::Failure;
 use super::input;
 use super::output::{Content, Output, suits};
-use obelus::ReadScore;
+use crate::ReadScore;
 use std::io::Write;
 use std::path::PathBuf;
 

@@ -53,7 +53,7 @@ enum Command {
     Marks(marks::Args),
     /// Reads a job from standard input and draws it; for this program's own use
     #[cfg(feature = "engrave")]
-    #[command(hide = true, name = obelus::engrave::COMMAND)]
+    #[command(hide = true, name = crate::engrave::COMMAND)]
     Engrave,
 }
 
@@ -87,7 +87,7 @@ fn run(command: Command) -> Result<u8, Failure> {
         Command::Keys(args) => keys::run(&args),
         Command::Marks(args) => marks::run(&args),
         #[cfg(feature = "engrave")]
-        Command::Engrave => obelus::engrave::worker::work(std::io::stdin().lock(), std::io::stdout().lock())
+        Command::Engrave => crate::engrave::worker::work(std::io::stdin().lock(), std::io::stdout().lock())
             .map(|()| 0)
             .map_err(|fault| Failure::wrong_use(fault.to_string())),
     }

@@ -2,8 +2,8 @@
 
 use super::failure::Failure;
 use super::output::{Content, Output};
-use obelus::musicxml::Tree;
-use obelus::{Cleaned, Comparison, NotesForm, Provenance};
+use crate::musicxml::Tree;
+use crate::{Cleaned, Comparison, NotesForm, Provenance};
 use std::path::Path;
 
 /// Where critical notes go, and in which form.

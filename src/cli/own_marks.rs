@@ -2,8 +2,8 @@
 
 use super::failure::Failure;
 use super::input;
-use obelus::clean::{MarkedCopy, Origin, OwnMarks, Sheet, SheetError};
-use obelus::musicxml::{self, Input, Parsed, Tree};
+use crate::clean::{MarkedCopy, Origin, OwnMarks, Sheet, SheetError};
+use crate::musicxml::{self, Input, Parsed, Tree};
 use std::path::Path;
 
 pub struct MarksFile {

@@ -2,9 +2,9 @@
 
 use super::failure::Failure;
 use super::output::Output;
-use obelus::clean::CleanCopy;
-use obelus::engrave::{self, Paper};
-use obelus::musicxml::beside::Brackets;
+use crate::clean::CleanCopy;
+use crate::engrave::{self, Paper};
+use crate::musicxml::beside::Brackets;
 use std::path::Path;
 
 /// Where pages go, and on which paper.
@@ -50,7 +50,7 @@ impl PdfFile {
     #[cfg(feature = "engrave")]
     pub fn write(&self, copy: &CleanCopy, shown: &Shown) -> Result<(), Failure> {
         use super::output::Content;
-        use obelus::handout::{Handout, pdf};
+        use crate::handout::{Handout, pdf};
         let pages = pdf(
             copy,
             &Handout {

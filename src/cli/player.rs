@@ -2,9 +2,9 @@
 
 use super::failure::Failure;
 use super::input::{self, Octave};
-use obelus::clean::{PartFor, Player, Wishes};
-use obelus::instrument::{Instrument, Instruments, ReadAs};
-use obelus::score::Score;
+use crate::clean::{PartFor, Player, Wishes};
+use crate::instrument::{Instrument, Instruments, ReadAs};
+use crate::score::Score;
 use std::path::PathBuf;
 
 /// For whom a copy is meant.

@@ -5,8 +5,8 @@ use super::failure::Failure;
 use super::input::{self, Octave};
 use super::lines::OneLine;
 use super::output::{Content, Output};
-use obelus::report;
-use obelus::{InstrumentWishes, ReadScore};
+use crate::report;
+use crate::{InstrumentWishes, ReadScore};
 use std::path::PathBuf;
 
 /// The notes that leave an instrument's range
@@ -72,9 +72,9 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     };
     let report = ReadScore::open(path)?.range(&args.line.name(), &wishes)?;
     match args.format {
-        Format::Text => output.write(Content::Text(&report::range_text(&report, width())))?,
+        Format::Text => output.write(Content::Text(&report.text(width())))?,
         Format::Json => output.write(Content::Bytes(report.json().as_bytes()))?,
-        Format::Csv => output.write(Content::Bytes(report::range_csv(&report).as_bytes()))?,
+        Format::Csv => output.write(Content::Bytes(report.csv().as_bytes()))?,
     }
     Ok(0)
 }

@@ -34,9 +34,7 @@ use crate::score::{NoteId, Part, Place, Score};
 use crate::time::Time;
 use std::ops::Range;
 
-pub use crate::alignment::{
-    BarPair, MarkPair, OtherMusic, PartAlignment, Revoiced, RowRange, TieChange, WrittenOutOrnament,
-};
+pub use crate::alignment::{BarPair, MarkPair, OtherMusic, PartAlignment, Revoiced, TieChange, WrittenOutOrnament};
 pub use derive::{derive_like, derive_line};
 pub use doublings::doubles;
 pub use lines::pair_parts;

@@ -17,20 +17,26 @@ pub struct LineName {
 /// The lines that are to be looked at, of both sides.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Lines {
+    /// Of the edition.
     pub edition: LineName,
+    /// Of the source.
     pub source: LineName,
 }
 
 /// Why a name is no line of a score.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[allow(missing_docs)] // the fields are those of the messages
 pub enum LineError {
+    /// Several parts have the name.
     #[error("{file}: several parts are called \"{wanted}\"; choose one by its number, {}", numbers(.places))]
     SeveralCalled { file: String, wanted: String, places: Vec<usize> },
+    /// No part has it.
     #[error("{file}: no part is called \"{wanted}\"; {}", parts(.names))]
     NoPart { file: String, wanted: String, names: Vec<String> },
     /// A staff or a voice was named, and no part of several.
     #[error("{file} has several parts; a {} needs one of them", if *.by_staff { "staff" } else { "voice" })]
     WhichPart { file: String, by_staff: bool },
+    /// The part has no notes in the staff or the voice.
     #[error("{file}: {part} has no notes in {line}; it has {staves} and {voices}")]
     NoNotes { file: String, part: String, line: String, staves: String, voices: String },
 }
@@ -45,6 +51,7 @@ fn parts(names: &[String]) -> String {
 }
 
 impl LineName {
+    /// Whether anything is named.
     pub fn is_named(&self) -> bool {
         *self != LineName::default()
     }

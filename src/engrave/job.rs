@@ -50,6 +50,7 @@ pub enum Paper {
     Letter,
 }
 
+#[cfg(feature = "engrave")]
 impl Paper {
     /// Width and height, in tenths of a millimetre.
     pub fn size(self) -> (u32, u32) {

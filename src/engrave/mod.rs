@@ -24,7 +24,9 @@ mod toolkit;
 #[cfg(feature = "engrave")]
 pub mod worker;
 
-pub use job::{Beats, Drawing, Head, Job, PageLayout, Paper, Piece};
+pub use job::{Beats, Job, Paper, Piece};
+#[cfg(feature = "engrave")]
+pub use job::{Head, PageLayout};
 pub use process::{Error, engrave};
 
 /// The hidden command by which this program becomes the engraver.

@@ -85,12 +85,6 @@ pub struct PartFindings {
 /// Counts by category and status.
 pub type Totals = BTreeMap<Category, BTreeMap<Status, usize>>;
 
-impl PartFindings {
-    pub fn totals(&self) -> Totals {
-        count(self.findings.iter())
-    }
-}
-
 pub fn count<'a>(findings: impl Iterator<Item = &'a Finding>) -> Totals {
     let mut totals = Totals::new();
     for finding in findings {

@@ -8,17 +8,26 @@ use crate::time::Time;
 use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
 
+/// What several findings make together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, strum::IntoStaticStr)]
 #[serde(rename_all = "kebab-case")]
 #[strum(serialize_all = "kebab-case")]
 pub enum PassageKind {
+    /// A run of notes in another octave.
     OctaveDisplacement,
+    /// Bars at the end that the source has not.
     InventedEnding,
+    /// Bars that the source has not.
     InsertedPassage,
+    /// Bars with other music.
     RewrittenPassage,
+    /// Bars that the edition has not.
     Cut,
+    /// A repeat of one side that the other writes out.
     WrittenOutRepeat,
+    /// Notes for an ornament's sign.
     WrittenOutOrnament,
+    /// Chords of the same notes in another order.
     RevoicedChords,
 }
 

@@ -12,7 +12,7 @@ use crate::pitch::{Interval, Pitch};
 use std::fmt;
 
 pub use clef::{Clef, ClefSign};
-pub use range::{Compass, Outside, OutsidePassage, RangeCheck, Side, check, played};
+pub use range::{Outside, RangeCheck, Side, check, played};
 pub use read_as::ReadAs;
 pub use table::{Error, Instruments};
 
@@ -43,11 +43,16 @@ impl fmt::Display for Range {
     }
 }
 
+/// An instrument and its range.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Instrument {
+    /// What reports call it.
     pub name: String,
+    /// Other names, in any language.
     pub aliases: Vec<String>,
+    /// From the lowest to the highest note as its parts are printed.
     pub written: Range,
+    /// The same as it sounds.
     pub sounding: Range,
     /// What its parts are written in.
     pub clef: Clef,

@@ -91,6 +91,7 @@ impl Instruments {
         }
     }
 
+    /// All of them, in order.
     pub fn iter(&self) -> impl Iterator<Item = &Instrument> {
         self.list.iter()
     }

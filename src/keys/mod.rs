@@ -14,10 +14,8 @@ mod tempo;
 mod together;
 
 pub use choice::simplest;
-pub use effort::Effort;
-pub use fingering::Fingering;
 pub use fingerings::Chart;
 pub use line::{View, joins};
 pub use stretches::Stretch;
-pub use study::{Handling, Study, Trial};
+pub use study::{Study, Trial};
 pub use tempo::{Tempo, TempoSource};

@@ -64,6 +64,7 @@ pub enum Seam {
     /// A rest, a breath or a hold.
     Rest,
     /// The interval between the notes on both sides, before and after the move.
+    #[allow(missing_docs)]
     Leap { was: Interval, becomes: Interval },
 }
 

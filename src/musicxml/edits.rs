@@ -86,11 +86,6 @@ impl<'a, 'i> Edits<'a, 'i> {
         self.children.get_mut(&parent)?.iter_mut().find(|f| f.name == name)
     }
 
-    /// Replaced elements can be changed again.
-    pub fn replacement(&mut self, element: Element) -> Option<&mut Fragment> {
-        self.replaced.get_mut(&element)
-    }
-
     pub fn is_empty(&self) -> bool {
         self.gone.is_empty()
             && self.children.is_empty()

@@ -24,15 +24,18 @@ mod tree;
 mod words;
 mod written;
 
+#[cfg(feature = "engrave")]
 pub use beside::{BRACKETED, TEXT_COLOR};
 pub use edits::Edits;
 pub use elements::{ELEMENTS, Placement, Siblings, articulations, is_dynamic_sign, ornaments, placement};
 pub use error::Error;
-pub use extract::{Extract, extract};
-pub use identification::{FIELD as PROVENANCE_FIELD, sign};
+pub use extract::extract;
+pub use identification::sign;
 pub use open::Input;
 pub use order::out_of_order;
-pub use read::{Parsed, composer, read};
+#[cfg(feature = "engrave")]
+pub use read::composer;
+pub use read::{Parsed, read};
 pub use tree::Tree;
 pub use words::classify as words_of;
 pub use written::{Sign as WrittenSign, WrittenBar, WrittenScore};

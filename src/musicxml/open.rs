@@ -12,6 +12,7 @@ use std::path::Path;
 pub struct Input {
     /// The name that messages use.
     pub file: String,
+    /// The decoded text.
     pub text: String,
     encoding: &'static Encoding,
     bom: bool,

@@ -11,6 +11,7 @@ use roxmltree::{Document, Node, NodeId};
 /// A well-formed MusicXML document whose root is a score.
 #[derive(Debug)]
 pub struct Tree<'i> {
+    /// What it was parsed from.
     pub input: &'i Input,
     doc: Document<'i>,
 }
@@ -37,18 +38,19 @@ impl<'i> Tree<'i> {
         }
     }
 
-    pub fn root(&self) -> Node<'_, 'i> {
+    pub(crate) fn root(&self) -> Node<'_, 'i> {
         self.doc.root_element()
     }
 
-    pub fn node(&self, element: Element) -> Node<'_, 'i> {
+    pub(crate) fn node(&self, element: Element) -> Node<'_, 'i> {
         self.doc.get_node(NodeId::new(element.0)).expect("elements come from this document")
     }
 
-    pub fn is_timewise(&self) -> bool {
+    pub(crate) fn is_timewise(&self) -> bool {
         self.root().tag_name().name() == "score-timewise"
     }
 
+    /// The text that it was parsed from.
     pub fn text(&self) -> &'i str {
         &self.input.text
     }

@@ -2,8 +2,28 @@
 
 use super::{Audit, KeysReport, RangeReport};
 
-/// One line per finding under a line of headings; an empty cell is nothing.
-pub fn audit(audit: &Audit) -> String {
+impl Audit {
+    /// As CSV: one line per finding under a line of headings; an empty cell is nothing.
+    pub fn csv(&self) -> String {
+        audit(self)
+    }
+}
+
+impl RangeReport {
+    /// As CSV: one line per note outside the range under a line of headings.
+    pub fn csv(&self) -> String {
+        range(self)
+    }
+}
+
+impl KeysReport {
+    /// As CSV: one line per transposition under a line of headings, for each part and instrument.
+    pub fn csv(&self) -> String {
+        keys(self)
+    }
+}
+
+fn audit(audit: &Audit) -> String {
     let mut out = line(&[
         "part", "bar", "beat", "offset", "category", "status", "edition", "source", "end_bar", "end_beat", "passage",
     ]);
@@ -29,8 +49,7 @@ pub fn audit(audit: &Audit) -> String {
     out
 }
 
-/// One line per note outside the range under a line of headings.
-pub fn range(report: &RangeReport) -> String {
+fn range(report: &RangeReport) -> String {
     let mut out = line(&["part", "instrument", "bar", "beat", "offset", "pitch", "side", "passage"]);
     for part in &report.parts {
         let Some(range) = &part.range else { continue };
@@ -55,8 +74,7 @@ pub fn range(report: &RangeReport) -> String {
     out
 }
 
-/// One line per transposition under a line of headings, for each part and instrument.
-pub fn keys(report: &KeysReport) -> String {
+fn keys(report: &KeysReport) -> String {
     let mut out = line(&[
         "part",
         "instrument",

@@ -18,10 +18,15 @@ pub(super) const BEST: usize = 5;
 /// What `obelus keys` says.
 #[derive(Debug, Serialize)]
 pub struct KeysReport {
+    /// The version of the JSON.
     pub schema: u32,
+    /// The score's file and title.
     pub score: ScoreName,
+    /// The tempo that difficulty is measured at.
     pub tempo: TempoReport,
+    /// Part by part.
     pub parts: Vec<KeysPart>,
+    /// What was unusual in the file, in sentences.
     pub warnings: Vec<String>,
 }
 

@@ -24,8 +24,15 @@ pub enum OutOfReach {
     Told,
 }
 
-/// The keys for people, about `width` columns wide.
-pub fn keys(report: &KeysReport, out_of_reach: OutOfReach, width: usize) -> String {
+impl KeysReport {
+    /// For people, no wider than `width` columns where words allow it: the best keys with their reasons, then all in a
+    /// table.
+    pub fn text(&self, out_of_reach: OutOfReach, width: usize) -> String {
+        keys(self, out_of_reach, width)
+    }
+}
+
+fn keys(report: &KeysReport, out_of_reach: OutOfReach, width: usize) -> String {
     let mut page = Page::new(width);
     page.title(report.score.title.as_deref().unwrap_or("Keys"));
     let lead = "  score    ";

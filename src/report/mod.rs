@@ -41,16 +41,14 @@ pub use bars::{BarError, Bars};
 pub use build::{Material, audit};
 pub use clean::{clean_json, clean_text};
 pub use critical::Notes;
-pub use csv::{audit as audit_csv, keys as keys_csv, range as range_csv};
-pub use fingers::{Hands, HardStretch, Hardest, TempoReport};
+pub use fingers::{Hands, Hardest};
 pub use html::audit as audit_html;
-pub use keys::{Key, KeysInstrument, KeysPart, KeysReport, keys_report};
+pub use keys::{KeysReport, keys_report};
 pub use keys_reason::octave_change_sentence;
-pub use keys_text::{OutOfReach, keys as keys_text};
+pub use keys_text::OutOfReach;
 pub use phrases::passage_line;
-pub use range::{Passage as RangePassage, RangePart, RangeReport, range_report};
-pub use range_text::{instruments as instruments_text, range as range_text};
-pub use text::audit as audit_text;
+pub use range::{RangePart, RangeReport, range_report};
+pub use range_text::instruments as instruments_text;
 
 /// The number of the JSON's form.
 pub const SCHEMA: u32 = 2;
@@ -58,11 +56,17 @@ pub const SCHEMA: u32 = 2;
 /// What `obelus audit` says.
 #[derive(Debug, Serialize)]
 pub struct Audit {
+    /// The version of the JSON.
     pub schema: u32,
+    /// The edition's file and title.
     pub edition: ScoreName,
+    /// The source's file and title.
     pub source: ScoreName,
+    /// Each pair of parts that was compared.
     pub parts: Vec<PartReport>,
+    /// Lines without a counterpart.
     pub not_compared: NotCompared,
+    /// What was unusual in the files, in sentences.
     pub warnings: Vec<String>,
 }
 
@@ -76,6 +80,7 @@ pub struct ScoreName {
 #[derive(Debug, Clone, Serialize)]
 pub struct PartName {
     pub id: String,
+    /// In words.
     pub name: String,
     /// 1-based; `None` where the line has all of its part's staves, and voices.
     pub staff: Option<u32>,
@@ -101,11 +106,13 @@ pub struct NotCompared {
     pub source: Vec<LineAlone>,
 }
 
+/// A line without a counterpart.
 #[derive(Debug, Serialize)]
 pub struct LineAlone {
     /// Whether it has the notes of a line that was compared.
     #[serde(skip)]
     pub doubles: bool,
+    /// Its part, staff and voice.
     #[serde(flatten)]
     pub part: PartName,
     /// Struck notes.
@@ -167,9 +174,11 @@ impl PartReport {
 /// How the edition sounds against the source.
 #[derive(Debug, Serialize)]
 pub struct Transposition {
+    /// Half steps, up or down.
     pub semitones: i32,
     /// Letter names, 0-based: a second is 1.
     pub steps: i32,
+    /// In words.
     pub name: String,
 }
 
@@ -207,19 +216,31 @@ impl Point {
     }
 }
 
+/// One difference between edition and source.
 #[derive(Debug, Serialize)]
 pub struct FindingReport {
+    /// What differs.
     pub category: Category,
+    /// Whether the editor added, omitted or altered it.
     pub status: Status,
+    /// Where, in the edition; of what it lacks, where that would be.
     #[serde(flatten)]
     pub at: Point,
+    /// Where a slur or another span ends.
     pub end: Option<Point>,
+    /// The source's bar, by its printed number.
     pub source_bar: Option<String>,
+    /// The same by its place, 0-based.
     pub source_bar_index: Option<usize>,
+    /// Quarter notes from that bar's start, as a fraction.
     pub source_offset: Option<String>,
+    /// Its voice, as in the file.
     pub voice: u32,
+    /// Its staff, 1-based.
     pub staff: u32,
+    /// What the edition has there.
     pub edition_reading: Option<String>,
+    /// What the source has there.
     pub source_reading: Option<String>,
     /// Its place in the list of passages.
     pub passage: Option<usize>,

@@ -10,9 +10,13 @@ use serde::Serialize;
 /// What `obelus range` says.
 #[derive(Debug, Serialize)]
 pub struct RangeReport {
+    /// The version of the JSON.
     pub schema: u32,
+    /// The score's file and title.
     pub score: ScoreName,
+    /// Part by part.
     pub parts: Vec<RangePart>,
+    /// What was unusual in the file, in sentences.
     pub warnings: Vec<String>,
 }
 

@@ -14,8 +14,14 @@ pub(super) const NO_INSTRUMENT: &str = "No instrument could be guessed from the 
 /// A longer passage is told by its first notes.
 const MOST_PITCHES: usize = 12;
 
-/// The range report for people.
-pub fn range(report: &RangeReport, width: usize) -> String {
+impl RangeReport {
+    /// For people, no wider than `width` columns where words allow it.
+    pub fn text(&self, width: usize) -> String {
+        range(self, width)
+    }
+}
+
+fn range(report: &RangeReport, width: usize) -> String {
     let mut page = Page::new(width);
     page.title(report.score.title.as_deref().unwrap_or("Range"));
     let lead = "  score    ";

@@ -107,19 +107,19 @@ const TUNE: [&str; 8] = [
 #[test]
 fn the_demo_reads_well() {
     let audit = compare(&demo("edition.musicxml"), &demo("source.musicxml"), None);
-    insta::assert_snapshot!("demo", plain(&audit_text(&audit, 80)));
+    insta::assert_snapshot!("demo", plain(&audit.text(80)));
 }
 
 #[test]
 fn a_few_bars_read_well() {
     let audit = compare(&demo("edition.musicxml"), &demo("source.musicxml"), Some("17-20"));
-    insta::assert_snapshot!("demo_bars", plain(&audit_text(&audit, 80)));
+    insta::assert_snapshot!("demo_bars", plain(&audit.text(80)));
 }
 
 #[test]
 fn nothing_found_is_said_plainly() {
     let tune = score("Oboe", &TUNE);
-    let text = plain(&audit_text(&compare(&tune, &tune, None), 80));
+    let text = plain(&compare(&tune, &tune, None).text(80));
     assert!(text.contains("Nothing found"), "{text}");
     assert!(text.contains("at the same pitch"), "{text}");
     assert!(!text.contains("Findings"), "{text}");
@@ -129,7 +129,7 @@ fn nothing_found_is_said_plainly() {
 fn music_that_has_nothing_in_common_is_said_plainly() {
     let other = score("Oboe", &["C4 B5 D4 C6"; 8]);
     let audit = compare(&other, &score("Oboe", &TUNE), None);
-    let text = plain(&audit_text(&audit, 80));
+    let text = plain(&audit.text(80));
     assert!(text.contains("nothing was compared"), "{text}");
     assert!(audit.found_something());
 }
@@ -138,7 +138,7 @@ fn music_that_has_nothing_in_common_is_said_plainly() {
 fn cuts_are_told_with_the_bars_that_are_missing() {
     let mut bars = TUNE.to_vec();
     bars.drain(2..4);
-    let text = plain(&audit_text(&compare(&score("Oboe", &bars), &score("Oboe", &TUNE), None), 80));
+    let text = plain(&compare(&score("Oboe", &bars), &score("Oboe", &TUNE), None).text(80));
     assert!(text.contains("after bar 2   2 bars of the source (3, 4) are cut (8 notes)"), "{text}");
 }
 
@@ -158,9 +158,9 @@ fn an_added_mark_is_in_every_form_of_the_report() {
     let mut bars = TUNE.to_vec();
     bars[1] = "D5 B4' G4 D5";
     let audit = compare(&score("Oboe", &bars), &score("Oboe", &TUNE), None);
-    assert!(audit_csv(&audit).contains("Oboe,2,2,1,articulation,added,staccato,,,,\n"));
+    assert!(audit.csv().contains("Oboe,2,2,1,articulation,added,staccato,,,,\n"));
     assert!(audit.json().contains("\"edition_reading\": \"staccato\""));
-    let text = plain(&audit_text(&audit, 80));
+    let text = plain(&audit.text(80));
     assert!(text.contains("bar 2\n  2  articulation  added    staccato\n"), "{text}");
 }
 
@@ -173,9 +173,9 @@ fn ranges_read_well() {
     let on = table.guess("Treble Recorder").map(|instrument| PlayedOn { instrument, guessed: true });
     let parts = [(0, on)];
     let report = range_report(&score, "score.musicxml", &parts, None, Tempo::of(&score, None), Vec::new());
-    insta::assert_snapshot!("range", plain(&range_text(&report, 80)));
+    insta::assert_snapshot!("range", plain(&report.text(80)));
     insta::assert_snapshot!("range_json", report.json());
-    insta::assert_snapshot!("range_csv", range_csv(&report));
+    insta::assert_snapshot!("range_csv", report.csv());
 }
 
 #[test]
@@ -197,10 +197,8 @@ fn a_line_that_goes_with_another_is_told_as_that() {
     let told = |edition: &Score, source: &Score| {
         let (mut edition, mut source) = (edition.clone(), source.clone());
         let pairing = collate::pair_parts(&mut edition, &mut source, Default::default());
-        plain(&audit_text(
-            &report(&edition, &source, &collate::lay(&edition, &source, pairing, Layout::Played), None),
-            120,
-        ))
+        let collation = collate::lay(&edition, &source, pairing, Layout::Played);
+        plain(&report(&edition, &source, &collation, None).text(120))
     };
     let more = told(&all, &voices);
     assert!(more.contains("The edition's Soprano also matches the source's Soprano."), "{more}");
@@ -219,6 +217,6 @@ fn a_line_that_goes_with_another_is_told_as_that() {
 fn the_notes_of_chords_laid_out_otherwise_are_named_on_both_sides() {
     let source = score("Harp", &["C4 E4 +G4 E4 +G4 G3", "F4 A4 +C5 A4 +C5 E4", "C4 D4 E4 F4", "G4 E4 C4 G3"]);
     let edition = score("Harp", &["C4 G4 +E5 G4 +E5 G3", "F4 C5 +A5 C5 +A5 E4", "C4 D4 E4 F4", "G4 E4 C4 G3"]);
-    let text = plain(&audit_text(&compare(&edition, &source, None), 120));
+    let text = plain(&compare(&edition, &source, None).text(120));
     assert!(text.contains("the same chords, revoiced") && !text.contains("octaves"), "{text}");
 }

@@ -4,8 +4,14 @@ use super::page::{Ink, Page};
 use super::phrases;
 use super::{Audit, PartReport, fingers, listing, table, verdict};
 
-/// The audit for people, no wider than `width` columns where words allow it.
-pub fn audit(audit: &Audit, width: usize) -> String {
+impl Audit {
+    /// For people, no wider than `width` columns where words allow it.
+    pub fn text(&self, width: usize) -> String {
+        audit(self, width)
+    }
+}
+
+fn audit(audit: &Audit, width: usize) -> String {
     let mut page = Page::new(width);
     let title = audit.edition.title.as_deref();
     page.title(title.unwrap_or("Edition and source"));

@@ -1,9 +1,10 @@
 //! A score cleaned by itself and then made one's own, by the library; and such scores.
 
 use super::music::{Style, score, scores};
-use obelus::clean::{Failure, PartFor, Player};
-use obelus::instrument::{Instrument, Instruments, ReadAs};
-use obelus::{Cleaned, Comparison, Input, Lines, Policy, ReadScore, Texts, Wishes};
+use obelus::{
+    Cleaned, Comparison, Failure, Input, Instrument, Instruments, Lines, PartFor, Player, Policy, ReadAs, ReadScore,
+    Texts, Wishes,
+};
 use std::ops::Deref;
 use std::sync::LazyLock;
 

@@ -3,8 +3,8 @@
 use super::compare::compare_with;
 use super::music::{Style, score};
 use super::sample::{bare, room, sample};
-use obelus::clean::{Additions, Policy};
-use obelus::musicxml::{ELEMENTS, Placement};
+use obelus::testing::{ELEMENTS, Placement};
+use obelus::{Additions, Policy};
 
 pub fn policy(additions: Additions) -> Policy {
     Policy { additions, ..Policy::default() }

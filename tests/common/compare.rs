@@ -1,10 +1,8 @@
 //! All that the program makes of two texts, by its library.
 
-use obelus::findings::PassageKind;
-use obelus::musicxml::{self, Parsed, Tree};
 use obelus::pitch::Interval;
-use obelus::report::{FindingReport, Transposition};
-use obelus::{AuditWishes, Comparison, Input, Lines, Policy, ReadScore, Texts, Wishes};
+use obelus::testing::{self, FindingReport, Parsed, Transposition};
+use obelus::{AuditWishes, Comparison, Input, Lines, PassageKind, Policy, ReadScore, Texts, Tree, Wishes};
 
 pub struct Compared {
     /// From the source's sounding pitch to the edition's, of the first part.
@@ -17,7 +15,7 @@ pub struct Compared {
 
 pub fn reading(text: &str) -> Parsed {
     let input = Input::from_bytes("score.musicxml", text.into()).unwrap();
-    musicxml::read(&Tree::parse(&input).unwrap()).unwrap()
+    testing::read(&Tree::parse(&input).unwrap()).unwrap()
 }
 
 /// # Panics

@@ -1,7 +1,7 @@
 //! A tiny score with room for one element, and an instance of every element
 //! that can stand in it.
 
-use obelus::musicxml::{ELEMENTS, Placement};
+use obelus::testing::{ELEMENTS, Placement};
 
 /// What stands in the score besides its notes. All but the first are put into
 /// the second of three bars.

@@ -1,7 +1,7 @@
 //! What the program reads in a score, as JSON, for tools that share nothing with it.
 
-use obelus::musicxml::Parsed;
 use obelus::score::{Anchor, Note, Part, Sound};
+use obelus::testing::Parsed;
 use serde_json::{Value, json};
 
 /// All of a reading. Times are quarter notes as exact fractions in text; pitches sound, `alter` in hundredths of a

@@ -193,7 +193,7 @@ fn a_score_compared_with_itself_has_no_editor() {
     let folder = tempfile::tempdir().unwrap();
     let clean = folder.path().join("clean.mxl");
     obelus(&["clean", text(&sonata), text(&sonata), "-o", text(&clean)]);
-    let inside = |path: &Path| obelus::musicxml::Input::open(path).unwrap().text;
+    let inside = |path: &Path| obelus::Input::open(path).unwrap().text;
     assert!(inside(&clean) == inside(&sonata), "not byte for byte the same");
 }
 

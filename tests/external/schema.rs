@@ -2,7 +2,7 @@
 
 use crate::common::sample::{elements, pair};
 use crate::python;
-use obelus::musicxml::{ELEMENTS, Placement, placement};
+use obelus::testing::{ELEMENTS, Placement, placement};
 use roxmltree::{Document, Node};
 use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsStr;

@@ -6,7 +6,8 @@
 
 use crate::contents;
 use crate::python;
-use obelus::musicxml::{Error, Input, Tree, read};
+use obelus::testing::read;
+use obelus::{Error, Input, Tree};
 use serde_json::{Value, json};
 use std::ffi::OsStr;
 use std::fs;

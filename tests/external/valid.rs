@@ -7,7 +7,7 @@ use crate::common::lines::{self, BASS, TUNE, piano, plain};
 use crate::common::program::{demo, obelus};
 use crate::common::{adapt, staves};
 use crate::python;
-use obelus::clean::Additions;
+use obelus::Additions;
 use std::ffi::OsStr;
 
 /// All texts are music by the schema. The names are for the message.

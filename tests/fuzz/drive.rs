@@ -2,14 +2,13 @@
 
 #![allow(dead_code)] // each user takes its own share of these calls
 
-use obelus::clean::{Additions, Decision, Decisions, Failure, NewKey, PartFor, Player, Restore, Said};
-use obelus::instrument::Instruments;
-use obelus::musicxml::{self, Tree};
 use obelus::pitch::Interval;
-use obelus::report::{self, Bars};
 use obelus::score::{Category, Score};
-use obelus::{AuditWishes, Cleaned, Comparison, Input, LineName, Lines, NotesForm, Policy, ReadScore, WishError};
-use obelus::{Texts, Wishes};
+use obelus::{
+    Additions, AuditWishes, Bars, Cleaned, Comparison, Decision, Decisions, Failure, Input, Instruments, LineName,
+    Lines, NewKey, NotesForm, PartFor, Player, Policy, ReadScore, Restore, Said, Texts, Tree, WishError, Wishes,
+    testing,
+};
 use std::sync::LazyLock;
 
 /// What stands between edition and source in a case of two scores.
@@ -40,8 +39,8 @@ pub fn audit(bytes: &[u8]) {
             Err(error) => panic!("no instrument was named: {error}"),
         };
         assert!(comparison.page(&wishes, &audit, &[]).expect("the audit is there").ends_with("</html>\n"));
-        assert!(!report::audit_text(&audit, 80).is_empty());
-        assert!(!report::audit_csv(&audit).is_empty());
+        assert!(!audit.text(80).is_empty());
+        assert!(!audit.csv().is_empty());
         assert!(!audit.json().is_empty());
     });
 }
@@ -56,7 +55,7 @@ pub fn clean(bytes: &[u8]) {
         // With nothing in it, it is refused.
         if beside.parts > 0 {
             let input = input("both", beside.text.as_bytes()).expect("text");
-            musicxml::read(&Tree::parse(&input).expect("XML")).expect("a score");
+            testing::read(&Tree::parse(&input).expect("XML")).expect("a score");
         }
         for additions in [Additions::Strip, Additions::Bracket, Additions::Color] {
             let (policy, texts) = (policy(comparison, additions, &mut options), Texts::new());
@@ -118,8 +117,8 @@ fn told(comparison: &Comparison<Tree>, policy: &Policy, cleaned: &Cleaned) {
     for form in [NotesForm::Markdown, NotesForm::Csv] {
         assert!(!comparison.critical_notes(form, cleaned, None, &cleaned.warnings).is_empty());
     }
-    assert!(!report::clean_text("copy", cleaned, &cleaned.warnings, 80).is_empty());
-    assert!(!report::clean_json(["copy", "edition", "source"], cleaned, &cleaned.warnings).is_empty());
+    assert!(!testing::clean_text("copy", cleaned, &cleaned.warnings, 80).is_empty());
+    assert!(!testing::clean_json(["copy", "edition", "source"], cleaned, &cleaned.warnings).is_empty());
 }
 
 /// Chooses lines and options, byte by byte; when they are used up, it chooses none.

@@ -7,8 +7,8 @@ use crate::common::apart::{
 };
 use crate::common::compare::{compare, compare_with};
 use crate::common::program::{demo, obelus, obelus_fails};
-use obelus::clean::{Additions, Apart, Policy};
 use obelus::score::Category;
+use obelus::{Additions, Apart, Policy};
 
 /// What MusicXML can set apart in no way.
 const AS_IT_IS: [&str; 7] = [

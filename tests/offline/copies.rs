@@ -4,7 +4,7 @@
 use crate::coherence::faults;
 use crate::common::compare::{compare, compare_with, reading};
 use crate::common::music::{Style, scores};
-use obelus::clean::{Policy, Restore};
+use obelus::{Policy, Restore};
 
 const TUNE: [&str; 6] = [
     "G4q A4e B4e C5q D5q",

@@ -3,9 +3,9 @@
 
 use crate::common::compare::{compare, reading};
 use crate::common::sample::{elements, pair};
-use obelus::musicxml::{ELEMENTS, Placement};
 use obelus::pitch::Interval;
 use obelus::score::{Category, Meaning};
+use obelus::testing::{ELEMENTS, Placement};
 
 fn told(text: &str) -> Vec<(Category, Meaning<'static>)> {
     let mut out: Vec<_> = reading(text).score.parts[0]
@@ -101,8 +101,8 @@ fn what_belongs_to_a_mark_is_compared_with_it() {
 
 #[test]
 fn the_written_list_is_the_table() {
-    let list = |all: Vec<&obelus::musicxml::Siblings>| {
-        let named = |s: &obelus::musicxml::Siblings| s.names().map(|n| format!("`{n}`")).collect::<Vec<_>>().join(", ");
+    let list = |all: Vec<&obelus::testing::Siblings>| {
+        let named = |s: &obelus::testing::Siblings| s.names().map(|n| format!("`{n}`")).collect::<Vec<_>>().join(", ");
         all.iter().map(|r| format!("in `{}`: {}", r.of, named(r))).collect::<Vec<_>>().join("; ")
     };
     let rows = |wanted: &dyn Fn(Placement) -> bool| list(ELEMENTS.iter().filter(|r| wanted(r.is)).collect());

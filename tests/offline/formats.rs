@@ -3,7 +3,7 @@
 
 use crate::common::program::{json_of, obelus};
 use crate::common::unsigned;
-use obelus::musicxml::Input;
+use obelus::Input;
 use serde_json::Value;
 use std::fs;
 use std::io::{Cursor, Read, Write};

@@ -3,8 +3,7 @@
 //! a person who reads music can judge it.
 
 use crate::common::music::{Style, scores};
-use obelus::report;
-use obelus::{Audit, AuditWishes, Comparison, Input, Lines, Policy, ReadScore, Texts, Wishes};
+use obelus::{Audit, AuditWishes, Comparison, Input, Lines, Policy, ReadScore, Texts, Wishes, testing};
 use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::path::Path;
@@ -136,7 +135,7 @@ fn told(audit: &Audit) -> String {
             let _ = writeln!(
                 out,
                 "{} [{} to {}: {}]",
-                report::passage_line(part, place),
+                testing::passage_line(part, place),
                 ends[0],
                 ends[1],
                 inside.join(", ")
@@ -149,8 +148,8 @@ fn told(audit: &Audit) -> String {
             let _ = writeln!(out, "{place} {} {}: {} / {}", f.category, f.status.name(), readings.0, readings.1);
         }
     }
-    let alone = |side: &str, lines: &[report::LineAlone]| {
-        let told = |l: &report::LineAlone| format!("{side}'s line without a partner: {}\n", l.part.spoken());
+    let alone = |side: &str, lines: &[testing::LineAlone]| {
+        let told = |l: &testing::LineAlone| format!("{side}'s line without a partner: {}\n", l.part.spoken());
         lines.iter().map(told).collect::<String>()
     };
     let warnings: String = audit.warnings.iter().map(|w| format!("warning: {w}\n")).collect();

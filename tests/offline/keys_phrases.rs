@@ -1,17 +1,15 @@
 //! Octave changes that a musician would make: common practice, no source.
 
 use crate::common::music::{Style, score};
-use obelus::instrument::{Instruments, ReadAs};
-use obelus::keys::phrases::{Proposal, Seam, propose};
-use obelus::musicxml::{self, Input, Tree};
 use obelus::pitch::Interval;
-use obelus::report::octave_change_sentence;
 use obelus::score::Part;
+use obelus::testing::{self, Proposal, Seam, octave_change_sentence, propose};
+use obelus::{Input, Instruments, ReadAs, Tree};
 use proptest::prelude::*;
 
 fn part(music: &str) -> Part {
     let input = Input::from_bytes("test", score(&Style::default(), music).into_bytes()).unwrap();
-    musicxml::read(&Tree::parse(&input).unwrap()).unwrap().score.parts.remove(0)
+    testing::read(&Tree::parse(&input).unwrap()).unwrap().score.parts.remove(0)
 }
 
 /// The proposal for the alto recorder, F4 to G6.

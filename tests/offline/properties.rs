@@ -4,7 +4,7 @@
 
 use crate::common::compare::{compare, compare_if_alike, compare_with};
 use crate::common::music::{Style, score};
-use obelus::clean::{Additions, Policy};
+use obelus::{Additions, Policy};
 use proptest::prelude::*;
 
 /// Rhythms of a 4/4 bar; ties only where a note of the same pitch follows.

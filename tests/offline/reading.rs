@@ -3,7 +3,7 @@
 
 use crate::common::compare::{compare, reading};
 use crate::common::music::{Style, score};
-use obelus::musicxml::Input;
+use obelus::Input;
 use obelus::score::Part;
 use obelus::time::{self, Time};
 
@@ -339,7 +339,7 @@ fn an_archive_whose_container_fails_is_read_if_it_holds_one_score() {
         let one = [("a tune.xml", text.as_str()), ("page.svg", "<svg/>"), ("__MACOSX/._a tune.xml", "?")];
         let bytes = archive(&own.into_iter().chain(one).collect::<Vec<_>>());
         let input = Input::from_bytes("tune.mxl", bytes).unwrap();
-        let read = obelus::musicxml::read(&obelus::musicxml::Tree::parse(&input).unwrap()).unwrap();
+        let read = obelus::testing::read(&obelus::Tree::parse(&input).unwrap()).unwrap();
         assert_eq!(read.warnings.len(), 1);
         assert!(read.warnings[0].contains(why) && read.warnings[0].contains("a tune.xml"), "{}", read.warnings[0]);
         assert_eq!(read.score.parts[0].notes.len(), 5);

@@ -3,10 +3,8 @@
 
 use crate::common::compare::{Compared, compare, compare_with};
 use crate::common::music::{Style, score, scores};
-use obelus::clean::{Policy, Restore};
-use obelus::findings::PassageKind;
-use obelus::musicxml::Input;
 use obelus::pitch::Interval;
+use obelus::{Input, PassageKind, Policy, Restore};
 
 fn assert_cleans_to(edition: &str, source: &str, wanted: &str) -> Compared {
     let result = compare(edition, source);

@@ -7,9 +7,8 @@ use crate::common::adapt::{
 use crate::common::compare::reading;
 use crate::common::music::{Style, score};
 use crate::common::program::{obelus, obelus_fails};
-use obelus::clean::Failure;
-use obelus::instrument::{Instruments, ReadAs};
 use obelus::score::Part;
+use obelus::{Failure, Instruments, ReadAs};
 use proptest::prelude::*;
 
 /// As `music` writes a part for the clarinet in B flat.

@@ -2,10 +2,6 @@
 //! their files: instructions, memory, and how both grow. `cargo bench` prints a small table; with names of
 //! rows after `--` only these.
 
-// Its own tests find no harness here.
-#[allow(unused_imports, dead_code)]
-#[path = "../../src/cli/mod.rs"]
-mod cli;
 mod heap;
 mod measure;
 mod music;
@@ -25,7 +21,7 @@ fn main() -> ExitCode {
     match arguments.first().map(String::as_str) {
         Some("parse") => measure::parse(&arguments[1..]),
         Some("audit" | "clean" | "keys") => {
-            let code = cli::main();
+            let code = obelus::main();
             measure::tell();
             return code;
         }

@@ -1,14 +1,18 @@
 //! A new score in which parts of two documents stand above each other, bar
 //! beside bar, the upper one moved into the lower one's key.
 
+#[cfg(feature = "engrave")]
 mod alone;
 mod engraver;
 mod staff;
 mod stretch;
 mod styles;
 
+#[cfg(feature = "engrave")]
 pub use alone::write_alone;
-pub use engraver::{BRACKETED, Brackets, TEXT_COLOR};
+pub use engraver::Brackets;
+#[cfg(feature = "engrave")]
+pub use engraver::{BRACKETED, TEXT_COLOR};
 pub use staff::Staff;
 pub use stretch::write_stretches;
 pub use styles::Styles;

@@ -32,12 +32,16 @@ pub enum Placement {
 /// Elements that share a parent and a placement.
 #[derive(Debug)]
 pub struct Siblings {
+    /// What holds them.
     pub of: &'static str,
+    /// What becomes of them.
     pub is: Placement,
+    /// What is known about each.
     pub all: &'static [Facts],
 }
 
 impl Siblings {
+    /// What they are called.
     pub fn names(&self) -> impl Iterator<Item = &'static str> {
         self.all.iter().map(|facts| facts.name)
     }

@@ -43,6 +43,7 @@ const NODES_OF_A_MARK: usize = 120;
 /// A score as read, with the warnings.
 #[derive(Debug)]
 pub struct Parsed {
+    /// What was read.
     pub score: Score,
     /// In words, with part and bars.
     pub warnings: Vec<String>,
@@ -82,6 +83,7 @@ fn title(root: Node<'_, '_>) -> Option<String> {
 }
 
 /// Who wrote the music, as the document says.
+#[cfg(feature = "engrave")]
 pub fn composer(tree: &Tree<'_>) -> Option<String> {
     let identification = child(tree.root(), "identification")?;
     let creator = |n: &Node<'_, '_>| n.tag_name().name() == "creator" && n.attribute("type") == Some("composer");

@@ -43,7 +43,6 @@ use crate::score::Element;
 use roxmltree::Node;
 
 pub use context::{Context, Signatures};
-pub use insert::Inserter;
 pub use new_marks::NewMark;
 pub use octaves::{TouchedLine, touched_octave_lines};
 pub use stages::{Composed, Marking};

@@ -2,8 +2,8 @@
 //! and parts. None of it was copied from what the program prints.
 
 use super::files;
-use obelus::musicxml::Parsed;
 use obelus::score::{Mark, Part, Sign, Sound};
+use obelus::testing::Parsed;
 
 pub fn music21(code: &str) -> Parsed {
     files::read("music21", code)

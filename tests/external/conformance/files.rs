@@ -1,7 +1,8 @@
 //! The conformance files in the two installed packages, by their codes.
 
 use crate::python;
-use obelus::musicxml::{self, Input, Parsed, Tree};
+use obelus::testing::{self, Parsed};
+use obelus::{Input, Tree};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
@@ -46,7 +47,7 @@ pub fn with<T>(path: &Path, then: impl FnOnce(Result<(&Tree<'_>, &Parsed), Strin
         Ok(tree) => tree,
         Err(error) => return then(Err(error.to_string())),
     };
-    match musicxml::read(&tree) {
+    match testing::read(&tree) {
         Ok(reading) => then(Ok((&tree, &reading))),
         Err(error) => then(Err(error.to_string())),
     }
@@ -56,7 +57,7 @@ pub fn with<T>(path: &Path, then: impl FnOnce(Result<(&Tree<'_>, &Parsed), Strin
 pub fn read(package: &str, code: &str) -> Parsed {
     let input = Input::open(&files(package)[code]).unwrap_or_else(|e| panic!("{e}"));
     let tree = Tree::parse(&input).unwrap_or_else(|e| panic!("{e}"));
-    musicxml::read(&tree).unwrap_or_else(|e| panic!("{e}"))
+    testing::read(&tree).unwrap_or_else(|e| panic!("{e}"))
 }
 
 #[test]

@@ -1,8 +1,8 @@
 //! What delicate files must read as, worked out by hand from their XML and the schema's documentation: marks.
 
 use super::claims::{music21, musicscore};
-use obelus::musicxml::Parsed;
 use obelus::score::{Anchor, Category, Mark, Part};
+use obelus::testing::Parsed;
 use std::collections::BTreeSet;
 
 /// All marks of a category, part after part, in time: `bar+offset reading`, and ` to bar+offset` for a span.

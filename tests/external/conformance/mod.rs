@@ -6,10 +6,7 @@ mod files;
 mod marks;
 mod table;
 
-use obelus::clean::{self, Policy, Sides, Texts, Wishes};
-use obelus::collate::{self, Choice};
-use obelus::findings;
-use obelus::musicxml::{Parsed, Tree};
+use obelus::{AuditWishes, Comparison, Input, Lines, Policy, ReadScore, Texts, Wishes};
 use std::fs;
 use std::path::Path;
 
@@ -35,9 +32,9 @@ fn a_file_beside_itself_has_no_editor() {
         for (code, path) in files::files(package) {
             let name = format!("{package} {code}");
             files::with(path, |score| {
-                let Ok((tree, reading)) = score else { return };
+                let Ok((tree, _)) = score else { return };
                 read += 1;
-                is_its_own_source(&name, tree, reading, &fs::read(path).expect("the file is there"));
+                is_its_own_source(&name, tree.input, &fs::read(path).expect("the file is there"));
             });
         }
     }
@@ -48,23 +45,18 @@ fn a_file_beside_itself_has_no_editor() {
 ///
 /// # Panics
 /// If a part is not, if anything is found, or if the clean copy is not the same bytes.
-fn is_its_own_source(name: &str, tree: &Tree<'_>, reading: &Parsed, bytes: &[u8]) {
-    let score = &reading.score;
-    let collation = collate::collate(score, score, Choice::default());
-    let found = findings::find(score, score, &collation);
-    assert!(found.iter().all(|part| part.findings.is_empty() && part.passages.is_empty()), "{name}: {found:?}");
-    assert!(collation.unmatched_edition.is_empty() && collation.unmatched_source.is_empty(), "{name}: a part is alone");
-    let sides = Sides {
-        edition_tree: tree,
-        edition: score,
-        source_tree: tree,
-        source: score,
-        collation: &collation,
-        findings: &found,
-    };
+fn is_its_own_source(name: &str, input: &Input, bytes: &[u8]) {
+    let read = || ReadScore::of(input).expect("it was read before");
+    let comparison = Comparison::new(read(), read(), &Lines::default()).expect("no line is named");
+    let audit = comparison.audit(&AuditWishes::default()).expect("nothing is wished for");
+    let found: Vec<_> = audit.parts.iter().flat_map(|part| &part.findings).collect();
+    assert!(found.is_empty(), "{name}: {found:?}");
+    assert!(audit.parts.iter().all(|part| part.passages.is_empty()), "{name}: there are passages");
+    let alone = &audit.not_compared;
+    assert!(alone.edition.is_empty() && alone.source.is_empty(), "{name}: a part is alone");
     let texts = Texts::new();
-    let made = clean::clean(sides, &Policy::default(), &Wishes::default(), None, &texts);
+    let made = comparison.clean(&Policy::default(), &Wishes::default(), None, &texts);
     let (copy, _) = made.unwrap_or_else(|e| panic!("{name}: {e}"));
-    assert!(copy.text() == tree.text(), "{name}: the clean copy is another text");
-    assert!(tree.input.encode(copy.text()).expect("an unchanged archive") == bytes, "{name}: other bytes");
+    assert!(copy.text() == input.text, "{name}: the clean copy is another text");
+    assert!(input.encode(copy.text()).expect("an unchanged archive") == bytes, "{name}: other bytes");
 }

@@ -1,8 +1,8 @@
 //! The table of docs/conformance.md: what the program reads in each file, and a remark.
 
 use super::files::{self, PACKAGES};
-use obelus::musicxml::Parsed;
 use obelus::score::Category;
+use obelus::testing::Parsed;
 use serde::Deserialize;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
