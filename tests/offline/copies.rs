@@ -195,6 +195,16 @@ fn a_slur_comes_with_its_grace_note() {
 }
 
 #[test]
+fn a_grace_note_comes_with_its_accidental() {
+    let source = scores(&[(flute(), "D5q g:G#4 A4q B4q G4q | D5q C5q B4q A4q")]);
+    let edition = scores(&[(flute(), "D5q A4q B4q G4q | D5q C5q B4q A4q")]);
+    let clean = cleaned(&edition, &source);
+    let (grace, rest) = clean.split_once("<grace").unwrap().1.split_once("</note>").unwrap();
+    assert!(grace.contains("<accidental>sharp</accidental>"), "{clean}");
+    assert_eq!(rest.matches("<accidental>natural</accidental>").count(), 1, "{clean}");
+}
+
+#[test]
 fn a_direction_stands_where_the_divisions_could_not_say() {
     let music = TUNE.join("|").replace("C5e. B4s", "C5e B4e");
     let fine = scores(&[(Style { divisions: 48, ..flute() }, &music.replacen("G4q", "\"dolce\" G4q", 1))]);

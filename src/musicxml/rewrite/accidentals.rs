@@ -178,10 +178,13 @@ impl Respeller<'_, '_, '_> {
                 if let Some(pitch) = self.pitches.get(&id) {
                     printed.pitch = *pitch;
                 }
-                for group in draft.new_graces.iter().filter(|g| g.main == id && !g.after) {
-                    out.extend(group.notes.iter().filter_map(|n| self.printed_composed(composer, *n, row)));
-                }
+                let graces = |after: bool| {
+                    let groups = draft.new_graces.iter().filter(move |g| g.main == id && g.after == after);
+                    groups.flat_map(|g| &g.notes).filter_map(|n| self.printed_composed(composer, *n, row))
+                };
+                out.extend(graces(false));
                 out.push(printed);
+                out.extend(graces(true));
             }
             return out;
         }

@@ -137,9 +137,9 @@ impl Inserter<'_, '_, '_> {
             draft.close_seams();
         }
         let timed = timed.settle(draft.edits);
-        draft.put_graces();
         respeller.settle_accidentals(&mut draft, &composer);
         respeller.settle_stems(&mut draft, &composer);
+        draft.put_graces();
         let Draft { edits, composed, .. } = draft;
         let fifths = respeller.fifths;
         let source_in_force = OnceCell::new();
