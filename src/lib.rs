@@ -29,7 +29,7 @@
 //!   become of a clean copy: another key, a range, an instrument, marks of one's
 //!   own. [`Cleaned`] says what was done.
 //!
-//! The modules behind these are for the program's own use, and change with it.
+//! What a score holds is plain data: parts, bars, notes and marks.
 
 #![warn(missing_docs)]
 
