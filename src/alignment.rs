@@ -9,17 +9,17 @@ use crate::time::Time;
 use std::ops::RangeInclusive;
 
 pub use sides::{
-    Edition, EditionMark, EditionNote, EditionPart, MarkOf, NoteOf, PartOf, Side, Source, SourceMark, SourceNote,
-    SourcePart, Table,
+    BarOf, Edition, EditionBar, EditionMark, EditionNote, EditionPart, MarkOf, NoteOf, PartOf, Side, Source, SourceBar,
+    SourceMark, SourceNote, SourcePart, Table,
 };
 
 /// A bar of the edition, the bar of the source that it stands for, or both.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct BarPair {
-    pub edition: Option<usize>,
-    pub source: Option<usize>,
+    pub edition: Option<EditionBar>,
+    pub source: Option<SourceBar>,
     /// Where one side writes out what the other only repeats: the bar that
-    /// comes back, of the side that has no bar here.
+    /// comes back, of the side that has no bar here, by its index.
     pub again: Option<usize>,
     /// Where in that bar the music that comes back ends; `None` at its end.
     pub again_to: Option<Time>,
@@ -38,12 +38,22 @@ pub struct BarPair {
 impl BarPair {
     /// Where in the edition it begins.
     pub fn edition_place(&self) -> Option<Place> {
-        Some(Place { bar: self.edition?, offset: self.edition_from })
+        Some(self.edition?.at(self.edition_from))
     }
 
     /// Where in the source it begins.
     pub fn source_place(&self) -> Option<Place> {
-        Some(Place { bar: self.source?, offset: self.source_from })
+        Some(self.source?.at(self.source_from))
+    }
+
+    /// The bar of the edition that is played here: its own, or the one that comes back.
+    pub fn edition_played(&self) -> Option<EditionBar> {
+        self.edition.or(self.again.map(EditionBar::new))
+    }
+
+    /// The bar of the source that is played here: its own, or the one that comes back.
+    pub fn source_played(&self) -> Option<SourceBar> {
+        self.source.or(self.again.map(SourceBar::new))
     }
 
     /// The offset in the edition's bar of an offset in the source's.

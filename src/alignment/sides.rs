@@ -41,6 +41,9 @@ pub struct Id<S, T> {
 
 pub type NoteOf<S> = Id<S, Note>;
 pub type MarkOf<S> = Id<S, Mark>;
+pub type BarOf<S> = Id<S, Bar>;
+pub type EditionBar = BarOf<Edition>;
+pub type SourceBar = BarOf<Source>;
 /// A note of the edition.
 pub type EditionNote = NoteOf<Edition>;
 /// A note of the source.
@@ -56,6 +59,18 @@ impl<S, T> Id<S, T> {
 
     pub const fn index(self) -> usize {
         self.index as usize
+    }
+}
+
+impl<S> BarOf<S> {
+    /// A place in this bar.
+    pub fn at(self, offset: Time) -> Place {
+        Place { bar: self.index(), offset }
+    }
+
+    /// Where it begins.
+    pub fn start(self) -> Place {
+        Place::start_of(self.index())
     }
 }
 
@@ -214,6 +229,11 @@ impl<'a, S: Side> PartOf<'a, S> {
         PartOf::new(self.part)
     }
 
+    /// A bar, if the part has so many.
+    pub fn bar(self, id: BarOf<S>) -> Option<&'a Bar> {
+        self.part.bars.get(id.index())
+    }
+
     pub fn note(self, id: NoteOf<S>) -> &'a Note {
         &self.part.notes[id.index()]
     }
@@ -261,8 +281,8 @@ impl<'a, S: Side> PartOf<'a, S> {
         self.part.struck().map(Id::new)
     }
 
-    pub fn struck_in(self, bar: usize) -> impl Iterator<Item = NoteOf<S>> + use<'a, S> {
-        self.part.struck_in(bar).map(Id::new)
+    pub fn struck_in(self, bar: BarOf<S>) -> impl Iterator<Item = NoteOf<S>> + use<'a, S> {
+        self.part.struck_in(bar.index()).map(Id::new)
     }
 
     /// See [`Part::head`].
@@ -320,6 +340,14 @@ impl<S> Deref for PartOf<'_, S> {
 
     fn deref(&self) -> &Part {
         self.part
+    }
+}
+
+impl<S> Index<BarOf<S>> for PartOf<'_, S> {
+    type Output = Bar;
+
+    fn index(&self, id: BarOf<S>) -> &Bar {
+        &self.part.bars[id.index()]
     }
 }
 

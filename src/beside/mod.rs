@@ -6,7 +6,8 @@ mod staves;
 pub use staves::{Staves, staves};
 
 use crate::alignment::{
-    Edition, EditionNote, EditionPart, MarkOf, NoteOf, PartOf, Side, Source, SourceNote, SourcePart,
+    Edition, EditionBar, EditionNote, EditionPart, MarkOf, NoteOf, PartOf, Side, Source, SourceBar, SourceNote,
+    SourcePart,
 };
 use crate::clean::{Additions, Policy, Sides};
 use crate::collate::{Collation, PartAlignment};
@@ -102,7 +103,7 @@ enum What<S: Side> {
 }
 
 fn rows(collation: &Collation) -> Vec<BarsOfRow> {
-    collation.outline.iter().map(|row| (row.source, row.edition)).collect()
+    collation.outline.iter().map(|row| (row.source.map(SourceBar::index), row.edition.map(EditionBar::index))).collect()
 }
 
 /// Whether both sides are printed as parts of their own.

@@ -1,10 +1,11 @@
 //! The staves of an audit: what is asked of the engraver for each part.
 
 use super::{Named, named};
+use crate::alignment::{EditionBar, SourceBar};
 use crate::clean::Sides;
 use crate::collate::Collation;
 use crate::engrave::{Beats, Error, Job, Piece, engrave};
-use crate::score::{Part, Place};
+use crate::score::Part;
 use crate::time::Time;
 use std::ops::Range;
 
@@ -37,8 +38,9 @@ pub struct Staves {
 pub fn staves(sides: Sides, place: usize, whole: &Collation, looked_at: &Range<usize>) -> Result<Staves, String> {
     let name = &sides.edition.parts[sides.collation.parts[place].edition].name;
     let outline = &whole.outline;
-    let seen = |row: &usize| outline[*row].edition.is_some_and(|bar| looked_at.contains(&bar));
-    let all = looked_at.start == 0 && outline.iter().all(|row| row.edition.is_none_or(|bar| looked_at.contains(&bar)));
+    let seen = |row: &usize| outline[*row].edition.is_some_and(|bar| looked_at.contains(&bar.index()));
+    let all = looked_at.start == 0
+        && outline.iter().all(|row| row.edition.is_none_or(|bar| looked_at.contains(&bar.index())));
     let ends = (0..outline.len()).find(seen).zip((0..outline.len()).rfind(seen));
     let (first, last) = ends.filter(|_| !all).unwrap_or((0, outline.len().saturating_sub(1)));
     let (excerpts, passages) = excerpts(&sides, place, whole);
@@ -59,7 +61,10 @@ pub fn staves(sides: Sides, place: usize, whole: &Collation, looked_at: &Range<u
     let pieces = music.into_iter().zip(&stretches).enumerate().map(piece).collect();
     let mut pictures = drawn(pieces).map_err(|fault| format!("{name} has no staves: {fault}"))?;
     let excerpts = pictures.split_off(count).concat();
-    let bars = outline[first..=last].iter().map(|row| (row.edition, row.source)).collect();
+    let bars = outline[first..=last]
+        .iter()
+        .map(|row| (row.edition.map(EditionBar::index), row.source.map(SourceBar::index)))
+        .collect();
     Ok(Staves { pictures: pictures.concat(), excerpts, subjects, bars, passages })
 }
 
@@ -107,7 +112,8 @@ fn beats(sides: &Sides, place: usize, whole: &Collation) -> Beats {
     let unit = |part: &Part, bar: usize| (Time::from(4) / part.bars[bar].meter.beat).to_integer();
     let mut now = [4, 4];
     let units = whole.outline.iter().map(|row| {
-        for (side, bar) in [row.source, row.edition].into_iter().enumerate() {
+        let bars = [row.source.map(SourceBar::index), row.edition.map(EditionBar::index)];
+        for (side, bar) in bars.into_iter().enumerate() {
             now[side] = bar.map_or(now[side], |bar| unit(parts[side], bar));
         }
         now
@@ -124,8 +130,8 @@ fn excerpts(sides: &Sides, place: usize, whole: &Collation) -> (Vec<(usize, usiz
     let places = sides.findings[place].passages.iter().map(|passage| {
         let own = passage.rows(sides.collation, alignment, edition);
         let rows = sides.collation.outline[own.iter()].iter().flat_map(|row| {
-            let ours = row.edition.map(|bar| whole.edition_row(Place::start_of(bar)));
-            ours.into_iter().chain(row.source.map(|bar| whole.source_row(Place::start_of(bar))))
+            let ours = row.edition.map(|bar| whole.edition_row(bar.start()));
+            ours.into_iter().chain(row.source.map(|bar| whole.source_row(bar.start())))
         });
         let (first, last) = rows.fold((usize::MAX, 0), |(a, b), row| (a.min(row), b.max(row)));
         (first <= last && last - first < MOST_IN_EXCERPT).then(|| {

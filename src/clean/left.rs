@@ -3,7 +3,7 @@
 
 use super::decisions::Decided;
 use super::{Decision, Policy, Sides};
-use crate::alignment::{NoteOf, PartOf, Side};
+use crate::alignment::{EditionBar, NoteOf, PartOf, Side};
 use crate::findings::{Finding, PassageKind, Subject};
 use crate::score::{Anchor, Category, Place};
 use std::collections::{BTreeMap, BTreeSet};
@@ -93,7 +93,7 @@ impl Wanted {
 fn edition_bar(sides: Sides, row: usize) -> usize {
     let outline = &sides.collation.outline;
     let next = outline[row..].iter().find_map(|pair| pair.edition);
-    next.or_else(|| outline[..row].iter().rev().find_map(|pair| pair.edition)).unwrap_or(0)
+    next.or_else(|| outline[..row].iter().rev().find_map(|pair| pair.edition)).map_or(0, EditionBar::index)
 }
 
 fn number(sides: Sides, row: usize) -> Option<String> {

@@ -34,6 +34,7 @@ mod transpose;
 mod work;
 mod written_for;
 
+use crate::alignment::{EditionBar, SourceBar};
 use crate::collate::{BarPair, Collation, LineError};
 use crate::findings::{PartFindings, Status};
 use crate::musicxml::{self, Edits, Tree};
@@ -275,8 +276,8 @@ fn as_it_is<'a, 'i, 't>(
 }
 
 fn as_in_edition(pair: &BarPair) -> BarPlan {
-    match pair.edition {
-        Some(edition) => BarPlan::Keep { edition, source: pair.source, shift: pair.shift },
+    match pair.edition.map(EditionBar::index) {
+        Some(edition) => BarPlan::Keep { edition, source: pair.source.map(SourceBar::index), shift: pair.shift },
         None => BarPlan::Absent,
     }
 }

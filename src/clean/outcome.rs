@@ -200,8 +200,8 @@ impl<'a, 's> PartOutcomes<'a, 's> {
             (_, edition, source) => (edition, source),
         };
         let cleaning = self.sides.collation;
-        let ours = edition.map(|bar| cleaning.edition_row(Place { bar, offset: pair.edition_from }));
-        let theirs = source.map(|bar| cleaning.source_row(Place { bar, offset: pair.source_from }));
+        let ours = edition.map(|bar| cleaning.edition_row(bar.at(pair.edition_from)));
+        let theirs = source.map(|bar| cleaning.source_row(bar.at(pair.source_from)));
         ours.into_iter().chain(theirs).collect()
     }
 

@@ -7,6 +7,7 @@ use super::follow::Follower;
 use super::job::PartJob;
 use super::merge::Merged;
 use super::{Decision, Failure, Policy, Restore, Sides, Summary, left};
+use crate::alignment::{EditionBar, SourceBar};
 use crate::collate::BarPair;
 use crate::findings::PassageKind;
 use crate::musicxml::Edits;
@@ -203,7 +204,7 @@ fn rows_of_passages(sides: Sides, chosen: &[Vec<bool>]) -> BTreeSet<usize> {
 fn plan(sides: Sides, kept: &BTreeSet<usize>, restored: impl Fn(usize) -> bool) -> Plan {
     let of_row = |(row, pair): (usize, &BarPair)| {
         let restored = restored(row) && !pair.outside && !kept.contains(&row);
-        match (pair.edition, pair.source) {
+        match (pair.edition.map(EditionBar::index), pair.source.map(SourceBar::index)) {
             (Some(edition), None) if restored => BarPlan::Drop { edition },
             (Some(edition), source) => BarPlan::Keep { edition, source, shift: pair.shift },
             (None, Some(source)) if restored => BarPlan::Fresh { source },

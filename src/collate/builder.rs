@@ -3,6 +3,7 @@
 use super::cells::{Cell, SideCells, likeness};
 use super::rows::Row;
 use super::{BarPair, Layout, repeats};
+use crate::alignment::{EditionBar, SourceBar};
 use crate::time::Time;
 
 /// What two bars in the same place have in common.
@@ -73,8 +74,8 @@ impl OutlineBuilder<'_> {
         let back = e.map(|c| (self.edition, c)).into_iter().chain(s.map(|c| (self.source, c)));
         let back = back.into_iter().find(|(_, c)| c.again.is_some());
         BarPair {
-            edition: e.filter(|c| c.again.is_none()).map(|c| c.bar),
-            source: s.filter(|c| c.again.is_none()).map(|c| c.bar),
+            edition: e.filter(|c| c.again.is_none()).map(|c| EditionBar::new(c.bar)),
+            source: s.filter(|c| c.again.is_none()).map(|c| SourceBar::new(c.bar)),
             again: back.map(|(_, c)| c.bar),
             again_to: back.and_then(|(side, c)| end(side, c)),
             outside: false,

@@ -3,6 +3,7 @@
 //! printed parts, stand after them in their score, and remember from which.
 
 use super::{Layout, PartView, bars};
+use crate::alignment::SourceBar;
 use crate::pitch::Interval;
 use crate::score::{Anchor, Bar, Category, Line, Mark, Note, NoteId, Part, Score};
 use crate::time::Time;
@@ -109,8 +110,8 @@ pub(super) fn wandering(edition: &Part, source: &Score, own: usize, interval: In
     let mut octaves_of_own = vec![false; from.len()];
     let mut sounding = 0;
     for row in &rows {
-        let (Some(e), Some(s)) = (row.pair.edition, row.pair.source) else { continue };
-        let ours = content(edition, e, 0);
+        let (Some(e), Some(s)) = (row.pair.edition, row.pair.source.map(SourceBar::index)) else { continue };
+        let ours = content(edition, e.index(), 0);
         if ours.is_empty() {
             continue;
         }

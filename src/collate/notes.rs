@@ -45,9 +45,9 @@ fn align_again(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> boo
     let mut row = *row;
     let edition_writes = row.pair.edition.is_some();
     if edition_writes {
-        (row.pair.source, row.source_to) = (row.pair.again, row.pair.again_to);
+        (row.pair.source, row.source_to) = (row.pair.source_played(), row.pair.again_to);
     } else {
-        (row.pair.edition, row.edition_to) = (row.pair.again, row.pair.again_to);
+        (row.pair.edition, row.edition_to) = (row.pair.edition_played(), row.pair.again_to);
     }
     // The notes of the side that repeats are free once more.
     if edition_writes {

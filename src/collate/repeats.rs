@@ -4,6 +4,7 @@
 use super::PartView;
 use super::cells::{Cell, SideCells};
 use super::rows::Row;
+use crate::alignment::{EditionBar, SourceBar};
 use crate::score::sign::Repeat;
 use crate::score::{Category, Mark, Part, Place, Sign};
 use crate::time::Time;
@@ -41,8 +42,8 @@ impl Strain {
 /// The bar of one side in a row.
 type OwnBar = fn(&Row) -> Option<usize>;
 
-const EDITION: OwnBar = |row| row.pair.edition;
-const SOURCE: OwnBar = |row| row.pair.source;
+const EDITION: OwnBar = |row| row.pair.edition.map(EditionBar::index);
+const SOURCE: OwnBar = |row| row.pair.source.map(SourceBar::index);
 
 /// The second times of some strains, laid out behind the first.
 pub(super) struct Unfolded {

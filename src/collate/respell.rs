@@ -3,6 +3,7 @@
 
 use super::parts::Pairing;
 use super::{Layout, PartView, bars};
+use crate::alignment::{EditionBar, SourceBar};
 use crate::pitch::Interval;
 use crate::score::{Part, Score, Sign};
 use crate::time::Time;
@@ -31,9 +32,8 @@ pub(super) fn by_signatures(edition: &Score, source: &mut Score, mut pairing: Pa
         let mut turns: BTreeMap<usize, i32> = BTreeMap::new();
         for row in &rows {
             let (Some(e), Some(s)) = (row.pair.edition, row.pair.source) else { continue };
-            if e < view.edition.bars.len() && s < view.source.bars.len() {
-                let turn = turns_between(&view.edition, e, &view.source, s, view.interval);
-                turns.insert(s, turn);
+            if view.edition.bar(e).is_some() && view.source.bar(s).is_some() {
+                turns.insert(s.index(), turns_between(view, e, s));
             }
         }
         if turns.values().any(|t| *t != 0) {
@@ -59,8 +59,9 @@ fn differ(ours: &Part, theirs: &Part, by: Interval) -> bool {
 }
 
 /// How many times twelve signs the edition's signature has more.
-fn turns_between(ours: &Part, e: usize, theirs: &Part, s: usize, by: Interval) -> i32 {
-    let more = ours.sounding_fifths(e) - theirs.sounding_fifths(s) - by.fifths();
+fn turns_between(view: &PartView, e: EditionBar, s: SourceBar) -> i32 {
+    let (ours, theirs) = (view.edition.sounding_fifths(e.index()), view.source.sounding_fifths(s.index()));
+    let more = ours - theirs - view.interval.fifths();
     let turns = (more + more.signum() * ENHARMONIC / 2) / ENHARMONIC;
     // Old signatures have one accidental fewer.
     if (more - turns * ENHARMONIC).abs() <= 1 { turns } else { 0 }

@@ -1,7 +1,9 @@
 //! The rows of the outline: a bar, or a piece of one, beside its counterpart.
 
 use super::{BarPair, PartView, Scope};
-use crate::alignment::{EditionNote, EditionPart, NoteOf, PartOf, Side, SourceNote, SourcePart};
+use crate::alignment::{
+    BarOf, EditionBar, EditionNote, EditionPart, NoteOf, PartOf, Side, SourceBar, SourceNote, SourcePart,
+};
 use crate::time::Time;
 
 /// A row of the outline, and whether its bars are the same music at all.
@@ -36,15 +38,16 @@ pub(super) fn fused(rows: Vec<Row>) -> Vec<Row> {
 pub(super) fn close(rows: &mut [Row]) {
     for at in 0..rows.len() {
         let (own, later) = (rows[at].pair, &rows[at + 1..]);
-        // The pieces of a bar lie close together.
-        let next = |bar: fn(&BarPair) -> Option<usize>| {
-            let mine = bar(&own)?;
-            later.iter().take_while(|r| bar(&r.pair).is_none_or(|b| b == mine)).find(|r| bar(&r.pair) == Some(mine))
-        };
-        let edition_to = next(|p| p.edition).map(|r| r.pair.edition_from);
-        let source_to = next(|p| p.source).map(|r| r.pair.source_from);
+        let edition_to = next(later, own.edition, |p| p.edition).map(|p| p.edition_from);
+        let source_to = next(later, own.source, |p| p.source).map(|p| p.source_from);
         (rows[at].edition_to, rows[at].source_to) = (edition_to, source_to);
     }
+}
+
+/// The next piece of a bar; the pieces of a bar lie close together.
+fn next<B: PartialEq + Copy>(later: &[Row], own: Option<B>, bar: fn(&BarPair) -> Option<B>) -> Option<&BarPair> {
+    let pieces = later.iter().map(|r| &r.pair).take_while(|p| bar(p).is_none_or(|b| Some(b) == own));
+    own.and_then(|_| pieces.into_iter().find(|p| bar(p) == own))
 }
 
 impl Row {
@@ -52,8 +55,8 @@ impl Row {
     pub fn exchanged(&self) -> Row {
         let own = &self.pair;
         let pair = BarPair {
-            edition: own.source,
-            source: own.edition,
+            edition: own.source.map(SourceBar::exchanged),
+            source: own.edition.map(EditionBar::exchanged),
             edition_from: own.source_from,
             source_from: own.edition_from,
             shift: Time::zero() - own.shift / own.scale,
@@ -81,11 +84,11 @@ impl Row {
 
 fn struck<S: Side>(
     part: PartOf<'_, S>,
-    bar: Option<usize>,
+    bar: Option<BarOf<S>>,
     from: Time,
     to: Option<Time>,
 ) -> impl Iterator<Item = NoteOf<S>> {
-    let notes = bar.and_then(|b| part.bars.get(b)).map_or(0..0, |b| b.notes.clone());
+    let notes = bar.and_then(|b| part.bar(b)).map_or(0..0, |b| b.notes.clone());
     notes.map(NoteOf::new).filter(move |n| {
         let note = &part[*n];
         // Whatever stands before the first piece is in it.
@@ -97,7 +100,7 @@ fn struck<S: Side>(
 pub(super) fn with_outside(rows: Vec<Row>, scope: &Scope, views: &[PartView]) -> Vec<Row> {
     let count = |side: fn(&PartView) -> usize| views.iter().map(side).max().unwrap_or(0);
     let (ours, theirs) = (count(|v| v.edition.bars.len()), count(|v| v.source.bars.len()));
-    let alone = |edition: Option<usize>, source: Option<usize>| Row {
+    let alone = |edition: Option<EditionBar>, source: Option<SourceBar>| Row {
         pair: BarPair {
             edition,
             source,
@@ -113,9 +116,9 @@ pub(super) fn with_outside(rows: Vec<Row>, scope: &Scope, views: &[PartView]) ->
         edition_to: None,
         source_to: None,
     };
-    let before = (0..scope.edition.start).map(|e| alone(Some(e), None));
-    let before = before.chain((0..scope.source.start).map(|s| alone(None, Some(s))));
-    let after = (scope.edition.end..ours).map(|e| alone(Some(e), None));
-    let after = after.chain((scope.source.end..theirs).map(|s| alone(None, Some(s))));
+    let before = (0..scope.edition.start).map(|e| alone(Some(EditionBar::new(e)), None));
+    let before = before.chain((0..scope.source.start).map(|s| alone(None, Some(SourceBar::new(s)))));
+    let after = (scope.edition.end..ours).map(|e| alone(Some(EditionBar::new(e)), None));
+    let after = after.chain((scope.source.end..theirs).map(|s| alone(None, Some(SourceBar::new(s)))));
     before.chain(rows).chain(after).collect()
 }

@@ -168,8 +168,8 @@ fn source_saying<'s>(mark: &'s Mark, collation: &Collation, by: Interval) -> (Sa
 fn edition_saying<'s>(mark: &'s Mark, collation: &Collation) -> Option<(Saying<'s>, Time)> {
     let row = collation.edition_rows.at(mark.at.place)?;
     let pair = collation.outline[row];
-    let bar = pair.source.or(pair.again)?;
-    let time = *collation.source_starts.get(bar)? + pair.to_source(mark.at.offset);
+    let bar = pair.source_played()?;
+    let time = *collation.source_starts.get(bar.index())? + pair.to_source(mark.at.offset);
     Some(((mark.category, mark.meaning(Interval::UNISON)), time))
 }
 

@@ -1,7 +1,7 @@
 //! Findings about notes.
 
 use super::{Finder, Finding, Status, Subject};
-use crate::alignment::{EditionNote, SourceNote};
+use crate::alignment::{EditionNote, SourceBar, SourceNote};
 use crate::collate::TieChange;
 use crate::pitch::Interval;
 use crate::score::{Anchor, Category, Part, Place, Sound};
@@ -83,7 +83,7 @@ impl Finder<'_> {
         let lengths = (self.edition.sounding(e), self.source.sounding(s));
         let (ours, theirs) = (&self.edition[e], &self.source[s]);
         let pair = self.collation.outline[self.collation.edition_row(ours.place())];
-        let there = pair.source.or(pair.again) == Some(theirs.bar);
+        let there = pair.source_played() == Some(SourceBar::new(theirs.bar));
         let moved = !there || ours.offset != pair.to_edition(theirs.offset);
         if !in_tie && (moved || lengths.0 != lengths.1 * self.collation.scale) {
             out.extend(self.rhythm(e, s));

@@ -1,7 +1,7 @@
 //! Passages: runs of notes that belong together, named as a musician would.
 
 use super::Finder;
-use crate::alignment::{EditionNote, NoteOf, PartOf, RowRange, Side, SourceNote};
+use crate::alignment::{BarOf, EditionBar, EditionNote, NoteOf, PartOf, RowRange, Side, SourceBar, SourceNote};
 use crate::collate::{Collation, PartAlignment};
 use crate::score::{Part, Place, Stretch};
 use crate::time::Time;
@@ -93,13 +93,19 @@ pub(super) fn over<S: Side>(part: PartOf<S>, notes: &[NoteOf<S>]) -> Option<Stre
     Stretch::over(notes.iter().map(|n| part.place(*n)))
 }
 
+/// From the first of some bars to the last.
+fn whole<S>(bars: &[BarOf<S>]) -> Option<Stretch> {
+    let (from, to) = bars.first().zip(bars.last())?;
+    Some(Stretch { from: from.start(), to: to.start() })
+}
+
 /// A passage for each stretch of other music, and for each stretch its passage.
 pub(super) fn of_other_music(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
     let mut out = Vec::new();
     for (index, stretch) in finder.alignment.other_music.iter().enumerate() {
         let rows = stretch.rows.iter();
-        let edition_bars: Vec<usize> = rows.clone().filter_map(|r| finder.collation.outline[r].edition).collect();
-        let source_bars: Vec<usize> = rows.clone().filter_map(|r| finder.collation.outline[r].source).collect();
+        let edition_bars: Vec<EditionBar> = rows.clone().filter_map(|r| finder.collation.outline[r].edition).collect();
+        let source_bars: Vec<SourceBar> = rows.clone().filter_map(|r| finder.collation.outline[r].source).collect();
         let extra = rows.clone().any(|r| finder.collation.outline[r].source.is_none());
         let missing = rows.clone().any(|r| finder.collation.outline[r].edition.is_none());
         let ours = !stretch.edition.is_empty() || extra;
@@ -110,18 +116,14 @@ pub(super) fn of_other_music(finder: &Finder) -> (Vec<Passage>, Vec<usize>) {
             (true, false) => PassageKind::InsertedPassage,
             (true, true) => PassageKind::RewrittenPassage,
         };
-        let bounds = |bars: &[usize]| {
-            let (from, to) = bars.first().zip(bars.last())?;
-            Some(Stretch { from: Place::start_of(*from), to: Place::start_of(*to) })
-        };
         let seam = finder.seam(stretch.rows.first);
         let seam = if finder.collation.outline[stretch.rows.first].edition.is_some() {
             Place { bar: seam.bar, offset: stretch.from }
         } else {
             seam
         };
-        let own = over(finder.edition, &stretch.edition).or_else(|| bounds(&edition_bars).filter(|_| ours));
-        let other = over(finder.source, &stretch.source).or_else(|| bounds(&source_bars).filter(|_| theirs));
+        let own = over(finder.edition, &stretch.edition).or_else(|| whole(&edition_bars).filter(|_| ours));
+        let other = over(finder.source, &stretch.source).or_else(|| whole(&source_bars).filter(|_| theirs));
         out.push(Passage {
             kind,
             row: stretch.rows.first,

@@ -1,7 +1,7 @@
 //! Places of one side in the other.
 
 use super::Finder;
-use crate::alignment::{EditionNote, NoteOf, PartOf, Side, SourceNote, Table};
+use crate::alignment::{EditionBar, EditionNote, NoteOf, PartOf, Side, SourceNote, Table};
 use crate::collate::{BarPair, OtherMusic};
 use crate::score::{Anchor, Place};
 use crate::time::Time;
@@ -73,12 +73,12 @@ impl Finder<'_> {
     pub(super) fn to_source(&self, at: Anchor) -> Option<Place> {
         let row = self.collation.edition_row(at.place);
         let pair = self.collation.outline[row];
-        let bar = pair.source.or(pair.again)?;
+        let bar = pair.source_played()?;
         let carrier = self.edition.carrier(at).map(|n| self.edition.head(n));
         if self.other_music_at(row, at.offset, carrier, None).is_some() {
             return None;
         }
-        Some(Place { bar, offset: pair.to_source(at.offset) })
+        Some(bar.at(pair.to_source(at.offset)))
     }
 
     pub(super) fn place_in_source(&self, place: Place) -> Option<Place> {
@@ -91,16 +91,16 @@ impl Finder<'_> {
         let outline = &self.collation.outline;
         let own = |r: &&BarPair| r.again == Some(place.bar) && place.offset >= r.source_from;
         let pair = outline[row..].iter().take_while(|r| r.again.is_some()).filter(own).last().unwrap_or(&outline[row]);
-        let bar = pair.edition.or(pair.again).unwrap_or_default();
-        Place { bar, offset: pair.to_edition(place.offset) }
+        let bar = pair.edition_played().unwrap_or(EditionBar::new(0));
+        bar.at(pair.to_edition(place.offset))
     }
 
     /// Where in the edition a place of the source would stand.
     pub(super) fn to_edition(&self, place: Place) -> Place {
         let row = self.collation.source_row(place);
         let pair = self.collation.outline[row];
-        if let Some(bar) = pair.edition.or(pair.again) {
-            return Place { bar, offset: pair.to_edition(place.offset) };
+        if let Some(bar) = pair.edition_played() {
+            return bar.at(pair.to_edition(place.offset));
         }
         // Inside rewritten music: the bar that comes as late in it.
         let stretch = self.alignment.other_music.iter().find(|s| s.rows.contains(row));
@@ -109,7 +109,7 @@ impl Finder<'_> {
             let ours = &self.rows.of_edition[self.rows.editions[first]..self.rows.editions[end]];
             let before = self.rows.sources[row] - self.rows.sources[first];
             if let Some(bar) = ours.get(before).or(ours.last()).and_then(|r| self.collation.outline[*r].edition) {
-                return Place { bar, offset: place.offset.min(self.edition.bars[bar].length) };
+                return bar.at(place.offset.min(self.edition[bar].length));
             }
         }
         self.seam(row)

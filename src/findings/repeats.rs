@@ -3,7 +3,7 @@
 
 use super::passages::over;
 use super::{Finder, Finding, Passage, PassageKind, Status};
-use crate::alignment::{EditionNote, NoteOf, PartOf, Side, SourceNote};
+use crate::alignment::{BarOf, EditionNote, NoteOf, PartOf, Side, SourceBar, SourceNote};
 use crate::collate::BarPair;
 use crate::score::{Category, Note, Place, Stretch};
 use crate::time::Time;
@@ -36,13 +36,13 @@ pub(super) fn of_repeats(finder: &Finder) -> Vec<Passage> {
                 (rows.clone().flat_map(|r| finder.repeated_by_edition(r)).collect(), finder.written_by_source(rows))
             }
         };
-        let whole = |bar: fn(&BarPair) -> Option<usize>| {
-            let start = |row: &BarPair| Place::start_of(bar(row).or(row.again).unwrap_or(0));
+        let whole = |start: fn(&BarPair) -> Option<Place>| {
+            let start = |row: &BarPair| start(row).unwrap_or(Place::start_of(0));
             Stretch { from: start(&outline[row]), to: start(&outline[end - 1]) }
         };
-        let at = over(finder.edition, &edition).unwrap_or_else(|| whole(|r| r.edition));
-        let in_source = over(finder.source, &source).unwrap_or_else(|| whole(|r| r.source));
-        let mut bars: Vec<usize> = outline[row..end].iter().filter_map(|r| r.source).collect();
+        let at = over(finder.edition, &edition).unwrap_or_else(|| whole(|r| Some(r.edition_played()?.start())));
+        let in_source = over(finder.source, &source).unwrap_or_else(|| whole(|r| Some(r.source_played()?.start())));
+        let mut bars: Vec<SourceBar> = outline[row..end].iter().filter_map(|r| r.source).collect();
         bars.dedup();
         out.push(Passage {
             kind: PassageKind::WrittenOutRepeat,
@@ -78,12 +78,12 @@ impl Finder<'_> {
     /// The struck notes of the edition that come back in a row which the source writes out.
     fn repeated_by_edition(&self, row: usize) -> Vec<EditionNote> {
         let pair = &self.collation.outline[row];
-        come_back(self.edition, pair, pair.edition_from)
+        come_back(self.edition, pair, pair.edition_played(), pair.edition_from)
     }
 
     fn repeated_by_source(&self, row: usize) -> Vec<SourceNote> {
         let pair = &self.collation.outline[row];
-        come_back(self.source, pair, pair.source_from)
+        come_back(self.source, pair, pair.source_played(), pair.source_from)
     }
 
     /// What the second time of a strain lacks, adds or alters against the first,
@@ -139,17 +139,17 @@ impl Finder<'_> {
 /// The struck notes of some bars of a part that are inside.
 fn struck_in<S: Side>(
     part: PartOf<S>,
-    bars: impl Iterator<Item = usize>,
+    bars: impl Iterator<Item = BarOf<S>>,
     inside: impl Fn(&Note) -> bool,
 ) -> Vec<NoteOf<S>> {
-    let mut bars: Vec<usize> = bars.filter(|b| *b < part.bars.len()).collect();
+    let mut bars: Vec<BarOf<S>> = bars.filter(|b| part.bar(*b).is_some()).collect();
     bars.dedup();
     bars.into_iter().flat_map(|b| part.struck_in(b)).filter(|n| inside(&part[*n])).collect()
 }
 
 /// The struck notes of the side that repeats from an offset of the bar that comes back.
-fn come_back<S: Side>(part: PartOf<S>, pair: &BarPair, from: Time) -> Vec<NoteOf<S>> {
-    let Some(bar) = pair.again.filter(|b| *b < part.bars.len()) else { return Vec::new() };
+fn come_back<S: Side>(part: PartOf<S>, pair: &BarPair, bar: Option<BarOf<S>>, from: Time) -> Vec<NoteOf<S>> {
+    let Some(bar) = bar.filter(|b| part.bar(*b).is_some()) else { return Vec::new() };
     let inside = |n: &NoteOf<S>| {
         let at = part[*n].offset;
         (at >= from || from.is_zero()) && pair.again_to.is_none_or(|to| at < to)

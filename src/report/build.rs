@@ -1,7 +1,7 @@
 //! From scores, alignment and findings to the one result of an audit.
 
 use super::*;
-use crate::alignment::{EditionNote, EditionPart, SourcePart};
+use crate::alignment::{EditionBar, EditionNote, EditionPart, SourceBar, SourcePart};
 use crate::collate::{BarPair, Collation, PartAlignment, Scope};
 use crate::findings::{self, PartFindings, Passage};
 use crate::instrument::{PlayedOn, RangeCheck, ReadAs, check};
@@ -92,7 +92,7 @@ pub(super) fn passages_in(found: &PartFindings, bars: &RangeInclusive<usize>) ->
 /// The printed number of the source's bar that a bar of the edition stands for.
 pub(super) fn source_bar(collation: &Collation, source: &Part, bar: usize) -> Option<String> {
     let row = collation.outline[collation.edition_row(Place::start_of(bar))];
-    row.source.or(row.again).and_then(|b| source.bars.get(b)).map(|b| b.number.clone())
+    row.source_played().and_then(|b| source.bars.get(b.index())).map(|b| b.number.clone())
 }
 
 struct PartBuilder<'a> {
@@ -165,8 +165,9 @@ impl PartBuilder<'_> {
         let outline = &self.collation.outline;
         let stretches = self.found.passages.iter().filter(|p| p.kind != PassageKind::Cut).filter_map(|p| p.other_music);
         let rows = stretches.flat_map(|s| self.alignment.other_music[s].rows.iter());
-        let in_passages = rows.filter_map(|row| outline[row].edition);
-        let alone = outline.iter().filter(|row| row.source.is_none()).filter_map(|row| row.edition);
+        let in_passages = rows.filter_map(|row| outline[row].edition).map(EditionBar::index);
+        let alone =
+            outline.iter().filter(|row| row.source.is_none()).filter_map(|row| row.edition).map(EditionBar::index);
         let scope = &self.collation.scope.edition;
         let outside = (0..self.edition.bars.len()).filter(|b| !scope.contains(b));
         in_passages.chain(alone).chain(outside).collect()
@@ -198,8 +199,8 @@ impl PartBuilder<'_> {
             let scope = &self.collation.scope.source;
             return self.source.struck().filter(|n| scope.contains(&self.source[*n].bar)).count();
         }
-        let own = |r: &&BarPair| r.edition.is_some_and(|b| self.bars.contains(&b));
-        let mut theirs: Vec<usize> = self.collation.outline.iter().filter(own).filter_map(|r| r.source).collect();
+        let own = |r: &&BarPair| r.edition.is_some_and(|b| self.bars.contains(&b.index()));
+        let mut theirs: Vec<SourceBar> = self.collation.outline.iter().filter(own).filter_map(|r| r.source).collect();
         theirs.dedup();
         theirs.into_iter().map(|bar| self.source.struck_in(bar).count()).sum()
     }
@@ -236,7 +237,7 @@ impl PartBuilder<'_> {
             .iter()
             .rev()
             .find_map(|row| row.edition)
-            .map(|bar| self.edition.bars[bar].number.clone());
+            .map(|bar| self.edition[bar].number.clone());
         let range = self.range.as_ref().map(|r| &r.1);
         PassageReport {
             kind: p.kind,
@@ -285,7 +286,7 @@ impl PartBuilder<'_> {
         }
         rows.iter()
             .filter_map(|r| r.source)
-            .filter_map(|b| Some((b, self.source.bars.get(b)?.number.clone())))
+            .filter_map(|b| Some((b.index(), self.source.bar(b)?.number.clone())))
             .collect()
     }
 

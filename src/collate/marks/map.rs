@@ -5,7 +5,8 @@ use super::super::rows::Row;
 use super::super::{MarkPair, PartAlignment, PartView, Rows, matcher};
 use super::{of_edition, of_source};
 use crate::alignment::{
-    Edition, EditionMark, EditionNote, NoteOf, OtherMusic, PartOf, Side, Source, SourceMark, SourceNote, Table,
+    Edition, EditionBar, EditionMark, EditionNote, NoteOf, OtherMusic, PartOf, Side, Source, SourceBar, SourceMark,
+    SourceNote, Table,
 };
 use crate::score::{Anchor, Category, Mark, Place, Sign};
 use crate::time::Time;
@@ -121,7 +122,7 @@ impl<'a> Map<'a> {
                 second.insert(e, note);
             }
         }
-        let Some(start) = pair.source.and_then(|b| theirs.bars.get(b)).map(|b| b.start) else { return };
+        let Some(start) = pair.source.and_then(|b| theirs.bar(b)).map(|b| b.start) else { return };
         for at in 0..first_times(edition) {
             let entry = &edition[at];
             let mark = &ours[entry.mark];
@@ -194,11 +195,11 @@ impl<'a> Map<'a> {
         }
         let row = self.edition_rows.at(at.place)?;
         let pair = self.rows[row].pair;
-        let source = pair.source.or(pair.again)?;
-        if self.covered(row, at.offset) || source >= self.view.source.bars.len() {
+        let bar = pair.source_played().and_then(|bar| self.view.source.bar(bar))?;
+        if self.covered(row, at.offset) {
             return None;
         }
-        let time = self.view.source.bars[source].start + pair.to_source(at.offset);
+        let time = bar.start + pair.to_source(at.offset);
         Some(Position { time, voice: None, grace: 0, again: self.times[row] })
     }
 
@@ -220,7 +221,7 @@ impl<'a> Map<'a> {
         let time = |at: Anchor| {
             let row = self.edition_rows.at(at.place)?;
             let pair = self.rows[row].pair;
-            let bar = self.view.source.bars.get(pair.source?)?;
+            let bar = self.view.source.bar(pair.source?)?;
             Some(bar.start + pair.to_source(at.offset))
         };
         if carrier(self.view.edition, mark.at, mark).is_some() || self.edition_position(mark.at, mark).is_some() {
@@ -252,7 +253,7 @@ impl<'a> Map<'a> {
 
     /// The source's bar with which the piece begins.
     fn first_bar(&self) -> usize {
-        self.rows.iter().filter(|r| !r.pair.outside).find_map(|r| r.pair.source).unwrap_or(0)
+        self.rows.iter().filter(|r| !r.pair.outside).find_map(|r| r.pair.source).map_or(0, SourceBar::index)
     }
 
     /// The signatures that hold from before the piece in the source: what an edition of it prints at its beginning
@@ -291,7 +292,10 @@ impl<'a> Map<'a> {
         let Some(row) = row.filter(|_| mark.category == Category::Signature).map(|r| self.rows[r].pair) else {
             return false;
         };
-        let there = if pair.edition.is_some() { row.source } else { row.edition };
+        let there = match pair.edition {
+            Some(_) => row.source.map(SourceBar::index),
+            None => row.edition.map(EditionBar::index),
+        };
         let Some(there) = there.filter(|b| mark.at.offset == Time::from(0) && *b < other.bars.len()) else {
             return false;
         };
@@ -307,19 +311,20 @@ impl<'a> Map<'a> {
     /// Barlines and signatures at the two ends of a piece belong to each other
     /// whatever the music beside them is.
     fn edge<S: Side>(&self, part: PartOf<S>, at: Anchor, mark: &Mark) -> Option<Time> {
-        let of = |row: Option<&Row>, bar: fn(&Row) -> Option<usize>| row.and_then(bar);
         let inside = || self.rows.iter().filter(|r| !r.pair.outside);
-        let own =
-            |r: &Row| if std::ptr::eq(part.part(), self.view.edition.part()) { r.pair.edition } else { r.pair.source };
+        let own = |r: &Row| match std::ptr::eq(part.part(), self.view.edition.part()) {
+            true => r.pair.edition.map(EditionBar::index),
+            false => r.pair.source.map(SourceBar::index),
+        };
         let (first, last) = (inside().find_map(own)?, inside().filter_map(own).next_back()?);
         match mark.category {
             Category::Signature if at.bar == first && at.offset == Time::from(0) => {
-                let start = of(inside().find(|r| r.pair.source.is_some()), |r| r.pair.source)?;
-                self.view.source.bars.get(start).map(|b| b.start)
+                let start = inside().find_map(|r| r.pair.source)?;
+                self.view.source.bar(start).map(|b| b.start)
             }
             Category::Structure if at.bar == last && at.offset >= part.bars[last].length => {
                 let end = inside().filter_map(|r| r.pair.source).next_back()?;
-                self.view.source.bars.get(end).map(|b| b.start + b.length)
+                self.view.source.bar(end).map(|b| b.start + b.length)
             }
             _ => None,
         }

@@ -2,7 +2,7 @@
 
 use super::super::rows::Row;
 use super::super::{PartAlignment, PartView, WrittenOutOrnament};
-use crate::alignment::{EditionNote, SourceMark, SourceNote, SourcePart, Table};
+use crate::alignment::{EditionBar, EditionNote, SourceMark, SourceNote, SourcePart, Table};
 use crate::score::Category;
 use crate::time::Time;
 use std::collections::HashMap;
@@ -105,7 +105,7 @@ fn written_by_edition(view: &PartView, rows: &[Row], alignment: &mut PartAlignme
 fn has_it_whole(view: &PartView, alignment: &PartAlignment, row: &Row, s: SourceNote) -> bool {
     let Some(e) = alignment.source_to_edition[s] else { return false };
     let (note, other) = (&view.edition[e], &view.source[s]);
-    row.pair.edition == Some(note.bar)
+    row.pair.edition == Some(EditionBar::new(note.bar))
         && note.offset == row.pair.to_edition(other.offset)
         && view.edition.sounding(e) >= view.source.sounding(s) * row.pair.scale
 }

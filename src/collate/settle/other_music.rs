@@ -222,7 +222,7 @@ fn pair_the_same(view: &PartView, rows: &[Row], stretch: &OtherMusic, alignment:
         let Some(bar) = row.pair.edition else { continue };
         for s in row.source_notes(view.source).filter(|s| theirs.contains(s)) {
             let offset = row.pair.to_edition(view.source[s].offset);
-            let place = (Place { bar, offset }, view.source_height(s));
+            let place = (bar.at(offset), view.source_height(s));
             let length = view.source.sounding(s) * row.pair.scale;
             if let Some(e) = ours.get(&place).copied().filter(|e| view.edition.sounding(*e) == length) {
                 ours.remove(&place);
@@ -247,7 +247,7 @@ fn bound(view: &PartView, rows: &[Row], run: Vec<Item>) -> OtherMusic {
 }
 
 fn bar_end(view: &PartView, row: &Row) -> Time {
-    let whole = row.pair.edition.and_then(|b| view.edition.bars.get(b)).map_or(Time::from(0), |b| b.length);
+    let whole = row.pair.edition.and_then(|b| view.edition.bar(b)).map_or(Time::from(0), |b| b.length);
     row.edition_to.unwrap_or(whole)
 }
 

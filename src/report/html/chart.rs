@@ -1,6 +1,6 @@
 //! The notes of both sides on one axis of time, both in the edition's key.
 
-use crate::alignment::{EditionNote, EditionPart, NoteOf, PartOf, Side, SourceNote, SourcePart};
+use crate::alignment::{EditionBar, EditionNote, EditionPart, NoteOf, PartOf, Side, SourceBar, SourceNote, SourcePart};
 use crate::collate::{BarPair, Collation, PartAlignment};
 use crate::findings::{PartFindings, Status, Subject};
 use crate::instrument::RangeCheck;
@@ -88,7 +88,7 @@ impl Sides<'_> {
             let first = chart.tones.len();
             if let Some(extent) = source {
                 let kind = |n| theirs.get(&n).copied().unwrap_or(Kind::Source);
-                let put = Put { at, scale, by: self.alignment.interval, bar: row.edition.unwrap_or(0) };
+                let put = Put { at, scale, by: self.alignment.interval, bar: row.edition.map_or(0, EditionBar::index) };
                 self.tones(self.source, &extent, &put, kind, &mut chart.tones);
             }
             if let Some(extent) = edition {
@@ -100,7 +100,7 @@ impl Sides<'_> {
             chart.columns.push(Column {
                 from: at,
                 to: at + length,
-                number: starts.and_then(|b| self.edition.bars.get(b)).map(|b| b.number.clone()),
+                number: starts.and_then(|b| self.edition.bar(b)).map(|b| b.number.clone()),
                 tones: first..chart.tones.len(),
             });
             at += length;
@@ -133,7 +133,10 @@ impl Sides<'_> {
     /// on the other side brings its bar back.
     fn extent(&self, index: usize, edition: bool) -> Option<Extent> {
         let part = if edition { self.edition.part() } else { self.source.part() };
-        let own = |row: &BarPair| if edition { (row.edition, row.edition_from) } else { (row.source, row.source_from) };
+        let own = |row: &BarPair| match edition {
+            true => (row.edition.map(EditionBar::index), row.edition_from),
+            false => (row.source.map(SourceBar::index), row.source_from),
+        };
         let outline = &self.collation.outline;
         let (bar, from) = own(&outline[index]);
         let known = |bar: &usize| *bar < part.bars.len();

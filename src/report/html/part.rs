@@ -5,7 +5,7 @@ use super::picture::Glyphs;
 use super::plot::{self, Frame};
 use super::staves::Score;
 use super::{bars, notes};
-use crate::alignment::RowRange;
+use crate::alignment::{EditionBar, RowRange};
 use crate::beside::Staves;
 use crate::engrave;
 use crate::findings::{Passage, Status};
@@ -51,7 +51,7 @@ pub fn section(
     let report = &audit.parts[place];
     let looked_at = report.looked_at();
     let outline = &material.collation.outline;
-    let own = |row: usize| outline[row].edition.is_some_and(|b| looked_at.contains(&b));
+    let own = |row: usize| outline[row].edition.is_some_and(|b| looked_at.contains(&b.index()));
     let rows = match report.only {
         None => 0..outline.len(),
         Some(_) => {
@@ -177,7 +177,8 @@ impl View<'_> {
         };
         let (begins, ends) = (&chart.columns[first - from], &chart.columns[last - from]);
         let inside = |column: &super::chart::Column, row: usize, place: Place| {
-            let from = if outline[row].edition == Some(place.bar) { outline[row].edition_from } else { place.offset };
+            let is_its = outline[row].edition == Some(EditionBar::new(place.bar));
+            let from = if is_its { outline[row].edition_from } else { place.offset };
             (column.from + super::chart::float(place.offset - from)).clamp(column.from, column.to)
         };
         let start = inside(begins, first, passage.at.from);
@@ -185,7 +186,8 @@ impl View<'_> {
             Some(stretch) => match stretch.to {
                 None => ends.to,
                 Some(to) => {
-                    inside(ends, last, Place { bar: outline[last].edition.unwrap_or(passage.at.to.bar), offset: to })
+                    let bar = outline[last].edition.map_or(passage.at.to.bar, EditionBar::index);
+                    inside(ends, last, Place { bar, offset: to })
                 }
             },
             None => {
