@@ -145,3 +145,21 @@ impl Index<usize> for Plan {
         &self.rows[row]
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bars_of_both_sides_find_their_rows() {
+        let keep = |edition, source| BarPlan::Keep { edition, source, shift: Time::zero() };
+        let rows = vec![keep(0, Some(0)), BarPlan::Fresh { source: 1 }, BarPlan::Drop { edition: 1 }, keep(2, Some(3))];
+        let mut plan = Plan::new(rows);
+        assert_eq!([0, 1, 2, 3].map(|bar| plan.edition_row(bar)), [Some(0), Some(2), Some(3), None]);
+        assert_eq!([0, 1, 2, 3].map(|bar| plan.source_row(bar)), [Some(0), Some(1), None, Some(3)]);
+        plan.rebuild(3, Time::from(1));
+        assert_eq!(plan[3], BarPlan::Rebuild { edition: 2, source: 3, shift: Time::from(1) });
+        plan.rebuild(2, Time::zero());
+        assert_eq!(plan[2], BarPlan::Drop { edition: 1 });
+    }
+}

@@ -9,7 +9,7 @@ use crate::instrument::{self, Instrument, Outside, RangeCheck, ReadAs};
 use crate::keys::joins;
 use crate::keys::phrases::{Move, propose};
 use crate::musicxml::Edits;
-use crate::musicxml::rewrite::{Composed, Context, TouchedLine, touched_octave_lines};
+use crate::musicxml::rewrite::{Alone, Context, TouchedLine, touched_octave_lines};
 use crate::pitch::Interval;
 use crate::plan::Plan;
 use crate::score::{Category, Mark, MarkId, NoteId, Part, Score, Sign};
@@ -67,9 +67,9 @@ pub(super) fn fit<'t>(
             let part = &score.parts[one.on.place];
             let plan = Plan::keep_all(part);
             let context = Context::alone(&copy.tree, part, &plan);
-            let mut rewrite = Composed::alone(&context, &mut edits);
+            let mut rewrite = Alone::new(&context, &mut edits);
             rewrite.move_octaves(&one.octaves);
-            let mut rewrite = rewrite.marks([]);
+            let mut rewrite = rewrite.marks();
             let lines = touched_octave_lines(part, &one.octaves);
             for line in &lines {
                 let mark = &part.marks[line.mark];

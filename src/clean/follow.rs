@@ -11,6 +11,7 @@ use crate::pitch::Interval;
 use crate::plan::Plan;
 use crate::score::{Category, Mark, MarkId, Meaning, Part, Place, Sign};
 use crate::time::Time;
+use std::collections::BTreeMap;
 
 /// A part without counterpart, and the part that it follows, if there is one.
 pub(super) struct Follower<'s, 'j, 'a, 'i> {
@@ -24,7 +25,7 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
         let (leader, signatures) = (self.leader.map(PartJob::source_side), self.leader.map(PartJob::signatures));
         let context = Context::following(edits.tree(), self.part, self.plan, leader)
             .with_signatures(signatures.unwrap_or(Signatures::Edition));
-        let mut rewrite = Composed::alone(&context, edits);
+        let mut rewrite = Composed::new(&context, edits, BTreeMap::new());
         if let Some(leader) = self.leader {
             for row in 0..self.plan.rows().len() {
                 leader.length(row).into_iter().for_each(|length| rewrite.fill_up(row, length));

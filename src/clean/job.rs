@@ -139,7 +139,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     pub(super) fn rewrite_notes(&self, rewrite: &mut Composed, summary: &mut Summary) {
         for (finding, _) in self.with(|f| f.category.is_of_notes()).filter(|(_, undone)| *undone) {
             summary.notes_restored += 1;
-            let kept = matches!(self.plan[finding.row], BarPlan::Keep { .. });
+            let kept = self.plan[finding.row].is_kept();
             match finding.subject {
                 Subject::Note { edition: Some(e), source: Some(s) } if kept && finding.category != Category::Rhythm => {
                     rewrite.restore_pitch(e, s);
@@ -153,10 +153,7 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
     pub(super) fn rewrite_tie(&self, rewrite: &mut Composed, index: usize) {
         let tie = &self.alignment.ties[index];
         let kept = |n: EditionNote| {
-            matches!(
-                self.plan[self.sides.collation.edition_row(Place::start_of(self.edition[n].bar))],
-                BarPlan::Keep { .. }
-            )
+            self.plan[self.sides.collation.edition_row(Place::start_of(self.edition[n].bar))].is_kept()
         };
         if !tie.added {
             for pair in tie.edition.windows(2) {

@@ -10,7 +10,7 @@ use super::sheet::{BarBeat, Sheet, SheetError, SheetMark};
 use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Failure, Sides};
 use crate::findings::{Finding, PartFindings, Status, Subject};
-use crate::musicxml::rewrite::{Composed, Context, NewMark};
+use crate::musicxml::rewrite::{Alone, Context, NewMark};
 use crate::musicxml::{Edits, articulations, is_dynamic_sign, ornaments, words_of};
 use crate::patch::Patch;
 use crate::pitch::Interval;
@@ -99,7 +99,7 @@ fn lay_sheet(
             }
         }
         let context = Context::alone(tree, part, &plan);
-        let mut rewrite = Composed::alone(&context, &mut edits).marks([]);
+        let mut rewrite = Alone::new(&context, &mut edits).marks();
         let own: Vec<Own> = to_lay.iter().map(|(kind, at, end, line)| own(part, kind, *at, *end, line)).collect();
         let goes = |mark: usize| own.iter().any(|own| clash::gives_way(&part.marks[mark], own));
         clash::make_way(part, goes, &mut rewrite, &mut expected[index], warnings);

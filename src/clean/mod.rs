@@ -58,7 +58,7 @@ pub use direction::Direction;
 pub use fit::{OnInstrument, Player};
 pub use layer::{Lifted, OwnMarks, lift};
 pub use left::LeftBar;
-pub use outcome::{FindingFate, Outcomes, outcomes};
+pub use outcome::{Outcomes, Treatment, outcomes};
 pub use policy::{Additions, Decision, Policy, Restore};
 pub use provenance::{Origin, Provenance};
 pub use sheet::{Sheet, SheetError};

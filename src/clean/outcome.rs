@@ -13,15 +13,16 @@ use std::ops::RangeInclusive;
 /// What became of one finding of an audit.
 #[derive(Debug, Clone, Copy)]
 pub struct Outcome<'a> {
-    pub fate: FindingFate,
+    pub treatment: Treatment,
     /// The cleaning's finding that is the same one.
     pub own: Option<usize>,
     /// The bar in which it had to be left.
     pub left: Option<&'a LeftBar>,
 }
 
+/// How a copy treats a finding.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum FindingFate {
+pub enum Treatment {
     /// It, or what the cleaning found of its notes and marks, was decided so.
     Decided(Decision),
     /// The edition's bar that it is in was taken out.
@@ -34,22 +35,22 @@ pub enum FindingFate {
     InPart,
 }
 
-impl FindingFate {
+impl Treatment {
     /// The decision that it comes to; `None` where it is undone in part.
     pub fn decision(self) -> Option<Decision> {
         match self {
-            FindingFate::Decided(decision) | FindingFate::WithBar(decision) => Some(decision),
-            FindingFate::BarTakenOut | FindingFate::BarPutBack => Some(Decision::Out),
-            FindingFate::InPart => None,
+            Treatment::Decided(decision) | Treatment::WithBar(decision) => Some(decision),
+            Treatment::BarTakenOut | Treatment::BarPutBack => Some(Decision::Out),
+            Treatment::InPart => None,
         }
     }
 
-    fn of_all<'d>(decisions: impl Iterator<Item = &'d Decision>) -> Option<FindingFate> {
+    fn of_all<'d>(decisions: impl Iterator<Item = &'d Decision>) -> Option<Treatment> {
         let all: BTreeSet<Decision> = decisions.copied().collect();
         match all.len() {
             0 => None,
-            1 => all.first().copied().map(FindingFate::Decided),
-            _ => Some(FindingFate::InPart),
+            1 => all.first().copied().map(Treatment::Decided),
+            _ => Some(Treatment::InPart),
         }
     }
 }
@@ -152,19 +153,19 @@ impl<'a, 's> PartOutcomes<'a, 's> {
         let rows = self.rows_of(finding.row, finding.status);
         let touching = self.touching(finding);
         let decisions = &self.cleaned.decisions[self.part];
-        let fate = match own {
-            Some(own) => FindingFate::Decided(decisions[own]),
+        let treatment = match own {
+            Some(own) => Treatment::Decided(decisions[own]),
             None => self
                 .bar(&rows)
-                .or_else(|| FindingFate::of_all(touching.iter().map(|f| &decisions[*f])))
+                .or_else(|| Treatment::of_all(touching.iter().map(|f| &decisions[*f])))
                 .unwrap_or_else(|| self.with_bar(&rows)),
         };
-        let undone = fate.decision() == Some(Decision::Out);
+        let undone = treatment.decision() == Some(Decision::Out);
         let left = match own {
             Some(own) => self.left_with(&[own]),
             None => self.left_with(&touching).or_else(|| self.left_in(&rows)),
         };
-        Outcome { fate, own, left: left.filter(|_| !undone) }
+        Outcome { treatment, own, left: left.filter(|_| !undone) }
     }
 
     /// The cleaning's finding that is the same one: of the same notes or marks,
@@ -214,22 +215,22 @@ impl<'a, 's> PartOutcomes<'a, 's> {
     }
 
     /// Whether a bar of these was taken out or put back.
-    fn bar(&self, rows: &BTreeSet<usize>) -> Option<FindingFate> {
+    fn bar(&self, rows: &BTreeSet<usize>) -> Option<Treatment> {
         let changed = rows.iter().filter(|row| self.cleaned.changed_rows.contains(row));
-        let fates = changed.map(|row| match self.sides.collation.outline[*row].edition {
-            Some(_) => FindingFate::BarTakenOut,
-            None => FindingFate::BarPutBack,
+        let treatments = changed.map(|row| match self.sides.collation.outline[*row].edition {
+            Some(_) => Treatment::BarTakenOut,
+            None => Treatment::BarPutBack,
         });
-        fates.min_by_key(|fate| *fate == FindingFate::BarPutBack)
+        treatments.min_by_key(|treatment| *treatment == Treatment::BarPutBack)
     }
 
     /// What became of all that the cleaning found in these bars.
-    fn with_bar(&self, rows: &BTreeSet<usize>) -> FindingFate {
+    fn with_bar(&self, rows: &BTreeSet<usize>) -> Treatment {
         let own = self.own().findings.iter().zip(&self.cleaned.decisions[self.part]);
-        match FindingFate::of_all(own.filter(|(f, _)| rows.contains(&f.row)).map(|(_, d)| d)) {
-            Some(FindingFate::Decided(decision)) => FindingFate::WithBar(decision),
-            Some(fate) => fate,
-            None => FindingFate::WithBar(Decision::Out),
+        match Treatment::of_all(own.filter(|(f, _)| rows.contains(&f.row)).map(|(_, d)| d)) {
+            Some(Treatment::Decided(decision)) => Treatment::WithBar(decision),
+            Some(treatment) => treatment,
+            None => Treatment::WithBar(Decision::Out),
         }
     }
 

@@ -5,7 +5,7 @@ use super::content::{Content, mark_line};
 use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Failure};
 use crate::musicxml::Edits;
-use crate::musicxml::rewrite::{Composed, Context};
+use crate::musicxml::rewrite::{Alone, Context};
 use crate::pitch::{Interval, key_name, nearest_by_fifths};
 use crate::plan::Plan;
 use crate::score::{Category, Part};
@@ -47,7 +47,7 @@ pub(super) fn transpose<'t>(
         for part in &score.parts {
             let plan = Plan::keep_all(part);
             let context = Context::alone(&copy.tree, part, &plan);
-            let mut rewrite = Composed::alone(&context, &mut edits);
+            let mut rewrite = Alone::new(&context, &mut edits);
             rewrite.transpose(by).map_err(|fault| {
                 Failure::Unsupported(format!(
                     "part {}, bar {}: {} the signature would have {}{}",

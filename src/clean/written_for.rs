@@ -8,7 +8,7 @@ use super::{Cleaned, Difference, Failure};
 use crate::instrument::{Clef, Instrument, ReadAs};
 use crate::keys::{View, simplest};
 use crate::musicxml::Edits;
-use crate::musicxml::rewrite::{Composed, Context, Refusal, WrittenPart};
+use crate::musicxml::rewrite::{Alone, Context, Refusal, WrittenPart};
 use crate::pitch::{Interval, key_name};
 use crate::plan::Plan;
 use crate::score::{Category, Part, Sound};
@@ -98,7 +98,7 @@ pub(super) fn write<'t>(
         let turn = Turn::new(part, instrument, reading);
         let plan = Plan::keep_all(part);
         let context = Context::alone(&copy.tree, part, &plan);
-        let mut rewrite = Composed::alone(&context, &mut edits);
+        let mut rewrite = Alone::new(&context, &mut edits);
         let by = |old: Interval| turn.paper(old);
         let writing = WrittenPart { instrument, by: &by, transpose: turn.transpose(), name: wanted.name.as_deref() };
         rewrite.write_for(&writing).map_err(|refusal| told(part, instrument, &refusal))?;

@@ -1,7 +1,7 @@
 //! What to take out of a document and put into it, as a patch on its text.
 
 use super::elements::{Falls, facts, rank};
-use super::fragment::{Fragment, Style};
+use super::fragment::{Fragment, Indentation};
 use super::tree::{Tree, element};
 use crate::patch::Patch;
 use crate::score::Element;
@@ -12,7 +12,7 @@ use std::collections::{BTreeMap, BTreeSet};
 /// gets a new child is never taken out as empty.
 pub struct Edits<'a, 'i> {
     tree: &'a Tree<'i>,
-    style: Style,
+    indentation: Indentation,
     gone: BTreeSet<Element>,
     children: BTreeMap<Element, Vec<Fragment>>,
     before: BTreeMap<Element, Vec<Fragment>>,
@@ -28,7 +28,7 @@ impl<'a, 'i> Edits<'a, 'i> {
     pub fn new(tree: &'a Tree<'i>) -> Self {
         Edits {
             tree,
-            style: style_of(tree.text()),
+            indentation: indentation_of(tree.text()),
             gone: BTreeSet::new(),
             children: BTreeMap::new(),
             before: BTreeMap::new(),
@@ -127,7 +127,7 @@ impl<'a, 'i> Edits<'a, 'i> {
         for (element, fragment) in &self.replaced {
             if !self.inside_gone(*element) {
                 let node = self.tree.node(*element);
-                patch.replace(node.range(), fragment.render(&self.style, indent_of(text, node)));
+                patch.replace(node.range(), fragment.render(&self.indentation, indent_of(text, node)));
             }
         }
         for ((element, name), value) in &self.attributes {
@@ -190,20 +190,20 @@ impl<'a, 'i> Edits<'a, 'i> {
         let text = self.tree.text();
         let before = text[..sibling.range().start].trim_end_matches([' ', '\t']);
         if fragment.children.is_empty() && !before.ends_with(['\n', '\r']) {
-            return fragment.render(&self.style, "");
+            return fragment.render(&self.indentation, "");
         }
         self.line(fragment, indent_of(text, sibling))
     }
 
     fn line(&self, fragment: &Fragment, indent: &str) -> String {
-        format!("{}{indent}{}", self.style.newline, fragment.render(&self.style, indent))
+        format!("{}{indent}{}", self.indentation.newline, fragment.render(&self.indentation, indent))
     }
 
     fn put_children(&self, parent: Node<'_, '_>, fragments: &[Fragment], patch: &mut Patch) {
         let text = self.tree.text();
         let name = parent.tag_name().name();
         let own = indent_of(text, parent);
-        let indent = format!("{own}{}", self.style.unit);
+        let indent = format!("{own}{}", self.indentation.unit);
         let elements: Vec<Node> = parent.children().filter(|n| n.is_element()).collect();
         if elements.is_empty() {
             // `<a/>` or `<a></a>`: written anew with its children.
@@ -211,7 +211,7 @@ impl<'a, 'i> Edits<'a, 'i> {
             for fragment in fragments {
                 whole.place(fragment.clone());
             }
-            patch.replace(parent.range(), whole.render(&self.style, own));
+            patch.replace(parent.range(), whole.render(&self.indentation, own));
             return;
         }
         // In the order of the schema, so that insertions at one place keep it.
@@ -269,7 +269,7 @@ fn indent_of<'t>(text: &'t str, node: Node<'_, '_>) -> &'t str {
     if before.bytes().all(|b| b == b' ' || b == b'\t') { before } else { "" }
 }
 
-fn style_of(text: &str) -> Style {
+fn indentation_of(text: &str) -> Indentation {
     let newline = match text.find(['\n', '\r']) {
         _ if !text.contains("\n ") && !text.contains("\r ") && !text.contains("\n\t") && !text.contains("\r\t") => {
             // No indentation: a document with most tags on lines of their own
@@ -286,7 +286,7 @@ fn style_of(text: &str) -> Style {
         .skip(1)
         .find(|l| l.starts_with([' ', '\t']) && l.trim_start().starts_with('<'))
         .map_or("", |l| &l[..l.len() - l.trim_start().len()]);
-    Style { newline, unit: unit.to_string() }
+    Indentation { newline, unit: unit.to_string() }
 }
 
 fn line_end(text: &str) -> &'static str {

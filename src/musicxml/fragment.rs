@@ -17,7 +17,7 @@ pub struct Fragment {
 
 /// How the document is laid out, so that new lines look like old ones.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Style {
+pub struct Indentation {
     /// Empty in a document without line breaks.
     pub newline: &'static str,
     pub unit: String,
@@ -130,13 +130,13 @@ impl Fragment {
     }
 
     /// The text of the element; lines after the first start with `indent`.
-    pub fn render(&self, style: &Style, indent: &str) -> String {
+    pub fn render(&self, indentation: &Indentation, indent: &str) -> String {
         let mut writer = Writer::new(Vec::new());
-        self.write(&mut writer, style, indent).expect("writing to memory does not fail");
+        self.write(&mut writer, indentation, indent).expect("writing to memory does not fail");
         String::from_utf8(writer.into_inner()).expect("only text was written")
     }
 
-    fn write(&self, writer: &mut Writer<Vec<u8>>, style: &Style, indent: &str) -> std::io::Result<()> {
+    fn write(&self, writer: &mut Writer<Vec<u8>>, indentation: &Indentation, indent: &str) -> std::io::Result<()> {
         let mut start = BytesStart::new(self.name.as_str());
         for (name, value) in &self.attributes {
             start.push_attribute((name.as_str(), value.as_str()));
@@ -149,16 +149,16 @@ impl Fragment {
             writer.write_event(Event::Text(BytesText::new(&self.text)))?;
         }
         if !self.children.is_empty() {
-            let inner = format!("{indent}{}", style.unit);
+            let inner = format!("{indent}{}", indentation.unit);
             let line = |writer: &mut Writer<Vec<u8>>, indent: &str| {
-                if style.newline.is_empty() {
+                if indentation.newline.is_empty() {
                     return Ok(());
                 }
-                writer.write_event(Event::Text(BytesText::from_escaped(format!("{}{indent}", style.newline))))
+                writer.write_event(Event::Text(BytesText::from_escaped(format!("{}{indent}", indentation.newline))))
             };
             for child in &self.children {
                 line(writer, &inner)?;
-                child.write(writer, style, &inner)?;
+                child.write(writer, indentation, &inner)?;
             }
             line(writer, indent)?;
         }
@@ -183,8 +183,8 @@ mod tests {
     #[test]
     fn text_is_escaped_and_layout_left_behind() {
         let doc = roxmltree::Document::parse("<words default-x='3' id='a' xml:lang='it'>p &amp; f</words>").unwrap();
-        let style = Style { newline: "\n", unit: "  ".into() };
+        let indentation = Indentation { newline: "\n", unit: "  ".into() };
         let copy = Fragment::new("a").with(Fragment::copy(doc.root_element()));
-        assert_eq!(copy.render(&style, ""), "<a>\n  <words xml:lang=\"it\">p &amp; f</words>\n</a>");
+        assert_eq!(copy.render(&indentation, ""), "<a>\n  <words xml:lang=\"it\">p &amp; f</words>\n</a>");
     }
 }

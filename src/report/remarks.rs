@@ -4,7 +4,7 @@
 use super::phrases;
 use super::{PartReport, Point};
 use crate::alignment::{EditionPart, NoteOf, PartOf, Side, SourcePart};
-use crate::clean::{Decision, FindingFate, LeftBar, Names, Outcomes};
+use crate::clean::{Decision, LeftBar, Names, Outcomes, Treatment};
 use crate::findings::{Finding, PartFindings, PassageKind, Status};
 use crate::pitch::Interval;
 use crate::score::{Category, Part, Place, Sound};
@@ -86,7 +86,7 @@ impl PartNotes<'_> {
     fn own_decisions(&self, passage: usize) -> Vec<Option<Decision>> {
         let own = self.found.findings.iter().zip(&self.outcomes.findings);
         own.filter(|(f, _)| f.passage == Some(passage) && self.tells(passage, f))
-            .map(|(_, outcome)| outcome.fate.decision())
+            .map(|(_, outcome)| outcome.treatment.decision())
             .collect()
     }
 
@@ -177,7 +177,7 @@ impl PartNotes<'_> {
             category: finding.category.name().into(),
             edition: finding.edition_reading.clone().unwrap_or_default(),
             source: finding.source_reading.clone().unwrap_or_default(),
-            remark: with_reason(&done(finding.status, outcome.fate), outcome.left),
+            remark: with_reason(&done(finding.status, outcome.treatment), outcome.left),
             name: outcome.own.map_or(String::new(), |own| self.names.findings[own].clone()),
         }
     }
@@ -191,25 +191,25 @@ fn with_reason(remark: &str, left: Option<&LeftBar>) -> String {
     }
 }
 
-fn done(status: Status, fate: FindingFate) -> String {
+fn done(status: Status, treatment: Treatment) -> String {
     let what = match status {
         Status::Added => "addition",
         Status::Omitted => "omission",
         Status::Altered => "alteration",
     };
-    let done = match (status, fate) {
-        (_, FindingFate::BarTakenOut) => "taken out with its bar",
-        (_, FindingFate::BarPutBack) => "reverted with its bar, which was put back",
-        (_, FindingFate::WithBar(Decision::Out)) => "reverted: its bar is as in the source",
-        (_, FindingFate::WithBar(_)) => "kept with its bar",
-        (_, FindingFate::InPart) => "reverted in part",
-        (_, FindingFate::Decided(Decision::Bracket)) => "kept, set apart",
-        (Status::Added, FindingFate::Decided(Decision::Out)) => "taken out",
-        (Status::Added, FindingFate::Decided(Decision::Keep)) => "kept",
-        (Status::Omitted, FindingFate::Decided(Decision::Out)) => "put back",
-        (Status::Omitted, FindingFate::Decided(Decision::Keep)) => "left out",
-        (Status::Altered, FindingFate::Decided(Decision::Out)) => "the source's reading restored",
-        (Status::Altered, FindingFate::Decided(Decision::Keep)) => "the edition's reading kept",
+    let done = match (status, treatment) {
+        (_, Treatment::BarTakenOut) => "taken out with its bar",
+        (_, Treatment::BarPutBack) => "reverted with its bar, which was put back",
+        (_, Treatment::WithBar(Decision::Out)) => "reverted: its bar is as in the source",
+        (_, Treatment::WithBar(_)) => "kept with its bar",
+        (_, Treatment::InPart) => "reverted in part",
+        (_, Treatment::Decided(Decision::Bracket)) => "kept, set apart",
+        (Status::Added, Treatment::Decided(Decision::Out)) => "taken out",
+        (Status::Added, Treatment::Decided(Decision::Keep)) => "kept",
+        (Status::Omitted, Treatment::Decided(Decision::Out)) => "put back",
+        (Status::Omitted, Treatment::Decided(Decision::Keep)) => "left out",
+        (Status::Altered, Treatment::Decided(Decision::Out)) => "the source's reading restored",
+        (Status::Altered, Treatment::Decided(Decision::Keep)) => "the edition's reading kept",
     };
     format!("{what}; {done}")
 }

@@ -17,7 +17,7 @@ pub use staff::Staff;
 pub use stretch::write_stretches;
 pub use styles::Styles;
 
-use super::fragment::{Fragment, Style};
+use super::fragment::{Fragment, Indentation};
 use crate::pitch::Interval;
 use crate::score::Part;
 
@@ -93,7 +93,7 @@ fn document(head: Vec<Fragment>, list: Fragment, parts: Vec<Fragment>) -> String
     score.children = head;
     score.children.push(list);
     score.children.extend(parts);
-    PROLOG.to_string() + &score.render(&Style { newline: "\n", unit: " ".into() }, "") + "\n"
+    PROLOG.to_string() + &score.render(&Indentation { newline: "\n", unit: " ".into() }, "") + "\n"
 }
 
 fn identification() -> Fragment {

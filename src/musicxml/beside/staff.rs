@@ -166,7 +166,8 @@ impl Moved<'_, '_, '_> {
     }
 }
 
-/// Copies the elements of a bar.
+/// Copies the elements of a bar. What `rewrite` composes is a note as the edition would write it, in
+/// its voices and without marks; this shows all that the source's bar has, and only moves it.
 struct Copier<'s, 'a, 'i> {
     staff: &'s Staff<'a, 'i>,
     moved: Option<&'s Moved<'s, 'a, 'i>>,

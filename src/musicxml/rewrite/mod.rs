@@ -2,7 +2,7 @@
 //!
 //! A part goes through stages, each of which takes the one before it, so that nothing is asked
 //! or done too early: [`Composed`], in which bars that take the source's music have its notes and
-//! pitches and ties are put right; [`Marking`], in which the edition's marks stay, look otherwise
+//! pitches and ties are put right, or [`Alone`], for a part that only moves; [`Marking`], in which the edition's marks stay, look otherwise
 //! or go; [`Inserter`], which inserts marks; and its end, which settles what waited: ties at
 //! seams, times, accidentals and stems, bars and their attributes.
 
@@ -45,7 +45,7 @@ use roxmltree::Node;
 pub use context::{Context, Signatures};
 pub use new_marks::NewMark;
 pub use octaves::{TouchedLine, touched_octave_lines};
-pub use stages::{Composed, Marking};
+pub use stages::{Alone, Composed, Marking};
 pub use transpose::TooManySigns;
 pub use write_for::{Refusal, WrittenPart};
 

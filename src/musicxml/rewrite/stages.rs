@@ -22,6 +22,10 @@ use std::collections::BTreeMap;
 /// A part whose composed bars have their notes: pitches, ties and lengths are put right.
 pub struct Composed<'p, 'a, 'i>(Inserter<'p, 'a, 'i>);
 
+/// A part that changes by itself, bar for row: it goes to another key, to other octaves or to an
+/// instrument.
+pub struct Alone<'p, 'a, 'i>(Inserter<'p, 'a, 'i>);
+
 /// A part whose notes are right: marks of the edition stay, look otherwise or go.
 pub struct Marking<'p, 'a, 'i>(pub(super) Inserter<'p, 'a, 'i>);
 
@@ -44,11 +48,6 @@ impl<'p, 'a, 'i> Composed<'p, 'a, 'i> {
             frame: Frame::new(context),
             numbers: SpanNumbers::default(),
         })
-    }
-
-    /// A part of the edition that changes by itself.
-    pub fn alone(context: &'p Context<'p, 'a, 'i>, edits: &'p mut Edits<'a, 'i>) -> Self {
-        Composed::new(context, edits, BTreeMap::new())
     }
 
     /// A note of the edition gets the pitch of a source note, and so do all
@@ -78,6 +77,21 @@ impl<'p, 'a, 'i> Composed<'p, 'a, 'i> {
         self.0.timed.fill_up(self.0.draft.edits, row, length);
     }
 
+    /// On to the marks. What stands on the edition's grace notes that go is to be inserted
+    /// again, so that it must be known now which they are.
+    pub fn marks<'m>(mut self, gone_graces: impl IntoIterator<Item = &'m Mark>) -> Marking<'p, 'a, 'i> {
+        gone_graces.into_iter().for_each(|mark| self.0.draft.remove_graces(mark));
+        Marking(self.0)
+    }
+}
+
+impl<'p, 'a, 'i> Alone<'p, 'a, 'i> {
+    /// `context` has no source and follows none.
+    pub fn new(context: &'p Context<'p, 'a, 'i>, edits: &'p mut Edits<'a, 'i>) -> Self {
+        debug_assert!(context.frame().is_none(), "a part with a source does not change by itself");
+        Alone(Composed::new(context, edits, BTreeMap::new()).0)
+    }
+
     /// Moves the whole part by an interval; instruments that transpose go on
     /// doing so. Parts without pitches stay as they are.
     ///
@@ -101,10 +115,8 @@ impl<'p, 'a, 'i> Composed<'p, 'a, 'i> {
         self.0.respeller.write_for(self.0.draft.edits, wanted)
     }
 
-    /// On to the marks. What stands on the edition's grace notes that go is to be inserted
-    /// again, so that it must be known now which they are.
-    pub fn marks<'m>(mut self, gone_graces: impl IntoIterator<Item = &'m Mark>) -> Marking<'p, 'a, 'i> {
-        gone_graces.into_iter().for_each(|mark| self.0.draft.remove_graces(mark));
+    /// On to the marks.
+    pub fn marks(self) -> Marking<'p, 'a, 'i> {
         Marking(self.0)
     }
 
