@@ -57,12 +57,12 @@ impl BarPair {
     }
 
     /// The offset in the edition's bar of an offset in the source's.
-    pub fn to_edition(&self, offset: Time) -> Time {
+    pub fn to_edition(self, offset: Time) -> Time {
         if self.scale == Time::from(1) { offset + self.shift } else { offset * self.scale + self.shift }
     }
 
     /// The offset in the source's bar of an offset in the edition's.
-    pub fn to_source(&self, offset: Time) -> Time {
+    pub fn to_source(self, offset: Time) -> Time {
         if self.scale == Time::from(1) { offset - self.shift } else { (offset - self.shift) / self.scale }
     }
 }

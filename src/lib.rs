@@ -29,7 +29,7 @@
 //!   become of a clean copy: another key, a range, an instrument, marks of one's
 //!   own. [`Cleaned`] says what was done.
 //!
-//! What a score holds is plain data: parts, bars, notes and marks.
+//! What a score holds is plain data: [`score`] has its parts, bars, notes and marks, with [`pitch`] and [`time`].
 
 #![warn(missing_docs)]
 
@@ -46,13 +46,10 @@ mod instrument;
 mod keys;
 mod musicxml;
 mod patch;
-#[doc(hidden)]
 pub mod pitch;
 mod plan;
 mod report;
-#[doc(hidden)]
 pub mod score;
-#[doc(hidden)]
 pub mod time;
 
 mod comparison;

@@ -18,6 +18,7 @@ const FIFTHS: [i32; 7] = [0, 2, 4, -1, 1, 3, 5];
 /// A spelled pitch. The octave is the letter's: B#3 sounds as C4.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Pitch {
+    /// As in scientific names: C4 is middle C.
     pub octave: i32,
     /// Letter: 0 is C, 6 is B.
     pub step: i32,
@@ -110,13 +111,17 @@ impl fmt::Display for Pitch {
 /// that a second is one step.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Interval {
+    /// Letter names, 0-based and signed: a second up is 1.
     pub steps: i32,
+    /// Half steps, signed.
     pub semitones: i32,
 }
 
 impl Interval {
+    /// From a pitch to itself.
     pub const UNISON: Interval = Interval { steps: 0, semitones: 0 };
 
+    /// Of so many letter names and half steps.
     pub fn new(steps: i32, semitones: i32) -> Self {
         Interval { steps, semitones }
     }
@@ -129,14 +134,17 @@ impl Interval {
         }
     }
 
+    /// So many octaves, up or down.
     pub fn octaves(n: i32) -> Interval {
         Interval::new(7 * n, 12 * n)
     }
 
+    /// The same interval in the other direction.
     pub fn inverse(self) -> Interval {
         Interval::new(-self.steps, -self.semitones)
     }
 
+    /// Both, one after the other.
     pub fn plus(self, other: Interval) -> Interval {
         Interval::new(self.steps + other.steps, self.semitones + other.semitones)
     }

@@ -6,16 +6,17 @@
 mod category;
 pub mod harmony;
 mod meaning;
+mod place;
 mod reading;
 pub mod sign;
 
 use crate::pitch::{Interval, Mode, Pitch};
 use crate::time::Time;
 use std::borrow::Cow;
-use std::ops::Deref;
 
 pub use category::Category;
 pub use meaning::Meaning;
+pub use place::{Anchor, Place, Stretch};
 pub use sign::Sign;
 
 /// The place of an element in its document.
@@ -27,19 +28,27 @@ pub type NoteId = usize;
 /// Index of a mark in its part.
 pub type MarkId = usize;
 
+/// A score as it was read: plain data, never changed after.
 #[derive(Debug, Clone, Default)]
 pub struct Score {
+    /// As the file says it.
     pub title: Option<String>,
+    /// In the order of the file.
     pub parts: Vec<Part>,
 }
 
+/// A part of a score, or a line of one.
 #[derive(Debug, Clone)]
 pub struct Part {
+    /// Its id in the file.
     pub id: String,
+    /// Its name in the file.
     pub name: String,
+    /// In the order of the file.
     pub bars: Vec<Bar>,
     /// In the order of the document, rests and grace notes included.
     pub notes: Vec<Note>,
+    /// In the order of the file.
     pub marks: Vec<Mark>,
     /// How many staves the part declares.
     pub staves: u32,
@@ -74,15 +83,18 @@ impl Line {
     }
 }
 
+/// A bar of a part.
 #[derive(Debug, Clone)]
 pub struct Bar {
     /// The printed number.
     pub number: String,
+    /// Its element in the document.
     pub element: Element,
     /// From the start of the part.
     pub start: Time,
     /// What its notes fill.
     pub length: Time,
+    /// The time signature that holds.
     pub meter: Meter,
     /// Fifths of the written signature at the bar's start.
     pub fifths: i32,
@@ -99,7 +111,9 @@ pub struct Bar {
 /// A time signature; lengths in quarter notes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Meter {
+    /// How long a full bar is.
     pub bar: Time,
+    /// How long a beat is.
     pub beat: Time,
 }
 
@@ -116,22 +130,28 @@ pub enum Sound {
     Pitched(Pitch),
     /// The staff place of a percussion note.
     Unpitched(Pitch),
+    /// Nothing.
     Rest,
 }
 
+/// A note or a rest.
 #[derive(Debug, Clone)]
 pub struct Note {
+    /// Its element in the document.
     pub element: Element,
+    /// The place of its bar.
     pub bar: usize,
     /// From the bar's start.
     pub offset: Time,
     /// As written; 0 for grace notes.
     pub duration: Time,
+    /// What sounds.
     pub sound: Sound,
     /// How the written pitch sounds.
     pub transpose: Interval,
     /// Index into the voices of the part, in order of first appearance.
     pub voice: u32,
+    /// 1-based.
     pub staff: u32,
     /// It belongs to the chord of the note before it.
     pub chord: bool,
@@ -139,6 +159,7 @@ pub struct Note {
     pub grace: u32,
     /// A grace note that comes after its main note.
     pub grace_after: bool,
+    /// Whether it is small and only shows what others play.
     pub cue: bool,
     /// The note whose tie ends here.
     pub tied_from: Option<NoteId>,
@@ -147,10 +168,12 @@ pub struct Note {
 }
 
 impl Note {
+    /// Where it begins.
     pub fn place(&self) -> Place {
         Place { bar: self.bar, offset: self.offset }
     }
 
+    /// Its sounding pitch, if it has one.
     pub fn pitch(&self) -> Option<Pitch> {
         match self.sound {
             Sound::Pitched(p) => Some(p),
@@ -158,6 +181,7 @@ impl Note {
         }
     }
 
+    /// Whether nothing sounds.
     pub fn is_rest(&self) -> bool {
         self.sound == Sound::Rest
     }
@@ -168,82 +192,25 @@ impl Note {
     }
 }
 
-/// A place in a part.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct Place {
-    pub bar: usize,
-    /// From the bar's start, in quarter notes.
-    pub offset: Time,
-}
-
-impl Place {
-    /// Where a bar begins.
-    pub fn start_of(bar: usize) -> Place {
-        Place { bar, offset: Time::zero() }
-    }
-}
-
-/// From one place to another.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Stretch {
-    pub from: Place,
-    pub to: Place,
-}
-
-impl Stretch {
-    /// A place alone.
-    pub fn at(place: Place) -> Stretch {
-        Stretch { from: place, to: place }
-    }
-
-    /// From the first of some places to the last.
-    pub fn over(mut places: impl Iterator<Item = Place>) -> Option<Stretch> {
-        let first = Stretch::at(places.next()?);
-        Some(places.fold(first, |all, place| all.with(Stretch::at(place))))
-    }
-
-    /// From where the first of both begins to where the last ends.
-    pub fn with(self, other: Stretch) -> Stretch {
-        Stretch { from: self.from.min(other.from), to: self.to.max(other.to) }
-    }
-
-    /// Whether a place is in it, its end included.
-    pub fn contains(self, place: Place) -> bool {
-        self.from <= place && place <= self.to
-    }
-}
-
-/// A place, and the note there that carries what is anchored, if one does. It
-/// can be read as its place.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Anchor {
-    pub place: Place,
-    pub note: Option<NoteId>,
-}
-
-impl Deref for Anchor {
-    type Target = Place;
-
-    fn deref(&self) -> &Place {
-        &self.place
-    }
-}
-
 /// The name of an element, nearly always a known one.
 pub type Wording = Cow<'static, str>;
 
 /// Anything that is not a note: a slur, a dynamic, a trill.
 #[derive(Debug, Clone)]
 pub struct Mark {
+    /// What kind of mark it is.
     pub category: Category,
     /// What it is and says.
     pub sign: Sign,
+    /// Where it stands, or begins.
     pub at: Anchor,
     /// Where a span ends; a slur at the onset of its last note.
     pub end: Option<Anchor>,
+    /// Its voice, counted in the part.
     pub voice: u32,
     /// The file says which voice it belongs to, though no note carries it.
     pub voice_is_told: bool,
+    /// 1-based.
     pub staff: u32,
     /// All elements that make it up, in the order of the document.
     pub elements: Vec<Element>,
@@ -307,6 +274,7 @@ impl Part {
         self.bars[bar].notes.clone().filter(|n| self.notes[*n].is_struck())
     }
 
+    /// The notes that begin: no rests, no grace notes, no ends of ties.
     pub fn struck(&self) -> impl Iterator<Item = NoteId> + '_ {
         (0..self.notes.len()).filter(|n| self.notes[*n].is_struck())
     }

@@ -182,9 +182,12 @@ impl<S, T, V> Table<Id<S, T>, V> {
     }
 }
 
-impl<S: Side, T> Table<Id<S, T>, Option<Id<S::Other, T>>> {
+/// The partner of each, if it has one.
+pub type Partners<S, T> = Table<Id<S, T>, Option<Id<<S as Side>::Other, T>>>;
+
+impl<S: Side, T> Partners<S, T> {
     /// The same where the sides are exchanged.
-    pub fn exchanged(&self) -> Table<Id<S::Other, T>, Option<Id<S, T>>> {
+    pub fn exchanged(&self) -> Partners<S::Other, T> {
         self.values().map(|partner| partner.map(Id::exchanged)).collect()
     }
 }

@@ -54,7 +54,9 @@ pub fn key_name(fifths: i32) -> String {
 /// What a file says of a signature beside its signs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Mode {
+    /// The third above the keynote is major.
     Major,
+    /// It is minor.
     Minor,
     /// A church mode, or none.
     Other,

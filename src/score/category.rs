@@ -22,6 +22,7 @@ use strum::{EnumIter, EnumString, IntoEnumIterator, IntoStaticStr};
 )]
 #[serde(rename_all = "kebab-case")]
 #[strum(serialize_all = "kebab-case")]
+#[allow(missing_docs)] // docs/report.md says what each is
 pub enum Category {
     Octave,
     Pitch,

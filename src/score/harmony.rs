@@ -1,5 +1,7 @@
 //! Chord symbols and figured basses.
 
+#![allow(missing_docs)] // names that musicians have
+
 use crate::pitch::Pitch;
 
 /// A chord symbol, or several that stand together.

@@ -1,5 +1,7 @@
 //! What is compared of a mark: two marks that say the same have the same meaning.
 
+#![allow(missing_docs)] // names that musicians have
+
 use super::harmony::{ChordItem, Figure, FigureSign};
 use super::{Mark, Sign};
 use crate::pitch::{Interval, accidental_name, alteration_of};

@@ -1,5 +1,7 @@
 //! What a mark is and says: read once from the file, turned into text once.
 
+#![allow(missing_docs)] // names that musicians have
+
 use super::Wording;
 use super::harmony::{ChordItem, ChordSymbol, Figure, FiguredBass};
 use crate::pitch::{Interval, Pitch};

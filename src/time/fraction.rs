@@ -22,6 +22,7 @@ impl Time {
         if denom < 0 { Time::reduced(-numer, -denom) } else { Time::reduced(numer, denom) }
     }
 
+    /// No time.
     #[inline]
     pub const fn zero() -> Time {
         Time { numer: 0, denom: 1 }
@@ -41,21 +42,25 @@ impl Time {
         if common == 1 { Time { numer, denom } } else { Time { numer: numer / common, denom: denom / common } }
     }
 
+    /// Above the line, in lowest terms.
     #[inline]
     pub fn numer(self) -> i64 {
         self.numer
     }
 
+    /// Below the line, above 0.
     #[inline]
     pub fn denom(self) -> i64 {
         self.denom
     }
 
+    /// Whether it is none.
     #[inline]
     pub fn is_zero(self) -> bool {
         self.numer == 0
     }
 
+    /// Whether it is a whole number.
     #[inline]
     pub fn is_integer(self) -> bool {
         self.denom == 1
@@ -66,6 +71,7 @@ impl Time {
         self.numer / self.denom
     }
 
+    /// The whole number that is no more.
     pub fn floor(self) -> Time {
         Time::from(self.numer.div_euclid(self.denom))
     }
