@@ -123,7 +123,7 @@ const HEAD: &str = "\
 #   \"out\"      the editor's change is reverted
 #   \"keep\"     it stays
 #   \"bracket\"  a mark that was added stays, set apart (dashed, in brackets, small)
-#   \"passage\"  it goes with the passage that it is in
+#   \"passage\"  it is decided as its passage is
 # A passage that is kept is kept with all that is in it, except what another word decides. Lines that you delete are
 # decided as usual.
 ";
