@@ -1,5 +1,6 @@
 //! What a part holds, in a form that can be compared.
 
+use crate::musicxml::rewrite::Signatures;
 use crate::pitch::{Interval, Pitch};
 use crate::plan::{BarPlan, Plan};
 use crate::score::{Category, Mark, MarkId, Meaning, Meter, NoteId, Part, Place, Sign, Sound};
@@ -165,13 +166,13 @@ pub(super) fn unmatched(part: &Part, plan: &[BarPlan], gone: &[MarkId]) -> Conte
     out
 }
 
-/// Each bar's signatures: the source's time, and its key moved by so many
-/// fifths, where they are restored. Without an interval keys are the part's own.
+/// Each bar's signatures, the edition's or the source's; the source's key moves
+/// by so many fifths. Without an interval keys are the part's own.
 pub(super) fn signatures(
     edition: &Part,
     source: &Part,
     plan: &[BarPlan],
-    restored: bool,
+    whose: Signatures,
     by: Option<i32>,
 ) -> Vec<(i32, Meter)> {
     let first = edition.bars.first();
@@ -194,11 +195,11 @@ pub(super) fn signatures(
         follows = key == Some(own.fifths);
         let near = key.is_none_or(|k| (k - own.fifths).abs() <= 1);
         last = match (bar, plan.edition()) {
-            (Some(_), _) if restored => {
+            (Some(_), _) if whose == Signatures::Source => {
                 (if near { own.fifths } else { key.unwrap_or(own.fifths) }, time.unwrap_or(own.meter))
             }
             // A bar that is the edition's own goes on in what was restored before it.
-            (None, Some(bar)) if restored && bar > 0 => {
+            (None, Some(bar)) if whose == Signatures::Source && bar > 0 => {
                 let before = &edition.bars[bar - 1];
                 let key = if own.fifths != before.fifths { own.fifths } else { last.0 };
                 (key, if own.meter != before.meter { own.meter } else { last.1 })

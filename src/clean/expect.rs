@@ -193,6 +193,6 @@ impl PartJob<'_, '_, '_> {
     /// Each bar's signatures: the source's where they are restored.
     fn expect_signatures(&self, out: &mut Content) {
         let by = Some(self.alignment.interval.fifths());
-        out.signatures = signatures(&self.edition, &self.source, self.plan.rows(), self.restores_signatures(), by);
+        out.signatures = signatures(&self.edition, &self.source, self.plan.rows(), self.signatures(), by);
     }
 }

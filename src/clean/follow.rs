@@ -47,8 +47,7 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
         let mut out = content::unmatched(self.part, self.plan.rows(), &gone);
         let Some(leader) = self.leader else { return out };
         self.move_barlines(&mut out);
-        let restored = leader.restores_signatures();
-        out.signatures = content::signatures(self.part, &leader.source, self.plan.rows(), restored, None);
+        out.signatures = content::signatures(self.part, &leader.source, self.plan.rows(), leader.signatures(), None);
         let rows = content::numbered(self.plan.rows());
         for mark in new.into_iter().map(|m| leader.source.mark(m)) {
             let end = mark.end.map(|end| self.place_of_source(end.bar, end.offset));

@@ -89,13 +89,10 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         SourceSide { tree: self.sides.source_tree, part: self.source, alignment: self.alignment }
     }
 
-    /// Whether the signatures become the source's; they do so all or none.
-    pub(super) fn restores_signatures(&self) -> bool {
-        self.with(|f| f.category == Category::Signature).any(|(_, undone)| undone)
-    }
-
+    /// Whose signatures the copy has; they become the source's all or none.
     pub(super) fn signatures(&self) -> Signatures {
-        if self.restores_signatures() { Signatures::Source } else { Signatures::Edition }
+        let restored = self.with(|f| f.category == Category::Signature).any(|(_, undone)| undone);
+        if restored { Signatures::Source } else { Signatures::Edition }
     }
 
     pub(super) fn rewrite(&self, edits: &mut Edits<'a, 'i>, summary: &mut Summary, warnings: &mut Vec<String>) {

@@ -6,7 +6,7 @@
 use super::derive::wandering;
 use super::meetings::{Meetings, Unit, meet};
 use super::pairs_of_lines::{LEAST_SHARED, Made, Met, Staff, lines_left};
-use super::parts::{self, Choice, Pair, Pairing};
+use super::parts::{self, Choice, Pair, Pairing, Partner};
 use super::respell;
 use crate::score::Score;
 use std::cmp::Reverse;
@@ -100,10 +100,11 @@ fn by_meetings(edition: &mut Score, source: &mut Score, choice: Choice, known: &
     let (editions, sources) = (chosen(choice.edition, edition), chosen(choice.source, source));
     let meetings = meet(edition, source, (&editions, &sources), known)?;
     let (ours, theirs) = (staves(edition, &meetings.edition), staves(source, &meetings.source));
-    let forced = choice.edition.is_some() && choice.source.is_some();
+    let is_given = choice.edition.is_some() && choice.source.is_some();
+    let partner = if is_given { Partner::Given } else { Partner::Sought };
     // Where no part has melodies of another in order, notes that meet have to tell more.
     let least = if known.pairs.is_empty() { LEAST_WITHOUT_MELODIES } else { LEAST_OF_WHOLE };
-    let met = meeting_staves(edition, source, &meetings, (&ours, &theirs), least, forced);
+    let met = meeting_staves(edition, source, &meetings, (&ours, &theirs), least, partner);
     if met.is_empty() {
         return None;
     }
@@ -116,7 +117,7 @@ fn by_meetings(edition: &mut Score, source: &mut Score, choice: Choice, known: &
         made.pair(ours, theirs);
     }
     let mut pairs = made.pairs;
-    parts::pair_pitchless(edition, source, &editions, &sources, forced, &mut pairs);
+    parts::pair_pitchless(edition, source, &editions, &sources, partner, &mut pairs);
     pairs.sort_by_key(|p| {
         let own = &edition.parts[p.edition];
         (own.derived_from.first().copied().unwrap_or(p.edition), own.line, p.edition)
@@ -138,7 +139,7 @@ fn meeting_staves(
     meetings: &Meetings,
     (ours, theirs): (&[Staff], &[Staff]),
     least_of_whole: f64,
-    forced: bool,
+    partner: Partner,
 ) -> Vec<Met> {
     let alone = ours.len() == 1 && theirs.len() == 1;
     let least = if alone { LEAST_ALONE } else { LEAST_MET };
@@ -152,7 +153,7 @@ fn meeting_staves(
             let share = (mine / ours[a].notes as f64).max(other / theirs[b].notes as f64);
             let whole = all_notes(&meetings.edition, &ours[a]).min(all_notes(&meetings.source, &theirs[b]));
             let enough = mine.max(other) >= FEWEST.min(few) as f64 && mine.max(other) >= least_of_whole * whole as f64;
-            if forced && alone || enough && share >= least {
+            if partner == Partner::Given && alone || enough && share >= least {
                 table.push(((mine + other) / (ours[a].notes + theirs[b].notes) as f64, a, b));
             }
         }

@@ -17,6 +17,14 @@ pub struct Choice {
     pub source: Option<usize>,
 }
 
+/// Where a part's partner comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Partner {
+    /// The user says it, whatever the music is.
+    Given,
+    Sought,
+}
+
 /// The parts of both sides that belong together, and the others.
 #[derive(Debug, Clone)]
 pub struct Pairing {
@@ -76,8 +84,12 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
     };
     let editions = chosen(choice.edition, edition.printed().len());
     let sources = chosen(choice.source, source.parts.len());
-    let forced = choice.edition.is_some() && choice.source.is_some()
-        || editions.len() == 1 && sources.len() == 1 && choice.edition.or(choice.source).is_some();
+    let partner = match choice {
+        Choice { edition: Some(_), source: Some(_) } => Partner::Given,
+        Choice { edition: None, source: None } => Partner::Sought,
+        _ if editions.len() == 1 && sources.len() == 1 => Partner::Given,
+        _ => Partner::Sought,
+    };
     let mut pairs: Vec<Pair> = Vec::new();
     let melodies: Vec<Melody> = sources.iter().map(|p| melody(&source.parts[*p])).collect();
     // What stands in order comes first; where it has paired parts, the others of the score may follow in its key.
@@ -98,7 +110,7 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
             let melody = melody(&edition.parts[part]);
             let notes = melody.notes();
             // One interval says nothing about a long piece.
-            if measure.length < 3 && !forced && notes > SHORT_PIECE {
+            if measure.length < 3 && partner == Partner::Sought && notes > SHORT_PIECE {
                 continue;
             }
             for (at, interval, share) in index.votes(&melody) {
@@ -112,7 +124,7 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
                     kept >= measure.fewest && kept as f64 >= measure.in_order * all as f64
                 };
                 let follows = follows && keys.contains(&interval.semitones.rem_euclid(12));
-                if forced || share > measure.share && (follows || fits()) {
+                if partner == Partner::Given || share > measure.share && (follows || fits()) {
                     candidates.push((share, part, sources[at], interval));
                 }
             }
@@ -138,7 +150,7 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
         }
     }
     pair_by_resemblance(edition, source, &editions, &sources, &mut pairs);
-    pair_pitchless(edition, source, &editions, &sources, forced, &mut pairs);
+    pair_pitchless(edition, source, &editions, &sources, partner, &mut pairs);
     pairs.sort_by_key(|p| p.edition);
     let unmatched = |all: &[usize], taken: &dyn Fn(&usize) -> bool| all.iter().copied().filter(|p| !taken(p)).collect();
     // Beside one part that the user chose, the other side's other parts were not looked for.
@@ -300,7 +312,7 @@ pub(super) fn pair_pitchless(
     source: &Score,
     editions: &[usize],
     sources: &[usize],
-    forced: bool,
+    partner: Partner,
     pairs: &mut Vec<Pair>,
 ) {
     let silent = |part: &Part| part.struck().all(|n| part.notes[n].pitch().is_none());
@@ -320,7 +332,7 @@ pub(super) fn pair_pitchless(
         let free: Vec<usize> = sources.iter().copied().filter(|s| pairs.iter().all(|p| p.source != *s)).collect();
         let fits = |s: &&usize| {
             let other = &source.parts[**s];
-            forced
+            partner == Partner::Given
                 || (silent(own) && silent(other) || drones(own) || drones(other))
                     && (own.name == other.name || **s == part && editions.len() == sources.len())
         };

@@ -33,15 +33,22 @@ pub(super) fn settle(edition: &Score, source: &Score, collation: &mut Collation)
     told_once(edition, source, collation);
 }
 
+/// An element of one of the documents.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+enum Printed {
+    InEdition(Element),
+    InSource(Element),
+}
+
 /// A mark of a staff stands in each of its voices, and one of the score in all its lines: it is told once for each part
 /// of the edition, or once for all, where it has a partner if it has one anywhere.
 fn told_once(edition: &Score, source: &Score, collation: &mut Collation) {
-    let mut seen: FxHashSet<(Option<usize>, bool, Element)> = FxHashSet::default();
+    let mut seen: FxHashSet<(Option<usize>, Printed)> = FxHashSet::default();
     // Where a mark is told, and its element.
-    let key = |line: usize, mark: &Mark, of_edition: bool| {
+    let key = |line: usize, mark: &Mark, printed: fn(Element) -> Printed| {
         let own = || edition.printed_part_of(line);
         let home = if is_of_all(mark.category) { None } else { Some(own()) };
-        mark.elements.first().map(|element| (home, of_edition, *element))
+        mark.elements.first().map(|element| (home, printed(*element)))
     };
     let concerns = |line: usize, mark: &Mark| is_of_all(mark.category) || !edition.parts[line].is_printed();
     let in_doubt = |alignment: &PartAlignment, p: &MarkPair| {
@@ -62,7 +69,9 @@ fn told_once(edition: &Score, source: &Score, collation: &mut Collation) {
         for (e, s) in alignment.marks.iter().filter_map(|p| p.edition.zip(p.source)) {
             let (mine, other) = (ours.mark(e), theirs.mark(s));
             if concerns(line, mine) {
-                seen.extend([key(line, mine, true), key(line, other, false)].into_iter().flatten());
+                seen.extend(
+                    [key(line, mine, Printed::InEdition), key(line, other, Printed::InSource)].into_iter().flatten(),
+                );
             }
         }
     }
@@ -70,12 +79,12 @@ fn told_once(edition: &Score, source: &Score, collation: &mut Collation) {
         let line = alignment.edition;
         let (ours, theirs) = (alignment.edition_part(edition), alignment.source_part(source));
         alignment.marks.retain(|p| {
-            let (mark, of_edition) = match (p.edition, p.source) {
-                (Some(m), None) if !p.same => (ours.mark(m), true),
-                (None, Some(m)) => (theirs.mark(m), false),
+            let (mark, printed): (&Mark, fn(Element) -> Printed) = match (p.edition, p.source) {
+                (Some(m), None) if !p.same => (ours.mark(m), Printed::InEdition),
+                (None, Some(m)) => (theirs.mark(m), Printed::InSource),
                 _ => return true,
             };
-            let told = Some(mark).filter(|m| is_free(m) && concerns(line, m)).and_then(|m| key(line, m, of_edition));
+            let told = Some(mark).filter(|m| is_free(m) && concerns(line, m)).and_then(|m| key(line, m, printed));
             told.is_none_or(|key| seen.insert(key))
         });
     }
