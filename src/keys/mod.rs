@@ -16,6 +16,6 @@ mod together;
 pub use choice::simplest;
 pub use fingerings::Chart;
 pub use line::{View, joins};
-pub use stretches::Stretch;
+pub use stretches::HardStretch;
 pub use study::{Study, Trial};
 pub use tempo::{Tempo, TempoSource};

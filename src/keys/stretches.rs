@@ -16,7 +16,7 @@ const LONGEST: usize = 64;
 
 /// A stretch of one voice, about half a bar long.
 #[derive(Debug, Clone)]
-pub struct Stretch {
+pub struct HardStretch {
     /// From the note that is left first to the one that is reached last.
     pub first: NoteId,
     pub last: NoteId,
@@ -54,7 +54,7 @@ pub fn hardest(
     tempo: &Tempo,
     usual: f64,
     most: usize,
-) -> Vec<Stretch> {
+) -> Vec<HardStretch> {
     let mut candidates = Vec::new();
     for (place, (line, fingers)) in lines.iter().enumerate() {
         windows(part, place, line, fingers, tempo, &mut candidates);
@@ -62,7 +62,7 @@ pub fn hardest(
     candidates.retain(|c| c.difficulty > usual);
     candidates.sort_by(|a, b| b.difficulty.total_cmp(&a.difficulty));
     let mut taken: Vec<Vec<bool>> = lines.iter().map(|(line, _)| vec![false; line.events.len()]).collect();
-    let mut out: Vec<(Stretch, Vec<(Time, i32)>)> = Vec::new();
+    let mut out: Vec<(HardStretch, Vec<(Time, i32)>)> = Vec::new();
     for candidate in candidates {
         let (line, fingers) = &lines[candidate.line];
         let own = &mut taken[candidate.line][candidate.changes.clone()];
@@ -79,7 +79,7 @@ pub fn hardest(
             out.push((stretch(chart, line, fingers, &candidate, start), figure));
         }
     }
-    let mut out: Vec<Stretch> = out.into_iter().map(|o| o.0).collect();
+    let mut out: Vec<HardStretch> = out.into_iter().map(|o| o.0).collect();
     for stretch in &mut out {
         stretch.again.sort_unstable();
     }
@@ -116,12 +116,12 @@ fn figure(line: &Line, candidate: &Candidate) -> Vec<(Time, i32)> {
     events.iter().map(|e| (e.onset - events[0].onset, line.top(e).1.sound())).collect()
 }
 
-fn stretch(chart: &Chart, line: &Line, fingers: &Fingers, candidate: &Candidate, start: f64) -> Stretch {
+fn stretch(chart: &Chart, line: &Line, fingers: &Fingers, candidate: &Candidate, start: f64) -> HardStretch {
     let changes = candidate.changes.clone();
     let top = |event: usize| line.top(&line.events[event]);
     let hardest =
         changes.clone().fold(changes.start, |best, e| if fingers.load[e] > fingers.load[best] { e } else { best });
-    let mut out = Stretch {
+    let mut out = HardStretch {
         first: top(changes.start - 1).0,
         last: top(changes.end - 1).0,
         again: Vec::new(),

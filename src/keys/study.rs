@@ -5,7 +5,7 @@ use super::fingerings::Chart;
 use super::line::{Line, View, lines};
 use super::measure::{self, Fingers};
 use super::phrases::{self, Phrases, Proposal};
-use super::stretches::{self, Stretch};
+use super::stretches::{self, HardStretch};
 use super::together::together;
 use super::{choice, tempo::Tempo};
 use crate::instrument::{Instrument, Range};
@@ -215,7 +215,7 @@ impl<'a> Study<'a> {
 
     /// The hardest stretches of the part as it stands, the hardest first; `None`
     /// without a table of fingerings.
-    pub fn hardest(&self, most: usize) -> Option<Vec<Stretch>> {
+    pub fn hardest(&self, most: usize) -> Option<Vec<HardStretch>> {
         let (chart, lowest) = self.chart?;
         let fingered: Vec<(&Line, Fingers)> = self
             .lines

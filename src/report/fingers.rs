@@ -4,7 +4,7 @@ use super::page::Page;
 use super::phrases::{self, count, listed};
 use super::{PartName, Point};
 use crate::instrument::{Instrument, ReadAs};
-use crate::keys::{Chart, Stretch, Study, Tempo, TempoSource, View};
+use crate::keys::{Chart, HardStretch, Study, Tempo, TempoSource, View};
 use crate::score::{NoteId, Part};
 use serde::Serialize;
 
@@ -31,11 +31,11 @@ pub struct TempoReport {
 pub struct Hardest {
     pub tempo: TempoReport,
     /// The hardest first.
-    pub stretches: Vec<HardStretch>,
+    pub stretches: Vec<HardStretchReport>,
 }
 
 #[derive(Debug, Clone, Serialize)]
-pub struct HardStretch {
+pub struct HardStretchReport {
     pub from: Point,
     pub to: Point,
     /// Where the same music comes again.
@@ -77,7 +77,7 @@ pub(super) fn hardest(part: &Part, instrument: &Instrument, reading: ReadAs, han
     let stretches = study
         .hardest(MOST)?
         .iter()
-        .map(|s| HardStretch {
+        .map(|s| HardStretchReport {
             from: at(s.first),
             to: at(s.last),
             again: s.again.iter().map(|n| at(*n)).collect(),
@@ -90,7 +90,7 @@ pub(super) fn hardest(part: &Part, instrument: &Instrument, reading: ReadAs, han
 }
 
 /// What makes a stretch hard, most of all first.
-fn why(s: &Stretch) -> String {
+fn why(s: &HardStretch) -> String {
     let e = &s.effort;
     let untrue = {
         let mut names: Vec<String> = s.untrue.iter().map(ToString::to_string).collect();
