@@ -1,8 +1,9 @@
 //! Brackets around signs that are marked for them: the engraver knows them around
 //! accidentals only.
 
-use super::boxes::{extent, has_class, is_box};
+use super::boxes::{has_class, is_box};
 use super::mei::BRACKETED;
+use super::shapes::Shapes;
 use crate::patch::Patch;
 use roxmltree::Document;
 
@@ -15,6 +16,7 @@ const LEAST: f64 = 200.0;
 /// `None` if it is none.
 pub fn bracketed(svg: &str) -> Option<String> {
     let document = Document::parse(svg).ok()?;
+    let shapes = Shapes::new(&document);
     let mut patch = Patch::default();
     let mut cut = 0;
     for node in document.descendants().filter(|n| n.is_element()) {
@@ -23,7 +25,7 @@ pub fn bracketed(svg: &str) -> Option<String> {
             cut = node.range().end;
         }
         let marked = has_class(node, BRACKETED) && !is_box(node);
-        if let Some([left, top, right, bottom]) = extent(node).filter(|_| marked) {
+        if let Some([left, top, right, bottom]) = shapes.drawn(node).filter(|_| marked) {
             let more = (LEAST - (bottom - top)).max(0.0) / 2.0;
             let (top, bottom) = (top - more - GAP / 2.0, bottom + more + GAP / 2.0);
             let one = |x: f64, to: f64| format!("M{:.0} {top:.0}H{x:.0}V{bottom:.0}H{:.0}", x + to, x + to);
@@ -44,13 +46,13 @@ mod tests {
         let sign = |class: &str| {
             format!(
                 "<g class=\"artic{class}\"><g class=\"artic bounding-box{class}\"><rect x=\"100\" y=\"50\" width=\"200\" \
-                 height=\"300\"/></g><use/></g>"
+                 height=\"9000\"/></g><rect x=\"100\" y=\"50\" width=\"200\" height=\"300\"/></g>"
             )
         };
         let page = format!("<svg xmlns=\"http://www.w3.org/2000/svg\">{}{}</svg>", sign(" bracketed"), sign(""));
         let drawn = bracketed(&page).unwrap();
         assert_eq!(drawn.matches("<path").count(), 1);
-        assert!(drawn.contains("<use/><path d=\"M95 28H55V372H95M305 28H345V372H305\""), "{drawn}");
+        assert!(drawn.contains("height=\"300\"/><path d=\"M95 28H55V372H95M305 28H345V372H305\""), "{drawn}");
         assert!(!drawn.contains("bounding-box"), "{drawn}");
     }
 }

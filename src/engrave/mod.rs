@@ -8,6 +8,7 @@ mod brackets;
 #[cfg(feature = "engrave")]
 mod breaks;
 mod job;
+pub(crate) mod letters;
 #[cfg(feature = "engrave")]
 mod mei;
 #[cfg(feature = "engrave")]
@@ -19,6 +20,7 @@ pub mod pdf;
 mod process;
 #[cfg(feature = "engrave")]
 mod resources;
+pub(crate) mod shapes;
 #[cfg(feature = "engrave")]
 mod toolkit;
 #[cfg(feature = "engrave")]

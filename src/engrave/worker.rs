@@ -62,7 +62,6 @@ fn systems(toolkit: &mut Toolkit, pieces: &[Piece]) -> Option<Drawing> {
         "pageMarginLeft": 50,
         "pageMarginRight": 20,
         "pageMarginTop": 20,
-        "svgBoundingBoxes": true,
         // A browser reads these.
         "svgHtml5": true,
         "svgRemoveXlink": true,

@@ -48,7 +48,7 @@ fn fill_with_rest(measure: &mut Fragment) {
 }
 
 fn ready(fragment: &mut Fragment, brackets: Brackets) {
-    fragment.children.retain(|c| !LEFT_OUT.contains(&c.name.as_str()));
+    fragment.children.retain(|c| !LEFT_OUT.contains(&c.name.as_str()) && !is_empty(c));
     merge(fragment);
     unbracket(fragment, brackets);
     fragment.children.iter_mut().for_each(|c| ready(c, brackets));
@@ -78,6 +78,16 @@ fn ready(fragment: &mut Fragment, brackets: Brackets) {
     }
     let [open, close] = TEXT_COLOR;
     holder.text = format!("{open}{color}{close}{}", holder.text.trim());
+}
+
+/// Whether a sign shows nothing. The engraver would look for its place in vain.
+fn is_empty(fragment: &Fragment) -> bool {
+    match fragment.name.as_str() {
+        "words" | "rehearsal" | "fingering" | "other-dynamics" => fragment.text.trim().is_empty(),
+        "direction-type" | "dynamics" => fragment.children.iter().all(is_empty),
+        "direction" => fragment.children.iter().filter(|c| c.name == "direction-type").all(is_empty),
+        _ => false,
+    }
 }
 
 fn attribute<'f>(fragment: &'f Fragment, name: &str) -> Option<&'f str> {
@@ -181,6 +191,19 @@ mod tests {
             assert_eq!(direction.child("staff").map(|s| s.text.as_str()), Some("1"));
             assert_eq!(direction.children.iter().filter(|c| c.name == "direction-type").count(), 1);
         }
+    }
+
+    #[test]
+    fn empty_signs_are_left_out() {
+        let direction = |inner| Fragment::new("direction").with(Fragment::new("direction-type").with(inner));
+        let mut measure = Fragment::new("measure").with(direction(Fragment::leaf("rehearsal", " ")));
+        measure.children.push(direction(Fragment::new("dynamics")));
+        measure.children.push(direction(Fragment::new("dynamics").with(Fragment::new("f"))));
+        measure.children.push(direction(Fragment::leaf("words", "dolce")));
+        measure.children.push(direction(Fragment::new("wedge")));
+        prepare(&mut measure, Brackets::LeftOut);
+        let kept: Vec<_> = measure.children.iter().map(|d| d.children[0].children[0].name.as_str()).collect();
+        assert_eq!(kept, ["dynamics", "words", "wedge"]);
     }
 
     #[test]

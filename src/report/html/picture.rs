@@ -1,7 +1,8 @@
 //! What the engraver drew, made fit for the page: glyphs in one place for all
 //! pictures, marks tied to the findings, no ids, no colours of its own.
 
-use crate::engrave::boxes::{SVG, extent, extent_between, has_class, is_box, staff_lines, staves_between, translation};
+use crate::engrave::boxes::{Extent, SVG, has_class, is_box, number, staff_lines, translation};
+use crate::engrave::shapes::{Shapes, union};
 use roxmltree::{Document, Node};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
@@ -115,7 +116,7 @@ impl Glyphs {
         let document = Document::parse(svg).ok()?;
         let root = document.root_element();
         let scale = root.children().find(|n| n.has_tag_name((SVG, "svg")))?;
-        let size: Vec<f64> = scale.attribute("viewBox")?.split(' ').filter_map(|n| n.parse().ok()).collect();
+        let size: Vec<f64> = scale.attribute("viewBox")?.split(' ').filter_map(number).collect();
         let [_, _, width, _] = size[..] else { return None };
         let margin = scale.children().find(|n| has_class(*n, "page-margin"))?;
         let left = translation(margin).map_or(0.0, |[x, _]| x);
@@ -127,20 +128,24 @@ impl Glyphs {
             let number = self.0.len();
             glyphs.insert(glyph.attribute("id")?, *self.0.entry(shape).or_insert(number));
         }
-        let systems: Vec<Node<'_, '_>> = margin.children().filter(|n| has_class(*n, "system")).collect();
-        let staves: Vec<[f64; 2]> = systems.iter().map(|s| staves_between(*s)).collect::<Option<_>>()?;
-        let picture = |(place, system): (usize, &Node<'_, '_>)| {
-            let mut copier =
-                Copier { tags, glyphs: &glyphs, out: String::new(), bars: Vec::new(), drawn: BTreeSet::new() };
+        let shapes = Shapes::new(&document);
+        let picture = |system: Node<'_, '_>| {
+            let mut copier = Copier {
+                tags,
+                glyphs: &glyphs,
+                shapes: &shapes,
+                out: String::new(),
+                bars: Vec::new(),
+                drawn: BTreeSet::new(),
+                room: shapes.drawn(system)?,
+            };
             system.children().for_each(|n| copier.copy(n));
-            // Half way to the systems above and below.
-            let above = if place == 0 { f64::MIN } else { (staves[place - 1][1] + staves[place][0]) / 2.0 };
-            let below = staves.get(place + 1).map_or(f64::MAX, |next| (staves[place][1] + next[0]) / 2.0);
-            let [_, top, _, bottom] = extent_between(*system, above, below)?;
+            let [from, top, to, bottom] = copier.room;
+            let from = (from - EDGE).min(-left);
             Some(Picture {
-                left: -left,
+                left: from,
                 top: top - EDGE,
-                width,
+                width: (to + EDGE).max(width - left) - from,
                 height: bottom - top + 2.0 * EDGE,
                 inner: copier.out,
                 bars: copier.bars,
@@ -149,7 +154,7 @@ impl Glyphs {
                 lines_above: 0,
             })
         };
-        systems.iter().enumerate().map(picture).collect()
+        margin.children().filter(|n| has_class(*n, "system")).map(picture).collect()
     }
 }
 
@@ -214,9 +219,12 @@ fn attributes(node: Node<'_, '_>, out: &mut String) {
 struct Copier<'t> {
     tags: &'t [Tag],
     glyphs: &'t BTreeMap<&'t str, usize>,
+    shapes: &'t Shapes<'t>,
     out: String,
     bars: Vec<f64>,
     drawn: BTreeSet<usize>,
+    /// What all takes, signs beside marks included.
+    room: Extent,
 }
 
 impl Copier<'_> {
@@ -251,6 +259,8 @@ impl Copier<'_> {
         if plain {
             return node.children().for_each(|n| self.copy(n));
         }
+        // What is turned is turned within its mark, so that the sign beside it is not.
+        let turned = tag.and(node.attribute("transform"));
         let _ = write!(self.out, "<{name}");
         if !shown.is_empty() {
             let _ = write!(self.out, " class=\"{}\"", shown.join(" "));
@@ -260,13 +270,23 @@ impl Copier<'_> {
             let _ = write!(self.out, " data-rows=\"{}\"", rows.join(" "));
             self.drawn.extend(&tag.rows);
         }
-        attributes(node, &mut self.out);
+        let extent = tag.and_then(|_| self.shapes.of_mark(node));
+        if turned.is_none() {
+            attributes(node, &mut self.out);
+        }
         self.out.push('>');
-        let extent = tag.and_then(|_| extent(node));
         if let Some(extent) = extent {
             self.place_to_point(extent);
         }
+        if turned.is_some() {
+            self.out += "<g";
+            attributes(node, &mut self.out);
+            self.out.push('>');
+        }
         node.children().for_each(|n| self.copy(n));
+        if turned.is_some() {
+            self.out += "</g>";
+        }
         if let Some((extent, tag)) = extent.zip(tag).filter(|(_, tag)| !is_shaped(&shown, tag.status)) {
             self.sign(extent, tag.sign);
         }
@@ -276,7 +296,7 @@ impl Copier<'_> {
 
 impl Copier<'_> {
     /// Behind a mark, so that it can be pointed at.
-    fn place_to_point(&mut self, [left, top, right, bottom]: [f64; 4]) {
+    fn place_to_point(&mut self, [left, top, right, bottom]: Extent) {
         let (width, height) = (right - left + 2.0 * AROUND, bottom - top + 2.0 * AROUND);
         let (left, top) = (left - AROUND, top - AROUND);
         let _ = write!(
@@ -286,10 +306,11 @@ impl Copier<'_> {
     }
 
     /// Beside a mark, so that its colour says nothing that is not said otherwise.
-    fn sign(&mut self, [_, top, right, _]: [f64; 4], sign: char) {
+    fn sign(&mut self, [_, top, right, _]: Extent, sign: char) {
         // A hyphen is hardly seen among notes.
         let sign = if sign == '-' { '\u{2212}' } else { sign };
         let (x, y) = (right + AROUND / 2.0, top + SIGN / 3.0);
+        self.room = union(self.room, [x, y - 0.75 * SIGN, x + 0.6 * SIGN, y]);
         let _ =
             write!(self.out, "<text class=\"sign\" x=\"{x:.0}\" y=\"{y:.0}\" font-size=\"{SIGN:.0}px\">{sign}</text>");
     }
@@ -317,13 +338,13 @@ mod tests {
     use super::*;
 
     const DRAWN: &str = "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 240 50\" id=\"k1\"><desc>x</desc>\
-        <defs><g id=\"E0A4-k1\"><path d=\"M0 0z\"/></g></defs><style>g {}</style>\
+        <defs><g id=\"E0A4-k1\"><path d=\"M0 0h30v40z\"/></g></defs><style>g {}</style>\
         <svg class=\"definition-scale\" color=\"black\" viewBox=\"0 0 2400 500\">\
         <g class=\"page-margin\" transform=\"translate(100, 200)\"><g class=\"system\"><g class=\"measure\">\
         <g data-id=\"s\" class=\"staff\"><path d=\"M40 7 L900 7\"/>\
-        <g class=\"note m0\" data-id=\"n\"><g class=\"note bounding-box\"><rect x=\"10\" y=\"20\" width=\"30\" height=\"40\"/></g>\
-        <g class=\"notehead\"><use href=\"#E0A4-k1\" transform=\"translate(1, 2)\"/></g></g></g>\
-        <g class=\"fing m1\"><text><tspan>1 &lt; 2</tspan></text></g></g></g></g></svg></svg>";
+        <g class=\"note m0\" data-id=\"n\"><g class=\"note bounding-box\"><rect x=\"0\" y=\"-9000\" width=\"30\" height=\"40\"/></g>\
+        <g class=\"notehead\"><use href=\"#E0A4-k1\" transform=\"translate(10, 20)\"/></g></g></g>\
+        <g class=\"fing m1\"><text x=\"400\" y=\"90\"><tspan font-size=\"100px\">1 &lt; 2</tspan></text></g></g></g></g></svg></svg>";
 
     fn tags() -> Vec<Tag> {
         vec![Tag { status: "omitted", sign: '-', rows: vec![3, 5] }, Tag { status: "added", sign: '+', rows: vec![4] }]
@@ -333,13 +354,13 @@ mod tests {
     fn marks_are_tied_to_rows_and_glyphs_are_shared() {
         let mut glyphs = Glyphs::default();
         let picture = glyphs.systems(DRAWN, &tags()).unwrap().remove(0);
-        assert_eq!(glyphs.definitions(), "<g id=\"y0\"><path d=\"M0 0z\"/></g>");
+        assert_eq!(glyphs.definitions(), "<g id=\"y0\"><path d=\"M0 0h30v40z\"/></g>");
         let inner = picture.inner();
         for said in [
             "<g class=\"note omitted\" data-rows=\"3 5\"><rect class=\"hit\" x=\"-50\" y=\"-40\" width=\"150\" height=\"160\"/>",
-            "<g class=\"notehead\"><use href=\"#y0\" transform=\"translate(1, 2)\"/></g>",
+            "<g class=\"notehead\"><use href=\"#y0\" transform=\"translate(10, 20)\"/></g>",
             ">\u{2212}</text></g>",
-            "<g class=\"fing added\" data-rows=\"4\"><text><tspan>1 &lt; 2</tspan></text></g>",
+            "<g class=\"fing added\" data-rows=\"4\"><rect class=\"hit\"",
         ] {
             assert!(inner.contains(said), "{said}: {inner}");
         }
@@ -356,8 +377,8 @@ mod tests {
         let flag = |row| Flag { row, status: "added", text: "+ structure <repeat>".into() };
         picture.say(0, &flag(7));
         picture.say(0, &flag(8));
-        assert_eq!(picture.view_box(), "-100 -940 2400 1120");
-        assert!(picture.inner().contains("data-rows=\"8\"><text x=\"-100\" y=\"-625\""), "{}", picture.inner());
+        assert_eq!(picture.view_box(), "-110 -953 2410 1164");
+        assert!(picture.inner().contains("data-rows=\"8\"><text x=\"-110\" y=\"-638\""), "{}", picture.inner());
         assert!(picture.inner().contains("&lt;repeat&gt;"));
     }
 
