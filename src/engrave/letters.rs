@@ -2,8 +2,7 @@
 
 use super::boxes::{Extent, has_class};
 use roxmltree::Node;
-#[cfg(feature = "engrave")]
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Of the text font, and the font of notes and dynamics in texts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -14,6 +13,9 @@ pub enum Face {
     BoldItalic,
     Music,
 }
+
+/// The letters that stand in each face.
+pub type Used = BTreeMap<Face, BTreeSet<char>>;
 
 /// How far a letter leads and the room it takes, of a font of size 1; heights grow downwards.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -7,6 +7,8 @@ pub(crate) mod boxes;
 mod brackets;
 #[cfg(feature = "engrave")]
 mod breaks;
+#[cfg(feature = "engrave")]
+mod fonts;
 mod job;
 pub(crate) mod letters;
 #[cfg(feature = "engrave")]
@@ -45,6 +47,20 @@ pub const HOW_TO_GET: &str =
 #[cfg(feature = "engrave")]
 pub fn music_font() -> &'static str {
     verovio_data::DATA.get_file("Leipzig.css").and_then(|file| file.contents_utf8()).unwrap_or_default()
+}
+
+/// The family of the text font in a page: with the letters used, so it is no font for other texts.
+#[cfg(feature = "engrave")]
+pub const TEXT_FONT: &str = "Letters in staves";
+
+/// The style sheet of the text font, with the letters used.
+#[cfg(feature = "engrave")]
+pub use fonts::text_font;
+
+/// Nothing is drawn without the engraver.
+#[cfg(not(feature = "engrave"))]
+pub fn text_font(_: &letters::Used) -> String {
+    String::new()
 }
 
 /// Nothing is drawn without the engraver.

@@ -2,8 +2,7 @@
 //! be searched and selected.
 
 use super::Paper;
-use base64::Engine;
-use base64::engine::{DecodePaddingMode, GeneralPurpose, GeneralPurposeConfig};
+use super::fonts::faces;
 use krilla::Document;
 use krilla::geom::Size;
 use krilla::metadata::Metadata;
@@ -89,24 +88,12 @@ fn with_foot(svg: &str, paper: Paper, foot: &str, [page, of]: [usize; 2]) -> Opt
 /// From the lower edge to the line at the foot, in tenths of a millimetre.
 const FOOT: u32 = 100;
 
-/// Style sheets pad their fonts, or do not.
-const PACKED: GeneralPurpose = GeneralPurpose::new(
-    &base64::alphabet::STANDARD,
-    GeneralPurposeConfig::new().with_decode_padding_mode(DecodePaddingMode::Indifferent),
-);
-
 /// The fonts that the engraver reckons with, whatever fonts the system has.
 fn fonts() -> Database {
     let mut out = Database::new();
     for css in ["Leipzig.css", "Bravura.css", "Liberation.css"] {
-        let text = verovio_data::DATA.get_file(css).and_then(|f| f.contents_utf8()).unwrap_or_default();
-        for font in text.split("base64,").skip(1) {
-            let end = font.find([')', '"', '\'']).unwrap_or(font.len());
-            let letters: String = font[..end].split_whitespace().collect();
-            let packed = PACKED.decode(letters);
-            if let Some(font) = packed.ok().and_then(|packed| wuff::decompress_woff2(&packed).ok()) {
-                out.load_font_source(Source::Binary(Arc::new(font)));
-            }
+        for font in faces(css) {
+            out.load_font_source(Source::Binary(Arc::new(font)));
         }
     }
     out.set_serif_family("Liberation Serif");

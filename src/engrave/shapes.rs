@@ -274,7 +274,9 @@ fn lay(node: Node<'_, '_>, runs: &mut Vec<Run>) {
     for child in node.children() {
         if child.is_element() {
             lay(child, runs);
-        } else if let Some(text) = child.text().filter(|t| !t.trim_ascii().is_empty() && node.has_tag_name((SVG, "tspan"))) {
+        } else if let Some(text) =
+            child.text().filter(|t| !t.trim_ascii().is_empty() && node.has_tag_name((SVG, "tspan")))
+        {
             let face = Face::of(node);
             let size = node.ancestors().find_map(|n| n.attribute("font-size"));
             let size = size.and_then(|s| number(s.trim_end_matches("px"))).unwrap_or_default();
@@ -306,10 +308,19 @@ mod tests {
 
     #[test]
     fn lines_and_signs_take_the_room_that_they_are_drawn_in() {
-        assert_eq!(extent("<use href=\"#E1\" transform=\"translate(100, 50) scale(2, 2)\"/>"), Some([100, -30, 140, 70]));
+        assert_eq!(
+            extent("<use href=\"#E1\" transform=\"translate(100, 50) scale(2, 2)\"/>"),
+            Some([100, -30, 140, 70])
+        );
         assert_eq!(extent("<path d=\"M0 0 C 0,-100 100,-100 100,0\"/>"), Some([0, -75, 100, 0]));
-        assert_eq!(extent("<g transform=\"rotate(90)\"><rect x=\"0\" y=\"0\" width=\"8\" height=\"2\"/></g>"), Some([-2, 0, 0, 8]));
-        assert_eq!(extent("<polygon points=\"1,2 3,4 5,0\"/><path stroke-width=\"4\" d=\"M5 5 L9 5\"/>"), Some([1, 0, 11, 7]));
+        assert_eq!(
+            extent("<g transform=\"rotate(90)\"><rect x=\"0\" y=\"0\" width=\"8\" height=\"2\"/></g>"),
+            Some([-2, 0, 0, 8])
+        );
+        assert_eq!(
+            extent("<polygon points=\"1,2 3,4 5,0\"/><path stroke-width=\"4\" d=\"M5 5 L9 5\"/>"),
+            Some([1, 0, 11, 7])
+        );
         let is_box = "<g class=\"slur bounding-box\"><rect x=\"0\" y=\"0\" width=\"8\" height=\"9000\"/></g>";
         assert_eq!(extent(is_box), None);
     }
@@ -327,7 +338,9 @@ mod tests {
     #[test]
     fn words_stand_where_their_letters_do() {
         let words = |anchor: &str| {
-            format!("<text x=\"1000\" y=\"500\"{anchor} font-size=\"0px\"><tspan font-size=\"400px\">ago</tspan></text>")
+            format!(
+                "<text x=\"1000\" y=\"500\"{anchor} font-size=\"0px\"><tspan font-size=\"400px\">ago</tspan></text>"
+            )
         };
         let [left, top, right, bottom] = extent(&words("")).unwrap();
         assert!(left >= 1000 && right > 1400 && right < 1700, "{left} {right}");

@@ -45,6 +45,7 @@ pub fn audit(material: &Material, audit: &Audit, staves: &[Result<Staves, String
                 meta name="generator" content="obelus";
                 title { (title) ": what the editor did" }
                 style { (PreEscaped(STYLE)) }
+                @if !glyphs.letters.is_empty() { style { (PreEscaped(engrave::text_font(&glyphs.letters))) } }
                 @if uses_music_font { style { (PreEscaped(engrave::music_font())) } }
             }
             body {

@@ -2,6 +2,7 @@
 //! pictures, marks tied to the findings, no ids, no colours of its own.
 
 use crate::engrave::boxes::{Extent, SVG, has_class, is_box, number, staff_lines, translation};
+use crate::engrave::letters::{Face, Used};
 use crate::engrave::shapes::{Shapes, union};
 use roxmltree::{Document, Node};
 use std::collections::{BTreeMap, BTreeSet};
@@ -22,9 +23,14 @@ pub struct Flag {
     pub text: String,
 }
 
-/// The shapes that pictures have in common, by what they are.
+/// What pictures have in common.
 #[derive(Default)]
-pub struct Glyphs(BTreeMap<String, usize>);
+pub struct Glyphs {
+    /// Shapes, by what they are.
+    shapes: BTreeMap<String, usize>,
+    /// The letters of their texts.
+    pub letters: Used,
+}
 
 /// One picture, without the glyphs that it uses.
 pub struct Picture {
@@ -99,7 +105,7 @@ const LEFT_OUT: [&str; 6] = ["class", "color", "data-class", "data-id", "id", "l
 impl Glyphs {
     /// All shapes, for use by every picture of the page.
     pub fn definitions(&self) -> String {
-        let mut all: Vec<_> = self.0.iter().collect();
+        let mut all: Vec<_> = self.shapes.iter().collect();
         all.sort_by_key(|(_, number)| **number);
         all.iter().fold(String::new(), |mut out, (shape, number)| {
             let _ = write!(out, "<g id=\"y{number}\">{shape}</g>");
@@ -107,8 +113,13 @@ impl Glyphs {
         })
     }
 
+    /// Keeps the letters of a text that is added to a picture.
+    pub fn uses(&mut self, text: &str) {
+        self.letters.entry(Face::Regular).or_default().extend(text.chars());
+    }
+
     pub fn is_empty(&self) -> bool {
-        self.0.is_empty()
+        self.shapes.is_empty()
     }
 
     /// Reads a drawing and takes its systems apart; `None` when it is none.
@@ -125,15 +136,17 @@ impl Glyphs {
         for glyph in defined.filter(Node::is_element) {
             let mut shape = String::new();
             glyph.children().for_each(|n| copy(n, &mut shape));
-            let number = self.0.len();
-            glyphs.insert(glyph.attribute("id")?, *self.0.entry(shape).or_insert(number));
+            let number = self.shapes.len();
+            glyphs.insert(glyph.attribute("id")?, *self.shapes.entry(shape).or_insert(number));
         }
         let shapes = Shapes::new(&document);
+        let letters = &mut self.letters;
         let picture = |system: Node<'_, '_>| {
             let mut copier = Copier {
                 tags,
                 glyphs: &glyphs,
                 shapes: &shapes,
+                letters,
                 out: String::new(),
                 bars: Vec::new(),
                 drawn: BTreeSet::new(),
@@ -220,6 +233,7 @@ struct Copier<'t> {
     tags: &'t [Tag],
     glyphs: &'t BTreeMap<&'t str, usize>,
     shapes: &'t Shapes<'t>,
+    letters: &'t mut Used,
     out: String,
     bars: Vec<f64>,
     drawn: BTreeSet<usize>,
@@ -233,6 +247,7 @@ impl Copier<'_> {
             let text = node.text().unwrap_or_default();
             if node.parent().is_some_and(|p| p.has_tag_name((SVG, "tspan"))) && !text.trim_ascii().is_empty() {
                 self.out += &quick_xml::escape::escape(text);
+                self.letters.entry(Face::of(node)).or_default().extend(text.chars());
             }
             return;
         }
@@ -366,9 +381,10 @@ mod tests {
         }
         assert!(["bounding-box", "data-id", "style", "desc"].iter().all(|left| !inner.contains(left)), "{inner}");
         assert_eq!((picture.bars, picture.drawn), (vec![40.0], BTreeSet::from([3, 4, 5])));
+        assert_eq!(glyphs.letters, BTreeMap::from([(Face::Bold, " 12<".chars().collect())]));
         // The same again adds nothing.
         glyphs.systems(DRAWN, &tags()).unwrap();
-        assert_eq!(glyphs.0.len(), 1);
+        assert_eq!(glyphs.shapes.len(), 1);
     }
 
     #[test]

@@ -52,7 +52,7 @@ impl Score {
         }
         for (finding, row) in rows {
             if !systems.iter().any(|s| s.drawn.contains(&row)) {
-                flag(&mut systems, staves, &found.findings[finding], row);
+                flag(&mut systems, staves, &found.findings[finding], row, glyphs);
             }
         }
         let number = |bar: usize| {
@@ -108,7 +108,7 @@ fn picture(drawn: &Picture, about: &str, id: Option<&str>) -> Markup {
 }
 
 /// Says above its bar what the staves do not show.
-fn flag(systems: &mut [Picture], staves: &Staves, finding: &Finding, row: usize) {
+fn flag(systems: &mut [Picture], staves: &Staves, finding: &Finding, row: usize, glyphs: &mut Glyphs) {
     let theirs = finding.source_at.map(|s| s.bar);
     let bar = staves.bars.iter().position(|(ours, _)| *ours == Some(finding.at.bar));
     let bar = bar.or_else(|| staves.bars.iter().position(|(_, source)| source.is_some() && *source == theirs));
@@ -117,6 +117,7 @@ fn flag(systems: &mut [Picture], staves: &Staves, finding: &Finding, row: usize)
         (one, other) => one.or(other).unwrap_or_default().to_string(),
     };
     let text = format!("{} {} {reading}", sign(finding.status), finding.category);
+    glyphs.uses(&text);
     let mut place = bar.unwrap_or(0);
     for system in systems {
         if place < system.bars.len() {
