@@ -90,8 +90,25 @@ fn compared(audit: &Audit) -> Markup {
         let title = name.title.as_deref().filter(|t| side == "Source" && Some(*t) != audit.edition.title.as_deref());
         html! {
             dt { (side) }
-            dd { bdi { (name.file) } @if let Some(title) = title { " (" bdi { (title) } ")" } }
+            dd { bdi { (file_name(&name.file)) } @if let Some(title) = title { " (" bdi { (title) } ")" } }
         }
     };
     html! { dl.compared { (named("Edition", &audit.edition)) (named("Source", &audit.source)) } }
+}
+
+/// Where a file lies tells its owner's machine, not the music.
+fn file_name(path: &str) -> &str {
+    path.rsplit(['/', '\\']).find(|name| !name.is_empty()).unwrap_or(path)
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn files_are_called_by_their_names() {
+        for (path, name) in
+            [("/a b/c.xml", "c.xml"), ("C:\\a\\c.xml", "c.xml"), ("c.xml", "c.xml"), ("/", "/"), ("", "")]
+        {
+            assert_eq!(super::file_name(path), name);
+        }
+    }
 }

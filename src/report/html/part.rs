@@ -77,17 +77,18 @@ pub fn section(
     let id = &view.id;
     let one = audit.parts.len() == 1;
     let found_any = !report.findings.is_empty();
-    html! {
-        section.part #(id) aria-labelledby=(format!("{id}-title")) {
-            h2 #(format!("{id}-title")) { (verdict::heading(report)) }
+    let is_plain = !found_any && report.passages.is_empty();
+    let heading = html! { h2 #(format!("{id}-title")) { (verdict::heading(report)) } };
+    // In a teacher's order: first what was found, then the music, then the proofs.
+    let body = html! {
             p { (phrases::key_relation(report)) (view.signatures()) }
             @for sentence in verdict::summary(report) { p.verdict { (sentence) } }
             (view.strip())
-            (view.passages())
             @match &view.score {
                 Ok(score) => (score.markup(id)),
                 Err(reason) => { h3 { "Score" } p.hint { "Not drawn: " (reason) "." } }
             }
+            (view.passages())
             (view.compass(one.then_some(verdict::NO_INSTRUMENT)))
             (view.fingers())
             @if found_any {
@@ -96,6 +97,17 @@ pub fn section(
                 (bars::table(&view.sides, report, id))
                 h3 #(format!("{id}-notes")) { "Critical notes" }
                 (notes::table(report, id))
+            }
+    };
+    html! {
+        section.part #(id) aria-labelledby=(format!("{id}-title")) {
+            @if one {
+                (heading) (body)
+            } @else {
+                details open[!is_plain] {
+                    summary { (heading) @if is_plain { " " span.hint { "nothing found" } } }
+                    (body)
+                }
             }
         }
     }
@@ -144,21 +156,36 @@ impl View<'_> {
         }
     }
 
+    /// Those of one note are folded: there can be many.
     fn passages(&self) -> Markup {
-        if self.report.passages.is_empty() {
-            return html! {};
+        let all = &self.report.passages;
+        let (small, large): (Vec<usize>, Vec<usize>) =
+            (0..all.len()).partition(|place| all[*place].notes == 1 && all[*place].bars_cut.is_empty());
+        html! {
+            @if !all.is_empty() { h3 #(format!("{}-passages", self.id)) { "Passages" } }
+            (self.passage_list(&large))
+            @if !small.is_empty() {
+                details.more {
+                    summary { (phrases::count(small.len(), "passage")) " of one note" }
+                    (self.passage_list(&small))
+                }
+            }
         }
+    }
+
+    fn passage_list(&self, places: &[usize]) -> Markup {
         let id = &self.id;
         html! {
-            h3 #(format!("{id}-passages")) { "Passages" }
-            ol.passages {
-                @for (place, report) in self.report.passages.iter().enumerate() {
-                    @let (bars, what) = phrases::passage(report, self.report.range.as_ref());
-                    li #(format!("{id}-s{}", place + 1)) {
-                        p { b { (capital(&bars)) ": " } (what) "." }
-                        (self.picture(&self.sides.found.passages[self.passages[place]]))
-                        @if let Ok(score) = &self.score
-                            && let Some(excerpt) = score.excerpt(self.passages[place], id) { (excerpt) }
+            @if !places.is_empty() {
+                ol.passages {
+                    @for place in places {
+                        @let (bars, what) = phrases::passage(&self.report.passages[*place], self.report.range.as_ref());
+                        li #(format!("{id}-s{}", place + 1)) {
+                            p { span.hint { (place + 1) ". " } b { (capital(&bars)) ": " } (what) "." }
+                            (self.picture(&self.sides.found.passages[self.passages[*place]]))
+                            @if let Ok(score) = &self.score
+                                && let Some(excerpt) = score.excerpt(self.passages[*place], id) { (excerpt) }
+                        }
                     }
                 }
             }
