@@ -5,6 +5,7 @@
 
 mod category;
 pub mod harmony;
+mod lines;
 mod meaning;
 mod place;
 mod reading;

@@ -25,20 +25,49 @@ pub struct Lines {
 
 /// Why a name is no line of a score.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[allow(missing_docs)] // the fields are those of the messages
 pub enum LineError {
     /// Several parts have the name.
     #[error("{file}: several parts are called \"{wanted}\"; choose one by its number, {}", numbers(.places))]
-    SeveralCalled { file: String, wanted: String, places: Vec<usize> },
+    SeveralCalled {
+        /// The score.
+        file: String,
+        /// What was asked for.
+        wanted: String,
+        /// Which parts, counted from 1.
+        places: Vec<usize>,
+    },
     /// No part has it.
     #[error("{file}: no part is called \"{wanted}\"; {}", parts(.names))]
-    NoPart { file: String, wanted: String, names: Vec<String> },
+    NoPart {
+        /// The score.
+        file: String,
+        /// What was asked for.
+        wanted: String,
+        /// The parts that there are.
+        names: Vec<String>,
+    },
     /// A staff or a voice was named, and no part of several.
     #[error("{file} has several parts; a {} needs one of them", if *.by_staff { "staff" } else { "voice" })]
-    WhichPart { file: String, by_staff: bool },
+    WhichPart {
+        /// The score.
+        file: String,
+        /// A staff was asked for; else a voice.
+        by_staff: bool,
+    },
     /// The part has no notes in the staff or the voice.
     #[error("{file}: {part} has no notes in {line}; it has {staves} and {voices}")]
-    NoNotes { file: String, part: String, line: String, staves: String, voices: String },
+    NoNotes {
+        /// The score.
+        file: String,
+        /// The part.
+        part: String,
+        /// The line that was asked for.
+        line: String,
+        /// The staves that there are.
+        staves: String,
+        /// The voices that there are.
+        voices: String,
+    },
 }
 
 fn numbers(places: &[usize]) -> String {

@@ -64,8 +64,12 @@ pub enum Seam {
     /// A rest, a breath or a hold.
     Rest,
     /// The interval between the notes on both sides, before and after the move.
-    #[allow(missing_docs)]
-    Leap { was: Interval, becomes: Interval },
+    Leap {
+        /// As it was.
+        was: Interval,
+        /// As it would be.
+        becomes: Interval,
+    },
 }
 
 /// Octave changes for a part that is moved by an interval and should fit a

@@ -22,36 +22,64 @@ use strum::{EnumIter, EnumString, IntoEnumIterator, IntoStaticStr};
 )]
 #[serde(rename_all = "kebab-case")]
 #[strum(serialize_all = "kebab-case")]
-#[allow(missing_docs)] // docs/report.md says what each is
 pub enum Category {
+    /// The same note in another octave.
     Octave,
+    /// Another note.
     Pitch,
+    /// The same sound, written with another letter.
     Spelling,
+    /// Another length, or another place in the bar.
     Rhythm,
+    /// A note that one side alone has.
     Note,
+    /// Held where the other side strikes again.
     Tie,
+    /// An ornament in small notes, or bars that the other side only repeats.
     WrittenOut,
+    /// Letters and words: `p`, `cresc.`
     Dynamics,
+    /// A wedge.
     Hairpin,
+    /// A slur.
     Slur,
+    /// Signs on notes: `staccato`, `accent`.
     Articulation,
+    /// A breath mark or a caesura.
     Breath,
+    /// A trill, a turn, a glissando, an arpeggio.
     Ornament,
+    /// Grace notes.
     Grace,
+    /// A fermata.
     Fermata,
+    /// Metronome marks and words of speed.
     Tempo,
+    /// Words of character: `dolce`.
     Expression,
+    /// Fingers, strings, holes.
     Fingering,
+    /// Up- and down-bows.
     Bowing,
+    /// How a note is made: `pizz.`, harmonics.
     Technique,
+    /// Notes printed in another octave than they sound.
     OctaveLine,
+    /// Pedal lines and signs.
     Pedal,
+    /// Repeats, endings, double bars, `da capo`, segno and coda.
     Structure,
+    /// Keys and times.
     Signature,
+    /// An accidental more than the note needs.
     Accidental,
+    /// Letters and numbers to rehearse by.
     Rehearsal,
+    /// Chord symbols and figured bass.
     Harmony,
+    /// Syllables under notes.
     Lyric,
+    /// All other words and signs.
     Text,
 }
 

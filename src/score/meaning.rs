@@ -1,7 +1,5 @@
 //! What is compared of a mark: two marks that say the same have the same meaning.
 
-#![allow(missing_docs)] // names that musicians have
-
 use super::harmony::{ChordItem, Figure, FigureSign};
 use super::{Mark, Sign};
 use crate::pitch::{Interval, accidental_name, alteration_of};
@@ -18,10 +16,14 @@ pub enum Meaning<'m> {
     Key(i32),
     /// Sounds in hundredths of a semitone.
     Grace {
+        /// In hundredths of a semitone.
         sounds: Vec<i32>,
+        /// With a stroke through the stem.
         slashed: bool,
     },
+    /// Without what is printed for it.
     Chord(Vec<ChordMeaning>),
+    /// From the top.
     Figures(Vec<FigureMeaning>),
     /// Which it is; `None` where that is not compared.
     AccidentalMark(Option<String>),

@@ -1,9 +1,8 @@
 //! What a mark is and says: read once from the file, turned into text once.
 
-#![allow(missing_docs)] // names that musicians have
-
 use super::Wording;
 use super::harmony::{ChordItem, ChordSymbol, Figure, FiguredBass};
+pub use super::lines::{Hairpin, HairpinKind, LineKind, OctaveLine, Pedal, StaffSide};
 use crate::pitch::{Interval, Pitch};
 use crate::time::Time;
 
@@ -14,163 +13,165 @@ pub enum Sign {
     Named(Wording),
     /// A sign that says more than its name: all of it, and in words for people.
     Detailed {
+        /// The name of its element.
         name: Wording,
+        /// All that it says, for comparing.
         detail: String,
+        /// The same for people.
         words: String,
     },
     /// A sign of which its text alone is read: a fingering, a sign that the schema has no name for.
     Textual {
+        /// The name of its element.
         name: Wording,
+        /// As it is printed.
         text: String,
     },
     /// Of which shape, where it is not the plain one.
     Fermata {
+        /// As the file names it.
         shape: String,
     },
     /// Of a wind instrument, and whether it is closed.
     Hole {
+        /// All that it says, for comparing.
         detail: String,
+        /// As in `closed`.
         words: String,
     },
     /// Words as they are printed, and the term that they are in the lexicon's spelling.
     Words {
+        /// As they are printed.
         printed: String,
+        /// In the spelling of the lexicon.
         term: String,
     },
     /// A dynamic in letters that have no element of their own.
     OtherDynamics {
+        /// As they are printed.
         printed: String,
+        /// In the spelling of the lexicon.
         term: String,
     },
     /// A glyph by its name.
     Symbol(String),
+    /// A letter or a number to rehearse by.
     Rehearsal(String),
+    /// How many of a note value in a minute.
     Metronome(Metronome),
+    /// A signature of the circle of fifths: its sharps, or its flats as a negative number.
     Key {
+        /// As it is printed.
         written: i32,
+        /// As it sounds: a transposing part writes another.
         sounding: i32,
     },
     /// A signature of single accidentals, which another key does not move.
     KeyOfSigns(String),
+    /// As in `3/4`.
     Time(String),
     /// `verse` counts from 1.
     Lyric {
+        /// Counted from 1.
         verse: u32,
+        /// With the hyphen that leads on.
         text: String,
     },
+    /// A group before or after its main note.
     Grace {
+        /// As they sound.
         pitches: Vec<Pitch>,
+        /// With a stroke through the stem.
         slashed: bool,
     },
+    /// Letters over the staff that name a chord.
     Chord(ChordSymbol),
+    /// Figures under a bass.
     Figures(FiguredBass),
     /// An accidental that is more than the note needs: why it stands there, and which it is.
     Accidental {
+        /// As in `cautionary`.
         why: &'static str,
+        /// As the file names it.
         sign: String,
     },
     /// An accidental beside an ornament, or over or under a note.
     AccidentalMark {
+        /// As the file names it.
         sign: String,
+        /// It belongs to an ornament.
         of_ornament: bool,
     },
+    /// A wedge that opens or closes.
     Hairpin(Hairpin),
+    /// Notes printed in another octave.
     OctaveLine(OctaveLine),
+    /// A pedal line, or a sign of it.
     Pedal(Pedal),
     /// A line from note to note or from time to time, and what is written at it.
     Line {
+        /// Which line it is.
         kind: LineKind,
+        /// What is written at it.
         text: String,
     },
     /// With its sign, or by its wavy line alone.
     Trill {
+        /// The letters `tr` are there.
         has_sign: bool,
     },
+    /// Strokes through a stem, or between two notes.
     Tremolo {
+        /// How many, as the file says.
         strokes: String,
+        /// Where they stand.
         kind: Tremolo,
     },
     /// `direction` is empty where the file names none.
     Arpeggio {
+        /// `arpeggiate`, or `non-arpeggiate`.
         name: Wording,
+        /// `up`, `down`, or empty.
         direction: String,
     },
     /// `times` is how often the strain is played, where that is not twice.
     Repeat {
+        /// Which way it sends.
         direction: Repeat,
+        /// As a number.
         times: Option<u32>,
     },
+    /// A bracket over the bars of one time through.
     Ending(Ending),
+    /// Two lines, where no repeat is.
     DoubleBar,
 }
 
 /// A metronome mark as it is printed, and its tempo in quarter notes per minute, where it has one.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Metronome {
+    /// As in `quarter = 66`.
     pub printed: String,
+    /// None where it says no number.
     pub quarters: Option<Time>,
 }
 
-/// A hairpin, and where it comes from or goes to nothing.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct Hairpin {
-    pub kind: HairpinKind,
-    pub from_nothing: bool,
-    pub to_nothing: bool,
-}
-
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum HairpinKind {
-    Crescendo,
-    Diminuendo,
-    /// The file calls it otherwise.
-    Other(String),
-}
-
-/// A line that prints notes in another octave.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct OctaveLine {
-    /// 8, 15 or 22.
-    pub size: u32,
-    pub side: Option<StaffSide>,
-}
-
-/// Where an octave line stands; above it the notes sound higher than they are printed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum StaffSide {
-    Above,
-    Below,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Pedal {
-    Sustain,
-    Sostenuto,
-    Change,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum LineKind {
-    Slur,
-    Glissando,
-    Slide,
-    Bracket,
-    Dashes,
-    PrincipalVoice,
-    HammerOn,
-    PullOff,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+/// Where the strokes of a tremolo stand.
 pub enum Tremolo {
+    /// Through one stem.
     OnOneNote,
+    /// Between two notes.
     BetweenTwo,
+    /// On one note, as fast as one can.
     Unmeasured,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+/// Which way a repeat sends.
 pub enum Repeat {
+    /// Here the strain begins.
     Forward,
+    /// Back to where it began.
     Backward,
 }
 
@@ -181,48 +182,6 @@ pub struct Ending {
     pub numbers: String,
     /// The first time through goes this way.
     pub is_first: bool,
-}
-
-impl LineKind {
-    /// As its element is called.
-    pub fn name(self) -> &'static str {
-        match self {
-            LineKind::Slur => "slur",
-            LineKind::Glissando => "glissando",
-            LineKind::Slide => "slide",
-            LineKind::Bracket => "bracket",
-            LineKind::Dashes => "dashes",
-            LineKind::PrincipalVoice => "principal-voice",
-            LineKind::HammerOn => "hammer-on",
-            LineKind::PullOff => "pull-off",
-        }
-    }
-}
-
-impl Hairpin {
-    pub fn crescendo() -> Hairpin {
-        Hairpin { kind: HairpinKind::Crescendo, from_nothing: false, to_nothing: false }
-    }
-
-    pub fn diminuendo() -> Hairpin {
-        Hairpin { kind: HairpinKind::Diminuendo, ..Hairpin::crescendo() }
-    }
-}
-
-impl OctaveLine {
-    /// The size of a line that names none.
-    pub const USUAL: u32 = 8;
-
-    /// How many octaves its notes are printed higher than they sound; `None` of a size that is not whole octaves.
-    pub fn octaves(self) -> Option<i32> {
-        let octaves = match self.size {
-            8 => 1,
-            15 => 2,
-            22 => 3,
-            _ => return None,
-        };
-        Some(if self.side == Some(StaffSide::Above) { -octaves } else { octaves })
-    }
 }
 
 impl Sign {
@@ -317,16 +276,6 @@ impl Sign {
             Sign::Named(name) => Some(name),
             Sign::Words { term, .. } | Sign::OtherDynamics { term, .. } => Some(term),
             _ => None,
-        }
-    }
-}
-
-impl HairpinKind {
-    pub(super) fn name(&self) -> &str {
-        match self {
-            HairpinKind::Crescendo => "crescendo",
-            HairpinKind::Diminuendo => "diminuendo",
-            HairpinKind::Other(name) => name,
         }
     }
 }
