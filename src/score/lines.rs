@@ -72,7 +72,6 @@ pub enum LineKind {
     PullOff,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 impl LineKind {
     /// As its element is called.
     pub fn name(self) -> &'static str {

@@ -157,6 +157,7 @@ pub struct Metronome {
 }
 
 /// Where the strokes of a tremolo stand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Tremolo {
     /// Through one stem.
     OnOneNote,
