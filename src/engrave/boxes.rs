@@ -21,6 +21,17 @@ pub fn is_box(node: Node<'_, '_>) -> bool {
     has_class(node, "bounding-box") || node.attribute("class") == Some("sylTextRect")
 }
 
+/// A text with its brackets close around what they enclose: the engraver sets spaces around dynamics.
+pub fn closed(text: &str) -> &str {
+    let text = if text.trim_end().ends_with(['[', '(']) { text.trim_end() } else { text };
+    if text.trim_start().starts_with([']', ')']) { text.trim_start() } else { text }
+}
+
+/// Whether a text is one sign, after which the engraver leaves a space as between several.
+pub fn is_one_sign(node: Node<'_, '_>) -> bool {
+    node.tag_name().name() == "tspan" && node.text().is_some_and(|t| t.trim().chars().count() == 1)
+}
+
 /// Left, top, right and bottom.
 pub type Extent = [f64; 4];
 

@@ -1,8 +1,9 @@
-//! Brackets around signs that are marked for them: the engraver knows them around
+//! What the engraver leaves to us on paper. Brackets around signs that are marked for them: the engraver knows them around
 //! accidentals only.
 
-use super::boxes::{has_class, is_box};
+use super::boxes::{closed, has_class, is_box, is_one_sign};
 use super::mei::BRACKETED;
+use super::room::Room;
 use super::shapes::Shapes;
 use crate::patch::Patch;
 use roxmltree::Document;
@@ -19,6 +20,23 @@ pub fn bracketed(svg: &str) -> Option<String> {
     let shapes = Shapes::new(&document);
     let mut patch = Patch::default();
     let mut cut = 0;
+    for system in document.descendants().filter(|n| has_class(*n, "system") && !is_box(*n)) {
+        let mut room = Room::new(system, &shapes);
+        for number in system.descendants().filter(|n| has_class(*n, "mNum") && !is_box(*n)) {
+            let by = shapes.drawn(number).map_or(0.0, |extent| room.lift(extent));
+            if by > 0.0 {
+                patch.insert(number.range().start + "<g".len(), format!(" transform=\"translate(0, -{by:.0})\""));
+            }
+        }
+    }
+    for text in document.descendants().filter(|n| n.is_text() && n.ancestors().any(|a| has_class(a, "dynam"))) {
+        let said = text.text().unwrap_or_default();
+        if closed(said) != said && !said.trim().is_empty() {
+            patch.replace(text.range(), quick_xml::escape::escape(closed(said)));
+        }
+        let spaced = text.parent().filter(|p| is_one_sign(*p)).and_then(|p| p.attribute_node("letter-spacing"));
+        spaced.into_iter().for_each(|attribute| patch.cut(attribute.range()));
+    }
     for node in document.descendants().filter(|n| n.is_element()) {
         if is_box(node) && node.range().start >= cut {
             patch.cut(node.range());

@@ -28,6 +28,10 @@ pub fn paint(mei: &str, colors: Colors) -> Option<String> {
     let document = Document::parse(mei).ok()?;
     let mut painter = Painter { mei, colors, patch: Patch::default(), done: HashSet::new() };
     for node in document.descendants() {
+        if node.tag_name().name() == "reh" && !["tstamp", "startid"].iter().any(|at| node.has_attribute(*at)) {
+            // Else the engraver puts it in the place of the bar number.
+            painter.patch.insert(node.range().start + 1 + "reh".len(), " tstamp=\"1\"");
+        }
         if node.is_text() {
             let Some((color, rest)) = marked(node.text().unwrap_or_default()) else { continue };
             let Some(holder) = node.ancestors().find(|n| CONTROL.contains(&n.tag_name().name())) else { continue };
@@ -68,6 +72,13 @@ impl Painter<'_> {
         self.patch.cut(self.mei[..attribute.start].trim_end().len()..attribute.end);
     }
 
+    /// What a sign in brackets is, beside what the engraver says that it is.
+    fn also_bracketed(&mut self, node: Node<'_, '_>) -> String {
+        let Some(own) = node.attribute_node("type") else { return BRACKETED.into() };
+        self.cut(own.range());
+        format!("{} {BRACKETED}", own.value())
+    }
+
     fn say(&mut self, node: Node<'_, '_>, color: &str) {
         if !self.done.insert(node.id()) {
             return;
@@ -76,8 +87,7 @@ impl Painter<'_> {
         let said = match self.colors {
             Colors::Drawn => {
                 let color = if color.is_empty() { String::new() } else { format!(" color=\"{color}\"") };
-                let bracketed = bracketed && node.attribute("type").is_none();
-                if bracketed { format!("{color} type=\"{BRACKETED}\"") } else { color }
+                if bracketed { format!("{color} type=\"{}\"", self.also_bracketed(node)) } else { color }
             }
             Colors::Names => {
                 let Ok(number) = u32::from_str_radix(color.trim_start_matches('#'), 16) else { return };
@@ -115,6 +125,11 @@ mod tests {
         assert!(painted.starts_with("<mei><dynam color=\"#00002A\" place=\"below\"><rend>p</rend>"), "{painted}");
         assert!(painted.contains("<note color=\"#000001\" type=\"own\" head.color=\"#000001\"/>"), "{painted}");
         assert!(painted.contains("<fing color=\"#000003\">1 &amp; 2</fing>"), "{painted}");
+        let bowing = "<mei><artic type=\"technical\" color=\"[\"/><reh>A</reh><reh tstamp=\"2\">B</reh></mei>";
+        let painted = paint(bowing, Colors::Drawn).unwrap();
+        let [bow, marks] =
+            ["<artic type=\"technical bracketed\"/>", "<reh tstamp=\"1\">A</reh><reh tstamp=\"2\">B</reh>"];
+        assert_eq!(painted, format!("<mei>{bow}{marks}</mei>"));
         assert_eq!(paint("<mei>", Colors::Drawn), None);
     }
 }

@@ -22,6 +22,7 @@ pub mod pdf;
 mod process;
 #[cfg(feature = "engrave")]
 mod resources;
+pub(crate) mod room;
 pub(crate) mod shapes;
 #[cfg(feature = "engrave")]
 mod toolkit;

@@ -35,6 +35,13 @@ impl<'d> Shapes<'d> {
         self.of(node, PLAIN)
     }
 
+    /// As `drawn`, of something within an element that may turn or move it.
+    pub fn placed(&self, node: Node<'_, '_>, within: Node<'_, '_>) -> Option<Extent> {
+        let around: Vec<Node<'_, '_>> = node.ancestors().skip(1).take_while(|n| *n != within).collect();
+        let matrix = around.iter().rev().filter_map(|n| n.attribute("transform")).map(transform).fold(PLAIN, product);
+        self.of(node, matrix)
+    }
+
     /// As `drawn`, of a mark by itself: a note holds its syllables, too.
     pub fn of_mark(&self, node: Node<'_, '_>) -> Option<Extent> {
         let heads = node.descendants().filter(|n| has_class(*n, "note") && has_class(node, "note"));
@@ -272,7 +279,7 @@ fn lay(node: Node<'_, '_>, runs: &mut Vec<Run>) {
     run.y = own("y").unwrap_or(run.y) + own("dy").unwrap_or_default();
     run.advance += own("dx").unwrap_or_default();
     for child in node.children() {
-        if child.is_element() {
+        if child.has_tag_name((SVG, "tspan")) {
             lay(child, runs);
         } else if let Some(text) =
             child.text().filter(|t| !t.trim_ascii().is_empty() && node.has_tag_name((SVG, "tspan")))
@@ -339,7 +346,8 @@ mod tests {
     fn words_stand_where_their_letters_do() {
         let words = |anchor: &str| {
             format!(
-                "<text x=\"1000\" y=\"500\"{anchor} font-size=\"0px\"><tspan font-size=\"400px\">ago</tspan></text>"
+                "<text x=\"1000\" y=\"500\"{anchor} font-size=\"0px\"><tspan><g class=\"text bounding-box\"><rect \
+                 x=\"0\" y=\"0\" width=\"9\" height=\"9\"/></g></tspan><tspan font-size=\"400px\">ago</tspan></text>"
             )
         };
         let [left, top, right, bottom] = extent(&words("")).unwrap();

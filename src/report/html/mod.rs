@@ -3,6 +3,8 @@
 
 mod bars;
 mod chart;
+mod copier;
+mod flags;
 mod notes;
 mod part;
 mod picture;

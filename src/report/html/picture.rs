@@ -1,27 +1,14 @@
 //! What the engraver drew, made fit for the page: glyphs in one place for all
 //! pictures, marks tied to the findings, no ids, no colours of its own.
 
-use crate::engrave::boxes::{Extent, SVG, has_class, is_box, number, staff_lines, translation};
+use super::copier::{Copier, Tag, copy};
+use super::flags::{Flag, above};
+use crate::engrave::boxes::{SVG, has_class, number, translation};
 use crate::engrave::letters::{Face, Used};
-use crate::engrave::shapes::{Shapes, union};
+use crate::engrave::shapes::Shapes;
 use roxmltree::{Document, Node};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
-
-/// What a mark in a drawing is about.
-pub struct Tag {
-    pub status: &'static str,
-    pub sign: char,
-    /// Rows of the table of notes.
-    pub rows: Vec<usize>,
-}
-
-/// What cannot be seen in the staves, and is said above its bar.
-pub struct Flag {
-    pub row: usize,
-    pub status: &'static str,
-    pub text: String,
-}
 
 /// What pictures have in common.
 #[derive(Default)]
@@ -44,64 +31,13 @@ pub struct Picture {
     /// Rows of the table of notes that something in it belongs to.
     pub drawn: BTreeSet<usize>,
     above: String,
-    lines_above: usize,
+    height_above: f64,
 }
 
 /// Room above and below a system.
 const EDGE: f64 = 120.0;
 /// Units of a drawing to one of the page's letters.
 const UNITS: f64 = 375.0;
-/// Room around a mark in which it can be pointed at.
-const AROUND: f64 = 60.0;
-/// Height of a sign beside a mark.
-const SIGN: f64 = 360.0;
-/// Height of a line of flags.
-const LINE: f64 = 420.0;
-/// Room for a letter of a flag, about.
-const LETTER: f64 = 165.0;
-/// The classes that the page's style, or whoever counts, asks for.
-const CLASSES: [&str; 37] = [
-    "accid",
-    "artic",
-    "barLine",
-    "beam",
-    "bracketSpan",
-    "breath",
-    "caesura",
-    "chord",
-    "clef",
-    "dir",
-    "dots",
-    "dynam",
-    "ending",
-    "fermata",
-    "fing",
-    "flag",
-    "gliss",
-    "grpSym",
-    "hairpin",
-    "harm",
-    "keySig",
-    "mNum",
-    "mordent",
-    "note",
-    "notehead",
-    "octave",
-    "ornam",
-    "pedal",
-    "reh",
-    "rest",
-    "slur",
-    "stem",
-    "tempo",
-    "tie",
-    "trill",
-    "turn",
-    "verse",
-];
-/// Attributes that are not of the drawing itself.
-const LEFT_OUT: [&str; 6] = ["class", "color", "data-class", "data-id", "id", "lang"];
-
 impl Glyphs {
     /// All shapes, for use by every picture of the page.
     pub fn definitions(&self) -> String {
@@ -142,17 +78,7 @@ impl Glyphs {
         let shapes = Shapes::new(&document);
         let letters = &mut self.letters;
         let picture = |system: Node<'_, '_>| {
-            let mut copier = Copier {
-                tags,
-                glyphs: &glyphs,
-                shapes: &shapes,
-                letters,
-                out: String::new(),
-                bars: Vec::new(),
-                drawn: BTreeSet::new(),
-                room: shapes.drawn(system)?,
-            };
-            system.children().for_each(|n| copier.copy(n));
+            let copier = Copier::system(system, tags, &glyphs, &shapes, letters)?;
             let [from, top, to, bottom] = copier.room;
             let from = (from - EDGE).min(-left);
             Some(Picture {
@@ -164,7 +90,7 @@ impl Glyphs {
                 bars: copier.bars,
                 drawn: copier.drawn,
                 above: String::new(),
-                lines_above: 0,
+                height_above: 0.0,
             })
         };
         margin.children().filter(|n| has_class(*n, "system")).map(picture).collect()
@@ -172,38 +98,32 @@ impl Glyphs {
 }
 
 impl Picture {
-    /// Says something above a bar, below what was said there before.
-    pub fn say(&mut self, bar: usize, flag: &Flag) {
-        let x = self.bars[bar];
-        let y = self.top - LINE * self.lines_above as f64 - LINE / 4.0;
-        let width = LETTER * flag.text.chars().count() as f64;
-        let x = x.min(self.left + self.width - width).max(self.left);
-        let _ = write!(
-            self.above,
-            "<g class=\"flag {}\" data-rows=\"{}\"><text x=\"{x:.0}\" y=\"{y:.0}\" font-size=\"330px\">{}</text>\
-             <rect class=\"hit\" x=\"{x:.0}\" y=\"{:.0}\" width=\"{width:.0}\" height=\"{LINE:.0}\"/></g>",
-            flag.status,
-            flag.row,
-            quick_xml::escape::escape(&flag.text),
-            y - LINE * 0.75,
-        );
-        self.lines_above += 1;
-        self.drawn.insert(flag.row);
+    /// Says above their bars what the staves do not show.
+    pub fn say(&mut self, flags: &[Flag]) {
+        (self.above, self.height_above) = above(flags, &self.bars, [self.left, self.top, self.left + self.width]);
+        self.drawn.extend(flags.iter().map(|f| f.row));
     }
 
-    fn above(&self) -> f64 {
-        LINE * self.lines_above as f64
+    /// Leaves as much room at its sides as others of its score.
+    pub fn widen(&mut self, [left, right]: [f64; 2]) {
+        self.left = left;
+        self.width = right - left;
+    }
+
+    /// Its left and its right end.
+    pub fn ends(&self) -> [f64; 2] {
+        [self.left, self.left + self.width]
     }
 
     pub fn view_box(&self) -> String {
-        let (top, height) = (self.top - self.above(), self.height + self.above());
+        let (top, height) = (self.top - self.height_above, self.height + self.height_above);
         format!("{:.0} {top:.0} {:.0} {height:.0}", self.left, self.width)
     }
 
     /// Its width beside the page's letters, and its shape, for a browser that
     /// has not drawn it yet.
     pub fn style(&self) -> String {
-        let (width, height) = (self.width, self.height + self.above());
+        let (width, height) = (self.width, self.height + self.height_above);
         format!("--own:{:.1}rem;aspect-ratio:{width:.0}/{height:.0}", width / UNITS)
     }
 
@@ -211,141 +131,6 @@ impl Picture {
     pub fn inner(&self) -> String {
         format!("{}{}", self.above, self.inner)
     }
-}
-
-/// Copies an element as it is, but without layout of its text.
-fn copy(node: Node<'_, '_>, out: &mut String) {
-    if !node.is_element() {
-        return;
-    }
-    let _ = write!(out, "<{}", node.tag_name().name());
-    attributes(node, out);
-    out.push_str("/>");
-}
-
-fn attributes(node: Node<'_, '_>, out: &mut String) {
-    for attribute in node.attributes().filter(|a| !LEFT_OUT.contains(&a.name())) {
-        let _ = write!(out, " {}=\"{}\"", attribute.name(), quick_xml::escape::escape(attribute.value()));
-    }
-}
-
-struct Copier<'t> {
-    tags: &'t [Tag],
-    glyphs: &'t BTreeMap<&'t str, usize>,
-    shapes: &'t Shapes<'t>,
-    letters: &'t mut Used,
-    out: String,
-    bars: Vec<f64>,
-    drawn: BTreeSet<usize>,
-    /// What all takes, signs beside marks included.
-    room: Extent,
-}
-
-impl Copier<'_> {
-    fn copy(&mut self, node: Node<'_, '_>) {
-        if node.is_text() {
-            let text = node.text().unwrap_or_default();
-            if node.parent().is_some_and(|p| p.has_tag_name((SVG, "tspan"))) && !text.trim_ascii().is_empty() {
-                self.out += &quick_xml::escape::escape(text);
-                self.letters.entry(Face::of(node)).or_default().extend(text.chars());
-            }
-            return;
-        }
-        let name = node.tag_name().name();
-        let classes = || node.attribute("class").unwrap_or_default().split(' ');
-        if !node.is_element() || matches!(name, "desc" | "title" | "style") || is_box(node) {
-            return;
-        }
-        if name == "use" {
-            let glyph = node.attribute("href").and_then(|h| self.glyphs.get(h.trim_start_matches('#')));
-            if let Some(number) = glyph {
-                let place = node.attribute("transform").unwrap_or_default();
-                let _ = write!(self.out, "<use href=\"#y{number}\" transform=\"{place}\"/>");
-            }
-            return;
-        }
-        if classes().any(|c| c == "measure") {
-            self.bars.extend(left_end(node));
-        }
-        let tag = classes().find_map(|c| self.tags.get(c.strip_prefix('m')?.parse::<usize>().ok()?));
-        let mut shown: Vec<&str> = classes().filter(|c| CLASSES.contains(c)).collect();
-        shown.extend(tag.map(|t| t.status));
-        let plain = name == "g" && shown.is_empty() && !node.attributes().any(|a| !LEFT_OUT.contains(&a.name()));
-        if plain {
-            return node.children().for_each(|n| self.copy(n));
-        }
-        // What is turned is turned within its mark, so that the sign beside it is not.
-        let turned = tag.and(node.attribute("transform"));
-        let _ = write!(self.out, "<{name}");
-        if !shown.is_empty() {
-            let _ = write!(self.out, " class=\"{}\"", shown.join(" "));
-        }
-        if let Some(tag) = tag {
-            let rows: Vec<String> = tag.rows.iter().map(usize::to_string).collect();
-            let _ = write!(self.out, " data-rows=\"{}\"", rows.join(" "));
-            self.drawn.extend(&tag.rows);
-        }
-        let extent = tag.and_then(|_| self.shapes.of_mark(node));
-        if turned.is_none() {
-            attributes(node, &mut self.out);
-        }
-        self.out.push('>');
-        if let Some(extent) = extent {
-            self.place_to_point(extent);
-        }
-        if turned.is_some() {
-            self.out += "<g";
-            attributes(node, &mut self.out);
-            self.out.push('>');
-        }
-        node.children().for_each(|n| self.copy(n));
-        if turned.is_some() {
-            self.out += "</g>";
-        }
-        if let Some((extent, tag)) = extent.zip(tag).filter(|(_, tag)| !is_shaped(&shown, tag.status)) {
-            self.sign(extent, tag.sign);
-        }
-        let _ = write!(self.out, "</{name}>");
-    }
-}
-
-impl Copier<'_> {
-    /// Behind a mark, so that it can be pointed at.
-    fn place_to_point(&mut self, [left, top, right, bottom]: Extent) {
-        let (width, height) = (right - left + 2.0 * AROUND, bottom - top + 2.0 * AROUND);
-        let (left, top) = (left - AROUND, top - AROUND);
-        let _ = write!(
-            self.out,
-            "<rect class=\"hit\" x=\"{left:.0}\" y=\"{top:.0}\" width=\"{width:.0}\" height=\"{height:.0}\"/>"
-        );
-    }
-
-    /// Beside a mark, so that its colour says nothing that is not said otherwise.
-    fn sign(&mut self, [_, top, right, _]: Extent, sign: char) {
-        // A hyphen is hardly seen among notes.
-        let sign = if sign == '-' { '\u{2212}' } else { sign };
-        let (x, y) = (right + AROUND / 2.0, top + SIGN / 3.0);
-        self.room = union(self.room, [x, y - 0.75 * SIGN, x + 0.6 * SIGN, y]);
-        let _ =
-            write!(self.out, "<text class=\"sign\" x=\"{x:.0}\" y=\"{y:.0}\" font-size=\"{SIGN:.0}px\">{sign}</text>");
-    }
-}
-
-/// Whether what is drawn tells its status without colour: brackets and dashes
-/// of additions, parentheses and diamonds of notes.
-fn is_shaped(classes: &[&str], status: &str) -> bool {
-    let is = |all: &[&str]| classes.iter().any(|c| all.contains(c));
-    match status {
-        "added" => is(&["note", "dir", "dynam", "hairpin", "slur"]),
-        "altered" => is(&["note"]),
-        _ => is(&["hairpin", "slur"]),
-    }
-}
-
-/// Where the staves of a bar begin.
-fn left_end(measure: Node<'_, '_>) -> Option<f64> {
-    let staff = measure.children().find(|n| has_class(*n, "staff"))?;
-    staff_lines(staff).first().map(|line| line[0])
 }
 
 #[cfg(test)]
@@ -381,7 +166,7 @@ mod tests {
         }
         assert!(["bounding-box", "data-id", "style", "desc"].iter().all(|left| !inner.contains(left)), "{inner}");
         assert_eq!((picture.bars, picture.drawn), (vec![40.0], BTreeSet::from([3, 4, 5])));
-        assert_eq!(glyphs.letters, BTreeMap::from([(Face::Bold, " 12<".chars().collect())]));
+        assert_eq!(glyphs.letters, BTreeMap::from([(Face::Bold, " 12<+\u{2212}".chars().collect())]));
         // The same again adds nothing.
         glyphs.systems(DRAWN, &tags()).unwrap();
         assert_eq!(glyphs.shapes.len(), 1);
@@ -390,11 +175,11 @@ mod tests {
     #[test]
     fn what_is_not_drawn_is_said_above() {
         let mut picture = Glyphs::default().systems(DRAWN, &[]).unwrap().remove(0);
-        let flag = |row| Flag { row, status: "added", text: "+ structure <repeat>".into() };
-        picture.say(0, &flag(7));
-        picture.say(0, &flag(8));
-        assert_eq!(picture.view_box(), "-110 -953 2410 1164");
-        assert!(picture.inner().contains("data-rows=\"8\"><text x=\"-110\" y=\"-638\""), "{}", picture.inner());
+        let flag = |row| Flag { bar: 0, row, status: "added", text: "+ structure <repeat>".into() };
+        picture.say(&[flag(7), flag(8)]);
+        assert_eq!(picture.view_box(), "-110 -533 2410 744");
+        assert!(picture.inner().contains("data-rows=\"7 8\""), "{}", picture.inner());
+        assert!(picture.drawn.contains(&8));
         assert!(picture.inner().contains("&lt;repeat&gt;"));
     }
 

@@ -1,7 +1,9 @@
 //! The engraved score of a part: systems, excerpts of passages, and what ties
 //! them to the table of notes.
 
-use super::picture::{Flag, Glyphs, Picture, Tag};
+use super::copier::Tag;
+use super::flags::{Flag, folded};
+use super::picture::{Glyphs, Picture};
 use crate::beside::Staves;
 use crate::findings::{Finding, PartFindings};
 use crate::report::PartReport;
@@ -50,10 +52,22 @@ impl Score {
         if systems.iter().map(|s| s.bars.len()).sum::<usize>() != staves.bars.len() {
             return None;
         }
+        let ends = systems.iter().map(Picture::ends).reduce(|a, b| [a[0].min(b[0]), a[1].max(b[1])]);
+        let ends = ends.unwrap_or_default();
+        systems.iter_mut().for_each(|system| system.widen(ends));
+        let mut flags: Vec<Vec<Flag>> = systems.iter().map(|_| Vec::new()).collect();
         for (finding, row) in rows {
             if !systems.iter().any(|s| s.drawn.contains(&row)) {
-                flag(&mut systems, staves, &found.findings[finding], row, glyphs);
+                flag(&systems, &mut flags, staves, &found.findings[finding], row);
             }
+        }
+        if flags.iter().any(|f| !f.is_empty()) {
+            // With all digits.
+            glyphs.uses(&folded(1_234_567_890));
+        }
+        for (system, flags) in systems.iter_mut().zip(&flags) {
+            system.say(flags);
+            flags.iter().for_each(|flag| glyphs.uses(&flag.text));
         }
         let number = |bar: usize| {
             let (ours, theirs) = staves.bars[bar];
@@ -107,8 +121,8 @@ fn picture(drawn: &Picture, about: &str, id: Option<&str>) -> Markup {
     }
 }
 
-/// Says above its bar what the staves do not show.
-fn flag(systems: &mut [Picture], staves: &Staves, finding: &Finding, row: usize, glyphs: &mut Glyphs) {
+/// Notes for its bar what the staves do not show.
+fn flag(systems: &[Picture], flags: &mut [Vec<Flag>], staves: &Staves, finding: &Finding, row: usize) {
     let theirs = finding.source_at.map(|s| s.bar);
     let bar = staves.bars.iter().position(|(ours, _)| *ours == Some(finding.at.bar));
     let bar = bar.or_else(|| staves.bars.iter().position(|(_, source)| source.is_some() && *source == theirs));
@@ -117,12 +131,11 @@ fn flag(systems: &mut [Picture], staves: &Staves, finding: &Finding, row: usize,
         (one, other) => one.or(other).unwrap_or_default().to_string(),
     };
     let text = format!("{} {} {reading}", sign(finding.status), finding.category);
-    glyphs.uses(&text);
-    let mut place = bar.unwrap_or(0);
-    for system in systems {
-        if place < system.bars.len() {
-            return system.say(place, &Flag { row, status: finding.status.name(), text });
+    let mut bar = bar.unwrap_or(0);
+    for (system, flags) in systems.iter().zip(flags) {
+        if bar < system.bars.len() {
+            return flags.push(Flag { bar, row, status: finding.status.name(), text });
         }
-        place -= system.bars.len();
+        bar -= system.bars.len();
     }
 }

@@ -1,0 +1,73 @@
+//! Where there is room beside what is drawn.
+
+use super::boxes::{Extent, SVG, has_class, is_box};
+use super::shapes::Shapes;
+use roxmltree::Node;
+
+/// The places of a system that are taken.
+pub struct Room(Vec<Extent>);
+
+/// Two things may come so near to each other.
+const NEAR: f64 = 20.0;
+/// What gives way is moved by so much, and not farther than so many times.
+const STEP: f64 = 60.0;
+const STEPS: usize = 60;
+
+impl Room {
+    /// Of a system: its words, signs and beams; bar numbers give way to all of them.
+    pub fn new(system: Node<'_, '_>, shapes: &Shapes) -> Room {
+        let is_solid =
+            |n: &Node<'_, '_>| ["text", "use", "polygon", "ellipse", "rect"].iter().any(|t| n.has_tag_name((SVG, *t)));
+        let gives_way = |n: &Node<'_, '_>| n.ancestors().any(|a| has_class(a, "mNum") || is_box(a));
+        let solid = system.descendants().filter(|n| is_solid(n) && !gives_way(n));
+        Room(solid.filter_map(|n| shapes.placed(n, system)).collect())
+    }
+
+    pub fn take(&mut self, extent: Extent) {
+        self.0.push(extent);
+    }
+
+    /// How much of a place is taken.
+    pub fn taken(&self, place: Extent) -> f64 {
+        let overlaps = self.0.iter().map(|other| {
+            let across = place[2].min(other[2]) - place[0].max(other[0]) + NEAR;
+            let down = place[3].min(other[3]) - place[1].max(other[1]) + NEAR;
+            across.max(0.0) * down.max(0.0)
+        });
+        overlaps.sum()
+    }
+
+    /// How far something must go up to be free; it takes its place.
+    pub fn lift(&mut self, [left, top, right, bottom]: Extent) -> f64 {
+        let at = |by: f64| [left, top - by, right, bottom - by];
+        let free = (0..STEPS).map(|step| step as f64 * STEP).find(|by| self.taken(at(*by)) <= 0.0);
+        let by = free.unwrap_or_default();
+        self.take(at(by));
+        by
+    }
+
+    /// Of some places the first that is free, or the one of which least is taken; it is taken.
+    pub fn best(&mut self, places: &[Extent]) -> Extent {
+        let least = places.iter().copied().min_by(|a, b| self.taken(*a).total_cmp(&self.taken(*b)));
+        let best = least.unwrap_or_default();
+        self.take(best);
+        best
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_gives_way_finds_a_free_place() {
+        let mut room = Room(vec![[0.0, 0.0, 100.0, 100.0]]);
+        assert_eq!(room.lift([50.0, 50.0, 80.0, 90.0]), 120.0);
+        // There it stands now, and the next goes above it.
+        assert!(room.lift([50.0, 50.0, 80.0, 90.0]) > 120.0);
+        assert_eq!(room.lift([200.0, 0.0, 210.0, 10.0]), 0.0);
+        let places = [[90.0, 0.0, 110.0, 10.0], [300.0, 0.0, 310.0, 10.0], [400.0, 0.0, 410.0, 10.0]];
+        assert_eq!(room.best(&places), places[1]);
+        assert_eq!(room.best(&places), places[2]);
+    }
+}

@@ -1,0 +1,317 @@
+//! One system of a drawing, copied for the page: marks tied to the findings, signs
+//! beside them where there is room, words above lines.
+
+use crate::engrave::boxes::{Extent, SVG, closed, has_class, is_box, is_one_sign, staff_lines};
+use crate::engrave::letters::{Face, Used, letter};
+use crate::engrave::room::Room;
+use crate::engrave::shapes::{Shapes, union};
+use roxmltree::Node;
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write;
+
+/// What a mark in a drawing is about.
+pub struct Tag {
+    pub status: &'static str,
+    pub sign: char,
+    /// Rows of the table of notes.
+    pub rows: Vec<usize>,
+}
+
+/// Room around a mark in which it can be pointed at.
+const AROUND: f64 = 60.0;
+/// Size of the letter that is a sign beside a mark.
+const SIGN: f64 = 440.0;
+/// What stands in words: above all lines, so that these break off around it.
+const WORDS: [&str; 7] = ["dir", "dynam", "fing", "harm", "mNum", "reh", "tempo"];
+/// The classes that the page's style, or whoever counts, asks for.
+const CLASSES: [&str; 37] = [
+    "accid",
+    "artic",
+    "barLine",
+    "beam",
+    "bracketSpan",
+    "breath",
+    "caesura",
+    "chord",
+    "clef",
+    "dir",
+    "dots",
+    "dynam",
+    "ending",
+    "fermata",
+    "fing",
+    "flag",
+    "gliss",
+    "grpSym",
+    "hairpin",
+    "harm",
+    "keySig",
+    "mNum",
+    "mordent",
+    "note",
+    "notehead",
+    "octave",
+    "ornam",
+    "pedal",
+    "reh",
+    "rest",
+    "slur",
+    "stem",
+    "tempo",
+    "tie",
+    "trill",
+    "turn",
+    "verse",
+];
+/// Attributes that are not of the drawing itself.
+const LEFT_OUT: [&str; 6] = ["class", "color", "data-class", "data-id", "id", "lang"];
+
+/// Copies an element as it is, but without layout of its text.
+pub fn copy(node: Node<'_, '_>, out: &mut String) {
+    if !node.is_element() {
+        return;
+    }
+    let _ = write!(out, "<{}", node.tag_name().name());
+    attributes(node, out);
+    out.push_str("/>");
+}
+
+fn attributes(node: Node<'_, '_>, out: &mut String) {
+    let is_left_out = |name: &str| LEFT_OUT.contains(&name) || name == "letter-spacing" && is_one_sign(node);
+    for attribute in node.attributes().filter(|a| !is_left_out(a.name())) {
+        let _ = write!(out, " {}=\"{}\"", attribute.name(), quick_xml::escape::escape(attribute.value()));
+    }
+}
+
+/// A system as it is copied.
+pub struct Copier<'t> {
+    tags: &'t [Tag],
+    glyphs: &'t BTreeMap<&'t str, usize>,
+    shapes: &'t Shapes<'t>,
+    letters: &'t mut Used,
+    /// Where there is room for signs.
+    free: Room,
+    /// Words that come after all else.
+    words: String,
+    /// Lines of lyrics that have their sign, by what they are about.
+    signed: BTreeSet<Vec<usize>>,
+    pub out: String,
+    /// Where the staves of each bar begin.
+    pub bars: Vec<f64>,
+    /// Rows of the table of notes that something in it belongs to.
+    pub drawn: BTreeSet<usize>,
+    /// What all takes, signs beside marks included.
+    pub room: Extent,
+}
+
+impl<'t> Copier<'t> {
+    /// Copies a system; `None` if nothing is drawn.
+    pub fn system(
+        system: Node<'_, '_>,
+        tags: &'t [Tag],
+        glyphs: &'t BTreeMap<&'t str, usize>,
+        shapes: &'t Shapes<'t>,
+        letters: &'t mut Used,
+    ) -> Option<Copier<'t>> {
+        let mut copier = Copier {
+            tags,
+            glyphs,
+            shapes,
+            letters,
+            free: Room::new(system, shapes),
+            words: String::new(),
+            signed: BTreeSet::new(),
+            out: String::new(),
+            bars: Vec::new(),
+            drawn: BTreeSet::new(),
+            room: shapes.drawn(system)?,
+        };
+        system.children().for_each(|n| copier.copy(n));
+        copier.out += &copier.words;
+        Some(copier)
+    }
+
+    fn copy(&mut self, node: Node<'_, '_>) {
+        if node.is_text() {
+            return self.letters_of(node);
+        }
+        let name = node.tag_name().name();
+        if !node.is_element() || matches!(name, "desc" | "title" | "style") || is_box(node) {
+            return;
+        }
+        match name {
+            "use" => self.glyph(node),
+            "ellipse" | "rect" if WORDS.iter().any(|c| node.parent().is_some_and(|p| has_class(p, c))) => {
+                self.ring(node)
+            }
+            _ if WORDS.iter().any(|c| has_class(node, c)) => {
+                let before = std::mem::take(&mut self.out);
+                self.element(node);
+                let words = std::mem::replace(&mut self.out, before);
+                self.words += &words;
+            }
+            _ => self.element(node),
+        }
+    }
+
+    fn letters_of(&mut self, node: Node<'_, '_>) {
+        let text = node.text().unwrap_or_default();
+        if text.trim_ascii().is_empty() || !node.parent().is_some_and(|p| p.has_tag_name((SVG, "tspan"))) {
+            return;
+        }
+        let is_dynamic = node.ancestors().any(|n| has_class(n, "dynam"));
+        let text = if is_dynamic { closed(text) } else { text };
+        self.out += &quick_xml::escape::escape(text);
+        self.letters.entry(Face::of(node)).or_default().extend(text.chars());
+    }
+
+    fn glyph(&mut self, node: Node<'_, '_>) {
+        let glyph = node.attribute("href").and_then(|h| self.glyphs.get(h.trim_start_matches('#')));
+        if let Some(number) = glyph {
+            let place = node.attribute("transform").unwrap_or_default();
+            let _ = write!(self.out, "<use href=\"#y{number}\" transform=\"{place}\"/>");
+        }
+    }
+
+    /// The line around words goes around all of them; the engraver's ends before a metronome mark.
+    fn ring(&mut self, node: Node<'_, '_>) {
+        let beside = node.parent().into_iter().flat_map(|p| p.children()).filter(|n| n.has_tag_name((SVG, "text")));
+        let words = beside.filter_map(|n| self.shapes.drawn(n)).reduce(union);
+        let Some([left, top, right, bottom]) = words else { return self.element(node) };
+        let Some([_, over, _, under]) = self.shapes.drawn(node) else { return };
+        let is_round = node.tag_name().name() == "ellipse";
+        // It is as high as the engraver has made room for.
+        let [x, y, high] = [(left + right) / 2.0, (over + under) / 2.0, (under - over) / 2.0];
+        let wide = (right - left) / 2.0 + if is_round { 0.7 * (bottom - top).min(2.0 * high) } else { AROUND };
+        self.room = union(self.room, [x - wide, y - high, x + wide, y + high]);
+        let place = match is_round {
+            true => format!("ellipse cx=\"{x:.0}\" cy=\"{y:.0}\" rx=\"{wide:.0}\" ry=\"{high:.0}\""),
+            false => {
+                let [left, top, width, height] = [x - wide, y - high, 2.0 * wide, 2.0 * high];
+                format!("rect x=\"{left:.0}\" y=\"{top:.0}\" width=\"{width:.0}\" height=\"{height:.0}\"")
+            }
+        };
+        let _ = write!(self.out, "<{place} fill-opacity=\"0\" stroke-width=\"20\"/>");
+    }
+
+    fn element(&mut self, node: Node<'_, '_>) {
+        let name = node.tag_name().name();
+        let classes = || node.attribute("class").unwrap_or_default().split(' ');
+        if classes().any(|c| c == "measure") {
+            self.bars.extend(left_end(node));
+        }
+        let tag = classes().find_map(|c| self.tags.get(c.strip_prefix('m')?.parse::<usize>().ok()?));
+        let mut shown: Vec<&str> = classes().filter(|c| CLASSES.contains(c)).collect();
+        shown.extend(tag.map(|t| t.status));
+        let plain = name == "g" && shown.is_empty() && !node.attributes().any(|a| !LEFT_OUT.contains(&a.name()));
+        if plain {
+            return node.children().for_each(|n| self.copy(n));
+        }
+        // What is turned is turned within its mark, so that the sign beside it is not.
+        let turned = tag.and(node.attribute("transform"));
+        let _ = write!(self.out, "<{name}");
+        if !shown.is_empty() {
+            let _ = write!(self.out, " class=\"{}\"", shown.join(" "));
+        }
+        if let Some(tag) = tag {
+            let rows: Vec<String> = tag.rows.iter().map(usize::to_string).collect();
+            let _ = write!(self.out, " data-rows=\"{}\"", rows.join(" "));
+            self.drawn.extend(&tag.rows);
+        }
+        let extent = tag.and_then(|_| self.shapes.of_mark(node));
+        if turned.is_none() {
+            attributes(node, &mut self.out);
+        }
+        if shown == ["mNum"] {
+            self.lift(node);
+        }
+        self.out.push('>');
+        if let Some(extent) = extent {
+            self.place_to_point(extent);
+        }
+        if turned.is_some() {
+            self.out += "<g";
+            attributes(node, &mut self.out);
+            self.out.push('>');
+        }
+        node.children().for_each(|n| self.copy(n));
+        if turned.is_some() {
+            self.out += "</g>";
+        }
+        let is_ringed = node.children().any(|n| n.has_tag_name((SVG, "ellipse")));
+        let needs_sign = |tag: &Tag| !is_shaped(&shown, tag.status) && !(is_ringed && tag.status == "altered");
+        if let Some((extent, tag)) = extent.zip(tag).filter(|(_, tag)| needs_sign(tag)) {
+            let is_verse = shown.contains(&"verse");
+            // A line of lyrics has one, before its first syllable.
+            if !is_verse || self.signed.insert(tag.rows.clone()) {
+                self.sign(extent, tag.sign, is_verse);
+            }
+        }
+        let _ = write!(self.out, "</{name}>");
+    }
+
+    /// Moves a bar number up until it lies on nothing.
+    fn lift(&mut self, number: Node<'_, '_>) {
+        let Some(extent) = self.shapes.drawn(number) else { return };
+        let by = self.free.lift(extent);
+        if by > 0.0 {
+            let _ = write!(self.out, " transform=\"translate(0, -{by:.0})\"");
+            self.room[1] = self.room[1].min(extent[1] - by);
+        }
+    }
+
+    /// Behind a mark, so that it can be pointed at.
+    fn place_to_point(&mut self, [left, top, right, bottom]: Extent) {
+        let (width, height) = (right - left + 2.0 * AROUND, bottom - top + 2.0 * AROUND);
+        let (left, top) = (left - AROUND, top - AROUND);
+        let _ = write!(
+            self.out,
+            "<rect class=\"hit\" x=\"{left:.0}\" y=\"{top:.0}\" width=\"{width:.0}\" height=\"{height:.0}\"/>"
+        );
+    }
+
+    /// Beside a mark, so that its colour says nothing that is not said otherwise.
+    fn sign(&mut self, [left, top, right, bottom]: Extent, sign: char, is_before: bool) {
+        // A hyphen is hardly seen among notes.
+        let sign = if sign == '-' { '\u{2212}' } else { sign };
+        // All signs have the room of the largest.
+        let shape = letter('+', Face::Bold).extent.map(|n| n * SIGN);
+        let [wide, high] = [shape[2] - shape[0], shape[3] - shape[1]];
+        let [gap, middle] = [AROUND / 2.0, (top + bottom) / 2.0];
+        let [before, behind] = [left - gap - wide, right + gap];
+        let [above, below] = [top - gap - high / 2.0, bottom + gap + high / 2.0];
+        let over = (left + right - wide) / 2.0;
+        let sides = [(behind, top), (behind, middle), (before, middle), (before, top), (behind, bottom)];
+        let far = [(over, above), (over, below), (behind, above), (before, above), (behind, below), (before, below)];
+        let higher = |by: f64| [(behind, above - by), (over, above - by), (before, above - by)];
+        let far = far.into_iter().chain(higher(high)).chain(higher(2.0 * high));
+        let around = |(x, y): (f64, f64)| [x, y - high / 2.0, x + wide, y + high / 2.0];
+        let places: Vec<Extent> = match is_before {
+            true => [(before, middle), (over, above), (over, below)].map(around).to_vec(),
+            false => sides.into_iter().chain(far).map(around).collect(),
+        };
+        let place = self.free.best(&places);
+        self.room = union(self.room, place);
+        let (x, y) = (place[0] - shape[0], place[1] - shape[1]);
+        self.letters.entry(Face::Bold).or_default().insert(sign);
+        let _ =
+            write!(self.out, "<text class=\"sign\" x=\"{x:.0}\" y=\"{y:.0}\" font-size=\"{SIGN:.0}px\">{sign}</text>");
+    }
+}
+
+/// Whether what is drawn tells its status without colour: brackets and dashes
+/// of additions, parentheses and diamonds of notes.
+fn is_shaped(classes: &[&str], status: &str) -> bool {
+    let is = |all: &[&str]| classes.iter().any(|c| all.contains(c));
+    match status {
+        "added" => is(&["note", "dir", "dynam", "hairpin", "slur"]),
+        "altered" => is(&["note"]),
+        _ => is(&["hairpin", "slur"]),
+    }
+}
+
+/// Where the staves of a bar begin.
+fn left_end(measure: Node<'_, '_>) -> Option<f64> {
+    let staff = measure.children().find(|n| has_class(*n, "staff"))?;
+    staff_lines(staff).first().map(|line| line[0])
+}
