@@ -13,7 +13,7 @@ use crate::clean::{Additions, Policy, Sides};
 use crate::collate::{Collation, PartAlignment};
 use crate::findings::{Finding, Status, Subject};
 use crate::musicxml::apart::{Color, Look};
-use crate::musicxml::beside::{BarsOfRow, Heading, Pair, Staff, Styles, write, write_stretches};
+use crate::musicxml::beside::{BarsOfRow, Heading, Pair, Staff, Stretch, Styles, write, write_stretches};
 use crate::score::Category;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -56,7 +56,7 @@ pub fn side_by_side(sides: Sides) -> SideBySide {
 /// that of what the findings `subjects[n]` are about.
 pub struct Named {
     /// Of each stretch that was asked for.
-    pub music: Vec<String>,
+    pub music: Vec<Stretch>,
     pub subjects: Vec<Vec<usize>>,
 }
 

@@ -5,6 +5,7 @@ use crate::alignment::{EditionBar, SourceBar};
 use crate::clean::Sides;
 use crate::collate::Collation;
 use crate::engrave::{Beats, Error, Job, Piece, engrave};
+use crate::musicxml::beside::Stretch;
 use crate::score::Part;
 use crate::time::Time;
 use std::ops::Range;
@@ -53,10 +54,10 @@ pub fn staves(sides: Sides, place: usize, whole: &Collation, looked_at: &Range<u
         ));
     };
     let beats = beats(&sides, place, whole);
-    let piece = |(place, (music, (first, last))): (usize, (String, &(usize, usize)))| {
+    let piece = |(place, (Stretch { music, signs }, (first, last))): (usize, (Stretch, &(usize, usize)))| {
         let units = beats.units[*first..=*last].to_vec();
         let width = (place < count).then_some(WIDTH);
-        Piece { width, music, beats: Beats { upper: beats.upper, units } }
+        Piece { width, music, beats: Beats { units, ..beats }, signs }
     };
     let pieces = music.into_iter().zip(&stretches).enumerate().map(piece).collect();
     let mut pictures = drawn(pieces).map_err(|fault| format!("{name} has no staves: {fault}"))?;
@@ -118,7 +119,7 @@ fn beats(sides: &Sides, place: usize, whole: &Collation) -> Beats {
         }
         now
     });
-    Beats { upper: parts[0].staves, units: units.collect() }
+    Beats { upper: parts[0].staves, lower: parts[1].staves, units: units.collect() }
 }
 
 /// The bars that passages are shown in, and of each passage the place of its

@@ -1,5 +1,6 @@
 //! What goes to the engraver, and what comes back.
 
+use crate::musicxml::beside::Signs;
 use serde::{Deserialize, Serialize};
 
 /// What is to be drawn. All music is MusicXML of our own writing (`musicxml::beside`).
@@ -21,6 +22,8 @@ pub struct Piece {
     pub width: Option<u32>,
     pub music: String,
     pub beats: Beats,
+    /// Of each bar what is the upper and the lower part's own.
+    pub signs: Vec<[Signs; 2]>,
 }
 
 /// How pages are laid out.
@@ -71,8 +74,9 @@ pub struct Drawing {
 /// In which notes the beats of each bar are counted, by its time signature: 4 for quarters.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Beats {
-    /// Staves of the upper part.
+    /// Staves of the upper part, and of the lower.
     pub upper: u32,
+    pub lower: u32,
     /// Of each bar, in the upper and in the lower part.
     pub units: Vec<[i64; 2]>,
 }

@@ -12,36 +12,17 @@ pub fn counted(mei: &str, beats: &Beats) -> Option<String> {
     }
     let document = Document::parse(mei).ok()?;
     let mut patch = Patch::default();
-    // The lowest staff's signature holds, until one comes for all.
-    let (mut holds, mut bar) = (None, 0);
-    for node in document.descendants() {
-        match node.tag_name().name() {
-            "scoreDef" => holds = unit_in(node).or(holds),
-            "measure" => {
-                for mark in node.children().filter(|n| n.has_attribute("tstamp") && n.has_attribute("staff")) {
-                    let staff: u32 = mark.attribute("staff")?.split(' ').next()?.parse().ok()?;
-                    let own = beats.units.get(bar).map(|units| units[usize::from(staff > beats.upper)]);
-                    if let Some((own, holds)) = own.zip(holds).filter(|(own, holds)| own != holds) {
-                        recount(&mut patch, mark, holds as f64 / own as f64);
-                    }
-                }
-                bar += 1;
+    let measures = document.descendants().filter(|n| n.tag_name().name() == "measure");
+    for (measure, [own, holds]) in measures.zip(&beats.units).filter(|(_, [own, holds])| own != holds) {
+        for mark in measure.children().filter(|n| n.has_attribute("tstamp") && n.has_attribute("staff")) {
+            let staff: u32 = mark.attribute("staff")?.split(' ').next()?.parse().ok()?;
+            // The lowest staff's signature holds.
+            if staff <= beats.upper {
+                recount(&mut patch, mark, *holds as f64 / *own as f64);
             }
-            _ => {}
         }
     }
     patch.apply(mei).ok()
-}
-
-/// The unit of the last time signature in a definition.
-fn unit_in(definition: Node<'_, '_>) -> Option<i64> {
-    let mut found = None;
-    for node in definition.descendants() {
-        let own = if node.tag_name().name() == "meterSig" { node.attribute("unit") } else { None };
-        let said = own.or(node.attribute("meter.unit"));
-        found = said.and_then(|unit| unit.parse().ok()).or(found);
-    }
-    found
 }
 
 fn recount(patch: &mut Patch, mark: Node<'_, '_>, by: f64) {
@@ -70,9 +51,9 @@ mod tests {
                  tstamp=\"2\"/></measure></mei>"
             )
         };
-        let beats = Beats { upper: 1, units: vec![[4, 2], [8, 8]] };
+        let beats = Beats { upper: 1, lower: 1, units: vec![[4, 2], [8, 8]] };
         assert_eq!(counted(&mei("3", "1.5"), &beats).unwrap(), mei("2", "1.5"));
-        let alike = Beats { upper: 1, units: vec![[4, 4]] };
+        let alike = Beats { upper: 1, lower: 1, units: vec![[4, 4]] };
         assert_eq!(counted(&mei("3", "1.5"), &alike).unwrap(), mei("3", "1.5"));
     }
 }

@@ -2,6 +2,8 @@
 //! scores can crash, so it works in a process of its own: this program, called
 //! with a hidden command. What it gives back is text.
 
+#[cfg(feature = "engrave")]
+mod barlines;
 pub(crate) mod boxes;
 #[cfg(feature = "engrave")]
 mod brackets;
@@ -24,6 +26,8 @@ mod process;
 mod resources;
 pub(crate) mod room;
 pub(crate) mod shapes;
+#[cfg(feature = "engrave")]
+mod sides;
 #[cfg(feature = "engrave")]
 mod toolkit;
 #[cfg(feature = "engrave")]

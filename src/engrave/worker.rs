@@ -1,10 +1,12 @@
 //! The engraver's side of the conversation.
 
+use super::barlines;
 use super::job::{Drawing, Job, Piece};
 use super::mei::{Colors, paint};
 use super::metre::counted;
 use super::pages;
 use super::resources::Folder;
+use super::sides::signed;
 use super::toolkit::Toolkit;
 use serde_json::json;
 use std::io::{self, Read, Write};
@@ -71,8 +73,12 @@ fn systems(toolkit: &mut Toolkit, pieces: &[Piece]) -> Option<Drawing> {
             Some(width) => json!({ "adjustPageWidth": false, "breaks": "auto", "pageWidth": width }),
             None => json!({ "adjustPageWidth": true, "breaks": "none" }),
         });
-        let change = |mei: &str| paint(mei, Colors::Names).and_then(|mei| counted(&mei, &piece.beats));
-        toolkit.load_changed(&piece.music, change).then(|| toolkit.pages())
+        let change = |mei: &str| {
+            let painted = paint(mei, Colors::Names)?;
+            signed(&counted(&painted, &piece.beats)?, &piece.beats, &piece.signs)
+        };
+        let pages = toolkit.load_changed(&piece.music, change).then(|| toolkit.pages())?;
+        barlines::of_each_side(&pages, piece.beats.upper, &piece.signs)
     };
     Some(Drawing { pictures: pieces.iter().map(drawn).collect::<Option<_>>()? })
 }

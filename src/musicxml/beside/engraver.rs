@@ -52,6 +52,9 @@ fn ready(fragment: &mut Fragment, brackets: Brackets) {
     merge(fragment);
     unbracket(fragment, brackets);
     fragment.children.iter_mut().for_each(|c| ready(c, brackets));
+    if fragment.name == "harmony" {
+        print_text(fragment);
+    }
     if fragment.name == "direction" && fragment.child("staff").is_none() {
         // Without it an octave line is drawn, but moves no note.
         fragment.place(Fragment::leaf("staff", 1));
@@ -87,6 +90,29 @@ fn is_empty(fragment: &Fragment) -> bool {
         "direction-type" | "dynamics" => fragment.children.iter().all(is_empty),
         "direction" => fragment.children.iter().filter(|c| c.name == "direction-type").all(is_empty),
         _ => false,
+    }
+}
+
+/// What a chord symbol prints in place of its root, its bass and its kind.
+fn print_text(harmony: &mut Fragment) {
+    for of in &mut harmony.children {
+        let [step, alter] = match of.name.as_str() {
+            "root" => ["root-step", "root-alter"],
+            "bass" => ["bass-step", "bass-alter"],
+            // The engraver prints nothing for no chord.
+            "kind" if of.text.trim() == "none" && attribute(of, "text").is_some() => {
+                of.text = "other".into();
+                continue;
+            }
+            _ => continue,
+        };
+        let is_hidden = |f: &Fragment| f.name == alter && attribute(f, "print-object") == Some("no");
+        of.children.retain(|c| !is_hidden(c));
+        if let Some(own) = of.children.iter_mut().find(|c| c.name == step)
+            && let Some(printed) = attribute(own, "text").map(String::from)
+        {
+            own.text = printed;
+        }
     }
 }
 
@@ -204,6 +230,20 @@ mod tests {
         prepare(&mut measure, Brackets::LeftOut);
         let kept: Vec<_> = measure.children.iter().map(|d| d.children[0].children[0].name.as_str()).collect();
         assert_eq!(kept, ["dynamics", "words", "wedge"]);
+    }
+
+    #[test]
+    fn chord_symbols_print_their_texts() {
+        let root = Fragment::new("root")
+            .with(Fragment::leaf("root-step", "C").set("text", "In"))
+            .with(Fragment::leaf("root-alter", 1).set("print-object", "no"));
+        let kind = Fragment::leaf("kind", "none").set("text", " Tempo");
+        let harmony = Fragment::new("harmony").set("color", "#000004").with(root).with(kind);
+        let measure = made_ready(harmony, Brackets::LeftOut);
+        let [root, kind] = &measure.children[0].children[..] else { panic!("{measure:?}") };
+        assert_eq!(root.children.len(), 1);
+        assert_eq!(root.children[0].text, "\u{F0000}#000004\u{F0001}In");
+        assert_eq!((kind.text.as_str(), attribute(kind, "text")), ("other", Some(" Tempo")));
     }
 
     #[test]

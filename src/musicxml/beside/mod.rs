@@ -4,6 +4,7 @@
 #[cfg(feature = "engrave")]
 mod alone;
 mod engraver;
+mod signs;
 mod staff;
 mod stretch;
 mod styles;
@@ -13,8 +14,11 @@ pub use alone::write_alone;
 pub use engraver::Brackets;
 #[cfg(feature = "engrave")]
 pub use engraver::{BRACKETED, TEXT_COLOR};
+pub use signs::Signs;
+#[cfg(feature = "engrave")]
+pub use signs::{Barline, Ending, Key, Time};
 pub use staff::Staff;
-pub use stretch::write_stretches;
+pub use stretch::{Stretch, write_stretches};
 pub use styles::Styles;
 
 use super::fragment::{Fragment, Indentation};
@@ -108,6 +112,25 @@ fn credit(kind: &str, words: &str) -> Fragment {
         .with(Fragment::leaf("credit-words", words))
 }
 
+/// Leaves out clefs that hold already: they would be drawn as changes.
+fn clefs_once(measures: &mut [Fragment]) {
+    let mut held: Vec<Fragment> = Vec::new();
+    for attributes in measures.iter_mut().flat_map(|m| &mut m.children).filter(|c| c.name == "attributes") {
+        attributes.children.retain(|clef| {
+            let is_new = clef.name != "clef" || !held.contains(clef);
+            if clef.name == "clef" && is_new {
+                let number = |f: &Fragment| f.attributes.iter().find(|a| a.0 == "number").map(|a| a.1.clone());
+                held.retain(|old| number(old) != number(clef));
+                held.push(clef.clone());
+            }
+            is_new
+        });
+    }
+    for measure in measures {
+        measure.children.retain(|c| c.name != "attributes" || !c.children.is_empty());
+    }
+}
+
 impl Pair<'_, '_> {
     /// The measures of the source and of the edition.
     fn measures(&self, rows: &[BarsOfRow]) -> [Vec<Fragment>; 2] {
@@ -131,13 +154,11 @@ impl Pair<'_, '_> {
             let lower_or = lower.unwrap_or_else(|| staff::silent(lasts, upper.as_deref(), &mut states[1]));
             for (side, children) in [upper_or, lower_or].into_iter().enumerate() {
                 let mut measure = Fragment::new("measure").set("number", &number);
-                if edition.is_none() {
-                    measure.set_attribute("implicit", "yes");
-                }
                 measure.children = children;
                 out[side].push(measure);
             }
         }
+        out.iter_mut().for_each(|side| clefs_once(side));
         out
     }
 }

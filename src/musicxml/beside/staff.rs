@@ -281,6 +281,7 @@ pub(super) fn silent(lasts: Time, other: Option<&[Fragment]>, state: &mut State)
     let borrowed = other.and_then(|o| o.iter().find(|f| f.name == "attributes")).filter(|_| state.divisions.is_none());
     if let Some(mut attributes) = borrowed.cloned() {
         attributes.remove("divisions");
+        attributes.remove("time");
         out.push(attributes);
     }
     if state.divisions != Some(divisions) {

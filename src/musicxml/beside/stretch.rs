@@ -2,19 +2,29 @@
 
 use super::super::elements::facts;
 use super::super::fragment::Fragment;
+use super::signs::{Signs, taken_out};
 use super::staff::say;
 use super::{BarsOfRow, Brackets, Pair, document, engraver, identification, list_pair};
 
+/// A stretch of both sides for the engraver.
+pub struct Stretch {
+    pub music: String,
+    /// Of each bar what is the source's and the edition's own.
+    pub signs: Vec<[Signs; 2]>,
+}
+
 /// Writes stretches of rows, first and last of each, as scores that begin with
 /// what holds there.
-pub fn write_stretches(pair: &Pair, rows: &[BarsOfRow], stretches: &[(usize, usize)]) -> Vec<String> {
+pub fn write_stretches(pair: &Pair, rows: &[BarsOfRow], stretches: &[(usize, usize)]) -> Vec<Stretch> {
     let mut sides = pair.measures(rows);
     sides.iter_mut().flatten().for_each(|measure| engraver::prepare(measure, Brackets::LeftOut));
     let one = |(first, last): &(usize, usize)| {
-        let measures = [&sides[0], &sides[1]].map(|side| opened(side, *first, *last));
+        let mut measures = [&sides[0], &sides[1]].map(|side| opened(side, *first, *last));
+        let [upper, lower] = &mut measures;
+        let signs = taken_out(upper).into_iter().zip(taken_out(lower)).map(<[Signs; 2]>::from).collect();
         let (mut list, mut parts) = (Fragment::new("part-list"), Vec::new());
         list_pair(&mut list, &mut parts, 1, ["Source".into(), "Edition".into()], measures);
-        document(vec![identification()], list, parts)
+        Stretch { music: document(vec![identification()], list, parts), signs }
     };
     stretches.iter().map(one).collect()
 }

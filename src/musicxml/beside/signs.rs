@@ -1,0 +1,233 @@
+//! What the engraver would draw alike on the staves of both sides, though each
+//! has its own: barlines, endings, signatures.
+
+use super::super::elements::facts;
+use super::super::fragment::Fragment;
+use serde::{Deserialize, Serialize};
+
+/// What one side has in a bar.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Signs {
+    pub left: Barline,
+    pub right: Barline,
+    pub ending: Option<Ending>,
+    /// Where an ending stops: whether it is closed.
+    pub stop: Option<bool>,
+    /// Signatures that come with the bar, each with its staff.
+    pub keys: Vec<(u32, Key)>,
+    pub times: Vec<(u32, Vec<Time>)>,
+}
+
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Barline {
+    /// As MusicXML calls it; empty for a plain one.
+    pub style: String,
+    pub repeats: bool,
+    pub color: Option<String>,
+}
+
+/// Where an ending begins.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Ending {
+    pub text: String,
+    pub color: Option<String>,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Key {
+    pub fifths: i32,
+    pub is_printed: bool,
+}
+
+/// A time signature, or one of several that are added.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Time {
+    pub beats: String,
+    pub unit: String,
+    /// As MusicXML calls it; empty for two numbers.
+    pub symbol: String,
+    pub is_printed: bool,
+}
+
+/// What one side has, bar by bar. What the engraver would read of it is taken
+/// out, but for the signatures of the first bar.
+pub(super) fn taken_out(measures: &mut [Fragment]) -> Vec<Signs> {
+    let mut held = Held { staves: 1, ..Held::default() };
+    let mut out = Vec::with_capacity(measures.len());
+    for (place, measure) in measures.iter_mut().enumerate() {
+        let mut signs = Signs::default();
+        let music = measure.children.iter().position(|f| facts(&f.name).is_music()).unwrap_or(measure.children.len());
+        for (at, child) in measure.children.iter_mut().enumerate() {
+            match child.name.as_str() {
+                "attributes" => held.hear(child),
+                "barline" => signs.hear(child),
+                _ => {}
+            }
+            // What is said after the first note comes with the next bar.
+            if at < music {
+                held.draw(&mut signs, place > 0);
+            }
+        }
+        if music == 0 {
+            held.draw(&mut signs, place > 0);
+        }
+        out.push(signs);
+    }
+    out
+}
+
+impl Signs {
+    fn hear(&mut self, barline: &mut Fragment) {
+        let location = attribute(barline, "location").unwrap_or("right").to_string();
+        if let Some(at) = barline.children.iter().position(|c| c.name == "ending") {
+            let own = barline.children.remove(at);
+            let numbers = attribute(&own, "number").unwrap_or("1");
+            match attribute(&own, "type") {
+                Some("start") => {
+                    let text = if own.text.trim().is_empty() { format!("{numbers}.") } else { own.text.trim().into() };
+                    self.ending = Some(Ending { text, color: attribute(&own, "color").map(String::from) });
+                }
+                kind => self.stop = Some(kind == Some("stop")),
+            }
+        }
+        let style = barline.child("bar-style");
+        let line = Barline {
+            style: style.map(|s| s.text.trim().to_string()).unwrap_or_default(),
+            repeats: barline.child("repeat").is_some(),
+            color: style.and_then(|s| attribute(s, "color")).map(String::from),
+        };
+        match location.as_str() {
+            "left" => self.left = line,
+            "right" => self.right = line,
+            _ => {}
+        }
+    }
+}
+
+/// What holds on the staves of a side, and what of it is not drawn yet.
+#[derive(Default)]
+struct Held {
+    staves: u32,
+    keys: Vec<(u32, Key)>,
+    times: Vec<(u32, Vec<Time>)>,
+    new_keys: Vec<(u32, Key)>,
+    new_times: Vec<(u32, Vec<Time>)>,
+}
+
+impl Held {
+    fn hear(&mut self, attributes: &Fragment) {
+        let staves = attributes.child("staves").and_then(|s| s.text.trim().parse().ok());
+        self.staves = staves.unwrap_or(self.staves);
+        for said in &attributes.children {
+            let number: Option<u32> = attribute(said, "number").and_then(|n| n.parse().ok());
+            let own = match number {
+                Some(staff) => staff..=staff,
+                None => 1..=self.staves,
+            };
+            match said.name.as_str() {
+                "key" => {
+                    let Some(key) = key(said) else { continue };
+                    own.for_each(|staff| note(&self.keys, &mut self.new_keys, staff, &key));
+                }
+                "time" => {
+                    let time = times(said);
+                    if !time.is_empty() {
+                        own.for_each(|staff| note(&self.times, &mut self.new_times, staff, &time));
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+
+    fn draw(&mut self, signs: &mut Signs, is_drawn: bool) {
+        let (keys, times) = (std::mem::take(&mut self.new_keys), std::mem::take(&mut self.new_times));
+        keys.iter().for_each(|(staff, key)| put(&mut self.keys, *staff, key.clone()));
+        times.iter().for_each(|(staff, time)| put(&mut self.times, *staff, time.clone()));
+        if is_drawn {
+            signs.keys.extend(keys);
+            signs.times.extend(times);
+        }
+    }
+}
+
+/// Remembers what is new on a staff.
+fn note<T: Clone + PartialEq>(held: &[(u32, T)], new: &mut Vec<(u32, T)>, staff: u32, said: &T) {
+    new.retain(|one| one.0 != staff);
+    if !held.iter().any(|one| one.0 == staff && one.1 == *said) {
+        new.push((staff, said.clone()));
+    }
+}
+
+fn put<T>(held: &mut Vec<(u32, T)>, staff: u32, said: T) {
+    held.retain(|one| one.0 != staff);
+    held.push((staff, said));
+}
+
+fn is_printed(fragment: &Fragment) -> bool {
+    attribute(fragment, "print-object") != Some("no")
+}
+
+fn key(said: &Fragment) -> Option<Key> {
+    let fifths = said.child("fifths")?.text.trim().parse().ok()?;
+    Some(Key { fifths, is_printed: is_printed(said) })
+}
+
+fn times(said: &Fragment) -> Vec<Time> {
+    let of =
+        |name: &'static str| said.children.iter().filter(move |c| c.name == name).map(|c| c.text.trim().to_string());
+    let symbol = attribute(said, "symbol").unwrap_or_default();
+    let one = |(beats, unit)| Time { beats, unit, symbol: symbol.into(), is_printed: is_printed(said) };
+    of("beats").zip(of("beat-type")).map(one).collect()
+}
+
+fn attribute<'f>(fragment: &'f Fragment, name: &str) -> Option<&'f str> {
+    fragment.attributes.iter().find(|a| a.0 == name).map(|a| a.1.as_str())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn holding(name: &str, inner: Vec<Fragment>) -> Fragment {
+        let mut out = Fragment::new(name);
+        out.children = inner;
+        out
+    }
+
+    fn key(fifths: i32) -> Fragment {
+        Fragment::new("key").with(Fragment::leaf("fifths", fifths))
+    }
+
+    #[test]
+    fn signatures_come_with_the_bar_where_they_are_new() {
+        let said = |inner| holding("attributes", vec![inner]);
+        let note = || Fragment::new("note");
+        let mut measures = [
+            holding("measure", vec![said(Fragment::leaf("staves", 2)), said(key(1)), note()]),
+            holding("measure", vec![said(key(1)), note(), said(key(-2).set("number", 2))]),
+            holding("measure", vec![note()]),
+            holding("measure", vec![said(key(3)), note()]),
+        ];
+        let signs = taken_out(&mut measures);
+        let keys: Vec<Vec<(u32, i32)>> =
+            signs.iter().map(|s| s.keys.iter().map(|(staff, key)| (*staff, key.fifths)).collect()).collect();
+        assert_eq!(keys, [vec![], vec![], vec![(2, -2)], vec![(1, 3), (2, 3)]]);
+    }
+
+    #[test]
+    fn barlines_and_endings_are_those_of_their_side() {
+        let ending = Fragment::new("ending").set("number", "1, 2").set("type", "start").set("color", "#000007");
+        let left = Fragment::new("barline").set("location", "left").with(ending);
+        let style = Fragment::leaf("bar-style", "light-heavy").set("color", "#000003");
+        let stop = Fragment::new("ending").set("number", "1").set("type", "discontinue");
+        let right = Fragment::new("barline").with(style).with(stop).with(Fragment::new("repeat"));
+        let mut measures = [holding("measure", vec![left, Fragment::new("note"), right])];
+        let signs = taken_out(&mut measures).remove(0);
+        assert_eq!(signs.ending, Some(Ending { text: "1, 2.".into(), color: Some("#000007".into()) }));
+        assert_eq!((signs.stop, signs.left), (Some(false), Barline::default()));
+        let line = Barline { style: "light-heavy".into(), repeats: true, color: Some("#000003".into()) };
+        assert_eq!(signs.right, line);
+        assert!(measures[0].children.iter().all(|c| c.child("ending").is_none()));
+    }
+}
