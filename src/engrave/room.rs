@@ -9,6 +9,8 @@ pub struct Room(Vec<Extent>);
 
 /// Two things may come so near to each other.
 const NEAR: f64 = 20.0;
+/// And so much more is left between a number and words without tall letters.
+const LINES: f64 = 50.0;
 /// What gives way is moved by so much, and not farther than so many times.
 const STEP: f64 = 60.0;
 const STEPS: usize = 60;
@@ -40,7 +42,8 @@ impl Room {
     /// How far something must go up to be free; it takes its place.
     pub fn lift(&mut self, [left, top, right, bottom]: Extent) -> f64 {
         let at = |by: f64| [left, top - by, right, bottom - by];
-        let free = (0..STEPS).map(|step| step as f64 * STEP).find(|by| self.taken(at(*by)) <= 0.0);
+        let with_room = |by: f64| [left, top - by - LINES, right, bottom - by + LINES];
+        let free = (0..STEPS).map(|step| step as f64 * STEP).find(|by| self.taken(with_room(*by)) <= 0.0);
         let by = free.unwrap_or_default();
         self.take(at(by));
         by
@@ -62,9 +65,9 @@ mod tests {
     #[test]
     fn what_gives_way_finds_a_free_place() {
         let mut room = Room(vec![[0.0, 0.0, 100.0, 100.0]]);
-        assert_eq!(room.lift([50.0, 50.0, 80.0, 90.0]), 120.0);
+        assert_eq!(room.lift([50.0, 50.0, 80.0, 90.0]), 180.0);
         // There it stands now, and the next goes above it.
-        assert!(room.lift([50.0, 50.0, 80.0, 90.0]) > 120.0);
+        assert!(room.lift([50.0, 50.0, 80.0, 90.0]) > 180.0);
         assert_eq!(room.lift([200.0, 0.0, 210.0, 10.0]), 0.0);
         let places = [[90.0, 0.0, 110.0, 10.0], [300.0, 0.0, 310.0, 10.0], [400.0, 0.0, 410.0, 10.0]];
         assert_eq!(room.best(&places), places[1]);

@@ -16,7 +16,7 @@ fn prepare() -> PathBuf {
     fs::create_dir_all(&folder).expect("the folder for tests can be written");
     let lock = File::create(folder.join("lock")).expect("the folder for tests can be written");
     lock.lock().expect("the lock is free in the end");
-    for name in ["package.json", "package-lock.json", "page.mjs"] {
+    for name in ["package.json", "package-lock.json", "page.mjs", "score.mjs"] {
         fs::copy(own.join(name), folder.join(name)).expect("the script can be copied");
     }
     // The stamp is written last, so an installation that broke off is begun anew.
@@ -53,6 +53,24 @@ fn chromium() -> PathBuf {
             "this test needs Chromium (on Debian: chromium); OBELUS_CHROMIUM=/path/to/chromium tells where another is"
         )
     })
+}
+
+/// Runs `tests/browser/score.mjs` on pages; gives what it read of each, by the names of the files.
+///
+/// # Panics
+/// If a page cannot be read.
+#[cfg(feature = "engrave")]
+pub fn drawn(pages: &[PathBuf]) -> serde_json::Value {
+    let browser = chromium();
+    let folder = prepare();
+    let done = Command::new("node")
+        .arg(folder.join("score.mjs"))
+        .arg(browser)
+        .args(pages)
+        .output()
+        .unwrap_or_else(|e| panic!("this test needs Node.js 18 or later (node: {e})"));
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    serde_json::from_slice(&done.stdout).expect("it prints JSON")
 }
 
 /// Runs `tests/browser/page.mjs` on pages and their reports as JSON; gives what it says.

@@ -1,0 +1,110 @@
+// Reads every drawn system of pages of the audit in headless Chromium, with the letters that the pages bring:
+//   node score.mjs CHROMIUM PAGE [PAGE …]
+// Prints as JSON, of each page, how many pictures, notes and marks it has, and what lies outside its picture, on
+// other words, or on noteheads. All lengths are units of the drawing: a staff space is 180.
+import { basename, resolve } from "node:path";
+import { pathToFileURL } from "node:url";
+import puppeteer from "puppeteer-core";
+
+const [chromium, ...pages] = process.argv.slice(2);
+
+/** Runs in the page. */
+function inPage() {
+  // What a box may lie beyond its picture, and two boxes on each other, before it is seen.
+  const EDGE = 2;
+  const TOUCH = 45;
+  const KINDS = ["verse", "fing", "dynam", "dir", "tempo", "reh", "harm", "mNum", "flag", "ending", "sign", "notehead"];
+  const out = { pictures: 0, notes: 0, outside: [], collisions: [], rows: [] };
+  /** The box of words by their letters: a font's own height is much more. */
+  const letters = (element) => {
+    if (element.tagName !== "text" || element.getNumberOfChars() === 0) return undefined;
+    const { x, width } = element.getBBox();
+    const tops = [];
+    const bottoms = [];
+    for (const one of [element, ...element.querySelectorAll("tspan")]) {
+      if (![...one.childNodes].some((n) => n.nodeType === Node.TEXT_NODE && n.data.trim() !== "")) continue;
+      const size = parseFloat(one.getAttribute("font-size") ?? getComputedStyle(one).fontSize);
+      const line = one.getStartPositionOfChar(0).y;
+      tops.push(line - size * (one.getAttribute("font-family") === null ? 0.7 : 0.45));
+      bottoms.push(line + size * 0.15);
+    }
+    if (tops.length === 0) return undefined;
+    const y = Math.min(...tops);
+    // A plus or minus is no taller than this.
+    if (element.classList.contains("sign")) return { x, y: y + 0.25 * width, width, height: 0.8 * width };
+    return { x, y, width, height: Math.max(...bottoms) - y };
+  };
+  /** The box of something drawn, in units of its picture. */
+  const box = (element, picture) => {
+    const own = letters(element) ?? element.getBBox();
+    const turn = picture.getScreenCTM().inverse().multiply(element.getScreenCTM());
+    const xs = [];
+    const ys = [];
+    for (const [x, y] of [[own.x, own.y], [own.x + own.width, own.y], [own.x, own.y + own.height], [own.x + own.width, own.y + own.height]]) {
+      const there = new DOMPoint(x, y).matrixTransform(turn);
+      xs.push(there.x);
+      ys.push(there.y);
+    }
+    return { left: Math.min(...xs), top: Math.min(...ys), right: Math.max(...xs), bottom: Math.max(...ys) };
+  };
+  const kind = (element) => {
+    for (let one = element; one !== null && one.tagName !== "svg"; one = one.parentElement) {
+      const found = KINDS.find((k) => one.classList.contains(k));
+      if (found !== undefined) return found;
+    }
+    return "other";
+  };
+  for (const picture of document.querySelectorAll(".staves svg")) {
+    picture.style.contentVisibility = "visible";
+    const view = picture.viewBox.baseVal;
+    out.pictures += 1;
+    const boxes = [];
+    for (const element of picture.querySelectorAll("text, path, use, rect, polygon, polyline, ellipse, line, circle")) {
+      if (element.tagName === "rect" && element.classList.contains("hit")) continue;
+      const b = box(element, picture);
+      if (![b.left, b.top, b.right, b.bottom].every(Number.isFinite)) {
+        out.outside.push(`${kind(element)}: nowhere`);
+        continue;
+      }
+      const beyond = Math.max(view.x - b.left, view.y - b.top, b.right - view.x - view.width, b.bottom - view.y - view.height);
+      const said = element.textContent.trim().slice(0, 30);
+      if (beyond > EDGE) out.outside.push(`${picture.getAttribute("aria-label")}: ${kind(element)} ${said} by ${Math.round(beyond)}`);
+      const isText = element.tagName === "text" && said !== "";
+      if (isText || (element.tagName === "use" && kind(element) === "notehead")) {
+        boxes.push({ ...b, kind: kind(element), said, isText, owner: element.closest("[data-rows]") });
+      }
+    }
+    out.notes += picture.closest(".passages") === null ? picture.querySelectorAll(".note > .notehead").length : 0;
+    for (const [place, one] of boxes.entries()) {
+      for (const other of boxes.slice(place + 1)) {
+        if (!one.isText && !other.isText) continue;
+        const across = Math.min(one.right, other.right) - Math.max(one.left, other.left);
+        const down = Math.min(one.bottom, other.bottom) - Math.max(one.top, other.top);
+        if (across <= TOUCH || down <= TOUCH) continue;
+        const kinds = [one, other].map((b) => b.kind).sort();
+        out.collisions.push({ kinds: kinds.join(" on "), said: `${picture.getAttribute("aria-label")}: ${one.said} / ${other.said}` });
+      }
+    }
+  }
+  for (const part of document.querySelectorAll("section.part")) {
+    const marks = [...part.querySelectorAll(":scope > .staves [data-rows], :scope .staves [data-rows]")];
+    out.rows.push([...new Set(marks.flatMap((mark) => mark.dataset.rows.split(" ").filter((r) => r !== "")))].length);
+  }
+  return out;
+}
+
+const browser = await puppeteer.launch({ executablePath: chromium, args: ["--no-sandbox", "--disable-gpu"] });
+const told = {};
+try {
+  for (const file of pages) {
+    const page = await browser.newPage();
+    await page.setViewport({ width: 1200, height: 900 });
+    await page.goto(pathToFileURL(resolve(file)).href);
+    await page.evaluate(() => document.fonts.ready.then(() => Promise.all([...document.fonts].map((f) => f.load()))).then(() => true));
+    told[basename(file, ".html")] = await page.evaluate(inPage);
+    await page.close();
+  }
+} finally {
+  await browser.close();
+}
+console.log(JSON.stringify(told));
