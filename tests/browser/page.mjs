@@ -52,7 +52,7 @@ function inPage() {
       strip: all(".strip li").length,
       dead: links.filter((id) => !document.getElementById(id)),
       pictures: all("svg:not([aria-hidden])").length,
-      named: all("svg[role=img][aria-label]").length,
+      named: all("svg[role][aria-label]").length,
     };
   });
 }
@@ -80,39 +80,83 @@ async function filters(page, place, report) {
   }
 }
 
-/** Pointing at a row lights its marks, pointing at a mark its rows. */
+/** Waits until what was scrolled to has been laid out, which may move it. */
+const settled = (page) => page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done))));
+
+/** Marks and rows light each other; a mark that was followed stays lit until Escape or Back. */
 async function pointing(page, place, report) {
   for (const [index, part] of report.parts.entries()) {
     const own = `#p${index + 1}`;
     if ((await page.$(`${own} .staves`)) === null || part.findings.length === 0) continue;
-    const lit = () =>
-      page.$eval(own, (section) => ({
-        rows: [...section.querySelectorAll(".notes tr.lit")].map((row) => row.dataset.row),
-        marks: [...section.querySelectorAll(".staves .lit")].map((mark) => mark.dataset.rows.split(" ")),
-        other: [...section.querySelectorAll(".staves [data-rows]:not(.lit)")].flatMap((mark) => mark.dataset.rows.split(" ")),
-      }));
+    const bright = (name) =>
+      page.$eval(own, (section, name) => ({
+        rows: [...section.querySelectorAll(`.notes tr.${name}`)].map((row) => row.dataset.row),
+        marks: [...section.querySelectorAll(`.staves .${name}`)].map((mark) => mark.dataset.rows.split(" ")),
+        other: [...section.querySelectorAll(`.staves a[data-rows]:not(.${name})`)].flatMap((mark) => mark.dataset.rows.split(" ")),
+      }), name);
+    const within = (selector) =>
+      page.$eval(selector, (item) => {
+        const { top, bottom } = item.getBoundingClientRect();
+        return top >= 0 && bottom <= innerHeight;
+      });
     for (const row of [0, part.findings.length - 1]) {
       await page.hover(`${own} .notes tr[data-row="${row}"] td:last-child`);
-      const { rows, marks, other } = await lit();
+      const { rows, marks, other } = await bright("near");
       same(place, `row ${row} is lit`, rows, [String(row)]);
       same(place, `marks of row ${row}`, marks.length > 0 && marks.every((all) => all.includes(String(row))), true);
       same(place, `marks of row ${row} that stay dark`, other.filter((o) => o === String(row)), []);
     }
-    const first = await page.$(`${own} > .staves [data-rows] > .hit`);
-    const wanted = await first.evaluate((hit) => hit.parentElement.dataset.rows.split(" "));
-    // Systems are laid out when they come into view, and may then move.
+    // The first that nothing lies upon.
+    const first = await page.evaluateHandle((own) => {
+      const all = [...document.querySelectorAll(`${own} .score a[data-rows]`)];
+      return all.find((link) => {
+        link.scrollIntoView({ block: "center", inline: "center" });
+        const { left, top, width, height } = link.getBoundingClientRect();
+        return link.contains(document.elementFromPoint(left + width / 2, top + height / 2));
+      });
+    }, own);
+    const wanted = await first.evaluate((link) => link.dataset.rows.split(" "));
     for (let turn = 0; turn < 2; turn += 1) {
-      await first.evaluate((hit) => hit.scrollIntoView({ block: "center", inline: "center" }));
-      await page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done))));
+      await first.evaluate((link) => link.scrollIntoView({ block: "center", inline: "center" }));
+      await settled(page);
     }
     await first.hover();
-    same(place, "rows of a mark", (await lit()).rows, wanted);
+    same(place, "rows of a mark", (await bright("near")).rows, wanted);
+    const before = await page.evaluate(() => location.hash);
+    const arrived = (start) => page.waitForFunction((start) => location.hash.startsWith(start), { timeout: 5000 }, start);
     await first.click();
-    const seen = await page.$eval(`${own} .notes tr[data-row="${wanted[0]}"]`, (row) => {
-      const { top, bottom } = row.getBoundingClientRect();
-      return top >= 0 && bottom <= innerHeight;
+    await arrived(`${own}-r${wanted[0]}`);
+    await settled(page);
+    same(place, "a mark leads to its row", await within(`${own} .notes tr[data-row="${wanted[0]}"]`), true);
+    await page.mouse.move(0, 0);
+    same(place, "the row stays lit", (await bright("lit")).rows, [wanted[0]]);
+    await page.keyboard.press("Escape");
+    same(place, "Escape ends it", (await bright("lit")).rows, []);
+    // By keyboard from the row to its mark, and back again.
+    await page.focus(`${own} .notes tr[data-row="${wanted[0]}"] a.chip`);
+    await page.keyboard.press("Enter");
+    await arrived(`${own}-m`);
+    await settled(page);
+    const mark = await page.evaluate(() => location.hash);
+    const { marks } = await bright("lit");
+    same(place, "a row lights its marks", marks.length > 0 && marks.every((all) => all.includes(wanted[0])), true);
+    same(place, "a row leads to its mark", await within(`${own} .score a${mark}`), true);
+    await page.$eval(`${own} .score a${mark}`, (link) => link.focus());
+    await page.keyboard.press("Enter");
+    await arrived(`${own}-r${wanted[0]}`);
+    for (const hash of [mark, `${own}-r${wanted[0]}`, before]) {
+      await page.evaluate(() => history.back());
+      await page.waitForFunction((hash) => location.hash === hash, { timeout: 5000 }, hash);
+    }
+    await page.waitForFunction((own) => !document.querySelector(`${own} .lit`), { timeout: 5000 }, own);
+    checks += 1;
+    const large = await page.$$eval(`${own} .score a[data-rows]:not(.near, .lit) > rect`, (all) => {
+      // Half of the seam lies outside on each side, and can be pointed at, too.
+      const seam = (rect) => Number.parseFloat(getComputedStyle(rect).strokeWidth);
+      const sizes = all.map((rect) => [rect.getBoundingClientRect(), seam(rect)]).filter(([box]) => box.width > 0);
+      return sizes.length > 0 && sizes.every(([box, seam]) => Math.min(box.width, box.height) + seam >= 24);
     });
-    same(place, "a mark leads to its row", seen, true);
+    same(place, "marks are large enough for a finger", large, true);
   }
 }
 

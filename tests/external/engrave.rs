@@ -84,8 +84,13 @@ fn every_finding_of_the_demo_is_drawn_and_what_is_plain_is_the_sources() {
             own.filter(is_one).count()
         };
         let [added, omitted, altered] = ["added", "omitted", "altered"].map(count);
-        assert_eq!(colored(class, "added"), added, "{class}");
-        assert_eq!(colored(class, "omitted"), omitted, "{class}");
+        // One that goes on in the next system is drawn in both.
+        let rows = |status: &str| {
+            let own = marks.iter().filter(|m| is(&m.0, class) && is(&m.0, status));
+            own.map(|m| &m.1).collect::<std::collections::BTreeSet<_>>().len()
+        };
+        assert_eq!(rows("added"), added, "{class}");
+        assert_eq!(rows("omitted"), omitted, "{class}");
         assert_eq!(colored(class, "altered"), 2 * altered, "{class}");
         let [ours, theirs] = [starts(&ours), starts(theirs)];
         assert_eq!(plain(class), ours + theirs - added - omitted - 2 * altered, "{class}");
@@ -146,7 +151,7 @@ fn an_engraver_that_fails_takes_only_the_staves() {
         assert!(said.contains(told), "{does}: {said}");
         let text = fs::read_to_string(&page).unwrap();
         assert!(text.contains("Not drawn: ") && text.contains(told), "{does}");
-        assert!(!text.contains("class=\"staves\"") && text.contains("Critical notes"), "{does}");
+        assert!(!text.contains("class=\"staves") && text.contains("Critical notes"), "{does}");
         fs::remove_file(&page).unwrap();
         if does.contains("<svg") {
             continue;

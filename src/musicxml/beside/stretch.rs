@@ -24,6 +24,11 @@ pub fn write_stretches(pair: &Pair, rows: &[BarsOfRow], stretches: &[(usize, usi
         let signs = taken_out(upper).into_iter().zip(taken_out(lower)).map(<[Signs; 2]>::from).collect();
         let (mut list, mut parts) = (Fragment::new("part-list"), Vec::new());
         list_pair(&mut list, &mut parts, 1, ["Source".into(), "Edition".into()], measures);
+        // Every system names its sides, not the first alone.
+        for part in list.children.iter_mut().filter(|one| one.name == "score-part") {
+            let short = part.children[0].text.clone();
+            part.children.push(Fragment::leaf("part-abbreviation", short));
+        }
         Stretch { music: document(vec![identification()], list, parts), signs }
     };
     stretches.iter().map(one).collect()

@@ -1,6 +1,7 @@
 //! One system of a drawing, copied for the page: marks tied to the findings, signs
 //! beside them where there is room, words above lines.
 
+use super::links::Spot;
 use crate::engrave::boxes::{Extent, SVG, closed, has_class, is_box, is_one_sign, staff_lines};
 use crate::engrave::letters::{Face, Used, letter};
 use crate::engrave::room::Room;
@@ -15,9 +16,10 @@ pub struct Tag {
     pub sign: char,
     /// Rows of the table of notes.
     pub rows: Vec<usize>,
+    pub about: String,
 }
 
-/// Room around a mark in which it can be pointed at.
+/// Room around a mark.
 const AROUND: f64 = 60.0;
 /// Size of the letter that is a sign beside a mark.
 const SIGN: f64 = 440.0;
@@ -100,6 +102,8 @@ pub struct Copier<'t> {
     pub bars: Vec<f64>,
     /// Rows of the table of notes that something in it belongs to.
     pub drawn: BTreeSet<usize>,
+    /// Where these things lie.
+    pub spots: Vec<Spot>,
     /// What all takes, signs beside marks included.
     pub room: Extent,
 }
@@ -124,6 +128,7 @@ impl<'t> Copier<'t> {
             out: String::new(),
             bars: Vec::new(),
             drawn: BTreeSet::new(),
+            spots: Vec::new(),
             room: shapes.drawn(system)?,
         };
         system.children().for_each(|n| copier.copy(n));
@@ -226,8 +231,9 @@ impl<'t> Copier<'t> {
             self.lift(node);
         }
         self.out.push('>');
-        if let Some(extent) = extent {
-            self.place_to_point(extent);
+        if let Some((extent, tag)) = extent.zip(tag) {
+            let bar = self.bars.len().saturating_sub(1);
+            self.spots.push(Spot { extent, rows: tag.rows.clone(), about: tag.about.clone(), bar });
         }
         if turned.is_some() {
             self.out += "<g";
@@ -258,16 +264,6 @@ impl<'t> Copier<'t> {
             let _ = write!(self.out, " transform=\"translate(0, -{by:.0})\"");
             self.room[1] = self.room[1].min(extent[1] - by);
         }
-    }
-
-    /// Behind a mark, so that it can be pointed at.
-    fn place_to_point(&mut self, [left, top, right, bottom]: Extent) {
-        let (width, height) = (right - left + 2.0 * AROUND, bottom - top + 2.0 * AROUND);
-        let (left, top) = (left - AROUND, top - AROUND);
-        let _ = write!(
-            self.out,
-            "<rect class=\"hit\" x=\"{left:.0}\" y=\"{top:.0}\" width=\"{width:.0}\" height=\"{height:.0}\"/>"
-        );
     }
 
     /// Beside a mark, so that its colour says nothing that is not said otherwise.

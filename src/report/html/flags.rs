@@ -1,5 +1,6 @@
 //! What staves cannot show: one line of words above each bar, in one row above the staves.
 
+use super::links::Spot;
 use crate::engrave::letters::{Face, letter};
 use std::fmt::Write;
 
@@ -39,8 +40,16 @@ pub fn folded(count: usize) -> String {
     format!("{count} not drawn")
 }
 
-/// The lines above a picture and how high they are; `bars` says where bars begin.
-pub fn above(flags: &[Flag], bars: &[f64], [left, top, right]: [f64; 3]) -> (String, f64) {
+/// The lines above a picture.
+pub struct Above {
+    pub said: String,
+    pub height: f64,
+    pub spots: Vec<Spot>,
+}
+
+/// What is said above a picture; `bars` says where bars begin.
+pub fn above(flags: &[Flag], bars: &[f64], [left, top, right]: [f64; 3]) -> Above {
+    let mut spots = Vec::new();
     let mut out = String::new();
     // Where each line of words ends so far, the lowest first.
     let mut ends: Vec<f64> = Vec::new();
@@ -61,19 +70,21 @@ pub fn above(flags: &[Flag], bars: &[f64], [left, top, right]: [f64; 3]) -> (Str
         let y = top - LINE * row as f64 - LINE / 4.0;
         let status = own.iter().map(|f| f.status).reduce(|a, b| if a == b { a } else { "" }).unwrap_or_default();
         let rows: Vec<String> = own.iter().map(|f| f.row.to_string()).collect();
-        let hint = own.iter().map(|f| f.text.as_str()).collect::<Vec<_>>().join("\n");
-        let [text, hint] = [&text, &hint].map(|t| quick_xml::escape::escape(t.as_str()).into_owned());
         let _ = write!(
             out,
-            "<g class=\"flag{}{status}\" data-rows=\"{}\"><title>{hint}</title><text x=\"{x:.0}\" y=\"{y:.0}\" \
-             font-size=\"{LETTER:.0}px\">{text}</text><rect class=\"hit\" x=\"{x:.0}\" y=\"{:.0}\" width=\"{wide:.0}\" \
-             height=\"{LINE:.0}\"/></g>",
+            "<g class=\"flag{}{status}\" data-rows=\"{}\"><text x=\"{x:.0}\" y=\"{y:.0}\" font-size=\"{LETTER:.0}px\">{}</text></g>",
             if status.is_empty() { "" } else { " " },
             rows.join(" "),
-            y - LINE * 0.75,
+            quick_xml::escape::escape(text.as_str()),
         );
+        spots.push(Spot {
+            extent: [x, y - LINE * 0.75, x + wide, y + LINE / 4.0],
+            rows: own.iter().map(|f| f.row).collect(),
+            about: own.iter().map(|f| f.text.as_str()).collect::<Vec<_>>().join("\n"),
+            bar: *bar,
+        });
     }
-    (out, LINE * ends.len() as f64)
+    Above { said: out, height: LINE * ends.len() as f64, spots }
 }
 
 #[cfg(test)]
@@ -88,19 +99,20 @@ mod tests {
     fn a_bar_has_one_line_and_bars_stand_beside_each_other() {
         let bars = [0.0, 9000.0, 18_000.0];
         let flags = [flag(0, 1, "+ structure <repeat>"), flag(1, 2, "+ key D major"), flag(0, 3, "+ meter 3/4")];
-        let (said, height) = above(&flags, &bars, [-100.0, -500.0, 24_000.0]);
+        let Above { said, height, spots } = above(&flags, &bars, [-100.0, -500.0, 24_000.0]);
         assert_eq!(height, LINE);
         assert!(said.contains("data-rows=\"1 3\""), "{said}");
+        assert_eq!(spots.iter().map(|s| &s.rows[..]).collect::<Vec<_>>(), [&[1, 3][..], &[2]]);
         assert!(said.contains(">+ structure &lt;repeat&gt;; + meter 3/4</text>"), "{said}");
     }
 
     #[test]
     fn what_has_no_room_is_folded() {
         let flags: Vec<Flag> = (0..8).map(|row| flag(row / 4, row, "+ structure repeat forward")).collect();
-        let (said, height) = above(&flags, &[0.0, 3000.0], [0.0, 0.0, 9000.0]);
+        let Above { said, height, spots } = above(&flags, &[0.0, 3000.0], [0.0, 0.0, 9000.0]);
         assert_eq!(height, LINE);
         assert_eq!(said.matches("<text").count(), 2);
         assert!(said.contains(&format!(">{}</text>", folded(4))), "{said}");
-        assert!(said.contains("<title>+ structure repeat forward\n+"), "{said}");
+        assert!(spots[0].about.starts_with("+ structure repeat forward\n+"), "{}", spots[0].about);
     }
 }

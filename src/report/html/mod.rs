@@ -5,6 +5,7 @@ mod bars;
 mod chart;
 mod copier;
 mod flags;
+mod links;
 mod notes;
 mod part;
 mod picture;

@@ -7,7 +7,8 @@ use crate::report::{FindingReport, PartReport};
 use maud::{Markup, html};
 
 /// A row for each finding, in the order of the music.
-pub fn table(part: &PartReport, id: &str) -> Markup {
+/// `mark` is the id of the mark that a row is about, where one is drawn.
+pub fn table(part: &PartReport, id: &str, mark: &impl Fn(usize) -> Option<String>) -> Markup {
     let numbered: Vec<(usize, &FindingReport)> = part.findings.iter().enumerate().collect();
     html! {
         table.notes data-part=(id) {
@@ -20,25 +21,29 @@ pub fn table(part: &PartReport, id: &str) -> Markup {
             }
             @for group in numbered.chunk_by(|a, b| a.1.at.bar_index == b.1.at.bar_index) {
                 tbody #(format!("{id}-n{}", group[0].1.at.bar_index)) {
-                    @for (place, finding) in group { (row(part, finding, id, *place)) }
+                    @for (place, finding) in group { (row(part, finding, id, *place, mark(*place))) }
                 }
             }
         }
     }
 }
 
-fn row(part: &PartReport, f: &FindingReport, id: &str, place: usize) -> Markup {
+fn row(part: &PartReport, f: &FindingReport, id: &str, place: usize, mark: Option<String>) -> Markup {
     let row = part.bars.binary_search_by_key(&f.at.bar_index, |b| b.bar_index).ok();
     let usual = row.and_then(|b| part.bars[b].source_bar.as_deref());
     let elsewhere = f.source_bar.as_deref().filter(|bar| Some(*bar) != usual);
     let until = until(f).filter(|_| f.status != Status::Altered);
     let ends = |status: Status| until.as_deref().filter(|_| f.status == status);
     html! {
-        tr data-category=(f.category.name()) data-status=(f.status.name()) data-row=(place) {
+        tr #(format!("{id}-r{place}")) data-category=(f.category.name()) data-status=(f.status.name()) data-row=(place) {
             th scope="row" { a href=(format!("#{id}-b{}", f.at.bar_index)) { (f.at.bar) } }
             td { (f.at.beat) }
             td {
-                span.chip.(f.status.name()) { (sign(f.status)) " " (f.category.name()) } " "
+                @match mark {
+                    Some(mark) => a.chip.(f.status.name()) href=(format!("#{mark}")) { (sign(f.status)) " " (f.category.name()) },
+                    None => span.chip.(f.status.name()) { (sign(f.status)) " " (f.category.name()) },
+                }
+                " "
                 span.remark { (remark(f.status)) }
                 @if let Some(passage) = f.passage {
                     span.remark { ", in " a href=(format!("#{id}-s{}", passage + 1)) { "passage " (passage + 1) } }

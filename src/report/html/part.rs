@@ -96,7 +96,7 @@ pub fn section(
                 (bars::filters(report, id))
                 (bars::table(&view.sides, report, id))
                 h3 #(format!("{id}-notes")) { "Critical notes" }
-                (notes::table(report, id))
+                (notes::table(report, id, &|row| view.score.as_ref().ok()?.mark(row, id)))
             }
     };
     html! {

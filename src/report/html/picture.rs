@@ -2,7 +2,8 @@
 //! pictures, marks tied to the findings, no ids, no colours of its own.
 
 use super::copier::{Copier, Tag, copy};
-use super::flags::{Flag, above};
+use super::flags::{Above, Flag, above};
+use super::links::Spot;
 use crate::engrave::boxes::{SVG, has_class, number, translation};
 use crate::engrave::letters::{Face, Used};
 use crate::engrave::shapes::Shapes;
@@ -30,6 +31,8 @@ pub struct Picture {
     pub bars: Vec<f64>,
     /// Rows of the table of notes that something in it belongs to.
     pub drawn: BTreeSet<usize>,
+    /// Where these things lie.
+    pub spots: Vec<Spot>,
     above: String,
     height_above: f64,
 }
@@ -89,6 +92,7 @@ impl Glyphs {
                 inner: copier.out,
                 bars: copier.bars,
                 drawn: copier.drawn,
+                spots: copier.spots,
                 above: String::new(),
                 height_above: 0.0,
             })
@@ -100,7 +104,9 @@ impl Glyphs {
 impl Picture {
     /// Says above their bars what the staves do not show.
     pub fn say(&mut self, flags: &[Flag]) {
-        (self.above, self.height_above) = above(flags, &self.bars, [self.left, self.top, self.left + self.width]);
+        let Above { said, height, spots } = above(flags, &self.bars, [self.left, self.top, self.left + self.width]);
+        (self.above, self.height_above) = (said, height);
+        self.spots.extend(spots);
         self.drawn.extend(flags.iter().map(|f| f.row));
     }
 
@@ -147,7 +153,11 @@ mod tests {
         <g class=\"fing m1\"><text x=\"400\" y=\"90\"><tspan font-size=\"100px\">1 &lt; 2</tspan></text></g></g></g></g></svg></svg>";
 
     fn tags() -> Vec<Tag> {
-        vec![Tag { status: "omitted", sign: '-', rows: vec![3, 5] }, Tag { status: "added", sign: '+', rows: vec![4] }]
+        let about = String::new;
+        vec![
+            Tag { status: "omitted", sign: '-', rows: vec![3, 5], about: about() },
+            Tag { status: "added", sign: '+', rows: vec![4], about: about() },
+        ]
     }
 
     #[test]
@@ -157,14 +167,17 @@ mod tests {
         assert_eq!(glyphs.definitions(), "<g id=\"y0\"><path d=\"M0 0h30v40z\"/></g>");
         let inner = picture.inner();
         for said in [
-            "<g class=\"note omitted\" data-rows=\"3 5\"><rect class=\"hit\" x=\"-50\" y=\"-40\" width=\"150\" height=\"160\"/>",
+            "<g class=\"note omitted\" data-rows=\"3 5\"><g class=\"notehead\">",
             "<g class=\"notehead\"><use href=\"#y0\" transform=\"translate(10, 20)\"/></g>",
             ">\u{2212}</text></g>",
-            "<g class=\"fing added\" data-rows=\"4\"><rect class=\"hit\"",
+            "<g class=\"fing added\" data-rows=\"4\"><text",
         ] {
             assert!(inner.contains(said), "{said}: {inner}");
         }
         assert!(["bounding-box", "data-id", "style", "desc"].iter().all(|left| !inner.contains(left)), "{inner}");
+        let spots: Vec<_> = picture.spots.iter().map(|s| (&s.rows[..], s.extent)).collect();
+        assert_eq!(spots[0], (&[3, 5][..], [10.0, 20.0, 40.0, 60.0]));
+        assert_eq!((spots.len(), spots[1].0), (2, &[4][..]));
         assert_eq!((picture.bars, picture.drawn), (vec![40.0], BTreeSet::from([3, 4, 5])));
         assert_eq!(glyphs.letters, BTreeMap::from([(Face::Bold, " 12<+\u{2212}".chars().collect())]));
         // The same again adds nothing.
@@ -180,7 +193,7 @@ mod tests {
         assert_eq!(picture.view_box(), "-110 -533 2410 744");
         assert!(picture.inner().contains("data-rows=\"7 8\""), "{}", picture.inner());
         assert!(picture.drawn.contains(&8));
-        assert!(picture.inner().contains("&lt;repeat&gt;"));
+        assert!(picture.spots.iter().any(|s| s.rows == [7, 8] && s.about.contains("<repeat>")));
     }
 
     #[test]

@@ -45,32 +45,45 @@ addEventListener("hashchange", () => {
   }
   target.scrollIntoView();
 });
-// Marks in the staves and rows of the notes find each other.
+// Marks in the staves and rows of the notes light each other: near ones while they are pointed at, those that were
+// followed until another is, Escape, or Back.
+document.documentElement.classList.add("scripted");
+const target = () => document.getElementById(decodeURIComponent(location.hash.slice(1)));
+const followed = [];
 for (const part of document.querySelectorAll("section.part")) {
-  const marks = [...part.querySelectorAll(".staves [data-rows]")];
-  if (marks.length === 0) continue;
-  const rows = [...part.querySelectorAll(".notes tr[data-row]")];
-  const of = new Map(rows.map((row) => [row.dataset.row, [row]]));
+  const marks = [...part.querySelectorAll(".staves a[data-rows]")];
+  const of = new Map([...part.querySelectorAll(".notes tr[data-row]")].map((row) => [row.dataset.row, [row]]));
   for (const mark of marks) for (const row of mark.dataset.rows.split(" ")) of.get(row)?.push(mark);
-  const light = (numbers) => {
-    for (const item of part.querySelectorAll(".lit")) item.classList.remove("lit");
-    for (const number of numbers) for (const item of of.get(number) ?? []) item.classList.add("lit");
+  const light = (name, numbers) => {
+    for (const item of part.querySelectorAll(`.${name}`)) item.classList.remove(name);
+    for (const number of numbers) for (const item of of.get(number) ?? []) item.classList.add(name);
   };
-  const go = (item) => item?.scrollIntoView({ block: "center", inline: "center" });
-  const named = (target) => {
-    const mark = target.closest(".staves [data-rows]");
-    if (mark) return mark.dataset.rows.split(" ");
-    const row = target.closest(".notes tr[data-row]");
-    return row ? [row.dataset.row] : [];
+  const named = (item) => {
+    const own = item?.closest(".staves a[data-rows], .notes tr[data-row]");
+    if (!own || !part.contains(own)) return [];
+    return own.dataset.row ? [own.dataset.row] : own.dataset.rows.split(" ");
   };
-  for (const kind of ["pointerover", "focusin"]) part.addEventListener(kind, (event) => light(named(event.target)));
+  for (const kind of ["pointerover", "focusin"]) part.addEventListener(kind, (event) => light("near", named(event.target)));
+  part.addEventListener("pointerleave", () => light("near", []));
+  followed.push((item) => light("lit", named(item)));
   part.addEventListener("click", (event) => {
-    const numbers = named(event.target);
-    if (numbers.length === 0 || event.target.closest("a")) return;
-    light(numbers);
-    const items = of.get(numbers[0]) ?? [];
-    // The first is the row, the second its first mark in the whole score.
-    const mark = items.find((item) => item.matches(`#${part.id} > .staves *`));
-    go(event.target.closest("tr") ? mark : items[0]);
+    const row = event.target.closest(".notes tr[data-row]");
+    if (row && !event.target.closest("a") && getSelection().isCollapsed) row.querySelector("a.chip")?.click();
   });
 }
+const follow = (item) => {
+  for (let fold = item?.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
+  for (const light of followed) light(item);
+};
+addEventListener("hashchange", () => follow(target()));
+addEventListener("keydown", (event) => event.key === "Escape" && follow(null));
+addEventListener("click", (event) => {
+  const link = event.target.closest('a[href^="#"]');
+  // The same link again changes no address.
+  if (link) requestAnimationFrame(() => {
+    const item = target();
+    follow(item);
+    if (item?.matches("[data-row], [data-rows]")) item.scrollIntoView({ block: "center", inline: "center" });
+  });
+});
+follow(target());

@@ -3,6 +3,7 @@
 
 use super::copier::Tag;
 use super::flags::{Flag, folded};
+use super::links::{Spot, links};
 use super::picture::{Glyphs, Picture};
 use crate::beside::Staves;
 use crate::findings::{Finding, PartFindings};
@@ -10,7 +11,7 @@ use crate::report::PartReport;
 use crate::report::table::sign;
 use crate::score::Part;
 use maud::{Markup, PreEscaped, html};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The pictures of a part.
 pub struct Score {
@@ -19,6 +20,8 @@ pub struct Score {
     excerpts: Vec<Option<Picture>>,
     /// Numbers of the first and the last bar of each system.
     numbers: Vec<(String, String)>,
+    /// Of each row of the table of notes the row that the first mark it belongs to is named after.
+    marks: BTreeMap<usize, usize>,
 }
 
 impl Score {
@@ -40,7 +43,11 @@ impl Score {
             .map(|about| {
                 let status = found.findings[about[0]].status;
                 let rows = about.iter().filter_map(|f| rows.get(f).copied()).collect();
-                Tag { status: status.name(), sign: sign(status), rows }
+                let one = &found.findings[about[0]];
+                let number = edition.bars.get(one.at.bar).map_or("", |bar| bar.number.as_str());
+                let more = if about.len() > 1 { " and more" } else { "" };
+                let said = format!("{} {}{more}, bar {number}", status.name(), one.category);
+                Tag { status: status.name(), sign: sign(status), rows, about: said }
             })
             .collect();
         let mut systems = Vec::new();
@@ -84,7 +91,12 @@ impl Score {
                 ends
             })
             .collect();
-        Some(Score { systems, excerpts, numbers })
+        let mut marks = BTreeMap::new();
+        for spot in systems.iter().flat_map(|s| &s.spots) {
+            let own = spot.rows.iter().find(|row| !marks.contains_key(*row)).copied();
+            spot.rows.iter().for_each(|row| _ = own.map(|own| marks.entry(*row).or_insert(own)));
+        }
+        Some(Score { systems, excerpts, numbers, marks })
     }
 
     /// All systems.
@@ -96,28 +108,47 @@ impl Score {
                 span.added { "+ added" } ": vermillion, dashed or in brackets, notes in parentheses; "
                 span.omitted { "- omitted" } ": bluish green, dotted or boxed; "
                 span.altered { "~ altered" } ": blue, ringed, notes with diamond heads. "
-                "What staves cannot show stands in words above them. Point at a mark to find its row in the critical notes, or at a row to find its mark."
+                "What staves cannot show stands in words above them. Each mark leads to its row in the critical notes, and each row to its mark."
             }
-            div.staves data-part=(id) tabindex="0" role="group" aria-labelledby=(format!("{id}-score")) {
+            @let mut named = BTreeSet::new();
+            @let mut name = |spot: &Spot| {
+                let own = spot.rows.iter().find_map(|row| self.marks.get(row).filter(|own| *own == row))?;
+                named.insert(*own).then(|| format!("{id}-m{own}"))
+            };
+            div.staves.score data-part=(id) tabindex="0" role="group" aria-labelledby=(format!("{id}-score")) {
                 @for (place, (system, (first, last))) in self.systems.iter().zip(&self.numbers).enumerate() {
-                    (picture(system, &format!("Bars {first} to {last}, source above, edition below"), Some(&format!("{id}-y{place}"))))
+                    (picture(system, &format!("Bars {first} to {last}, source above, edition below"), id, Some(&format!("{id}-y{place}")), &mut name))
                 }
             }
         }
+    }
+
+    /// The id of the first mark that a row of the table of notes belongs to.
+    pub fn mark(&self, row: usize, id: &str) -> Option<String> {
+        self.marks.get(&row).map(|own| format!("{id}-m{own}"))
     }
 
     /// The picture of a passage among those found.
     pub fn excerpt(&self, passage: usize, id: &str) -> Option<Markup> {
         let drawn = self.excerpts[passage].as_ref()?;
         Some(
-            html! { div.staves data-part=(id) tabindex="0" role="group" aria-label="The passage in the score" { (picture(drawn, "The source above, the edition below", None)) } },
+            html! { div.staves data-part=(id) tabindex="0" role="group" aria-label="The passage in the score" { (picture(drawn, "The source above, the edition below", id, None, &mut |_| None)) } },
         )
     }
 }
 
-fn picture(drawn: &Picture, about: &str, id: Option<&str>) -> Markup {
+fn picture(
+    drawn: &Picture,
+    about: &str,
+    part: &str,
+    id: Option<&str>,
+    name: &mut impl FnMut(&Spot) -> Option<String>,
+) -> Markup {
     html! {
-        svg id=[id] role="img" aria-label=(about) viewBox=(drawn.view_box()) style=(drawn.style()) { (PreEscaped(drawn.inner())) }
+        svg id=[id] role="group" aria-label=(about) viewBox=(drawn.view_box()) style=(drawn.style()) {
+            (links(part, &drawn.spots, name))
+            g aria-hidden="true" { (PreEscaped(drawn.inner())) }
+        }
     }
 }
 
