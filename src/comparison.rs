@@ -261,15 +261,13 @@ impl<'i> Comparison<Tree<'i>> {
 
     /// Source and edition as one score, bar beside bar in the edition's key.
     pub fn side_by_side(&self) -> SideBySide {
-        beside::side_by_side(self.sides())
+        beside::side_by_side(self.sides(), &self.audited().collation.outline)
     }
 
     /// The staves of an audit's parts, drawn; or why there are none, in a sentence.
     pub fn staves(&self, audit: &Audit) -> Vec<Result<Staves, String>> {
         let sides = self.sides_of(self.audited());
-        let of = |(place, part): (usize, &PartReport)| {
-            beside::staves(sides, place, &self.whole().collation, &part.looked_at())
-        };
+        let of = |(place, part): (usize, &PartReport)| beside::staves(sides, place, &part.looked_at());
         audit.parts.iter().enumerate().map(of).collect()
     }
 }

@@ -1,16 +1,16 @@
 //! Source and edition as one score, the source above, all that differs styled
 //! in its colour and its shape.
 
+mod rows;
 mod staves;
 
 pub use staves::{Staves, staves};
 
 use crate::alignment::{
-    Edition, EditionBar, EditionNote, EditionPart, MarkOf, NoteOf, PartOf, Side, Source, SourceBar, SourceNote,
-    SourcePart,
+    BarPair, Edition, EditionNote, EditionPart, MarkOf, NoteOf, PartOf, Side, Source, SourceNote, SourcePart,
 };
 use crate::clean::{Additions, Policy, Sides};
-use crate::collate::{Collation, PartAlignment};
+use crate::collate::PartAlignment;
 use crate::findings::{Finding, Status, Subject};
 use crate::musicxml::apart::{Color, Look};
 use crate::musicxml::beside::{BarsOfRow, Heading, Pair, Staff, Stretch, Styles, write, write_stretches};
@@ -29,8 +29,9 @@ pub struct SideBySide {
     pub parts: usize,
 }
 
-/// Lays the parts of a collation above each other; bars must have been laid whole.
-pub fn side_by_side(sides: Sides) -> SideBySide {
+/// Lays the parts of a collation above each other, whose bars have been laid whole,
+/// by the time of an outline that is laid as it is played.
+pub fn side_by_side(sides: Sides, played: &[BarPair]) -> SideBySide {
     let mut left_out = Vec::new();
     let mut pairs = Vec::new();
     let policy = Policy { additions: Additions::Color, ..Policy::default() };
@@ -48,7 +49,7 @@ pub fn side_by_side(sides: Sides) -> SideBySide {
     }
     let title = sides.edition.title.as_deref().unwrap_or("Edition and source");
     let heading = Heading { title: &format!("{title}: source and edition"), legend: LEGEND };
-    let text = write(&heading, &pairs, &rows(sides.collation));
+    let text = write(&heading, &pairs, &rows_of(&pairs, played));
     SideBySide { text, left_out, parts: pairs.len() }
 }
 
@@ -60,9 +61,9 @@ pub struct Named {
     pub subjects: Vec<Vec<usize>>,
 }
 
-/// As `side_by_side`, of one part of an audit, stretches of the bars of `whole`,
-/// which must have been laid whole; `None` where the source is not one printed part.
-pub fn named(sides: Sides, place: usize, whole: &Collation, stretches: &[(usize, usize)]) -> Option<Named> {
+/// As `side_by_side`, of one part of an audit, stretches of some rows; `None`
+/// where the source is not one printed part.
+pub fn named(sides: Sides, place: usize, rows: &[BarsOfRow], stretches: &[(usize, usize)]) -> Option<Named> {
     let alignment = &sides.collation.parts[place];
     if !can_be_laid(&sides, alignment) {
         return None;
@@ -83,7 +84,7 @@ pub fn named(sides: Sides, place: usize, whole: &Collation, stretches: &[(usize,
         style(&mut pair, one, &look);
         subjects.push(findings);
     }
-    Some(Named { music: write_stretches(&pair, &rows(whole), stretches), subjects })
+    Some(Named { music: write_stretches(&pair, rows, stretches), subjects })
 }
 
 /// Something that is printed on one of the two sides.
@@ -102,8 +103,17 @@ enum What<S: Side> {
     Tie(NoteOf<S>),
 }
 
-fn rows(collation: &Collation) -> Vec<BarsOfRow> {
-    collation.outline.iter().map(|row| (row.source.map(SourceBar::index), row.edition.map(EditionBar::index))).collect()
+/// The rows of some pairs: a bar is cut where it can be cut in all of them.
+fn rows_of(pairs: &[Pair], played: &[BarPair]) -> Vec<BarsOfRow> {
+    rows::by_time(played, |side, bar, at| {
+        pairs.iter().all(|pair| [&pair.source, &pair.edition][side].can_be_cut(bar, at))
+    })
+}
+
+/// The rows of one part of an audit.
+fn rows_of_part(sides: &Sides, place: usize) -> Vec<BarsOfRow> {
+    let pair = plain_pair(sides, &sides.collation.parts[place]);
+    rows_of(&[pair], &sides.collation.outline)
 }
 
 /// Whether both sides are printed as parts of their own.

@@ -1,13 +1,13 @@
 //! The staves of an audit: what is asked of the engraver for each part.
 
-use super::{Named, named};
+use super::{Named, named, rows_of_part};
 use crate::alignment::{EditionBar, SourceBar};
 use crate::clean::Sides;
-use crate::collate::Collation;
 use crate::engrave::{Beats, Error, Job, Piece, engrave};
-use crate::musicxml::beside::Stretch;
+use crate::musicxml::beside::{BarsOfRow, PieceOfBar, Stretch};
 use crate::score::Part;
 use crate::time::Time;
+use std::collections::BTreeSet;
 use std::ops::Range;
 
 /// In tenths of a millimetre, at the usual size of staves.
@@ -31,29 +31,27 @@ pub struct Staves {
     pub passages: Vec<Option<usize>>,
 }
 
-/// Has a part of an audit drawn, in bars of `whole`, which must have been laid
-/// whole; only the bars of the edition that are looked at.
+/// Has a part of an audit drawn; only the bars of the edition that are looked at.
 ///
 /// # Errors
 /// Why there are no staves, in a sentence.
-pub fn staves(sides: Sides, place: usize, whole: &Collation, looked_at: &Range<usize>) -> Result<Staves, String> {
+pub fn staves(sides: Sides, place: usize, looked_at: &Range<usize>) -> Result<Staves, String> {
     let name = &sides.edition.parts[sides.collation.parts[place].edition].name;
-    let outline = &whole.outline;
-    let seen = |row: &usize| outline[*row].edition.is_some_and(|bar| looked_at.contains(&bar.index()));
-    let all = looked_at.start == 0
-        && outline.iter().all(|row| row.edition.is_none_or(|bar| looked_at.contains(&bar.index())));
-    let ends = (0..outline.len()).find(seen).zip((0..outline.len()).rfind(seen));
-    let (first, last) = ends.filter(|_| !all).unwrap_or((0, outline.len().saturating_sub(1)));
-    let (excerpts, passages) = excerpts(&sides, place, whole);
+    let rows = rows_of_part(&sides, place);
+    let seen = |row: &usize| rows[*row].1.is_some_and(|piece| looked_at.contains(&piece.bar));
+    let all = looked_at.start == 0 && (0..rows.len()).all(|row| rows[row].1.is_none() || seen(&row));
+    let ends = (0..rows.len()).find(seen).zip((0..rows.len()).rfind(seen));
+    let (first, last) = ends.filter(|_| !all).unwrap_or((0, rows.len().saturating_sub(1)));
+    let (excerpts, passages) = excerpts(&sides, place, &rows);
     let mut stretches = pieces(first, last);
     let count = stretches.len();
     stretches.extend(excerpts);
-    let Some(Named { music, subjects }) = named(sides, place, whole, &stretches) else {
+    let Some(Named { music, subjects }) = named(sides, place, &rows, &stretches) else {
         return Err(format!(
             "{name} has no staves: the source has its music on one staff of several, or in several parts"
         ));
     };
-    let beats = beats(&sides, place, whole);
+    let beats = beats(&sides, place, &rows);
     let piece = |(place, (Stretch { music, signs }, (first, last))): (usize, (Stretch, &(usize, usize)))| {
         let units = beats.units[*first..=*last].to_vec();
         let width = (place < count).then_some(WIDTH);
@@ -62,10 +60,7 @@ pub fn staves(sides: Sides, place: usize, whole: &Collation, looked_at: &Range<u
     let pieces = music.into_iter().zip(&stretches).enumerate().map(piece).collect();
     let mut pictures = drawn(pieces).map_err(|fault| format!("{name} has no staves: {fault}"))?;
     let excerpts = pictures.split_off(count).concat();
-    let bars = outline[first..=last]
-        .iter()
-        .map(|row| (row.edition.map(EditionBar::index), row.source.map(SourceBar::index)))
-        .collect();
+    let bars = rows[first..=last].iter().map(|(source, edition)| (bar(edition), bar(source))).collect();
     Ok(Staves { pictures: pictures.concat(), excerpts, subjects, bars, passages })
 }
 
@@ -106,16 +101,19 @@ fn pieces(first: usize, last: usize) -> Vec<(usize, usize)> {
     (0..count).map(|piece| (begin(piece), begin(piece + 1) - 1)).collect()
 }
 
+fn bar(piece: &Option<PieceOfBar>) -> Option<usize> {
+    piece.map(|piece| piece.bar)
+}
+
 /// In which notes the time signatures of both sides count, bar by bar.
-fn beats(sides: &Sides, place: usize, whole: &Collation) -> Beats {
+fn beats(sides: &Sides, place: usize, rows: &[BarsOfRow]) -> Beats {
     let alignment = &sides.collation.parts[place];
     let parts = [&sides.source.parts[alignment.source], &sides.edition.parts[alignment.edition]];
-    let unit = |part: &Part, bar: usize| (Time::from(4) / part.bars[bar].meter.beat).to_integer();
+    let unit = |part: &Part, bar: usize| part.bars.get(bar).map(|bar| (Time::from(4) / bar.meter.beat).to_integer());
     let mut now = [4, 4];
-    let units = whole.outline.iter().map(|row| {
-        let bars = [row.source.map(SourceBar::index), row.edition.map(EditionBar::index)];
-        for (side, bar) in bars.into_iter().enumerate() {
-            now[side] = bar.map_or(now[side], |bar| unit(parts[side], bar));
+    let units = rows.iter().map(|(source, edition)| {
+        for (side, bar) in [bar(source), bar(edition)].into_iter().enumerate() {
+            now[side] = bar.and_then(|bar| unit(parts[side], bar)).unwrap_or(now[side]);
         }
         now
     });
@@ -124,19 +122,20 @@ fn beats(sides: &Sides, place: usize, whole: &Collation) -> Beats {
 
 /// The bars that passages are shown in, and of each passage the place of its
 /// picture among them.
-fn excerpts(sides: &Sides, place: usize, whole: &Collation) -> (Vec<(usize, usize)>, Vec<Option<usize>>) {
+fn excerpts(sides: &Sides, place: usize, rows: &[BarsOfRow]) -> (Vec<(usize, usize)>, Vec<Option<usize>>) {
     let alignment = &sides.collation.parts[place];
     let edition = &sides.edition.parts[alignment.edition];
     let mut pictures = Vec::new();
     let places = sides.findings[place].passages.iter().map(|passage| {
         let own = passage.rows(sides.collation, alignment, edition);
-        let rows = sides.collation.outline[own.iter()].iter().flat_map(|row| {
-            let ours = row.edition.map(|bar| whole.edition_row(bar.start()));
-            ours.into_iter().chain(row.source.map(|bar| whole.source_row(bar.start())))
-        });
-        let (first, last) = rows.fold((usize::MAX, 0), |(a, b), row| (a.min(row), b.max(row)));
+        let own = &sides.collation.outline[own.iter()];
+        let ours: BTreeSet<usize> = own.iter().filter_map(|row| row.edition.map(EditionBar::index)).collect();
+        let theirs: BTreeSet<usize> = own.iter().filter_map(|row| row.source.map(SourceBar::index)).collect();
+        let is_in = |bars: &BTreeSet<usize>, piece| bar(piece).is_some_and(|bar| bars.contains(&bar));
+        let held = (0..rows.len()).filter(|row| is_in(&theirs, &rows[*row].0) || is_in(&ours, &rows[*row].1));
+        let (first, last) = held.fold((usize::MAX, 0), |(a, b), row| (a.min(row), b.max(row)));
         (first <= last && last - first < MOST_IN_EXCERPT).then(|| {
-            pictures.push((first.saturating_sub(1), (last + 1).min(whole.outline.len() - 1)));
+            pictures.push((first.saturating_sub(1), (last + 1).min(rows.len() - 1)));
             pictures.len() - 1
         })
     });

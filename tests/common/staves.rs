@@ -33,3 +33,22 @@ pub fn on_staves(staves: usize) -> String {
     }
     out + "</part></score-partwise>"
 }
+
+/// A score of quarters: each bar its notes, and what else stands in it after them.
+pub fn quarters(bars: &[(&str, &str)]) -> String {
+    let mut out =
+        String::from("<score-partwise><part-list><score-part id=\"P1\"><part-name>Flute</part-name></score-part>");
+    out += "</part-list><part id=\"P1\">";
+    for (bar, (notes, more)) in bars.iter().enumerate() {
+        out += &format!("<measure number=\"{}\">", bar + 1);
+        if bar == 0 {
+            out += "<attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>";
+        }
+        for step in notes.chars() {
+            let pitch = format!("<pitch><step>{step}</step><octave>5</octave></pitch>");
+            out += &format!("<note>{pitch}<duration>1</duration><type>quarter</type></note>");
+        }
+        out += &format!("{more}</measure>");
+    }
+    out + "</part></score-partwise>"
+}

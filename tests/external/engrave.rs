@@ -2,6 +2,7 @@
 #![cfg(feature = "engrave")]
 
 use crate::common::program::{demo, json_of, obelus};
+use crate::common::staves::quarters;
 use crate::python;
 #[cfg(unix)]
 use crate::terminal::on_terminal;
@@ -96,6 +97,48 @@ fn every_finding_of_the_demo_is_drawn_and_what_is_plain_is_the_sources() {
         assert_eq!(plain(class), ours + theirs - added - omitted - 2 * altered, "{class}");
     }
     assert!(colored("note", "added") > 40 && colored("note", "omitted") > 4 && colored("note", "altered") > 20);
+}
+
+/// The marks of a page of two scores of quarters, and of the page its text.
+fn drawn(edition: &[(&str, &str)], source: &[(&str, &str)]) -> String {
+    let folder = tempfile::tempdir().unwrap();
+    let [ours, theirs] = ["edition.xml", "source.xml"].map(|name| folder.path().join(name).display().to_string());
+    fs::write(&ours, quarters(edition)).unwrap();
+    fs::write(&theirs, quarters(source)).unwrap();
+    obelus(&["audit", &ours, &theirs, "--format", "html"])
+}
+
+fn count_of(page: &str, classes: &[&str]) -> usize {
+    marks(page).iter().filter(|mark| classes.iter().all(|class| mark.0.contains(class))).count()
+}
+
+#[test]
+fn signatures_of_one_side_stand_on_its_staff() {
+    let key = "<attributes><key><fifths>2</fifths></key></attributes>";
+    let bars = [("CDEF", ""), ("GABG", ""), ("DEAD", ""), ("AEGD", "")];
+    let changed = [("CDEF", ""), ("GABG", key), ("DEAD", ""), ("AEGD", "")];
+    let signs = |edition, source| count_of(&drawn(edition, source), &["keySig"]);
+    let plain = signs(&bars, &bars);
+    assert_eq!(signs(&changed, &bars), plain + 1);
+    assert_eq!(signs(&bars, &changed), plain + 1);
+    assert_eq!(signs(&changed, &changed), plain + 2);
+}
+
+#[test]
+fn repeats_of_the_edition_are_drawn_and_bars_lie_by_time() {
+    let repeat = "<barline><bar-style>light-heavy</bar-style><repeat direction=\"backward\"/></barline>";
+    let ending = |kind: &str, location: &str| {
+        format!("<barline location=\"{location}\"><ending number=\"1\" type=\"{kind}\"/></barline>")
+    };
+    let source = [("CDEF", ""), ("GABG", ""), ("DECD", ""), ("AFGC", "")];
+    let (starts, stops) = (ending("start", "left"), ending("stop", "right"));
+    let page = drawn(&[("CDEF", ""), ("GAB", repeat), ("G", ""), ("DECD", &starts), ("AFGC", &stops)], &source);
+    assert_eq!(count_of(&page, &["barLine", "added"]), 1);
+    assert_eq!((count_of(&page, &["bracketSpan", "added"]), count_of(&page, &["flag"])), (1, 0));
+    // Each side has sixteen notes; those of the bar that was cut stand in the bar beside theirs.
+    assert_eq!(count_of(&page, &["note"]), 32);
+    let other = drawn(&source, &[("CDEF", ""), ("GAB", repeat), ("G", ""), ("DECD", ""), ("AFGC", "")]);
+    assert_eq!((count_of(&other, &["barLine", "omitted"]), count_of(&other, &["flag"])), (1, 0));
 }
 
 #[test]

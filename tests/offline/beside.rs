@@ -2,7 +2,7 @@
 //! every finding. That it is valid is looked at in `tests/external/valid.rs`.
 
 use crate::common::program::{demo, json_of, obelus_fails};
-use crate::common::staves::{both, on_staves};
+use crate::common::staves::{both, on_staves, quarters};
 use serde_json::Value;
 use std::fs::{self, File};
 use std::path::Path;
@@ -91,4 +91,46 @@ fn a_line_on_one_staff_of_several_is_refused_with_a_reason() {
     // Two staves stay two.
     let text = both(&at("source.xml"), &at("source.xml"), &folder.path().join("both.xml"));
     assert_eq!(text.matches("<staves>2</staves>").count(), 2);
+}
+
+/// Of each bar of a part its number, how many notes it has, and the style of its barline.
+fn bars_of<'t>(text: &'t str, part: &str) -> Vec<(&'t str, usize, &'t str)> {
+    let own = text.split(&format!("<part id=\"{part}\"")).nth(1).unwrap().split("</part>").next().unwrap();
+    let one = |bar: &'t str| {
+        let style = bar.split("<bar-style>").nth(1).map_or("", |rest| rest.split('<').next().unwrap());
+        (bar.split('"').next().unwrap(), bar.matches("<pitch>").count(), style)
+    };
+    own.split("<measure number=\"").skip(1).map(one).collect()
+}
+
+#[test]
+fn bars_of_unlike_length_lie_beside_each_other_by_time() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    let repeat = "<barline><bar-style>light-heavy</bar-style><repeat direction=\"backward\"/></barline>";
+    fs::write(at("source.xml"), quarters(&[("CDEF", ""), ("GABG", ""), ("DECD", ""), ("AFGC", "")])).unwrap();
+    let cut = [("CDEF", ""), ("GAB", repeat), ("G", ""), ("DECD", ""), ("AFGC", "")];
+    fs::write(at("edition.xml"), quarters(&cut)).unwrap();
+    let text = both(&at("edition.xml"), &at("source.xml"), &folder.path().join("both.xml"));
+    let [source, edition] = ["P1-source", "P1-edition"].map(|part| bars_of(&text, part));
+    assert_eq!(source, [("1", 4, ""), ("2", 3, "none"), ("3", 1, ""), ("4", 4, ""), ("5", 4, "")]);
+    let notes = |bars: &[(&str, usize, &str)]| bars.iter().map(|bar| bar.1).collect::<Vec<_>>();
+    assert_eq!(notes(&edition), notes(&source));
+    assert!(text.contains("<repeat direction=\"backward\"/>"));
+}
+
+#[test]
+fn a_bar_of_the_source_alone_has_its_number() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    let bars = [("CDEF", ""), ("GABG", ""), ("DECD", ""), ("AFGC", ""), ("EGBA", ""), ("CCDC", "")];
+    fs::write(at("source.xml"), quarters(&bars)).unwrap();
+    fs::write(at("edition.xml"), quarters(&[bars[0], bars[1], bars[4], bars[5]])).unwrap();
+    let text = both(&at("edition.xml"), &at("source.xml"), &folder.path().join("both.xml"));
+    let numbers: Vec<&str> = bars_of(&text, "P1-source").iter().map(|bar| bar.0).collect();
+    assert_eq!(numbers, ["1", "2", "S3", "S4", "3", "4"]);
+    assert!(!text.contains("implicit=\"yes\""), "{text}");
+    // Where a side has nothing it has no barlines.
+    let silent: Vec<&str> = bars_of(&text, "P1-edition").iter().map(|bar| bar.2).collect();
+    assert_eq!(silent, ["", "", "none", "", "", ""]);
 }

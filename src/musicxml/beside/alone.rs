@@ -2,7 +2,7 @@
 
 use super::super::fragment::Fragment;
 use super::staff::State;
-use super::{Brackets, Staff, document, engraver, identification};
+use super::{Brackets, PieceOfBar, Staff, document, engraver, identification};
 
 /// Writes the parts for the engraver, colours as they are.
 pub fn write_alone(staves: &[Staff], brackets: Brackets) -> String {
@@ -20,7 +20,7 @@ pub fn write_alone(staves: &[Staff], brackets: Brackets) -> String {
             if staff.tree.node(own.element).attribute("implicit") == Some("yes") {
                 measure.set_attribute("implicit", "yes");
             }
-            measure.children = staff.measure(bar, None, &mut state);
+            measure.children = staff.measure(&PieceOfBar::whole(bar), None, &mut state);
             engraver::prepare(&mut measure, brackets);
             part.children.push(measure);
         }

@@ -3,6 +3,7 @@
 
 #[cfg(feature = "engrave")]
 mod alone;
+mod cut;
 mod engraver;
 mod signs;
 mod staff;
@@ -11,6 +12,7 @@ mod styles;
 
 #[cfg(feature = "engrave")]
 pub use alone::write_alone;
+pub use cut::PieceOfBar;
 pub use engraver::Brackets;
 #[cfg(feature = "engrave")]
 pub use engraver::{BRACKETED, TEXT_COLOR};
@@ -33,8 +35,8 @@ pub struct Pair<'a, 'i> {
     pub interval: Interval,
 }
 
-/// The bars of the source and of the edition that stand above each other, one at least.
-pub type BarsOfRow = (Option<usize>, Option<usize>);
+/// What stands above each other of the source and of the edition, of one at least.
+pub type BarsOfRow = (Option<PieceOfBar>, Option<PieceOfBar>);
 
 /// What stands above the music.
 pub struct Heading<'a> {
@@ -137,28 +139,57 @@ impl Pair<'_, '_> {
         let printed = staff::Printing::new(&self.edition);
         let mut out = [Vec::new(), Vec::new()];
         let mut states = [staff::State::default(), staff::State::default()];
-        for (source, edition) in rows {
-            let known = |part: &Part, bar: &Option<usize>| bar.filter(|b| *b < part.bars.len());
-            let (source, edition) = (known(self.source.part, source), known(self.edition.part, edition));
-            let of = edition.map(|b| &self.edition.part.bars[b]);
-            let extra = source.map(|b| format!("S{}", self.source.part.bars[b].number));
-            let number = of.map(|b| b.number.clone()).or(extra).unwrap_or_default();
-            let upper = source.map(|bar| {
+        let known = |(source, edition): &BarsOfRow| {
+            let of = |part: &Part, piece: &Option<PieceOfBar>| piece.filter(|p| p.bar < part.bars.len());
+            (of(self.source.part, source), of(self.edition.part, edition))
+        };
+        for (place, row) in rows.iter().enumerate() {
+            let (source, edition) = known(row);
+            let upper = source.map(|piece| {
+                let edition = edition.map(|p| p.bar);
                 let moved = staff::Moved { interval: self.interval, edition, printed: &printed, of: &self.edition };
-                self.source.measure(bar, Some(&moved), &mut states[0])
+                self.source.measure(&piece, Some(&moved), &mut states[0])
             });
-            let lower = edition.map(|bar| self.edition.measure(bar, None, &mut states[1]));
-            let length = |staff: &Staff, bar: Option<usize>| bar.map(|b| staff.part.bars[b].length);
+            let lower = edition.map(|piece| self.edition.measure(&piece, None, &mut states[1]));
+            let length = |staff: &Staff, piece: Option<PieceOfBar>| {
+                piece.map(|p| p.to.unwrap_or(staff.part.bars[p.bar].length) - p.from)
+            };
             let lasts = length(&self.source, source).max(length(&self.edition, edition)).unwrap_or_default();
-            let upper_or = upper.clone().unwrap_or_else(|| staff::silent(lasts, lower.as_deref(), &mut states[0]));
-            let lower_or = lower.unwrap_or_else(|| staff::silent(lasts, upper.as_deref(), &mut states[1]));
+            // Where a side has nothing it has no barlines, until it begins again.
+            let next = rows.get(place + 1).map(known);
+            let goes_on = |next: Option<PieceOfBar>| next.is_none_or(|piece| !piece.from.is_zero());
+            let silent = |other: Option<&[Fragment]>, state: &mut staff::State, goes_on: bool| {
+                let mut out = staff::silent(lasts, other, state);
+                out.extend(goes_on.then(cut::no_barline));
+                out
+            };
+            let upper_or = upper.clone().unwrap_or_else(|| {
+                silent(lower.as_deref(), &mut states[0], next.is_some_and(|(source, _)| goes_on(source)))
+            });
+            let lower_or = lower.unwrap_or_else(|| {
+                silent(upper.as_deref(), &mut states[1], next.is_some_and(|(_, edition)| goes_on(edition)))
+            });
+            let (number, is_told) = self.number(source, edition);
             for (side, children) in [upper_or, lower_or].into_iter().enumerate() {
                 let mut measure = Fragment::new("measure").set("number", &number);
+                if !is_told {
+                    measure.set_attribute("implicit", "yes");
+                }
                 measure.children = children;
                 out[side].push(measure);
             }
         }
         out.iter_mut().for_each(|side| clefs_once(side));
         out
+    }
+    /// The number of a bar, and whether it is to be seen: the edition's, and the
+    /// source's where the edition has none.
+    fn number(&self, source: Option<PieceOfBar>, edition: Option<PieceOfBar>) -> (String, bool) {
+        let of = |part: &Part, piece: PieceOfBar| part.bars[piece.bar].number.clone();
+        match (source, edition) {
+            (_, Some(piece)) => (of(self.edition.part, piece), piece.from.is_zero()),
+            (Some(piece), None) => (format!("S{}", of(self.source.part, piece)), piece.from.is_zero()),
+            (None, None) => (String::new(), false),
+        }
     }
 }

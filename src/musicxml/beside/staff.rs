@@ -5,7 +5,8 @@ use super::super::elements::facts;
 use super::super::fragment::Fragment;
 use super::super::pitches::{in_edition, move_named_pitch, pitch_fragment};
 use super::super::tree::{Tree, child, element, elements};
-use super::Styles;
+use super::cut::cut;
+use super::{PieceOfBar, Styles};
 use crate::pitch::{Interval, Pitch, accidental_name};
 use crate::score::{Element, NoteId, Part};
 use crate::time::{Time, lcm};
@@ -106,8 +107,9 @@ impl Moved<'_, '_, '_> {
 }
 
 impl Staff<'_, '_> {
-    /// What stands in a bar.
-    pub(super) fn measure(&self, bar: usize, moved: Option<&Moved>, state: &mut State) -> Vec<Fragment> {
+    /// What stands in a bar, or a piece of it.
+    pub(super) fn measure(&self, piece: &PieceOfBar, moved: Option<&Moved>, state: &mut State) -> Vec<Fragment> {
+        let bar = piece.bar;
         let own = &self.part.bars[bar];
         let copier = Copier {
             staff: self,
@@ -116,7 +118,10 @@ impl Staff<'_, '_> {
             accidentals: moved.map_or_else(FxHashMap::default, |m| self.accidentals(bar, m)),
         };
         let node = self.tree.node(own.element);
-        let mut out: Vec<Fragment> = elements(node).flat_map(|n| copier.copy(n)).collect();
+        let mut out: Vec<Fragment> = match piece.is_whole() {
+            true => elements(node).flat_map(|n| copier.copy(n)).collect(),
+            false => cut(node, Time::from(own.divisions), piece, |n| copier.copy(n)),
+        };
         out.retain(|f| f.name != "attributes" || !f.children.is_empty());
         let mut wanted = Vec::new();
         if state.divisions != Some(own.divisions) {
