@@ -210,8 +210,8 @@ impl Copier<'_, '_, '_> {
                     fifths.text = (old + self.by.fifths()).to_string();
                 }
             }
-            "root" => move_named_pitch(out, "root-step", "root-alter", self.by),
-            "bass" => move_named_pitch(out, "bass-step", "bass-alter", self.by),
+            "root" => move_root(out, "root-step", "root-alter", self.by),
+            "bass" => move_root(out, "bass-step", "bass-alter", self.by),
             _ => {}
         }
     }
@@ -236,6 +236,24 @@ impl Copier<'_, '_, '_> {
             // The staff of the other key asks for other stems; whoever draws it knows them.
             out.remove("stem");
         }
+    }
+}
+
+/// Moves a root or a bass; a text stays, unless it names the old one.
+fn move_root(out: &mut Fragment, step: &str, alter: &str, by: Interval) {
+    let child = |out: &Fragment, name: &str| out.children.iter().position(|c| c.name == name);
+    let said = |f: &Fragment, name: &str| f.attributes.iter().find(|a| a.0 == name).map(|a| a.1.clone());
+    let has_sign = child(out, alter).is_some_and(|at| said(&out.children[at], "print-object").as_deref() != Some("no"));
+    let old = child(out, step).map(|at| out.children[at].text.trim().to_string()).unwrap_or_default();
+    move_named_pitch(out, step, alter, by);
+    let Some(at) = child(out, step) else { return };
+    let Some(text) = said(&out.children[at], "text") else { return };
+    let names_old =
+        text.trim().strip_prefix(&old).is_some_and(|rest| rest.trim_matches(['#', 'b', '♯', '♭']).is_empty());
+    if names_old && !old.is_empty() {
+        out.children[at].attributes.retain(|a| a.0 != "text");
+    } else if let Some(sign) = child(out, alter).filter(|_| !has_sign) {
+        out.children[sign].set_attribute("print-object", "no");
     }
 }
 
@@ -295,4 +313,23 @@ pub(super) fn silent(lasts: Time, other: Option<&[Fragment]>, state: &mut State)
     state.divisions = Some(divisions);
     out.push(rest);
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn texts_in_place_of_roots_stay() {
+        let root = |text: &str| {
+            let sign = Fragment::leaf("root-alter", 1).set("print-object", "no");
+            let mut out = Fragment::new("root").with(Fragment::leaf("root-step", "C").set("text", text)).with(sign);
+            move_root(&mut out, "root-step", "root-alter", Interval::new(1, 2));
+            out
+        };
+        let told =
+            |root: &Fragment| root.children.iter().map(|c| (c.text.clone(), c.attributes.len())).collect::<Vec<_>>();
+        assert_eq!(told(&root("In")), [("D".to_string(), 1), ("1".to_string(), 1)]);
+        assert_eq!(told(&root("C#")), [("D".to_string(), 0), ("1".to_string(), 0)]);
+    }
 }
