@@ -1,11 +1,10 @@
-//! A clean copy as pages to hand out.
+//! A score as pages to hand out.
 
-use crate::clean::CleanCopy;
 use crate::engrave::pdf::{self, About};
 use crate::engrave::{Head, Job, PageLayout, Paper, engrave};
-use crate::musicxml;
 use crate::musicxml::beside::{Brackets, Staff, Styles, write_alone};
-use crate::score::{Part, Sound};
+use crate::musicxml::{Heading, Tree};
+use crate::score::{Part, Score, Sound};
 use crate::time::Time;
 
 /// What the pages show besides the music.
@@ -13,12 +12,11 @@ pub struct Handout<'a> {
     pub paper: Paper,
     /// The place of the only part that is shown; `None` for all.
     pub part: Option<usize>,
-    /// Drawn where the copy has additions that are set apart.
+    /// Drawn where the score has additions that are set apart.
     pub brackets: Brackets,
-    /// For a copy that has no title.
-    pub title: Option<&'a str>,
-    /// Where the music is from, for the foot.
-    pub source: &'a str,
+    pub heading: Heading,
+    /// A line at the foot of the first page.
+    pub foot: &'a str,
 }
 
 /// Why there are no pages.
@@ -26,29 +24,27 @@ pub struct Handout<'a> {
 pub enum Error {
     #[error(transparent)]
     Engraver(#[from] crate::engrave::Error),
-    #[error(
-        "the pages have {drawn} of the copy's {wanted} notes; open the copy in a notation program and print it there"
-    )]
+    #[error("the pages have {drawn} of the score's {wanted} notes; open it in a notation program and print it there")]
     Missing { drawn: usize, wanted: usize },
     #[error(transparent)]
     Pdf(#[from] pdf::Error),
 }
 
-/// The pages of a copy, as the bytes of a PDF.
+/// The pages of a score, as the bytes of a PDF.
 ///
 /// # Errors
 /// When the engraver fails, or what it drew cannot be put on paper.
-pub fn pdf(CleanCopy { tree, score }: &CleanCopy, handout: &Handout) -> Result<Vec<u8>, Error> {
+pub fn pdf(tree: &Tree, score: &Score, handout: &Handout) -> Result<Vec<u8>, Error> {
     let shown = |place: &usize| handout.part.is_none_or(|only| only == *place);
     let parts: Vec<&Part> = (0..score.parts.len()).filter(shown).map(|p| &score.parts[p]).collect();
     let staves: Vec<Staff> =
         parts.iter().map(|part| Staff { tree, part, styles: Styles::default(), is_colored: true }).collect();
-    let title = score.title.as_deref().or(handout.title).unwrap_or_default();
-    let composer = musicxml::composer(tree);
+    let Heading { title, subtitle, composer } = handout.heading.clone();
+    let title = title.unwrap_or_default();
     let instrument = parts.first().filter(|_| parts.len() == 1).map(|part| part.name.clone()).filter(|n| !n.is_empty());
     let music = write_alone(&staves, handout.brackets);
     let rests = rests(&parts);
-    let head = Head { title: title.into(), composer: composer.clone(), instrument: instrument.clone() };
+    let head = Head { title: title.clone(), subtitle, composer: composer.clone(), instrument: instrument.clone() };
     let lines = parts.iter().map(|p| p.staves as usize).sum();
     let layout = PageLayout { paper: handout.paper, staves: lines, head, rests };
     let pages: Vec<String> = engrave(&Job::Pages { music, layout })?.pictures.concat();
@@ -57,10 +53,9 @@ pub fn pdf(CleanCopy { tree, score }: &CleanCopy, handout: &Handout) -> Result<V
     if drawn < wanted {
         return Err(Error::Missing { drawn, wanted });
     }
-    let foot = format!("Source: {}", handout.source);
     let named: Vec<&str> =
-        [Some(title), instrument.as_deref()].into_iter().flatten().filter(|n| !n.is_empty()).collect();
-    let about = About { title, name: &named.join(", "), author: composer.as_deref(), foot: &foot };
+        [Some(title.as_str()), instrument.as_deref()].into_iter().flatten().filter(|n| !n.is_empty()).collect();
+    let about = About { title: &title, name: &named.join(", "), author: composer.as_deref(), foot: handout.foot };
     Ok(pdf::write(&pages, handout.paper, &about)?)
 }
 

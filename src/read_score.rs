@@ -58,6 +58,11 @@ impl<'i> ReadScore<Tree<'i>> {
         (tree, ReadScore { file, score, warnings, tree: () })
     }
 
+    /// The tree of its text.
+    pub(crate) fn tree(&self) -> &Tree<'i> {
+        &self.tree
+    }
+
     /// One line of it as a score of its own: the tune of a piano edition.
     ///
     /// # Errors

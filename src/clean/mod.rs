@@ -124,6 +124,8 @@ pub struct Cleaned {
     pub left: Vec<LeftBar>,
     /// The line of the edition that it holds alone, as it is spoken of.
     pub alone: Option<String>,
+    /// What was taken out of the credits, since it tells of the editor.
+    pub credits: Vec<String>,
     /// How many of the user's own marks were laid on; `None` where there are none.
     pub laid: Option<usize>,
 }
@@ -192,7 +194,8 @@ pub fn clean<'t>(
     provenance: Option<&Provenance>,
     texts: &'t Texts,
 ) -> Result<(CleanCopy<'t>, Cleaned), Failure> {
-    let steps = Steps { texts, like: sides.edition_tree.input, policy, provenance };
+    let source = musicxml::said_of_the_piece(sides.source_tree);
+    let steps = Steps { texts, like: sides.edition_tree.input, policy, provenance, source: &source };
     let first = Steps { provenance: provenance.filter(|_| !wishes.change()), ..steps };
     let (copy, mut cleaned) = take_out_and_put_back(sides, first)?;
     let copy = adapt::adapt(steps, sides, copy, &mut cleaned, wishes)?;
@@ -292,12 +295,14 @@ fn attempt<'a, 'i, 't>(
 ) -> Result<Done<'a, 'i, 't>, Fault> {
     let policy = steps.policy;
     let old = sides.edition_tree.text();
+    let mut credits = Vec::new();
     let text = if work.edits.is_empty() && policy.alone.is_none() {
         old.to_string()
     } else {
         if let Some(provenance) = steps.provenance {
-            let done = Cleaned { summary: work.summary.clone(), ..Cleaned::default() };
-            provenance.sign(&mut work.edits, policy, &done);
+            let mut done = Cleaned { summary: work.summary.clone(), ..Cleaned::default() };
+            provenance.sign(&mut work.edits, policy, steps.source, &mut done);
+            credits = done.credits;
         }
         let patch = std::mem::replace(&mut work.edits, Edits::new(sides.edition_tree)).finish();
         patch.apply(old).map_err(|overlap| {
@@ -310,7 +315,8 @@ fn attempt<'a, 'i, 't>(
     };
     let mut copy = steps.texts.read(steps.like, text)?;
     let proof = proof::prove_clean(sides, policy, &mut copy, &mut work, left, written)?;
-    Ok(((copy, cleaned(sides, &mut work, proof, policy.additions, policy)), work))
+    let done = Cleaned { credits, ..cleaned(sides, &mut work, proof, policy.additions, policy) };
+    Ok(((copy, done), work))
 }
 
 fn cleaned(sides: Sides, work: &mut Work, proof: Proof, additions: Additions, policy: &Policy) -> Cleaned {

@@ -1,8 +1,9 @@
 //! Where a clean copy says that it comes from: files with their checksums,
 //! settings, and how much was done.
 
-use super::{Cleaned, Policy, Restore};
+use super::{Additions, Cleaned, Policy, Restore};
 use crate::musicxml::{self, Edits};
+use std::collections::BTreeSet;
 use std::path::Path;
 
 /// A file that a copy was made from.
@@ -44,8 +45,12 @@ pub struct Provenance {
 }
 
 impl Provenance {
-    /// Lets a copy say where it comes from.
-    pub(super) fn sign(&self, edits: &mut Edits, policy: &Policy, cleaned: &Cleaned) {
+    /// Lets a copy say where it comes from. What is printed of the editor goes with the additions, but for what
+    /// the source says, too (`source`).
+    pub(super) fn sign(&self, edits: &mut Edits, policy: &Policy, source: &BTreeSet<String>, cleaned: &mut Cleaned) {
+        if policy.additions == Additions::Strip {
+            cleaned.credits = musicxml::take_out_the_editor(edits, source);
+        }
         musicxml::sign(edits, &self.description(), &self.field(policy, cleaned));
     }
 
@@ -78,6 +83,10 @@ impl Provenance {
             changes.kept,
             cleaned.laid.unwrap_or(0)
         ));
+        if !cleaned.credits.is_empty() {
+            let lines: Vec<String> = cleaned.credits.iter().map(|line| format!("\"{line}\"")).collect();
+            out.push(format!("taken out of the credits: {}", lines.join(", ")));
+        }
         out.join("; ")
     }
 }

@@ -7,6 +7,7 @@ use super::{Cleaned, Failure, Policy, Provenance};
 use crate::musicxml::{self, Edits, Input, Tree};
 use crate::patch::Patch;
 use crate::score::Score;
+use std::collections::BTreeSet;
 use typed_arena::Arena;
 
 /// The texts that a copy has had, kept as long as it is.
@@ -49,6 +50,8 @@ pub(super) struct Steps<'s, 't> {
     pub policy: &'s Policy,
     /// What the copy says of its making; only the last step writes it.
     pub provenance: Option<&'s Provenance>,
+    /// What the source says of the piece and its makers.
+    pub source: &'s BTreeSet<String>,
 }
 
 impl<'t> Steps<'_, 't> {
@@ -67,7 +70,7 @@ impl<'t> Steps<'_, 't> {
         let changed = !patch.is_empty() || before.text() != self.like.text;
         if let Some(provenance) = self.provenance.filter(|_| changed) {
             let mut signature = Edits::new(&before.tree);
-            provenance.sign(&mut signature, self.policy, cleaned);
+            provenance.sign(&mut signature, self.policy, self.source, cleaned);
             patch.extend(signature.finish());
         }
         let text = patch.apply(before.text())?;

@@ -6,15 +6,15 @@ use super::lines::LinesOfBoth;
 use super::notes::NotesFile;
 use super::output::{Content, Output, suits};
 use super::own_marks::{MarksFile, sheet_failure};
-use super::pdf::{PdfFile, Shown};
+use super::pdf::{PageOptions, PdfFile, Shown};
 use super::player::{ForPlayer, OnInstruments};
 use super::progress::Progress;
 use super::readable::readable;
 use clap::ValueEnum;
 
 use crate::clean::{self, Additions, Apart, Decisions, NewKey, Origin, Restore};
-use crate::engrave;
 use crate::musicxml::beside::Brackets;
+use crate::musicxml::{self, Heading, Tree};
 use crate::pitch::{Interval, key_fifths};
 use crate::report;
 use crate::score::{Category, Score};
@@ -66,9 +66,8 @@ pub struct Args {
     /// Also print the copy to this file (.pdf); with --part, that part alone
     #[arg(long, value_name = "FILE")]
     pdf: Option<PathBuf>,
-    /// The paper for --pdf
-    #[arg(long, value_name = "SIZE", value_enum, default_value_t = Paper::A4, requires = "pdf")]
-    paper: Paper,
+    #[command(flatten)]
+    pages: PageOptions,
     /// Write nothing (status 4) if a bar would have to stay as the edition has it
     #[arg(long)]
     strict: bool,
@@ -127,21 +126,6 @@ impl From<How> for Additions {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Paper {
-    A4,
-    Letter,
-}
-
-impl From<Paper> for engrave::Paper {
-    fn from(paper: Paper) -> engrave::Paper {
-        match paper {
-            Paper::A4 => engrave::Paper::A4,
-            Paper::Letter => engrave::Paper::Letter,
-        }
-    }
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum Kind {
     /// Notes one or more octaves away
     Octaves,
@@ -188,7 +172,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     others.push(&args.output);
     let notes = args.notes.as_deref().map(|file| NotesFile::new(file, &others)).transpose()?;
     others.extend(args.notes.as_deref());
-    let pdf = args.pdf.as_deref().map(|file| PdfFile::new(file, args.paper.into(), &others)).transpose()?;
+    let pdf = args.pdf.as_deref().map(|file| PdfFile::new(file, &args.pages, &others)).transpose()?;
     let mine = args.mine.as_deref().map(MarksFile::read).transpose()?;
     let decisions = args.decisions.as_deref().map(read_decisions).transpose()?;
     if args.apart.is_some() && args.additions == How::Strip && decisions.is_none() {
@@ -269,10 +253,10 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
                 true => Brackets::LeftOut,
                 false => Brackets::Drawn,
             },
-            title: source.title.clone(),
-            source: named(&source_input, source),
+            heading: heading(&comparison, mine.as_ref()),
+            foot: format!("Source: {}", named(&source_input, source)),
         };
-        pdf.write(&copy, &shown)
+        pdf.write(&copy.tree, &copy.score, shown, ", but everything else is")
     });
     progress.finish();
     tell(args, &cleaned, &warnings)?;
@@ -287,6 +271,17 @@ fn refuse_control_characters(files: &[&Path]) -> Result<(), Failure> {
             file.to_string_lossy()
         ))),
         None => Ok(()),
+    }
+}
+
+/// As the source has it, never as the editor does; a mark sheet may have a title of its own.
+fn heading(comparison: &Comparison<Tree>, mine: Option<&MarksFile>) -> Heading {
+    let heading = musicxml::heading(comparison.source().tree());
+    let own =
+        mine.and_then(MarksFile::title).filter(|title| comparison.edition().score().title.as_deref() != Some(title));
+    match own {
+        Some(title) => Heading { title: Some(title.into()), subtitle: heading.title, ..heading },
+        None => heading,
     }
 }
 

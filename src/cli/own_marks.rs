@@ -33,6 +33,14 @@ impl MarksFile {
         Ok(MarksFile { origin, marks })
     }
 
+    /// What a sheet is called.
+    pub fn title(&self) -> Option<&str> {
+        match &self.marks {
+            Marks::Sheet(sheet) => sheet.title.as_deref(),
+            Marks::Copy(_) => None,
+        }
+    }
+
     /// A marked copy as it reads; `None` for a sheet.
     ///
     /// # Errors

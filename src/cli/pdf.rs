@@ -2,37 +2,83 @@
 
 use super::failure::Failure;
 use super::output::Output;
-use crate::clean::CleanCopy;
+use crate::Tree;
 use crate::engrave::{self, Paper};
+use crate::musicxml::Heading;
 use crate::musicxml::beside::Brackets;
+use crate::score::Score;
+use clap::ValueEnum;
 use std::path::Path;
 
-/// Where pages go, and on which paper.
+/// What the user says of the pages.
+#[derive(Debug, Clone, clap::Args)]
+pub struct PageOptions {
+    /// The title of the printed pages; "" leaves it out [default: the movement's, else the work's]
+    #[arg(long, value_name = "TITLE", requires = "pdf")]
+    title: Option<String>,
+    /// The line below the title; "" leaves it out [default: the work, where the title is the movement's]
+    #[arg(long, value_name = "SUBTITLE", requires = "pdf")]
+    subtitle: Option<String>,
+    /// The composer on the printed pages; "" leaves them out [default: as the score says]
+    #[arg(long, value_name = "COMPOSER", requires = "pdf")]
+    composer: Option<String>,
+    /// The paper for --pdf
+    #[arg(long, value_name = "SIZE", value_enum, default_value_t = Sheet::A4, requires = "pdf")]
+    paper: Sheet,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Sheet {
+    A4,
+    Letter,
+}
+
+impl From<Sheet> for Paper {
+    fn from(sheet: Sheet) -> Paper {
+        match sheet {
+            Sheet::A4 => Paper::A4,
+            Sheet::Letter => Paper::Letter,
+        }
+    }
+}
+
+impl PageOptions {
+    /// A heading with what the user says in the place of what a score says.
+    pub fn heading(&self, by_default: Heading) -> Heading {
+        let said = |own: &Option<String>, other: Option<String>| own.clone().or(other).filter(|t| !t.trim().is_empty());
+        Heading {
+            title: said(&self.title, by_default.title),
+            subtitle: said(&self.subtitle, by_default.subtitle),
+            composer: said(&self.composer, by_default.composer),
+        }
+    }
+}
+
+/// Where pages go, and how they are laid out.
 #[cfg_attr(not(feature = "engrave"), allow(dead_code))] // then none is ever made
 pub struct PdfFile {
     output: Output,
-    paper: Paper,
+    options: PageOptions,
     named: String,
 }
 
-/// What pages show of a copy.
+/// What pages show of a score.
 #[cfg_attr(not(feature = "engrave"), allow(dead_code))]
 pub struct Shown {
     /// Only this part.
     pub part: Option<usize>,
-    /// Drawn where the copy has additions that are set apart.
+    /// Drawn where the score has additions that are set apart.
     pub brackets: Brackets,
-    /// For a copy without a title.
-    pub title: Option<String>,
-    /// Where the music is from.
-    pub source: String,
+    pub heading: Heading,
+    /// A line at the foot of the first page.
+    pub foot: String,
 }
 
 impl PdfFile {
     /// # Errors
     /// Wrong use, when this build engraves nothing, the name ends otherwise or
     /// the place cannot be written.
-    pub fn new(file: &Path, paper: Paper, others: &[&Path]) -> Result<PdfFile, Failure> {
+    pub fn new(file: &Path, options: &PageOptions, others: &[&Path]) -> Result<PdfFile, Failure> {
         let named = file.display().to_string();
         if !engrave::IS_BUILT_IN {
             return Err(Failure::wrong_use(format!("--pdf: this build cannot engrave; {}", engrave::HOW_TO_GET)));
@@ -40,33 +86,32 @@ impl PdfFile {
         if !file.extension().is_some_and(|e| e.eq_ignore_ascii_case("pdf")) {
             return Err(Failure::wrong_use(format!("{named}: pages are written as PDF; the name must end in .pdf")));
         }
-        Ok(PdfFile { output: Output::new(Some(file), others)?, paper, named })
+        Ok(PdfFile { output: Output::new(Some(file), others)?, options: options.clone(), named })
     }
 
-    /// Writes the pages of a copy, or of one part of it.
+    /// Writes the pages of a score, or of one part of it. `apart` says what is written already.
     ///
     /// # Errors
-    /// Wrong use, when they cannot be drawn or written; the copy is not touched.
+    /// Wrong use, when they cannot be drawn or written; no other file is touched.
     #[cfg(feature = "engrave")]
-    pub fn write(&self, copy: &CleanCopy, shown: &Shown) -> Result<(), Failure> {
+    pub fn write(&self, tree: &Tree, score: &Score, shown: Shown, apart: &str) -> Result<(), Failure> {
         use super::output::Content;
         use crate::handout::{Handout, pdf};
-        let pages = pdf(
-            copy,
-            &Handout {
-                paper: self.paper,
-                part: shown.part,
-                brackets: shown.brackets,
-                title: shown.title.as_deref(),
-                source: &shown.source,
-            },
-        )
-        .map_err(|fault| Failure::wrong_use(format!("{}: not written, but everything else is: {fault}", self.named)))?;
+        let handout = Handout {
+            paper: self.options.paper.into(),
+            part: shown.part,
+            brackets: shown.brackets,
+            heading: self.options.heading(shown.heading),
+            foot: &shown.foot,
+        };
+        let pages = pdf(tree, score, &handout)
+            .map_err(|fault| Failure::wrong_use(format!("{}: not written{apart}: {fault}", self.named)))?;
         self.output.write(Content::Bytes(&pages))
     }
 
     #[cfg(not(feature = "engrave"))]
-    pub fn write(&self, _: &CleanCopy, _: &Shown) -> Result<(), Failure> {
+    pub fn write(&self, _: &Tree, _: &Score, shown: Shown, _: &str) -> Result<(), Failure> {
+        let _ = self.options.heading(shown.heading);
         unreachable!("no file of pages is made without the engraver")
     }
 }

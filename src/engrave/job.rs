@@ -42,6 +42,7 @@ pub struct PageLayout {
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Head {
     pub title: String,
+    pub subtitle: Option<String>,
     pub composer: Option<String>,
     pub instrument: Option<String>,
 }

@@ -141,6 +141,7 @@ fn with_head(mei: &str, head: &Head) -> Option<String> {
     if !head.title.is_empty() {
         text += &rend(["center", "top", "160%"], &head.title);
     }
+    text += &head.subtitle.as_deref().map(|work| rend(["center", "middle", "110%"], work)).unwrap_or_default();
     text += &head.instrument.as_deref().map(|name| rend(["left", "bottom", "100%"], name)).unwrap_or_default();
     text += &head.composer.as_deref().map(|name| rend(["right", "bottom", "100%"], name)).unwrap_or_default();
     text += "</pgHead>";

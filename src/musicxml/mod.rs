@@ -4,6 +4,7 @@ mod accidentals;
 pub mod apart;
 mod archive;
 pub mod beside;
+mod credits;
 mod edits;
 mod elements;
 mod encoding;
@@ -26,6 +27,7 @@ mod written;
 
 #[cfg(feature = "engrave")]
 pub use beside::{BRACKETED, TEXT_COLOR};
+pub use credits::{Heading, heading, said_of_the_piece, take_out_the_editor};
 pub use edits::Edits;
 pub use elements::{ELEMENTS, Placement, Siblings, articulations, is_dynamic_sign, ornaments, placement};
 pub use error::Error;
@@ -33,8 +35,6 @@ pub use extract::extract;
 pub use identification::sign;
 pub use open::Input;
 pub use order::out_of_order;
-#[cfg(feature = "engrave")]
-pub use read::composer;
 pub use read::{Parsed, read};
 pub use tree::Tree;
 pub use words::classify as words_of;

@@ -76,6 +76,11 @@ fn spelled(phrase: &str) -> String {
     one_line(&folded(phrase))
 }
 
+/// Words in one spelling, whatever divides them.
+pub fn phrase(words: &str) -> String {
+    one_line(&folded(words).replace('.', " "))
+}
+
 /// What is longer, in bytes, is prose.
 const LONGEST_ORDER: usize = 300;
 

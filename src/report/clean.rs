@@ -63,6 +63,10 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, warnings: &[String], width: usi
     if cleaned.additions == Additions::Color {
         line(LEGEND.into());
     }
+    if !cleaned.credits.is_empty() {
+        let lines: Vec<String> = cleaned.credits.iter().map(|line| format!("\"{line}\"")).collect();
+        line(format!("Taken out of the credits: {}.", listed(&lines)));
+    }
     if let Some(by) = cleaned.moved {
         line(format!(
             "Then transposed {}{}.",
@@ -132,6 +136,7 @@ struct Done<'a> {
     put_back: usize,
     kept: usize,
     own: usize,
+    credits: &'a [String],
     left: Vec<Left<'a>>,
     proved: Proved,
     warnings: Vec<String>,
@@ -169,6 +174,7 @@ pub fn clean_json(files: [&str; 3], cleaned: &Cleaned, warnings: &[String]) -> S
         put_back: cleaned.put_back,
         kept: did.kept,
         own: cleaned.laid.unwrap_or(0),
+        credits: &cleaned.credits,
         left: cleaned.left.iter().map(left).collect(),
         proved: Proved { bars: proof.bars, notes: proof.notes, marks: proof.marks },
         warnings,

@@ -269,13 +269,39 @@ fn the_demos_part_is_a_pdf_with_its_fonts_and_words() {
         let mut lines = said.lines();
         assert_eq!(lines.next(), Some(size), "{paper}");
         let text = lines.collect::<Vec<_>>().join(" ");
+        // The sheet's title, then the source's headings.
         for word in
-            ["Celebrated Andante from the Third Sonata", "T. W. Harrasch", "Treble Recorder", "Source: Sonata III"]
+            ["Andante, for the Thursday lesson", "Tobias Wendelin Harrasch", "Treble Recorder", "Source: Sonata III"]
         {
             assert!(text.contains(word), "{word}: {text}");
         }
+        assert!(!text.contains("Celebrated") && !text.contains("Larkhill"), "{text}");
         // Bar numbers at the beginning of lines, and a mark of the teacher's own.
         assert!(text.contains("cantabile") && text.contains("0 13 46"), "{text}");
         assert_eq!(text.contains("[dolce]"), additions != "strip", "{text}");
     }
+}
+
+/// The words of a PDF, without the line that says its size.
+fn words_of(pdf: &str) -> String {
+    python::run("pages.py", &[pdf.as_ref()]).lines().skip(1).collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn headings_are_the_sources_or_the_users() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = |name: &str| folder.path().join(name).display().to_string();
+    let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+    let (copy, pdf) = (file("c.musicxml"), file("c.pdf"));
+    let clean = |more: &[&str]| {
+        obelus(&[&["clean", &edition, &source, "-o", &copy, "--pdf", &pdf][..], more].concat());
+        words_of(&pdf)
+    };
+    let text = clean(&[]);
+    for word in ["Andante", "Sonata III for Oboe and Basso", "Tobias Wendelin Harrasch"] {
+        assert!(text.contains(word), "{word}: {text}");
+    }
+    let text = clean(&["--title", "Slow Air", "--subtitle", "", "--composer", "Anonymous"]);
+    assert!(text.contains("Slow Air") && text.contains("Anonymous"), "{text}");
+    assert!(!text.contains("Wendelin") && text.matches("Sonata III").count() == 1, "{text}");
 }

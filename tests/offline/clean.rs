@@ -80,7 +80,10 @@ fn lines_that_are_not_edited_stay_byte_for_byte() {
     let clean = Clean::demo(&[]);
     let edition = std::fs::read_to_string(demo("edition.musicxml")).unwrap();
     let ours = unsigned(&std::fs::read_to_string(&clean.path).unwrap());
-    assert_eq!(ours[..ours.find("<part id=").unwrap()], edition[..edition.find("<part id=").unwrap()]);
+    // The second credit names the editor.
+    let (from, to) = (edition.rfind("\n  <credit ").unwrap(), edition.find("\n  <part-list>").unwrap());
+    let head = format!("{}{}", &edition[..from], &edition[to..edition.find("<part id=").unwrap()]);
+    assert_eq!(ours[..ours.find("<part id=").unwrap()], head);
     // New lines are few and stand where something was restored: four bars that
     // were written again, and single notes and marks. All others are the edition's.
     let (old, new): (Vec<&str>, Vec<&str>) = (edition.lines().collect(), ours.lines().collect());
@@ -120,4 +123,28 @@ fn a_mark_without_its_note_is_an_error_that_names_the_nearest() {
                 D5 at 4:4";
     assert!(failed.stderr.contains(told), "{}", failed.stderr);
     assert!(!out.exists());
+}
+
+#[test]
+fn the_editor_is_named_in_the_provenance_and_not_in_the_credits() {
+    let said = "revised for Treble Recorder by E. Larkhill-Voss";
+    let printed = |text: &str| text.split("<part-list>").next().unwrap().matches("<credit ").count();
+    let edition = std::fs::read_to_string(demo("edition.musicxml")).unwrap();
+    let stripped = Clean::demo(&[]);
+    let text = std::fs::read_to_string(stripped.name()).unwrap();
+    assert_eq!(printed(&text), printed(&edition) - 1);
+    let field = text.split("<miscellaneous-field name=\"obelus\">").nth(1).unwrap();
+    let field = field.split("</miscellaneous-field>").next().unwrap();
+    assert!(field.contains(&format!("taken out of the credits: &quot;{said}&quot;")), "{field}");
+    assert_eq!(text.matches(said).count(), 1);
+    // What stands in the identification is the law's.
+    assert!(text.contains("<rights>Revised and fingered edition</rights>") && text.contains("type=\"editor\""));
+    let bracketed = Clean::demo(&["--additions", "bracket"]);
+    assert_eq!(printed(&std::fs::read_to_string(bracketed.name()).unwrap()), printed(&edition));
+
+    let folder = tempfile::tempdir().unwrap();
+    let copy = folder.path().join("c.musicxml").display().to_string();
+    let both = [demo("edition.musicxml"), demo("source.musicxml")];
+    let told = json_of(&["clean", &both[0], &both[1], "-o", &copy, "--format", "json", "--key", "E minor"]);
+    assert_eq!(told["credits"], json!([said]));
 }

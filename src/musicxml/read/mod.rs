@@ -82,15 +82,6 @@ fn title(root: Node<'_, '_>) -> Option<String> {
     Some(one_line(found))
 }
 
-/// Who wrote the music, as the document says.
-#[cfg(feature = "engrave")]
-pub fn composer(tree: &Tree<'_>) -> Option<String> {
-    let identification = child(tree.root(), "identification")?;
-    let creator = |n: &Node<'_, '_>| n.tag_name().name() == "creator" && n.attribute("type") == Some("composer");
-    let found = elements(identification).find(creator)?;
-    Some(one_line(text_of(found))).filter(|name| !name.is_empty())
-}
-
 struct PartReader<'a, 'i> {
     tree: &'a Tree<'i>,
     part: Part,
