@@ -63,6 +63,14 @@ impl<'i> ReadScore<Tree<'i>> {
         &self.tree
     }
 
+    /// The place of the part that is named; `None` where none is.
+    ///
+    /// # Errors
+    /// Where the score has no such part.
+    pub(crate) fn find(&mut self, line: &LineName) -> Result<Option<usize>, WishError> {
+        Ok(line.find(&mut self.score, &self.file)?)
+    }
+
     /// One line of it as a score of its own: the tune of a piano edition.
     ///
     /// # Errors

@@ -60,7 +60,7 @@ pub use layer::{Lifted, OwnMarks, lift};
 pub use left::LeftBar;
 pub use outcome::{Outcomes, Treatment, outcomes};
 pub use policy::{Additions, Decision, Policy, Restore};
-pub use provenance::{Origin, Provenance};
+pub use provenance::{Origin, Provenance, brackets};
 pub use sheet::{Sheet, SheetError};
 pub use step::{CleanCopy, Texts};
 pub use transpose::NewKey;

@@ -2,7 +2,8 @@
 //! settings, and how much was done.
 
 use super::{Additions, Cleaned, Policy, Restore};
-use crate::musicxml::{self, Edits};
+use crate::musicxml::beside::Brackets;
+use crate::musicxml::{self, Edits, Tree};
 use std::collections::BTreeSet;
 use std::path::Path;
 
@@ -75,8 +76,7 @@ impl Provenance {
         out.extend(self.apart.iter().map(|t| format!("manners: {}", t.told())));
         out.push(format!("settings: {}", settings(policy, cleaned)));
         let changes = &cleaned.summary;
-        let apart =
-            if changes.marks_apart > 0 { format!(", {} set apart", changes.marks_apart) } else { String::new() };
+        let apart = if changes.marks_apart > 0 { format!(", {}{APART}", changes.marks_apart) } else { String::new() };
         out.push(format!(
             "changes: {} findings undone{apart}, {} left as the edition has them, {} own marks laid on",
             changes.undone,
@@ -90,6 +90,17 @@ impl Provenance {
         out.join("; ")
     }
 }
+
+/// Whether a score is a copy with additions set apart; in any other score, small type and brackets are its own.
+pub fn brackets(tree: &Tree) -> Brackets {
+    match musicxml::signature(tree) {
+        Some(field) if field.contains(&format!("{APART},")) => Brackets::Drawn,
+        _ => Brackets::LeftOut,
+    }
+}
+
+/// How the signature says that additions are set apart.
+const APART: &str = " set apart";
 
 /// The options that differ from what is usual, in their own words.
 fn settings(policy: &Policy, cleaned: &Cleaned) -> String {

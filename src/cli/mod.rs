@@ -12,6 +12,7 @@ mod output;
 mod own_marks;
 mod pdf;
 mod player;
+mod print;
 mod progress;
 mod range;
 mod readable;
@@ -39,6 +40,7 @@ Examples:
   obelus range part.mxl --instrument \"alto recorder\"
   obelus keys sonata.mxl --part Oboe --instrument \"alto recorder\"
   obelus marks my-copy.musicxml clean.musicxml -o my-marks.toml
+  obelus print sonata.mxl --part Oboe --pdf oboe.pdf
 
 Scores are MusicXML: .musicxml, .xml or .mxl; - reads standard input.
 Exit status: 0 done, 1 --strict and something was found, 2 wrong use,
@@ -51,6 +53,7 @@ enum Command {
     Range(range::Args),
     Keys(keys::Args),
     Marks(marks::Args),
+    Print(print::Args),
     /// Reads a job from standard input and draws it; for this program's own use
     #[cfg(feature = "engrave")]
     #[command(hide = true, name = crate::engrave::COMMAND)]
@@ -86,6 +89,7 @@ fn run(command: Command) -> Result<u8, Failure> {
         Command::Range(args) => range::run(&args),
         Command::Keys(args) => keys::run(&args),
         Command::Marks(args) => marks::run(&args),
+        Command::Print(args) => print::run(&args),
         #[cfg(feature = "engrave")]
         Command::Engrave => crate::engrave::worker::work(std::io::stdin().lock(), std::io::stdout().lock())
             .map(|()| 0)

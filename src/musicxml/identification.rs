@@ -2,7 +2,8 @@
 
 use super::edits::Edits;
 use super::fragment::Fragment;
-use super::tree::{child, element};
+use super::tree::{Tree, child, element, elements, text_of};
+use roxmltree::Node;
 
 /// The name of our miscellaneous field.
 pub const FIELD: &str = "obelus";
@@ -28,9 +29,16 @@ pub fn sign(edits: &mut Edits, description: &str, field: &str) {
     }
 }
 
+/// What our miscellaneous field says, where there is one.
+pub fn signature<'a>(tree: &'a Tree<'_>) -> Option<&'a str> {
+    let miscellaneous = child(child(tree.root(), "identification")?, "miscellaneous")?;
+    let is_ours = |n: &Node<'_, '_>| n.attribute("name") == Some(FIELD);
+    elements(miscellaneous).filter(is_ours).last().map(text_of)
+}
+
 #[cfg(test)]
 mod tests {
-    use super::super::{Input, Tree};
+    use super::super::Input;
     use super::*;
 
     fn signed(head: &str) -> String {

@@ -32,7 +32,7 @@ pub use edits::Edits;
 pub use elements::{ELEMENTS, Placement, Siblings, articulations, is_dynamic_sign, ornaments, placement};
 pub use error::Error;
 pub use extract::extract;
-pub use identification::sign;
+pub use identification::{sign, signature};
 pub use open::Input;
 pub use order::out_of_order;
 pub use read::{Parsed, read};

@@ -1,7 +1,7 @@
 //! Engraved staves and pages: what the engraver may do wrong, and what it must get right.
 #![cfg(feature = "engrave")]
 
-use crate::common::program::{demo, json_of, obelus};
+use crate::common::program::{demo, json_of, obelus, obelus_fails};
 use crate::common::staves::quarters;
 use crate::python;
 #[cfg(unix)]
@@ -304,4 +304,19 @@ fn headings_are_the_sources_or_the_users() {
     let text = clean(&["--title", "Slow Air", "--subtitle", "", "--composer", "Anonymous"]);
     assert!(text.contains("Slow Air") && text.contains("Anonymous"), "{text}");
     assert!(!text.contains("Wendelin") && text.matches("Sonata III").count() == 1, "{text}");
+}
+
+#[test]
+fn any_part_is_printed_without_a_source() {
+    let folder = tempfile::tempdir().unwrap();
+    let pdf = folder.path().join("p.pdf").display().to_string();
+    let source = demo("source.musicxml");
+    obelus(&["print", &source, "--part", "Basso", "--pdf", &pdf]);
+    let text = words_of(&pdf);
+    assert!(text.contains("Basso") && text.contains("Andante") && !text.contains("Source:"), "{text}");
+    obelus(&["print", &source, "--part", "1", "--staff", "1", "--pdf", &pdf, "--title", "Tune"]);
+    assert!(words_of(&pdf).contains("Tune"));
+    let failed = obelus_fails(&["print", &source, "--part", "Viola", "--pdf", &pdf]);
+    assert_eq!(failed.status, 2);
+    assert!(failed.stderr.contains("Viola"), "{}", failed.stderr);
 }

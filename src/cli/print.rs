@@ -1,0 +1,58 @@
+//! `obelus print`: a score or one of its parts as pages.
+
+use super::failure::Failure;
+use super::lines::OneLine;
+use super::pdf::{PageOptions, PdfFile, Shown};
+use super::progress::Progress;
+use crate::clean;
+use crate::musicxml::{self, Tree};
+use crate::{Input, LineName, ReadScore};
+use std::path::PathBuf;
+
+/// Print a score, or one part of it, as pages (PDF)
+#[derive(Debug, clap::Args)]
+#[command(after_help = EXAMPLES)]
+pub struct Args {
+    /// The score, MusicXML; - reads standard input
+    score: PathBuf,
+    /// Write the pages to this file (.pdf)
+    #[arg(long, value_name = "FILE")]
+    pdf: PathBuf,
+    #[command(flatten)]
+    line: OneLine,
+    #[command(flatten)]
+    pages: PageOptions,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  obelus print sonata.mxl --pdf score.pdf
+  obelus print sonata.mxl --part Oboe --pdf oboe.pdf --paper letter
+  obelus print piano.mxl --staff 1 --pdf tune.pdf --title \"Minuet in G\"";
+
+pub fn run(args: &Args) -> Result<u8, Failure> {
+    let pdf = PdfFile::new(&args.pdf, &args.pages, &[&args.score])?;
+    let mut progress = Progress::new(2);
+    progress.step("reading the score");
+    let input = Input::open(&args.score)?;
+    let mut score = ReadScore::of(&input)?;
+    let line = args.line.name();
+    let whole = LineName { staff: None, voice: None, ..line.clone() };
+    let (alone, part) = match whole == line {
+        true => (None, score.find(&whole)?),
+        false => (Some(score.extract(&line)?), None),
+    };
+    let score = match &alone {
+        Some(alone) => alone.read()?,
+        None => score,
+    };
+    progress.step("engraving");
+    pdf.write(score.tree(), score.score(), shown(score.tree(), part), "")?;
+    progress.finish();
+    score.warnings().iter().for_each(|warning| super::warn(warning));
+    Ok(0)
+}
+
+fn shown(tree: &Tree, part: Option<usize>) -> Shown {
+    Shown { part, brackets: clean::brackets(tree), heading: musicxml::heading(tree), foot: String::new() }
+}
