@@ -10,6 +10,8 @@ use crate::time::Time;
 /// What the pages show besides the music.
 pub struct Handout<'a> {
     pub paper: Paper,
+    /// Height of a staff, in millimetres; `None` for one that suits the pages.
+    pub staff_size: Option<f64>,
     /// The place of the only part that is shown; `None` for all.
     pub part: Option<usize>,
     /// Drawn where the score has additions that are set apart.
@@ -17,6 +19,8 @@ pub struct Handout<'a> {
     pub heading: Heading,
     /// A line at the foot of the first page.
     pub foot: &'a str,
+    /// What brackets and colours mean, above the foot.
+    pub key: Option<&'a str>,
 }
 
 /// Why there are no pages.
@@ -45,8 +49,8 @@ pub fn pdf(tree: &Tree, score: &Score, handout: &Handout) -> Result<Vec<u8>, Err
     let music = write_alone(&staves, handout.brackets);
     let rests = rests(&parts);
     let head = Head { title: title.clone(), subtitle, composer: composer.clone(), instrument: instrument.clone() };
-    let lines = parts.iter().map(|p| p.staves as usize).sum();
-    let layout = PageLayout { paper: handout.paper, staves: lines, head, rests };
+    let layout =
+        PageLayout { paper: handout.paper, staff_size: handout.staff_size, joins_rests: parts.len() == 1, head, rests };
     let pages: Vec<String> = engrave(&Job::Pages { music, layout })?.pictures.concat();
     let drawn = pages.iter().map(|page| page.matches(NOTE).count()).sum();
     let wanted = parts.iter().map(notes).sum();
@@ -55,7 +59,13 @@ pub fn pdf(tree: &Tree, score: &Score, handout: &Handout) -> Result<Vec<u8>, Err
     }
     let named: Vec<&str> =
         [Some(title.as_str()), instrument.as_deref()].into_iter().flatten().filter(|n| !n.is_empty()).collect();
-    let about = About { title: &title, name: &named.join(", "), author: composer.as_deref(), foot: handout.foot };
+    let about = About {
+        title: &title,
+        name: &named.join(", "),
+        author: composer.as_deref(),
+        foot: handout.foot,
+        key: handout.key,
+    };
     Ok(pdf::write(&pages, handout.paper, &about)?)
 }
 

@@ -60,6 +60,8 @@ pub use layer::{Lifted, OwnMarks, lift};
 pub use left::LeftBar;
 pub use outcome::{Outcomes, Treatment, outcomes};
 pub use policy::{Additions, Decision, Policy, Restore};
+#[cfg(feature = "engrave")]
+pub use provenance::key;
 pub use provenance::{Origin, Provenance, brackets};
 pub use sheet::{Sheet, SheetError};
 pub use step::{CleanCopy, Texts};

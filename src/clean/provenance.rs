@@ -99,6 +99,16 @@ pub fn brackets(tree: &Tree) -> Brackets {
     }
 }
 
+/// What brackets and colours of a copy mean, for its pages; `None` where it has none.
+#[cfg(feature = "engrave")]
+pub fn key(tree: &Tree) -> Option<&'static str> {
+    let field = musicxml::signature(tree).filter(|field| field.contains(&format!("{APART},")))?;
+    Some(match field.contains(&format!("settings: additions {}", Additions::Color)) {
+        true => "[ ] and orange: added by the editor \u{b7} green: omitted, put back \u{b7} blue: altered, put right",
+        false => "[ ] and dashed: added by the editor",
+    })
+}
+
 /// How the signature says that additions are set apart.
 const APART: &str = " set apart";
 

@@ -25,6 +25,15 @@ pub struct PageOptions {
     /// The paper for --pdf
     #[arg(long, value_name = "SIZE", value_enum, default_value_t = Sheet::A4, requires = "pdf")]
     paper: Sheet,
+    /// The height of a staff, in millimetres [default: 6.8 for a part, more where pages have room]
+    #[arg(long, value_name = "MM", value_parser = millimetres, requires = "pdf")]
+    staff_size: Option<f64>,
+}
+
+/// The height of a staff.
+fn millimetres(text: &str) -> Result<f64, String> {
+    let told = text.trim().parse().ok().filter(|height: &f64| (3.0..=12.0).contains(height));
+    told.ok_or_else(|| "staves are 3 to 12 millimetres high, such as 7".into())
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -96,13 +105,16 @@ impl PdfFile {
     #[cfg(feature = "engrave")]
     pub fn write(&self, tree: &Tree, score: &Score, shown: Shown, apart: &str) -> Result<(), Failure> {
         use super::output::Content;
+        use crate::clean;
         use crate::handout::{Handout, pdf};
         let handout = Handout {
             paper: self.options.paper.into(),
+            staff_size: self.options.staff_size,
             part: shown.part,
             brackets: shown.brackets,
             heading: self.options.heading(shown.heading),
             foot: &shown.foot,
+            key: clean::key(tree).filter(|_| shown.brackets == Brackets::Drawn),
         };
         let pages = pdf(tree, score, &handout)
             .map_err(|fault| Failure::wrong_use(format!("{}: not written{apart}: {fault}", self.named)))?;

@@ -17,7 +17,7 @@ pub struct Measures<'a> {
 /// A rest of so many quarter notes is enough to turn a page.
 const ENOUGH: f64 = 3.0;
 /// What a page costs that ends without any rest; a line half empty costs 0.25.
-const NO_REST: f64 = 0.4;
+const NO_REST: f64 = 0.8;
 /// What an empty page would cost; the last may be as empty as it likes.
 const EMPTY: f64 = 1.0;
 /// What each page costs, so that there are no more than needed.

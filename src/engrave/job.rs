@@ -30,8 +30,10 @@ pub struct Piece {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PageLayout {
     pub paper: Paper,
-    /// That stand above each other.
-    pub staves: usize,
+    /// Height of a staff, in millimetres; `None` for one that suits the pages.
+    pub staff_size: Option<f64>,
+    /// Whether bars of rest become one with their number, as in a part.
+    pub joins_rests: bool,
     pub head: Head,
     /// Of each bar, how many quarter notes of rest there are where it ends:
     /// time to turn the page.

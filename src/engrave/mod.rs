@@ -10,8 +10,16 @@ mod brackets;
 #[cfg(feature = "engrave")]
 mod breaks;
 #[cfg(feature = "engrave")]
+mod document;
+#[cfg(feature = "engrave")]
+mod fewer;
+#[cfg(feature = "engrave")]
 mod fonts;
+#[cfg(feature = "engrave")]
+mod hairpins;
 mod job;
+#[cfg(feature = "engrave")]
+mod joined;
 pub(crate) mod letters;
 #[cfg(feature = "engrave")]
 mod mei;
@@ -30,6 +38,8 @@ pub(crate) mod shapes;
 mod sides;
 #[cfg(feature = "engrave")]
 mod toolkit;
+#[cfg(feature = "engrave")]
+mod trills;
 #[cfg(feature = "engrave")]
 pub mod worker;
 

@@ -4,80 +4,196 @@
 use super::boxes::{has_class, staff_lines, staves_between, translation};
 use super::brackets::bracketed;
 use super::breaks::{Measures, breaks};
-use super::job::{Drawing, Head, PageLayout};
+use super::document::{MEI, is};
+use super::fewer::{tempo_over_the_top, without_empty_staves};
+use super::hairpins::end_at_the_line;
+use super::job::{Drawing, Head, PageLayout, Paper};
+use super::joined::joined;
 use super::mei::{Colors, paint};
 use super::toolkit::Toolkit;
+use super::trills::free_of_accidentals;
 use crate::patch::Patch;
 use roxmltree::{Document, Node};
 use serde_json::json;
 
 /// Tenths of a millimetre. At the foot there is room for a line of text.
 const MARGINS: [u32; 3] = [130, 120, 190];
-/// In hundredths of the engraver's usual size, in which staves are 7.2 mm high:
-/// of one or two staves, of three or four, of more. A part is read from a stand.
-const SCALES: [u32; 3] = [95, 75, 60];
+/// Of staves at the engraver's usual size, in millimetres.
+const USUAL: f64 = 7.2;
+/// In hundredths of the engraver's usual size, of one or two staves, of three or four, of more. A part is read
+/// from a stand: its staves are 6.8 mm high, and up to 8 where there is room.
+const SCALES: [Scales; 3] = [
+    Scales { usual: 95, larger: [111, 103], smaller: 90 },
+    Scales { usual: 75, larger: [90, 82], smaller: 71 },
+    Scales { usual: 60, larger: [72, 66], smaller: 57 },
+];
 /// Tries to find out how many lines a page holds.
 const TRIES: usize = 4;
 
+struct Scales {
+    usual: u32,
+    /// Where pages have room.
+    larger: [u32; 2],
+    /// Where a last page would hold next to nothing.
+    smaller: u32,
+}
+
 /// Draws the pages; `None` when the engraver cannot.
 pub fn draw(toolkit: &mut Toolkit, music: &str, layout: &PageLayout) -> Option<Drawing> {
-    let PageLayout { paper, staves, head, rests } = layout;
+    toolkit.set(&json!({ "breaks": "none", "header": "auto" }));
+    set_size(toolkit, layout.paper, USUAL_SCALE);
+    if !toolkit.load_changed(music, |mei| paint(mei, Colors::Drawn)) {
+        return None;
+    }
+    let mei = tempo_over_the_top(&without_empty_staves(&toolkit.mei())?)?;
+    let staves = staves_of_score(&mei)?;
+    let (mei, last_of) = match layout.joins_rests {
+        true => joined(&mei)?,
+        false => (mei, (0..layout.rests.len()).collect()),
+    };
+    let rests: Vec<f64> = last_of.iter().map(|bar| layout.rests.get(*bar).copied().unwrap_or(0.0)).collect();
+    let mei = with_head(&mei, &layout.head)?;
+    if !toolkit.load(&mei) {
+        return None;
+    }
+    let bars = bars(toolkit.pages().first()?)?;
+    let score = Score { mei: &mei, bars: &bars, rests: &rests, paper: layout.paper };
+    toolkit.set(&json!({ "breaks": "encoded" }));
+    let laid_out = match layout.staff_size {
+        Some(height) => score.lay_out(toolkit, (100.0 * height / USUAL).round() as u32, 1.0)?,
+        None => score.best(toolkit, &SCALES[staves.saturating_sub(1).div_euclid(2).min(SCALES.len() - 1)])?,
+    };
+    set_size(toolkit, layout.paper, laid_out.scale);
+    toolkit.set(&json!({ "justifyVertically": true, "svgBoundingBoxes": true }));
+    if !toolkit.load(&laid_out.mei) {
+        return None;
+    }
+    let pictures = toolkit.pages().iter().map(|page| free_of_accidentals(&bracketed(page)?)).collect::<Option<_>>()?;
+    Some(Drawing { pictures: vec![pictures] })
+}
+
+/// The scale at which bars are measured; how wide they are is told in staff spaces.
+const USUAL_SCALE: u32 = 100;
+
+/// The engraver scales the page with the music.
+fn unscaled(length: u32, scale: u32) -> u32 {
+    length * 100 / scale
+}
+
+fn set_size(toolkit: &mut Toolkit, paper: Paper, scale: u32) {
     let (width, height) = paper.size();
-    let scale = SCALES[staves.saturating_sub(1).div_euclid(2).min(SCALES.len() - 1)];
-    // The engraver scales the page with the music.
-    let unscaled = |length: u32| length * 100 / scale;
-    let [side, top, foot] = MARGINS.map(unscaled);
+    let [side, top, foot] = MARGINS.map(|length| unscaled(length, scale));
     toolkit.set(&json!({
-        "breaks": "none",
-        "header": "auto",
-        "pageHeight": unscaled(height),
+        "pageHeight": unscaled(height, scale),
         "pageMarginBottom": foot,
         "pageMarginLeft": side,
         "pageMarginRight": side,
         "pageMarginTop": top,
-        "pageWidth": unscaled(width),
+        "pageWidth": unscaled(width, scale),
         "scale": scale,
     }));
-    if !toolkit.load_changed(music, |mei| paint(mei, Colors::Drawn)) {
-        return None;
-    }
-    let mei = with_head(&toolkit.mei(), head)?;
-    let bars = bars(toolkit.pages().first()?)?;
-    let line = f64::from(unscaled(width) - 2 * side) * UNITS;
-    let widths: Vec<f64> = bars.iter().map(|bar| bar.right - bar.left).collect();
-    let clef = bars.first().map_or(0.0, |bar| bar.clef);
-    let mut lines = [widths.len().max(1); 2];
-    let room = f64::from(unscaled(height) - foot) * UNITS;
-    let mut laid_out = String::new();
-    // First as if a page had no end; then as many lines to a page as it holds.
-    toolkit.set(&json!({ "breaks": "encoded" }));
-    for attempt in 0..TRIES {
-        let broken = breaks(&Measures { widths: &widths, rests, line, clef, lines });
-        laid_out = with_breaks(&mei, &broken)?;
-        if !toolkit.load(&laid_out) {
-            return None;
+}
+
+/// What is to be laid out.
+struct Score<'s> {
+    mei: &'s str,
+    bars: &'s [Bar],
+    rests: &'s [f64],
+    paper: Paper,
+}
+
+/// Pages of one size of staves.
+struct LaidOut {
+    scale: u32,
+    mei: String,
+    pages: usize,
+    /// Lines of the last page.
+    last: usize,
+    /// How much of all pages is filled.
+    fill: f64,
+}
+
+impl Score<'_> {
+    /// Staves of the usual size, larger where the pages have room, smaller where a page would hold one line.
+    fn best(&self, toolkit: &mut Toolkit, scales: &Scales) -> Option<LaidOut> {
+        let usual = self.lay_out(toolkit, scales.usual, 1.0)?;
+        if usual.is_lone() {
+            let smaller = self.lay_out(toolkit, scales.smaller, 1.0)?;
+            return Some(if smaller.pages < usual.pages { smaller } else { usual });
         }
-        let drawn = toolkit.pages();
-        let full = drawn.iter().map(|page| fits(page, room)).collect::<Option<Vec<_>>>()?;
-        let too_much = |pages: &[Page]| pages.iter().filter(|p| p.holds < p.lines).map(|p| p.holds).min();
-        let worst = [too_much(full.get(..1)?), too_much(full.get(1..)?)];
-        if worst == [None, None] || attempt + 1 == TRIES {
-            break;
+        let [most, more] = scales.larger;
+        // Larger, and lines less full; what cannot fit is not tried. Many pages are full on the whole.
+        let all = [(more, 1.0), (most, LOOSE), (most, 1.0), (more, LOOSE), (more, 1.0), (scales.usual, LOOSE)];
+        let tries = if usual.pages > FEW { &all[..1] } else { &all[1..] };
+        for (scale, full) in tries.iter().copied() {
+            let growth = f64::from(scale) / f64::from(scales.usual);
+            if usual.fill * growth * growth / full > 1.05 {
+                continue;
+            }
+            let tried = self.lay_out(toolkit, scale, full)?;
+            if tried.pages <= usual.pages && !tried.is_lone() {
+                return Some(tried);
+            }
         }
-        // What one endless page showed goes for all; those without a head may hold more.
-        let known = full[0].holds;
-        lines = match attempt {
-            0 => [known, known + 1],
-            _ => [0, 1].map(|p| worst[p].unwrap_or(lines[p])),
+        Some(usual)
+    }
+
+    /// Breaks lines and pages; lines are to be full to this share.
+    fn lay_out(&self, toolkit: &mut Toolkit, scale: u32, full: f64) -> Option<LaidOut> {
+        let scale = scale.max(1);
+        let (width, height) = self.paper.size();
+        set_size(toolkit, self.paper, scale);
+        let [side, _, foot] = MARGINS.map(|length| unscaled(length, scale));
+        let line = f64::from(unscaled(width, scale) - 2 * side) * UNITS * full;
+        let widths: Vec<f64> = self.bars.iter().map(|bar| bar.right - bar.left).collect();
+        let clef = self.bars.first().map_or(0.0, |bar| bar.clef);
+        let mut lines = [widths.len().max(1); 2];
+        let room = f64::from(unscaled(height, scale) - foot) * UNITS;
+        let mut attempt = 0;
+        // First as if a page had no end; then as many lines to a page as it holds.
+        loop {
+            let broken = breaks(&Measures { widths: &widths, rests: self.rests, line, clef, lines });
+            let mei = with_breaks(self.mei, &broken)?;
+            if !toolkit.load(&mei) {
+                return None;
+            }
+            let pages = toolkit.pages().iter().map(|page| fits(page, room)).collect::<Option<Vec<_>>>()?;
+            let too_much = |pages: &[Page]| pages.iter().filter(|p| p.holds < p.lines).map(|p| p.holds).min();
+            let worst = [too_much(pages.get(..1)?), too_much(pages.get(1..)?)];
+            attempt += 1;
+            if worst == [None, None] || attempt == TRIES {
+                let last = pages.last()?;
+                let fill = (pages.len() as f64 - 1.0 + (last.lowest / room).min(1.0)) / pages.len() as f64;
+                return Some(LaidOut { scale, mei, pages: pages.len(), last: last.lines, fill });
+            }
+            // What one endless page showed goes for all; those without a head may hold more.
+            let known = pages[0].holds;
+            lines = match attempt {
+                1 => [known, known + 1],
+                _ => [0, 1].map(|p| worst[p].unwrap_or(lines[p])),
+            }
+            .map(|l| l.max(1));
         }
-        .map(|l| l.max(1));
     }
-    toolkit.set(&json!({ "justifyVertically": true, "svgBoundingBoxes": true }));
-    if !toolkit.load(&laid_out) {
-        return None;
+}
+
+impl LaidOut {
+    /// Whether the last page holds one line alone.
+    fn is_lone(&self) -> bool {
+        self.pages > 1 && self.last == 1
     }
-    let pictures = toolkit.pages().iter().map(|page| bracketed(page)).collect::<Option<_>>()?;
-    Some(Drawing { pictures: vec![pictures] })
+}
+
+/// Of more pages than these, not every size is tried.
+const FEW: usize = 3;
+/// How full lines are where there is room for more of them.
+const LOOSE: f64 = 0.82;
+
+/// How many staves a score has.
+fn staves_of_score(mei: &str) -> Option<usize> {
+    let document = Document::parse(mei).ok()?;
+    let score = document.descendants().find(|n| is(*n, "scoreDef"))?;
+    Some(score.descendants().filter(|n| is(*n, "staffDef")).count())
 }
 
 /// Units of a drawing to a tenth of a millimetre.
@@ -112,6 +228,8 @@ struct Page {
     lines: usize,
     /// How many of them end above the foot.
     holds: usize,
+    /// Where the last of them ends.
+    lowest: f64,
 }
 
 fn fits(svg: &str, room: f64) -> Option<Page> {
@@ -121,7 +239,8 @@ fn fits(svg: &str, room: f64) -> Option<Page> {
     let shift = margin.and_then(translation).map_or(0.0, |[_, y]| y);
     let lowest = |system: &Node<'_, '_>| staves_between(*system).map_or(0.0, |[_, y]| y) + shift;
     let holds = systems.iter().filter(|s| lowest(s) + BELOW <= room).count();
-    Some(Page { lines: systems.len(), holds })
+    let lowest = systems.last().map_or(0.0, |last| lowest(last) + BELOW);
+    Some(Page { lines: systems.len(), holds, lowest })
 }
 
 /// Room for what stands below the lowest staff.
@@ -151,8 +270,6 @@ fn with_head(mei: &str, head: &Head) -> Option<String> {
     patch.apply(mei).ok()
 }
 
-const MEI: &str = "http://www.music-encoding.org/ns/mei";
-
 /// The document with its lines and pages.
 fn with_breaks(mei: &str, breaks: &[(usize, bool)]) -> Option<String> {
     let document = Document::parse(mei).ok()?;
@@ -161,6 +278,8 @@ fn with_breaks(mei: &str, breaks: &[(usize, bool)]) -> Option<String> {
     let old = |n: &Node<'_, '_>| n.has_tag_name((MEI, "sb")) || n.has_tag_name((MEI, "pb"));
     document.descendants().filter(old).for_each(|n| patch.cut(n.range()));
     patch.insert(measures.first()?.range().start, "<pb/>");
+    let begins = |bar: usize| breaks.iter().any(|(first, _)| *first == bar);
+    end_at_the_line(&document, begins, &mut patch);
     for (bar, is_page) in breaks {
         patch.insert(measures.get(*bar)?.range().start, if *is_page { "<pb/>" } else { "<sb/>" });
     }

@@ -22,6 +22,8 @@ pub struct About<'a> {
     pub name: &'a str,
     /// A line at the foot of the first page.
     pub foot: &'a str,
+    /// What brackets and colours mean, above the foot of the first page.
+    pub key: Option<&'a str>,
 }
 
 /// Why there is no PDF.
@@ -45,7 +47,8 @@ pub fn write(pages: &[String], paper: Paper, about: &About) -> Result<Vec<u8>, E
     let fault = |page: usize, reason: &str| Error::Page { page: page + 1, reason: reason.into() };
     let mut document = Document::new();
     for (place, svg) in pages.iter().enumerate() {
-        let svg = with_foot(svg, paper, if place == 0 { about.foot } else { about.name }, [place + 1, pages.len()])
+        let (foot, key) = if place == 0 { (about.foot, about.key) } else { (about.name, None) };
+        let svg = with_foot(svg, paper, [key.unwrap_or_default(), foot], [place + 1, pages.len()])
             .ok_or_else(|| fault(place, "it has no end"))?;
         let tree = usvg::Tree::from_str(&svg, &options).map_err(|e| fault(place, &e.to_string()))?;
         let settings = PageSettings::from_wh(size[0], size[1]).ok_or_else(|| fault(place, "it has no size"))?;
@@ -66,7 +69,7 @@ pub fn write(pages: &[String], paper: Paper, about: &About) -> Result<Vec<u8>, E
 }
 
 /// A page with its foot: where the music is from or what it is, and which page this is.
-fn with_foot(svg: &str, paper: Paper, foot: &str, [page, of]: [usize; 2]) -> Option<String> {
+fn with_foot(svg: &str, paper: Paper, [key, foot]: [&str; 2], [page, of]: [usize; 2]) -> Option<String> {
     // Text within text of no size is not seen everywhere.
     let svg = svg.replace(" font-size=\"0px\"", " font-size=\"1px\"");
     let end = svg.rfind("</svg>")?;
@@ -76,17 +79,22 @@ fn with_foot(svg: &str, paper: Paper, foot: &str, [page, of]: [usize; 2]) -> Opt
         _ if foot.is_empty() => format!("{page} of {of}"),
         _ => format!("{foot} · {page} of {of}"),
     };
-    let text = format!(
-        "<text x=\"{}\" y=\"{}\" text-anchor=\"middle\" font-family=\"serif\" font-size=\"32\">{}</text>",
-        width / 2,
-        height - FOOT,
-        quick_xml::escape::escape(&said)
-    );
+    let line = |text: &str, above: u32| {
+        format!(
+            "<text x=\"{}\" y=\"{}\" text-anchor=\"middle\" font-family=\"serif\" font-size=\"32\">{}</text>",
+            width / 2,
+            height - FOOT - above,
+            quick_xml::escape::escape(text)
+        )
+    };
+    let text = [line(key, KEY), line(&said, 0)].concat();
     Some(format!("{}{text}{}", &svg[..end], &svg[end..]))
 }
 
 /// From the lower edge to the line at the foot, in tenths of a millimetre.
 const FOOT: u32 = 100;
+/// From there up to the key.
+const KEY: u32 = 50;
 
 /// The fonts that the engraver reckons with, whatever fonts the system has.
 fn fonts() -> Database {

@@ -279,6 +279,7 @@ fn the_demos_part_is_a_pdf_with_its_fonts_and_words() {
         // Bar numbers at the beginning of lines, and a mark of the teacher's own.
         assert!(text.contains("cantabile") && text.contains("0 13 46"), "{text}");
         assert_eq!(text.contains("[dolce]"), additions != "strip", "{text}");
+        assert_eq!(text.contains("added by the editor"), additions != "strip", "{text}");
     }
 }
 
@@ -316,6 +317,15 @@ fn any_part_is_printed_without_a_source() {
     assert!(text.contains("Basso") && text.contains("Andante") && !text.contains("Source:"), "{text}");
     obelus(&["print", &source, "--part", "1", "--staff", "1", "--pdf", &pdf, "--title", "Tune"]);
     assert!(words_of(&pdf).contains("Tune"));
+    // On few large staves or on many small ones.
+    let pages = |height: &str| {
+        obelus(&["print", &source, "--part", "Basso", "--pdf", &pdf, "--staff-size", height]);
+        let text = words_of(&pdf);
+        (2..9).find(|pages| text.contains(&format!("1 of {pages}"))).unwrap_or(1)
+    };
+    assert!(pages("12") > pages("4"));
+    let failed = obelus_fails(&["print", &source, "--pdf", &pdf, "--staff-size", "40"]);
+    assert!(failed.status == 2 && failed.stderr.contains("3 to 12 millimetres"), "{}", failed.stderr);
     let failed = obelus_fails(&["print", &source, "--part", "Viola", "--pdf", &pdf]);
     assert_eq!(failed.status, 2);
     assert!(failed.stderr.contains("Viola"), "{}", failed.stderr);

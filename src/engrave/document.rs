@@ -1,0 +1,15 @@
+//! The parts of the engraver's document that we change.
+
+use roxmltree::Node;
+
+pub const MEI: &str = "http://www.music-encoding.org/ns/mei";
+
+/// Whether a node is an element of this name.
+pub fn is(node: Node<'_, '_>, name: &str) -> bool {
+    node.has_tag_name((MEI, name))
+}
+
+/// The staves of a bar.
+pub fn staves_of<'a, 'i>(bar: Node<'a, 'i>) -> impl Iterator<Item = Node<'a, 'i>> {
+    bar.children().filter(|n| is(*n, "staff"))
+}
