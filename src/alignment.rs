@@ -171,7 +171,7 @@ pub struct OtherMusic {
 pub struct MarkPair {
     pub edition: Option<EditionMark>,
     pub source: Option<SourceMark>,
-    /// Both say the same at the same place.
+    /// There is nothing to find: both say the same at the same place, or what one side alone has is not compared.
     pub same: bool,
     /// The row of a strain's second time that differs in it from the first.
     pub again: Option<usize>,

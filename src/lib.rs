@@ -10,7 +10,9 @@
 //! let source = Input::open("corpus/demo/source.musicxml")?;
 //! let comparison = Comparison::new(ReadScore::of(&edition)?, ReadScore::of(&source)?, &Lines::default())?;
 //! for part in comparison.audit(&AuditWishes::default())?.parts {
-//!     println!("{}: {} findings", part.part.spoken(), part.findings.len());
+//!     for finding in &part.findings {
+//!         println!("bar {}: {} {}", finding.at.bar, finding.status.name(), finding.category);
+//!     }
 //! }
 //! let texts = Texts::new();
 //! let (copy, done) = comparison.clean(&Policy::default(), &Wishes::default(), None, &texts)?;
@@ -20,14 +22,18 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!
-//! - [`Input`] is a file: its text, and how to write another text like it.
-//! - [`ReadScore`] is a score that was read from it. By itself it tells which
-//!   notes leave an instrument's range, and which keys lie best on it.
-//! - [`Comparison`] lays an edition beside its source: it audits, cleans, shows
-//!   both as one score, and writes critical notes.
-//! - [`Policy`] says what stays of the editor's; [`Wishes`] what else is to
-//!   become of a clean copy: another key, a range, an instrument, marks of one's
-//!   own. [`Cleaned`] says what was done.
+//! - [`Input`] is a file: its text, and its encoding and archive, in which another text is written ([`Input::encode`]).
+//! - [`ReadScore`] is the score that was read from it, with warnings. By itself it tells which notes leave an
+//!   instrument's range, and which keys lie best on it.
+//! - [`Comparison`] lays an edition beside its source: it audits, cleans, shows both as one score, and writes critical
+//!   notes. [`Lines`] names the part, staff or voice to compare; by default all that match.
+//! - [`Audit`] has a [`PartReport`] for each line: a [`FindingReport`] for each difference, of a [`Category`] and
+//!   [`Status`] (added, omitted, altered), and a [`PassageReport`] for findings that belong together, such as an octave
+//!   displacement.
+//! - [`Policy`] says what stays of the editor's; [`Wishes`] what else is to become of a clean copy: another key, a range,
+//!   an instrument, marks of one's own; a [`Provenance`], if one is given, is written into the copy. [`Cleaned`] says
+//!   what was done. The copy borrows its text from [`Texts`], which must live as long as it does.
+//! - [`Error`] says why a file cannot be read, [`WishError`] which wish cannot be met, [`Failure`] why no copy was made.
 //!
 //! What a score holds is plain data: [`score`] has its parts, bars, notes and marks, with [`pitch`] and [`time`].
 
@@ -56,17 +62,22 @@ mod comparison;
 mod read_score;
 
 pub use clean::{
-    Additions, Apart, CleanCopy, Cleaned, Decision, Decisions, Failure, NewKey, Origin, OwnMarks, PartFor, Player,
-    Policy, Provenance, Restore, Said, Sheet, Texts, Wishes,
+    Additions, Apart, CleanCopy, Cleaned, Decision, Decisions, Difference, Failure, LeftBar, Lifted, MarkedCopy,
+    NewKey, Origin, OwnMarks, PartFor, Player, Policy, Proof, Provenance, Restore, Said, Sheet, SheetError, Texts,
+    Wishes,
 };
 pub use collate::{LineError, LineName, Lines};
 pub use comparison::{AuditWishes, Comparison, NotesForm};
-pub use findings::PassageKind;
+pub use findings::{PassageKind, Status};
 pub use instrument::{Instrument, Instruments, ReadAs};
 pub use musicxml::{Error, Input, Tree};
 pub use pitch::Interval;
 pub use read_score::{Extracted, InstrumentWishes, ReadScore, WishError};
-pub use report::{Audit, Bars, KeysReport, OutOfReach, RangeReport};
+pub use report::{
+    Audit, BarError, BarReport, Bars, FindingReport, Hardest, KeysReport, LineAlone, NotCompared, NoteCounts,
+    OutOfReach, OutsideReport, PartName, PartReport, PassageReport, Point, RangePart, RangeReport, RangeResult,
+    ScopeReport, ScoreName, Transposition,
+};
 pub use score::Category;
 
 #[doc(hidden)]
@@ -78,7 +89,5 @@ pub mod testing {
     pub use crate::alignment::{EditionNote, SourceNote, Table};
     pub use crate::keys::phrases::{Proposal, Seam, propose};
     pub use crate::musicxml::{ELEMENTS, Parsed, Placement, Siblings, placement, read};
-    pub use crate::report::{
-        FindingReport, LineAlone, Transposition, clean_json, clean_text, octave_change_sentence, passage_line,
-    };
+    pub use crate::report::{clean_json, clean_text, octave_change_sentence, passage_line};
 }

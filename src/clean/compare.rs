@@ -9,8 +9,11 @@ use std::fmt;
 /// What was compared.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Proof {
+    /// In all parts.
     pub bars: usize,
+    /// Struck ones.
     pub notes: usize,
+    /// In all parts.
     pub marks: usize,
     /// Findings that an audit of the copy still has: what was kept. `None` where it was not laid beside the source.
     pub left: Option<usize>,
@@ -22,8 +25,11 @@ pub struct Proof {
 /// number in the result, offsets are in quarter notes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Difference {
+    /// Its id.
     pub part: String,
+    /// Its printed number.
     pub bar: String,
+    /// What is wrong, in words.
     pub what: String,
     /// The bars of the result that it touches, counted from 0; none where it is the score as a whole.
     pub bars: Vec<usize>,

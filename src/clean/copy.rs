@@ -19,7 +19,9 @@ use std::collections::{BTreeMap, BTreeSet};
 /// A copy of the edition, of the source or of an earlier clean copy, in any
 /// key and with any bar numbers, that a teacher has written marks into.
 pub struct MarkedCopy<'a> {
+    /// Its document.
     pub tree: &'a Tree<'a>,
+    /// What was read from it.
     pub score: &'a Score,
     /// What was unusual in it, in words.
     pub warnings: &'a [String],

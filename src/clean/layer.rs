@@ -266,7 +266,9 @@ fn nearest(part: &Part, place: Place) -> String {
 /// Marks lifted from a marked copy, and what could not be.
 #[derive(Debug, Default)]
 pub struct Lifted {
+    /// The marks.
     pub sheet: Sheet,
+    /// What is no mark that a sheet can hold, in words.
     pub warnings: Vec<String>,
 }
 

@@ -16,7 +16,9 @@ pub struct LeftBar {
     /// The printed number in the edition; of bars that it lacks, the bar before
     /// which they would stand.
     pub bar: String,
+    /// Counted from 0.
     pub bar_index: usize,
+    /// Why it could not be proved, in words.
     pub reason: String,
     /// What on the command line leaves all such differences as they are.
     pub option: Option<String>,

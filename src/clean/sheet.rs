@@ -69,9 +69,16 @@ pub struct SheetMark {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum SheetError {
     #[error("{0}")]
+    /// It is not TOML, or has keys that no sheet has: what and where.
     Syntax(String),
     #[error("{mark}: {reason}")]
-    Mark { mark: String, reason: String },
+    /// One of its marks is wrong.
+    Mark {
+        /// The mark, as in `slur from 3:1 to 4:2`.
+        mark: String,
+        /// What is wrong with it, in words.
+        reason: String,
+    },
 }
 
 /// A place in a sheet: the printed bar and the beat, 1-based.

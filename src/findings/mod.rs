@@ -16,6 +16,7 @@ use std::collections::BTreeMap;
 pub use passages::{Passage, PassageKind};
 use places::RowCounts;
 
+/// Which side has what was found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, strum::IntoStaticStr)]
 #[serde(rename_all = "lowercase")]
 #[strum(serialize_all = "lowercase")]
@@ -29,6 +30,7 @@ pub enum Status {
 }
 
 impl Status {
+    /// As in reports: `added`.
     pub fn name(self) -> &'static str {
         self.into()
     }

@@ -135,3 +135,75 @@ fn best_open(open: &[End], end: &End) -> Option<usize> {
     (open.len().saturating_sub(MOST_OPEN)..open.len())
         .max_by_key(|index| (open[*index].voice == end.voice, open[*index].staff == end.staff, *index))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::musicxml::{Input, Tree, read};
+
+    /// A bar of four quarters in two voices, with `notations` at each note of the first and of the second.
+    fn read_bar(first: [&str; 4], second: [&str; 4], directions: [&str; 4]) -> Part {
+        let note = |voice: u32, notations: &str| {
+            format!(
+                "<note><pitch><step>C</step><octave>5</octave></pitch><duration>1</duration><voice>{voice}</voice>\
+                 <notations>{notations}</notations></note>"
+            )
+        };
+        let one: String = (0..4).map(|n| format!("{}{}", directions[n], note(1, first[n]))).collect();
+        let two: String = second.iter().map(|n| note(2, n)).collect();
+        let text = format!(
+            "<score-partwise><part-list><score-part id=\"P1\"><part-name/></score-part></part-list><part id=\"P1\">\
+             <measure number=\"1\"><attributes><divisions>1</divisions></attributes>{one}\
+             <backup><duration>4</duration></backup>{two}</measure></part></score-partwise>"
+        );
+        let input = Input::from_bytes("spans", text.into()).unwrap();
+        let tree = Tree::parse(&input).unwrap();
+        read(&tree).unwrap().score.parts.remove(0)
+    }
+
+    /// Of each span: its name, voice, and from which to which quarter it goes.
+    fn spans(part: &Part) -> Vec<String> {
+        let marks = part.marks.iter().filter(|m| !matches!(m.sign, Sign::Key { .. }));
+        let end = |m: &crate::score::Mark| m.end.map_or("nowhere".to_string(), |e| e.offset.to_string());
+        marks.map(|m| format!("{} {} {} to {}", m.sign.name(), m.voice + 1, m.at.offset, end(m))).collect()
+    }
+
+    const START: &str = "<slur type=\"start\"/>";
+    const STOP: &str = "<slur type=\"stop\"/>";
+    const BOTH: &str = "<slur type=\"stop\"/><slur type=\"start\"/>";
+    const NOTHING: [&str; 4] = [""; 4];
+
+    #[test]
+    fn a_slur_closes_no_hairpin() {
+        let [opens, closes] = ["crescendo", "stop"]
+            .map(|kind| format!("<direction><direction-type><wedge type=\"{kind}\"/></direction-type></direction>"));
+        let part = read_bar([START, "", STOP, ""], NOTHING, ["", &opens, "", &closes]);
+        assert_eq!(spans(&part), ["slur 1 0 to 2", "crescendo 1 1 to 3"]);
+    }
+
+    #[test]
+    fn voices_that_share_a_number_keep_their_own() {
+        let part = read_bar([START, "", STOP, ""], ["", START, "", STOP], NOTHING);
+        assert_eq!(spans(&part), ["slur 1 0 to 2", "slur 2 1 to 3"]);
+    }
+
+    #[test]
+    fn a_slur_ends_before_the_next_begins() {
+        for turn in [BOTH, "<slur type=\"start\"/><slur type=\"stop\"/>"] {
+            let part = read_bar([START, turn, turn, STOP], NOTHING, NOTHING);
+            assert_eq!(spans(&part), ["slur 1 0 to 1", "slur 1 1 to 2", "slur 1 2 to 3"], "{turn}");
+        }
+    }
+
+    #[test]
+    fn of_slurs_in_each_other_the_inner_one_ends_first() {
+        let part = read_bar([START, START, STOP, STOP], NOTHING, NOTHING);
+        assert_eq!(spans(&part), ["slur 1 0 to 3", "slur 1 1 to 2"]);
+    }
+
+    #[test]
+    fn a_slur_with_another_number_stays_open() {
+        let part = read_bar([START, "", "<slur type=\"stop\" number=\"2\"/>", ""], NOTHING, NOTHING);
+        assert_eq!(spans(&part), ["slur 1 0 to nowhere"]);
+    }
+}

@@ -11,10 +11,22 @@ pub struct Bars(pub String);
 #[derive(Debug, PartialEq, Eq, thiserror::Error)]
 pub enum BarError {
     #[error("there is no bar {bar} in part {part}; its bars go from {first} to {last}")]
-    Unknown { bar: String, part: String, first: String, last: String },
+    /// The part has no such bar.
+    Unknown {
+        /// As it was asked for.
+        bar: String,
+        /// Its id.
+        part: String,
+        /// The first bar that there is.
+        first: String,
+        /// The last bar that there is.
+        last: String,
+    },
     #[error("bars {0} run backwards; write the earlier bar first")]
+    /// The later bar comes first.
     Backwards(String),
     #[error("part {0} has no bars")]
+    /// The part has no bars.
     Empty(String),
 }
 

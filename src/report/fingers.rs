@@ -29,6 +29,7 @@ pub struct TempoReport {
 /// The hardest stretches of a part at a tempo.
 #[derive(Debug, Clone, Serialize)]
 pub struct Hardest {
+    /// At which the points are counted.
     pub tempo: TempoReport,
     /// The hardest first.
     pub stretches: Vec<HardStretchReport>,

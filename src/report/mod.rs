@@ -70,24 +70,30 @@ pub struct Audit {
     pub warnings: Vec<String>,
 }
 
+/// A score by its file and title.
 #[derive(Debug, Clone, Serialize)]
 pub struct ScoreName {
+    /// As it was given.
     pub file: String,
+    /// The title, if the file has one.
     pub title: Option<String>,
 }
 
 /// A line of a score: a part, a staff of it, or a voice.
 #[derive(Debug, Clone, Serialize)]
 pub struct PartName {
+    /// Its id in the file.
     pub id: String,
     /// In words.
     pub name: String,
     /// 1-based; `None` where the line has all of its part's staves, and voices.
     pub staff: Option<u32>,
+    /// As the file numbers it.
     pub voice: Option<u32>,
 }
 
 impl PartName {
+    /// The name of a line.
     pub fn of(part: &Part) -> PartName {
         let Line { staff, voice } = part.line;
         PartName { id: part.id.clone(), name: part.name.clone(), staff, voice }
@@ -102,7 +108,9 @@ impl PartName {
 /// Lines without a counterpart on the other side: never counted, never taken out.
 #[derive(Debug, Serialize)]
 pub struct NotCompared {
+    /// Lines of the edition.
     pub edition: Vec<LineAlone>,
+    /// Lines of the source.
     pub source: Vec<LineAlone>,
 }
 
@@ -122,27 +130,42 @@ pub struct LineAlone {
 /// The stretch of both sides that is the same piece, first and last bar each, and how many bars of either lie outside.
 #[derive(Debug, Serialize)]
 pub struct ScopeReport {
+    /// Its first bar in the edition.
     pub from: Point,
+    /// Its last bar in the edition.
     pub to: Point,
+    /// Its first bar in the source.
     pub source_from: Point,
+    /// Its last bar in the source.
     pub source_to: Point,
+    /// Bars of the edition outside of it.
     pub edition_rest: usize,
+    /// Bars of the source outside of it.
     pub source_rest: usize,
 }
 
 /// One part of the edition beside its part of the source.
 #[derive(Debug, Serialize)]
 pub struct PartReport {
+    /// The line of the edition.
     pub part: PartName,
+    /// The line of the source.
     pub source_part: PartName,
+    /// The piece that both sides have.
     pub scope: ScopeReport,
+    /// From the source to the edition.
     pub transposition: Transposition,
+    /// Struck notes of both sides.
     pub notes: NoteCounts,
+    /// In the order of the edition.
     pub findings: Vec<FindingReport>,
+    /// Findings that belong together.
     pub passages: Vec<PassageReport>,
     /// Only bars that have findings.
     pub bars: Vec<BarReport>,
+    /// How many findings, by category and status.
     pub totals: Totals,
+    /// `None` when no instrument is known.
     pub range: Option<RangeResult>,
     /// Bars, by `bar_index`, that belong to a passage of music or rests that the source has not so.
     #[serde(skip)]
@@ -185,8 +208,11 @@ pub struct Transposition {
 /// Struck notes, and pairs of them.
 #[derive(Debug, Serialize)]
 pub struct NoteCounts {
+    /// Of the edition.
     pub edition: usize,
+    /// Of the source.
     pub source: usize,
+    /// That have a partner.
     pub matched: usize,
 }
 
@@ -204,6 +230,7 @@ pub struct Point {
 }
 
 impl Point {
+    /// A place of a part.
     pub fn new(part: &Part, Place { bar, offset }: Place) -> Point {
         // A part without bars has no place to show, but must not stop a report.
         let known = part.bars.get(bar);
@@ -246,13 +273,20 @@ pub struct FindingReport {
     pub passage: Option<usize>,
 }
 
+/// Findings that belong together: an octave displacement, a cut.
 #[derive(Debug, Serialize)]
 pub struct PassageReport {
+    /// What was done.
     pub kind: PassageKind,
+    /// The first note, in the edition; of a cut, where it would stand.
     pub from: Point,
+    /// The last note.
     pub to: Point,
+    /// The same in the source.
     pub source_from: Option<Point>,
+    /// The same in the source.
     pub source_to: Option<Point>,
+    /// Of an octave displacement: octaves up, or down as a negative number.
     pub octaves: Option<i32>,
     /// Whether other voices of the line go on as in the source meanwhile.
     #[serde(skip)]
@@ -261,6 +295,7 @@ pub struct PassageReport {
     pub notes: usize,
     /// `None` when no instrument is known.
     pub outside_range: Option<usize>,
+    /// The same with the octaves put back.
     pub outside_range_restored: Option<usize>,
     /// The bar of the edition before it.
     #[serde(skip)]
@@ -276,22 +311,32 @@ pub struct PassageReport {
     pub ornaments: Vec<&'static str>,
 }
 
+/// What was found in a bar.
 #[derive(Debug, Serialize)]
 pub struct BarReport {
+    /// The printed number.
     pub bar: String,
+    /// Counted from 0.
     pub bar_index: usize,
+    /// The printed number of the source's bar.
     pub source_bar: Option<String>,
+    /// How many findings, by category and status.
     pub counts: Totals,
 }
 
 /// The part against an instrument's range.
 #[derive(Debug, Serialize)]
 pub struct RangeResult {
+    /// By name.
     pub instrument: String,
+    /// As in `F4`.
     pub lowest: String,
+    /// As in `G6`.
     pub highest: String,
     #[serde(skip)]
+    /// The range in words.
     pub words: String,
+    /// Notes below or above it.
     pub outside: Vec<OutsideReport>,
     /// Only for an instrument that was named, and whose fingerings are known.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -304,11 +349,15 @@ pub struct RangeResult {
     pub guessed: bool,
 }
 
+/// A note outside of the range.
 #[derive(Debug, Serialize)]
 pub struct OutsideReport {
     #[serde(flatten)]
+    /// Where it stands.
     pub at: Point,
+    /// As in `E4`.
     pub pitch: String,
+    /// Below or above.
     pub side: Side,
     /// It belongs to an octave displacement.
     pub displaced: bool,

@@ -20,20 +20,25 @@ pub struct RangeReport {
     pub warnings: Vec<String>,
 }
 
+/// One part against an instrument.
 #[derive(Debug, Serialize)]
 pub struct RangePart {
+    /// Which part.
     pub part: PartName,
     /// `None` when no instrument is known.
     pub reading: Option<ReadingReport>,
+    /// Notes outside of the range.
     pub range: Option<RangeOutside>,
     /// `None` for a part without pitches, or when no instrument is known.
     pub compass: Option<CompassReport>,
+    /// Octave displacements and what they lead out of the range.
     pub passages: Vec<Passage>,
     /// `None` when the instrument's fingerings are not known.
     pub hardest: Option<Hardest>,
     /// How many notes the part strikes, grace notes included.
     pub notes: usize,
     #[serde(skip)]
+    /// The instrument was read off the part's name.
     pub guessed: bool,
 }
 

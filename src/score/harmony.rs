@@ -11,8 +11,8 @@ pub struct ChordSymbol {
     pub form: Option<String>,
 }
 
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 /// A piece of a chord symbol.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum ChordItem {
     /// Its root.
     Root(ChordTone),
@@ -55,8 +55,8 @@ pub struct FiguredBass {
     pub in_parentheses: bool,
 }
 
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 /// A number over the bass, with its signs.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Figure {
     /// The sign before the number.
     pub before: Option<FigureSign>,

@@ -11,8 +11,8 @@ pub struct Hairpin {
     pub to_nothing: bool,
 }
 
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 /// Which way a hairpin opens.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum HairpinKind {
     /// Louder.
     Crescendo,
@@ -40,8 +40,8 @@ pub enum StaffSide {
     Below,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 /// What a pedal mark says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Pedal {
     /// The pedal for all strings.
     Sustain,
@@ -51,8 +51,8 @@ pub enum Pedal {
     Change,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 /// Which line it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum LineKind {
     /// A slur.
     Slur,

@@ -167,8 +167,8 @@ pub enum Tremolo {
     Unmeasured,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 /// Which way a repeat sends.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Repeat {
     /// Here the strain begins.
     Forward,

@@ -1,8 +1,9 @@
 //! All that the program makes of two texts, by its library.
 
 use obelus::pitch::Interval;
-use obelus::testing::{self, FindingReport, Parsed, Transposition};
+use obelus::testing::{self, Parsed};
 use obelus::{AuditWishes, Comparison, Input, Lines, PassageKind, Policy, ReadScore, Texts, Tree, Wishes};
+use obelus::{FindingReport, Transposition};
 
 pub struct Compared {
     /// From the source's sounding pitch to the edition's, of the first part.

@@ -148,8 +148,8 @@ fn told(audit: &Audit) -> String {
             let _ = writeln!(out, "{place} {} {}: {} / {}", f.category, f.status.name(), readings.0, readings.1);
         }
     }
-    let alone = |side: &str, lines: &[testing::LineAlone]| {
-        let told = |l: &testing::LineAlone| format!("{side}'s line without a partner: {}\n", l.part.spoken());
+    let alone = |side: &str, lines: &[obelus::LineAlone]| {
+        let told = |l: &obelus::LineAlone| format!("{side}'s line without a partner: {}\n", l.part.spoken());
         lines.iter().map(told).collect::<String>()
     };
     let warnings: String = audit.warnings.iter().map(|w| format!("warning: {w}\n")).collect();
