@@ -26,7 +26,7 @@ const SIGN: f64 = 440.0;
 /// What stands in words: above all lines, so that these break off around it.
 const WORDS: [&str; 7] = ["dir", "dynam", "fing", "harm", "mNum", "reh", "tempo"];
 /// The classes that the page's style, or whoever counts, asks for.
-const CLASSES: [&str; 37] = [
+const CLASSES: [&str; 36] = [
     "accid",
     "artic",
     "barLine",
@@ -58,7 +58,6 @@ const CLASSES: [&str; 37] = [
     "reh",
     "rest",
     "slur",
-    "stem",
     "tempo",
     "tie",
     "trill",
@@ -66,7 +65,7 @@ const CLASSES: [&str; 37] = [
     "verse",
 ];
 /// Attributes that are not of the drawing itself.
-const LEFT_OUT: [&str; 6] = ["class", "color", "data-class", "data-id", "id", "lang"];
+const LEFT_OUT: [&str; 7] = ["class", "color", "data-class", "data-id", "data-related", "id", "lang"];
 
 /// Copies an element as it is, but without layout of its text.
 pub fn copy(node: Node<'_, '_>, out: &mut String) {
@@ -93,6 +92,8 @@ pub struct Copier<'t> {
     letters: &'t mut Used,
     /// Where there is room for signs.
     free: Room,
+    /// Of the last line, its width and where the text ends after it.
+    line: (String, usize),
     /// Words that come after all else.
     words: String,
     /// Lines of lyrics that have their sign, by what they are about.
@@ -123,6 +124,7 @@ impl<'t> Copier<'t> {
             shapes,
             letters,
             free: Room::new(system, shapes),
+            line: Default::default(),
             words: String::new(),
             signed: BTreeSet::new(),
             out: String::new(),
@@ -153,6 +155,7 @@ impl<'t> Copier<'t> {
                 let before = std::mem::take(&mut self.out);
                 self.element(node);
                 let words = std::mem::replace(&mut self.out, before);
+                self.line = Default::default();
                 self.words += &words;
             }
             _ => self.element(node),
@@ -173,8 +176,7 @@ impl<'t> Copier<'t> {
     fn glyph(&mut self, node: Node<'_, '_>) {
         let glyph = node.attribute("href").and_then(|h| self.glyphs.get(h.trim_start_matches('#')));
         if let Some(number) = glyph {
-            let place = node.attribute("transform").unwrap_or_default();
-            let _ = write!(self.out, "<use href=\"#y{number}\" transform=\"{place}\"/>");
+            self.out += &placed(*number, node.attribute("transform").unwrap_or_default());
         }
     }
 
@@ -200,6 +202,9 @@ impl<'t> Copier<'t> {
     }
 
     fn element(&mut self, node: Node<'_, '_>) {
+        if let Some((d, width)) = line(node) {
+            return self.line(&d, width);
+        }
         let name = node.tag_name().name();
         let classes = || node.attribute("class").unwrap_or_default().split(' ');
         if classes().any(|c| c == "measure") {
@@ -214,6 +219,7 @@ impl<'t> Copier<'t> {
         }
         // What is turned is turned within its mark, so that the sign beside it is not.
         let turned = tag.and(node.attribute("transform"));
+        let begin = self.out.len();
         let _ = write!(self.out, "<{name}");
         if !shown.is_empty() {
             let _ = write!(self.out, " class=\"{}\"", shown.join(" "));
@@ -231,6 +237,7 @@ impl<'t> Copier<'t> {
             self.lift(node);
         }
         self.out.push('>');
+        let inside = self.out.len();
         if let Some((extent, tag)) = extent.zip(tag) {
             let bar = self.bars.len().saturating_sub(1);
             self.spots.push(Spot { extent, rows: tag.rows.clone(), about: tag.about.clone(), bar });
@@ -253,7 +260,24 @@ impl<'t> Copier<'t> {
                 self.sign(extent, tag.sign, is_verse);
             }
         }
-        let _ = write!(self.out, "</{name}>");
+        match () {
+            () if self.out.len() > inside => _ = write!(self.out, "</{name}>"),
+            () if name == "g" && tag.is_none() => self.out.truncate(begin),
+            () => self.out.replace_range(inside - 1.., "/>"),
+        }
+    }
+
+    /// A line, in one path with the one before if nothing stands between them.
+    fn line(&mut self, d: &str, width: &str) {
+        let end = format!("\" stroke-width=\"{width}\"/>");
+        if self.line.0 == width && self.line.1 == self.out.len() && self.out.ends_with(&end) {
+            self.out.truncate(self.out.len() - end.len());
+            self.out += d;
+        } else {
+            let _ = write!(self.out, "<path d=\"{d}");
+        }
+        self.out += &end;
+        self.line = (width.into(), self.out.len());
     }
 
     /// Moves a bar number up until it lies on nothing.
@@ -293,6 +317,42 @@ impl<'t> Copier<'t> {
         let _ =
             write!(self.out, "<text class=\"sign\" x=\"{x:.0}\" y=\"{y:.0}\" font-size=\"{SIGN:.0}px\">{sign}</text>");
     }
+}
+
+/// The scale of nearly all glyphs of a drawing; they are defined at it.
+pub const SCALE: f64 = 0.72;
+
+/// A glyph at its place.
+fn placed(number: usize, transform: &str) -> String {
+    let after = |word: &str| {
+        let inner = transform.split(word).nth(1)?.strip_prefix('(')?.split(')').next()?;
+        let mut numbers = inner.split([',', ' ']).filter_map(|n| n.parse::<f64>().ok());
+        let first = numbers.next()?;
+        Some([first, numbers.next().unwrap_or(first)])
+    };
+    let [x, y] = after("translate").unwrap_or_default();
+    let scale = after("scale").unwrap_or([1.0, 1.0]).map(|s| s / SCALE);
+    match scale.iter().all(|s| (s - 1.0).abs() < 0.001) {
+        true => format!("<use href=\"#y{number}\" x=\"{x}\" y=\"{y}\"/>"),
+        false => {
+            let [wide, high] = scale;
+            format!("<use href=\"#y{number}\" transform=\"translate({x} {y}) scale({wide:.3} {high:.3})\"/>")
+        }
+    }
+}
+
+/// A straight line that says no more than its width: its path, shortly, and its width.
+fn line<'n>(node: Node<'n, '_>) -> Option<(String, &'n str)> {
+    let width = node.attribute("stroke-width").filter(|_| node.has_tag_name((SVG, "path")))?;
+    let d = node.attribute("d").filter(|_| node.attributes().len() == 2)?;
+    let mut numbers = d.split(['M', 'L', ' ', ',']).filter(|n| !n.is_empty());
+    let [x, y, to, down] = [numbers.next()?, numbers.next()?, numbers.next()?, numbers.next()?];
+    let is_line = numbers.next().is_none() && [x, y, to, down].iter().all(|n| n.parse::<f64>().is_ok());
+    is_line.then(|| match () {
+        () if y == down => (format!("M{x} {y}H{to}"), width),
+        () if x == to => (format!("M{x} {y}V{down}"), width),
+        () => (format!("M{x} {y}L{to} {down}"), width),
+    })
 }
 
 /// Whether what is drawn tells its status without colour: brackets and dashes

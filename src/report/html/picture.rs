@@ -1,7 +1,7 @@
 //! What the engraver drew, made fit for the page: glyphs in one place for all
 //! pictures, marks tied to the findings, no ids, no colours of its own.
 
-use super::copier::{Copier, Tag, copy};
+use super::copier::{Copier, SCALE, Tag, copy};
 use super::flags::{Above, Flag, above};
 use super::links::Spot;
 use crate::engrave::boxes::{SVG, has_class, number, translation};
@@ -47,7 +47,7 @@ impl Glyphs {
         let mut all: Vec<_> = self.shapes.iter().collect();
         all.sort_by_key(|(_, number)| **number);
         all.iter().fold(String::new(), |mut out, (shape, number)| {
-            let _ = write!(out, "<g id=\"y{number}\">{shape}</g>");
+            let _ = write!(out, "<g id=\"y{number}\" transform=\"scale({SCALE})\">{shape}</g>");
             out
         })
     }
@@ -147,9 +147,9 @@ mod tests {
         <defs><g id=\"E0A4-k1\"><path d=\"M0 0h30v40z\"/></g></defs><style>g {}</style>\
         <svg class=\"definition-scale\" color=\"black\" viewBox=\"0 0 2400 500\">\
         <g class=\"page-margin\" transform=\"translate(100, 200)\"><g class=\"system\"><g class=\"measure\">\
-        <g data-id=\"s\" class=\"staff\"><path d=\"M40 7 L900 7\"/>\
+        <g data-id=\"s\" class=\"staff\"><path d=\"M40 7 L900 7\" stroke-width=\"9\"/><g data-related=\"#n\"><path d=\"M40 8 L40 90\" stroke-width=\"9\"/></g>\
         <g class=\"note m0\" data-id=\"n\"><g class=\"note bounding-box\"><rect x=\"0\" y=\"-9000\" width=\"30\" height=\"40\"/></g>\
-        <g class=\"notehead\"><use href=\"#E0A4-k1\" transform=\"translate(10, 20)\"/></g></g></g>\
+        <g class=\"notehead\"><use href=\"#E0A4-k1\" transform=\"translate(10, 20)\"/></g><g class=\"accid\"/></g></g>\
         <g class=\"fing m1\"><text x=\"400\" y=\"90\"><tspan font-size=\"100px\">1 &lt; 2</tspan></text></g></g></g></g></svg></svg>";
 
     fn tags() -> Vec<Tag> {
@@ -164,17 +164,23 @@ mod tests {
     fn marks_are_tied_to_rows_and_glyphs_are_shared() {
         let mut glyphs = Glyphs::default();
         let picture = glyphs.systems(DRAWN, &tags()).unwrap().remove(0);
-        assert_eq!(glyphs.definitions(), "<g id=\"y0\"><path d=\"M0 0h30v40z\"/></g>");
+        assert_eq!(glyphs.definitions(), "<g id=\"y0\" transform=\"scale(0.72)\"><path d=\"M0 0h30v40z\"/></g>");
         let inner = picture.inner();
         for said in [
             "<g class=\"note omitted\" data-rows=\"3 5\"><g class=\"notehead\">",
-            "<g class=\"notehead\"><use href=\"#y0\" transform=\"translate(10, 20)\"/></g>",
+            "<path d=\"M40 7H900M40 8V90\" stroke-width=\"9\"/>",
+            "<g class=\"notehead\"><use href=\"#y0\" transform=\"translate(10 20) scale(1.389 1.389)\"/></g>",
             ">\u{2212}</text></g>",
             "<g class=\"fing added\" data-rows=\"4\"><text",
         ] {
             assert!(inner.contains(said), "{said}: {inner}");
         }
-        assert!(["bounding-box", "data-id", "style", "desc"].iter().all(|left| !inner.contains(left)), "{inner}");
+        assert!(
+            ["accid", "bounding-box", "data-id", "data-related", "style", "desc"]
+                .iter()
+                .all(|left| !inner.contains(left)),
+            "{inner}"
+        );
         let spots: Vec<_> = picture.spots.iter().map(|s| (&s.rows[..], s.extent)).collect();
         assert_eq!(spots[0], (&[3, 5][..], [10.0, 20.0, 40.0, 60.0]));
         assert_eq!((spots.len(), spots[1].0), (2, &[4][..]));
@@ -190,7 +196,7 @@ mod tests {
         let mut picture = Glyphs::default().systems(DRAWN, &[]).unwrap().remove(0);
         let flag = |row| Flag { bar: 0, row, status: "added", text: "+ structure <repeat>".into() };
         picture.say(&[flag(7), flag(8)]);
-        assert_eq!(picture.view_box(), "-110 -533 2410 744");
+        assert_eq!(picture.view_box(), "-110 -538 2410 752");
         assert!(picture.inner().contains("data-rows=\"7 8\""), "{}", picture.inner());
         assert!(picture.drawn.contains(&8));
         assert!(picture.spots.iter().any(|s| s.rows == [7, 8] && s.about.contains("<repeat>")));
