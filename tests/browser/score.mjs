@@ -60,7 +60,8 @@ function inPage() {
     out.pictures += 1;
     const boxes = [];
     for (const element of picture.querySelectorAll("text, path, use, rect, polygon, polyline, ellipse, line, circle")) {
-      if (element.tagName === "rect" && element.classList.contains("hit")) continue;
+      // What can be pointed at is not drawn.
+      if (element.closest("a") !== null) continue;
       const b = box(element, picture);
       if (![b.left, b.top, b.right, b.bottom].every(Number.isFinite)) {
         out.outside.push(`${kind(element)}: nowhere`);
