@@ -70,7 +70,8 @@ function inPage() {
       const beyond = Math.max(view.x - b.left, view.y - b.top, b.right - view.x - view.width, b.bottom - view.y - view.height);
       const said = element.textContent.trim().slice(0, 30);
       if (beyond > EDGE) out.outside.push(`${picture.getAttribute("aria-label")}: ${kind(element)} ${said} by ${Math.round(beyond)}`);
-      const isText = element.tagName === "text" && said !== "";
+      // The tie under an elision lies under its letters.
+      const isText = element.tagName === "text" && !/^[\uE550-\uE552]?$/.test(said);
       if (isText || (element.tagName === "use" && kind(element) === "notehead")) {
         boxes.push({ ...b, kind: kind(element), said, isText, owner: element.closest("[data-rows]") });
       }
