@@ -2,7 +2,7 @@
 //! beside them where there is room, words above lines.
 
 use super::links::Spot;
-use crate::engrave::boxes::{Extent, SVG, closed, has_class, is_box, is_one_sign, staff_lines};
+use crate::engrave::boxes::{Extent, SVG, closed, has_class, is_box, is_one_sign, number, staff_lines};
 use crate::engrave::letters::{Face, Used, letter};
 use crate::engrave::room::Room;
 use crate::engrave::shapes::{Shapes, union};
@@ -96,8 +96,8 @@ pub struct Copier<'t> {
     line: (String, usize),
     /// Words that come after all else.
     words: String,
-    /// Lines of lyrics that have their sign, by what they are about.
-    signed: BTreeSet<Vec<usize>>,
+    /// Lines of lyrics that have their sign, by it and their height.
+    signed: BTreeSet<(char, i64)>,
     pub out: String,
     /// Where the staves of each bar begin.
     pub bars: Vec<f64>,
@@ -252,12 +252,13 @@ impl<'t> Copier<'t> {
             self.out += "</g>";
         }
         let is_ringed = node.children().any(|n| n.has_tag_name((SVG, "ellipse")));
-        let needs_sign = |tag: &Tag| !is_shaped(&shown, tag.status) && !(is_ringed && tag.status == "altered");
-        if let Some((extent, tag)) = extent.zip(tag).filter(|(_, tag)| needs_sign(tag)) {
-            let is_verse = shown.contains(&"verse");
-            // A line of lyrics has one, before its first syllable.
-            if !is_verse || self.signed.insert(tag.rows.clone()) {
-                self.sign(extent, tag.sign, is_verse);
+        let tells = |tag: &Tag| is_shaped(&shown, tag.status) || is_ringed && tag.status == "altered";
+        if let Some((extent, tag)) = extent.zip(tag).filter(|(_, tag)| !tells(tag)) {
+            let line = node.descendants().find(|n| n.has_tag_name((SVG, "text"))).and_then(|n| n.attribute("y"));
+            let line = line.and_then(number).filter(|_| shown.contains(&"verse"));
+            // A line of lyrics has one, before the first syllable that is meant: all are in italics.
+            if line.is_none_or(|y| self.signed.insert((tag.sign, y.round() as i64))) {
+                self.sign(extent, tag.sign, line.is_some());
             }
         }
         match () {
