@@ -1,8 +1,10 @@
 //! Musical time: exact fractions of a quarter note, never floats.
 
 mod fraction;
+mod values;
 
 pub use fraction::Time;
+pub use values::{compared, length_name, tied_name};
 
 /// The least common multiple of two numbers above 0.
 pub fn lcm(a: i64, b: i64) -> i64 {

@@ -12,6 +12,7 @@ Notation of the tables, one string a bar:
     ~ tie to the next note   ( ) slur starts, stops   ' staccato   tr trill
     ^ fermata   [6/5] figures of the basso, [4>#] two of them in one note
 """
+import itertools
 import json
 import os
 import re
@@ -228,6 +229,10 @@ ALTO_LOW, ALTO_HIGH = Pitch.of("F4").midi(), Pitch.of("G6").midi()
 CATEGORY = {"articulations": "articulation", "ornaments": "ornament"}
 
 
+def prints(note, name):
+    return note is not None and any(name == other for _, other, _ in note.marks)
+
+
 class Editor:
     """The edition and the record of what was done to it.
 
@@ -241,6 +246,7 @@ class Editor:
         bars = parse(OBOE, keys, 3, 5)                  # up a perfect fourth
         for b, o in zip(bars, oboe):
             b.directions = list(o.directions)
+        self.moved = {b.key: b for b in bars}
         self.findings, self.passages = [], []
         cadenza = parse(CADENZA, ["c1", "c2"])
         ending = parse(ENDING, ["e1", "e2", "e3"])
@@ -311,31 +317,44 @@ class Editor:
             self.record("octave", "altered", k, at, str(n.pitch), str(self.source[k].note(at).pitch))
 
     def own_music(self, kind, keys, lost=()):
-        """Bars of the editor's own: everything in them is added, all they replace is omitted."""
+        """Bars of the editor's own: everything in them is added, all they replace is omitted.
+
+        A note that both closes have at one place is the same, of another length, with the signs that both print.
+        """
         last_at = max(at for at, n in self.bar(keys[-1]).onsets() if n.pitch)
         lost_at = lost and max(at for at, n in self.source[lost[-1]].onsets() if n.pitch)
         passage = self.passage(kind, (keys[0], 0), (keys[-1], last_at),
                                (lost[0], 0) if lost else None, (lost[-1], lost_at) if lost else None)
+        other = dict(zip(reversed(keys), reversed(lost)))
+        both = {}                                       # (bar, offset) of either side: the other's note
+        for k, l in other.items():
+            for (at, n), (there, m) in itertools.product(self.bar(k).onsets(), self.moved[l].onsets()):
+                if n.pitch and m.pitch and not n.tied and (at, str(n.pitch)) == (there, str(m.pitch)):
+                    both[k, at], both[l, at] = m, n
         for k in keys:
             for at, n in self.bar(k).onsets():
                 if n.graces:
                     self.record("grace", "added", k, at, "grace " + " ".join(str(p) for p, _ in n.graces))
-                if n.pitch and not n.tied:
+                if (k, at) in both:
+                    self.record("rhythm", "altered", k, at, str(n.pitch), str(n.pitch))
+                elif n.pitch and not n.tied:
                     self.record("note", "added", k, at, str(n.pitch))
                 if "start" in n.slurs:
                     # the slurs of these tables stay within their bar
                     stop, m = next((a, m) for a, m in self.bar(k).onsets() if a > at and "stop" in m.slurs)
                     self.record("slur", "added", k, at, "slur %s–%s" % (n.pitch, m.pitch), end=(k, stop))
                 for group, name, _ in n.marks:
-                    self.record(CATEGORY[group], "added", k, at, name)
+                    if not prints(both.get((k, at)), name):
+                        self.record(CATEGORY[group], "added", k, at, name)
                 if n.fermata:
                     self.record("fermata", "added", k, at, "fermata")
         for k in lost:
             for at, n in self.source[k].onsets():
-                if n.pitch and not n.tied:
+                if n.pitch and not n.tied and (k, at) not in both:
                     self.record_lost("note", k, at, str(n.pitch), passage)
                 for group, name, _ in n.marks:
-                    self.record_lost(CATEGORY[group], k, at, name, passage)
+                    if not prints(both.get((k, at)), name):
+                        self.record_lost(CATEGORY[group], k, at, name, passage)
                 if n.fermata:
                     self.record_lost("fermata", k, at, "fermata", passage)
 

@@ -7,7 +7,7 @@ use super::compare::Difference;
 use crate::musicxml::{Tree, WrittenBar, WrittenScore, WrittenSign};
 use crate::plan::BarPlan;
 use crate::score::{Note, Part, Place, Score, Sound};
-use crate::time::{Time, beat_text, text};
+use crate::time::{Time, beat_text, compared};
 use std::cell::OnceCell;
 use std::collections::BTreeSet;
 
@@ -68,8 +68,8 @@ impl Look<'_, '_, '_> {
         };
         let lengths = unequal(&self.bars, bar, length);
         if !lengths.is_empty() && !excused(&|parts, bar| !unequal(parts, bar, length).is_empty()) {
-            let all: Vec<String> = lengths.into_iter().map(text).collect();
-            out.push(self.fault(0, bar, format!("its parts would differ in length: {} quarters", all.join(" and "))));
+            let all: Vec<Time> = lengths.into_iter().collect();
+            out.push(self.fault(0, bar, format!("its parts would differ in length: {}", compared(&all))));
         }
         let meters = unequal(&self.bars, bar, meter);
         if !meters.is_empty() && !excused(&|parts, bar| !unequal(parts, bar, meter).is_empty()) {

@@ -3,7 +3,7 @@
 use super::Failure;
 use super::content::{Content, MarkLine, NoteLine};
 use crate::score::{Meter, Part, Place, Score, Sound};
-use crate::time;
+use crate::time::{self, Time};
 use std::fmt;
 
 /// What was compared.
@@ -137,7 +137,7 @@ fn note(part: &Part, line: &NoteLine) -> String {
         Sound::Unpitched(pitch) => format!("stroke at {pitch}"),
         Sound::Rest => "rest".into(),
     };
-    format!("{sound} at {} for {}", beat(part, line.at), time::text(line.length))
+    format!("{sound} at {} for {}", beat(part, line.at), time::length_name(line.length))
 }
 
 fn mark(part: &Part, line: &MarkLine) -> String {
@@ -160,6 +160,6 @@ fn beat(part: &Part, place: Place) -> String {
 }
 
 fn signature((fifths, meter): &(i32, Meter)) -> String {
-    let (bar, beat) = (time::text(meter.bar), time::text(meter.beat));
-    format!("{}, {bar} quarters in beats of {beat}", crate::pitch::key_name(*fifths))
+    let (beats, unit) = (meter.bar / meter.beat, Time::from(4) / meter.beat);
+    format!("{}, {}/{}", crate::pitch::key_name(*fifths), time::text(beats), time::text(unit))
 }

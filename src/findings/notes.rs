@@ -5,7 +5,7 @@ use crate::alignment::{EditionNote, SourceBar, SourceNote};
 use crate::collate::TieChange;
 use crate::pitch::Interval;
 use crate::score::{Anchor, Category, Part, Place, Sound};
-use crate::time::Time;
+use crate::time::tied_name;
 use rustc_hash::FxHashMap;
 
 impl Finder<'_> {
@@ -25,7 +25,7 @@ impl Finder<'_> {
                     let passage = self.other_music_with(Some(e), None).map(|s| of_other[s]);
                     out.push(self.note_finding(Category::Note, Status::Added, Some(e), None, passage));
                 }
-                Some(s) => self.pair(e, s, in_tie[e], of_octave, out),
+                Some(s) => self.pair((e, s), in_tie[e], of_octave, of_other, out),
             }
         }
         for s in self.source.struck().filter(|n| scope.source.contains(&self.source[*n].bar)) {
@@ -65,10 +65,10 @@ impl Finder<'_> {
 
     pub(super) fn pair(
         &self,
-        e: EditionNote,
-        s: SourceNote,
+        (e, s): (EditionNote, SourceNote),
         in_tie: bool,
         of_octave: &FxHashMap<EditionNote, usize>,
+        of_other: &[usize],
         out: &mut Vec<Finding>,
     ) {
         let apart = self.apart(e, s);
@@ -86,7 +86,8 @@ impl Finder<'_> {
         let there = pair.source_played() == Some(SourceBar::new(theirs.bar));
         let moved = !there || ours.offset != pair.to_edition(theirs.offset);
         if !in_tie && (moved || lengths.0 != lengths.1 * self.collation.scale) {
-            out.extend(self.rhythm(e, s));
+            let passage = self.other_music_with(Some(e), Some(s)).map(|s| of_other[s]);
+            out.extend(self.rhythm(e, s).map(|finding| Finding { passage, ..finding }));
         }
     }
 
@@ -102,7 +103,17 @@ impl Finder<'_> {
                 let theirs = place_name(&self.source, self.source.place(s));
                 (format!("{one} at {ours}"), format!("{other} at {theirs}"))
             }
-            false => (format!("{one} for {}", length_name(ours)), format!("{other} for {}", length_name(theirs))),
+            false => {
+                let ours_named = tied_name(&self.edition.tied(e).map(|n| self.edition[n].duration).collect::<Vec<_>>());
+                let written = self.source.tied(s).map(|n| self.source[n].duration * self.collation.scale);
+                let theirs_named = tied_name(&written.collect::<Vec<_>>());
+                match ours_named == theirs_named {
+                    // Lengths that no notes can be written for.
+                    true if ours > theirs => (format!("{one}, longer"), format!("{other}, shorter")),
+                    true => (format!("{one}, shorter"), format!("{other}, longer")),
+                    false => (format!("{one} for {ours_named}"), format!("{other} for {theirs_named}")),
+                }
+            }
         };
         if readings.0 == readings.1 {
             return None;
@@ -207,24 +218,4 @@ fn name(sound: Sound, by: Interval) -> String {
 /// As in `7:2.5`: bar 7, beat 2.5.
 pub(super) fn place_name(part: &Part, place: Place) -> String {
     format!("{}:{}", part.bars[place.bar].number, crate::time::beat_text(part.beat(place)))
-}
-
-/// A length in a musician's words.
-pub fn length_name(length: Time) -> String {
-    let names = [
-        (8, 1, "a breve"),
-        (4, 1, "a whole note"),
-        (3, 1, "a dotted half"),
-        (2, 1, "a half"),
-        (3, 2, "a dotted quarter"),
-        (1, 1, "a quarter"),
-        (3, 4, "a dotted eighth"),
-        (1, 2, "an eighth"),
-        (3, 8, "a dotted 16th"),
-        (1, 4, "a 16th"),
-        (1, 8, "a 32nd"),
-        (1, 16, "a 64th"),
-    ];
-    let found = names.iter().find(|(n, d, _)| Time::new(*n, *d) == length);
-    found.map_or_else(|| format!("{} of a quarter", crate::time::text(length)), |(_, _, name)| name.to_string())
 }

@@ -197,7 +197,15 @@ pub fn values(scale: Time) -> Option<String> {
     let times = match (scale.numer(), scale.denom()) {
         (1, 1) => return None,
         (1, 2) => "half as long as".to_string(),
+        (1, 3) => "a third as long as".to_string(),
+        (1, 4) => "a quarter as long as".to_string(),
+        (2, 3) => "two thirds as long as".to_string(),
+        (3, 4) => "three quarters as long as".to_string(),
+        (4, 3) => "a third longer than".to_string(),
+        (3, 2) => "half as long again as".to_string(),
         (2, 1) => "twice as long as".to_string(),
+        (3, 1) => "three times as long as".to_string(),
+        (4, 1) => "four times as long as".to_string(),
         _ => format!("{} times as long as", crate::time::text(scale)),
     };
     Some(format!("The edition's note values are {times} the source's; they were compared as if equal."))

@@ -90,7 +90,7 @@ fn rhythms_and_missing_notes_bring_the_bar_back_from_the_source() {
         result.found,
         [
             "rhythm altered C5 for a dotted eighth / C5 for an eighth",
-            "rhythm altered B4 for a 16th / B4 for an eighth",
+            "rhythm altered B4 for a sixteenth / B4 for an eighth",
             "rhythm altered A4 for a quarter / A4 for an eighth",
             "note omitted - / G4",
             "rhythm altered F#4 for a half / F#4 for a quarter",

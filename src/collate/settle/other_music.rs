@@ -210,23 +210,25 @@ fn with_strays(items: &[&Item], mut from: usize, mut to: usize) -> Vec<Item> {
     items[from..to].iter().map(|item| **item).collect()
 }
 
-/// A note that both sides have at one place, as long and as high, is neither
-/// added nor left out, whatever is around it.
+/// A note that both sides have at one place and as high is neither added nor
+/// left out, whatever is around it; rather one as long than one of another length.
 fn pair_the_same(view: &PartView, rows: &[Row], stretch: &OtherMusic, alignment: &mut PartAlignment) {
-    let mut ours: FxHashMap<(Place, i32), EditionNote> = FxHashMap::default();
+    let mut ours: FxHashMap<(Place, i32), Vec<EditionNote>> = FxHashMap::default();
     for &e in &stretch.edition {
-        ours.insert((view.edition.place(e), view.edition_height(e)), e);
+        ours.entry((view.edition.place(e), view.edition_height(e))).or_default().push(e);
     }
     let theirs: FxHashSet<SourceNote> = stretch.source.iter().copied().collect();
-    for row in rows[stretch.rows.iter()].iter().filter(|r| r.pair.source.is_some()) {
-        let Some(bar) = row.pair.edition else { continue };
-        for s in row.source_notes(view.source).filter(|s| theirs.contains(s)) {
-            let offset = row.pair.to_edition(view.source[s].offset);
-            let place = (bar.at(offset), view.source_height(s));
-            let length = view.source.sounding(s) * row.pair.scale;
-            if let Some(e) = ours.get(&place).copied().filter(|e| view.edition.sounding(*e) == length) {
-                ours.remove(&place);
-                alignment.pair(e, s);
+    for as_long in [true, false] {
+        for row in rows[stretch.rows.iter()].iter().filter(|r| r.pair.source.is_some()) {
+            let Some(bar) = row.pair.edition else { continue };
+            let free = |s: &SourceNote| theirs.contains(s) && alignment.source_to_edition[*s].is_none();
+            for s in row.source_notes(view.source).filter(free).collect::<Vec<_>>() {
+                let offset = row.pair.to_edition(view.source[s].offset);
+                let length = view.source.sounding(s) * row.pair.scale;
+                let Some(there) = ours.get_mut(&(bar.at(offset), view.source_height(s))) else { continue };
+                if let Some(at) = there.iter().position(|e| !as_long || view.edition.sounding(*e) == length) {
+                    alignment.pair(there.remove(at), s);
+                }
             }
         }
     }
