@@ -32,8 +32,22 @@ pub(super) fn prepare(measure: &mut Fragment, brackets: Brackets) {
         children.extend(if child.name == "direction" { split_dynamics(child) } else { vec![child] });
     }
     measure.children = children;
+    attributes_first(measure);
     fill_with_rest(measure);
     ready(measure, brackets);
+}
+
+/// What holds from the start of a bar is said before all that is drawn: after a
+/// chord symbol the engraver would not look for it.
+fn attributes_first(measure: &mut Fragment) {
+    let is_timed = |f: &Fragment| matches!(f.name.as_str(), "note" | "backup" | "forward");
+    let first = measure.children.iter().position(is_timed).unwrap_or(measure.children.len());
+    let is_left = |f: &Fragment| f.name == "barline" && attribute(f, "location") == Some("left");
+    measure.children[..first].sort_by_key(|f| match f.name.as_str() {
+        _ if is_left(f) => 0,
+        "attributes" => 1,
+        _ => 2,
+    });
 }
 
 /// A rest without a written value that is alone in its bar fills it.
@@ -230,6 +244,17 @@ mod tests {
         prepare(&mut measure, Brackets::LeftOut);
         let kept: Vec<_> = measure.children.iter().map(|d| d.children[0].children[0].name.as_str()).collect();
         assert_eq!(kept, ["dynamics", "words", "wedge"]);
+    }
+
+    #[test]
+    fn what_holds_is_said_first() {
+        let mut measure = Fragment::new("measure").with(Fragment::new("harmony"));
+        measure.children.push(Fragment::new("attributes"));
+        measure.children.push(Fragment::new("barline").set("location", "left"));
+        measure.children.extend([Fragment::new("note"), Fragment::new("attributes")]);
+        prepare(&mut measure, Brackets::LeftOut);
+        let names: Vec<_> = measure.children.iter().map(|c| c.name.as_str()).collect();
+        assert_eq!(names, ["barline", "attributes", "harmony", "note", "attributes"]);
     }
 
     #[test]

@@ -1,7 +1,6 @@
 //! What the engraver would draw alike on the staves of both sides, though each
 //! has its own: barlines, endings, signatures.
 
-use super::super::elements::facts;
 use super::super::fragment::Fragment;
 use serde::{Deserialize, Serialize};
 
@@ -56,7 +55,7 @@ pub(super) fn taken_out(measures: &mut [Fragment]) -> Vec<Signs> {
     let mut out = Vec::with_capacity(measures.len());
     for (place, measure) in measures.iter_mut().enumerate() {
         let mut signs = Signs::default();
-        let music = measure.children.iter().position(|f| facts(&f.name).is_music()).unwrap_or(measure.children.len());
+        let music = measure.children.iter().position(|f| f.name == "note").unwrap_or(measure.children.len());
         for (at, child) in measure.children.iter_mut().enumerate() {
             match child.name.as_str() {
                 "attributes" => held.hear(child),

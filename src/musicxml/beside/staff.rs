@@ -65,7 +65,7 @@ impl Printing {
             let (mut at_start, mut leads) = (None, true);
             for item in elements(staff.tree.node(bar.element)) {
                 let name = item.tag_name().name();
-                if facts(name).is_music() && leads {
+                if matches!(name, "note" | "backup" | "forward") && leads {
                     (at_start, leads) = (Some(in_force.clone()), false);
                 }
                 for said in elements(item).filter(|n| name == "attributes" && is_printing(n.tag_name().name())) {
