@@ -61,11 +61,7 @@ pub fn signed(mei: &str, beats: &Beats, signs: &[[Signs; 2]]) -> Option<String> 
     patch.apply(mei).ok()
 }
 
-fn numbered<'s, T>(
-    own: &'s [Signs; 2],
-    first_staves: [u32; 2],
-    of: impl Fn(&Signs) -> &Vec<(u32, T)>,
-) -> Vec<(u32, &'s T)> {
+fn numbered<T>(own: &[Signs; 2], first_staves: [u32; 2], of: impl Fn(&Signs) -> &Vec<(u32, T)>) -> Vec<(u32, &T)> {
     let mut out = Vec::new();
     for (signs, first) in own.iter().zip(first_staves) {
         out.extend(of(signs).iter().map(|(staff, one)| (staff - 1 + first, one)));
