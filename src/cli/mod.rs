@@ -49,7 +49,7 @@ Exit status: 0 done, 1 --strict and something was found, 2 wrong use,
 #[derive(Debug, Subcommand)]
 enum Command {
     Audit(audit::Args),
-    Clean(clean::Args),
+    Clean(Box<clean::Args>),
     Range(range::Args),
     Keys(keys::Args),
     Marks(marks::Args),
