@@ -18,8 +18,8 @@ pub struct Measures<'a> {
 const ENOUGH: f64 = 3.0;
 /// What a page costs that ends without any rest; a line half empty costs 0.25.
 const NO_REST: f64 = 0.8;
-/// What an empty page would cost; the last may be as empty as it likes.
-const EMPTY: f64 = 1.0;
+/// What an empty page would cost: half a page is worth more than a turn at a rest. The last may be as empty as it likes.
+const EMPTY: f64 = 4.0;
 /// What each page costs, so that there are no more than needed.
 const PAGE: f64 = 2.0;
 /// Of a line that is too full, for each part by which it is.
@@ -128,6 +128,14 @@ mod tests {
         assert_eq!(broken(&[5.0; 10], &rests, 3).iter().filter(|b| b.1).map(|b| b.0).collect::<Vec<_>>(), [6]);
         rests[3] = 4.0;
         assert_eq!(broken(&[5.0; 10], &rests, 3).iter().filter(|b| b.1).map(|b| b.0).collect::<Vec<_>>(), [4]);
+    }
+
+    #[test]
+    fn a_rest_leaves_no_page_half_empty() {
+        // Two bars to a line, eight lines to a page; a long rest after the third line.
+        let mut rests = [0.0; 20];
+        rests[5] = 4.0;
+        assert_eq!(broken(&[5.0; 20], &rests, 8).iter().filter(|b| b.1).map(|b| b.0).collect::<Vec<_>>(), [16]);
     }
 
     #[test]
