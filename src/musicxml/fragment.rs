@@ -99,6 +99,10 @@ impl Fragment {
         }
     }
 
+    pub fn attribute(&self, name: &str) -> Option<&str> {
+        self.attributes.iter().find(|a| a.0 == name).map(|a| a.1.as_str())
+    }
+
     pub fn child(&self, name: &str) -> Option<&Fragment> {
         self.children.iter().find(|c| c.name == name)
     }

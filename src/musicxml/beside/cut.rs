@@ -172,7 +172,7 @@ fn mend_beams(measure: &mut [Fragment]) {
         }
         let voice = measure[at].child("voice").map_or(String::new(), |v| v.text.trim().to_string());
         for beam in measure[at].children.iter().filter(|c| c.name == "beam") {
-            let number = beam.attributes.iter().find(|a| a.0 == "number").map_or("1".to_string(), |a| a.1.clone());
+            let number = number_of(beam).to_string();
             let key = (voice.clone(), number);
             let run = runs.entry(key.clone()).or_default();
             match beam.text.trim() {
@@ -200,10 +200,7 @@ fn mend_beams(measure: &mut [Fragment]) {
                 last if last + 1 == run.len() => Some("end"),
                 _ => Some("continue"),
             };
-            let is_own = |c: &Fragment| {
-                c.name == "beam"
-                    && c.attributes.iter().find(|a| a.0 == "number").map_or("1", |a| a.1.as_str()) == number
-            };
+            let is_own = |c: &Fragment| c.name == "beam" && number_of(c) == number;
             match kind {
                 // Without the first beam there is none.
                 None if number == "1" => measure[*at].remove("beam"),
@@ -215,10 +212,12 @@ fn mend_beams(measure: &mut [Fragment]) {
 }
 
 fn beam_of<'f>(note: &'f Fragment, number: &str) -> Option<&'f str> {
-    let own = |c: &&Fragment| {
-        c.name == "beam" && c.attributes.iter().find(|a| a.0 == "number").map_or("1", |a| a.1.as_str()) == number
-    };
+    let own = |c: &&Fragment| c.name == "beam" && number_of(c) == number;
     note.children.iter().find(own).map(|c| c.text.trim())
+}
+
+fn number_of(beam: &Fragment) -> &str {
+    beam.attribute("number").unwrap_or("1")
 }
 
 #[cfg(test)]

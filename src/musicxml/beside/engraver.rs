@@ -42,7 +42,7 @@ pub(super) fn prepare(measure: &mut Fragment, brackets: Brackets) {
 fn attributes_first(measure: &mut Fragment) {
     let is_timed = |f: &Fragment| matches!(f.name.as_str(), "note" | "backup" | "forward");
     let first = measure.children.iter().position(is_timed).unwrap_or(measure.children.len());
-    let is_left = |f: &Fragment| f.name == "barline" && attribute(f, "location") == Some("left");
+    let is_left = |f: &Fragment| f.name == "barline" && f.attribute("location") == Some("left");
     measure.children[..first].sort_by_key(|f| match f.name.as_str() {
         _ if is_left(f) => 0,
         "attributes" => 1,
@@ -75,11 +75,11 @@ fn ready(fragment: &mut Fragment, brackets: Brackets) {
     }
     if brackets == Brackets::Drawn
         && SIZED.contains(&fragment.name.as_str())
-        && attribute(fragment, "font-size").is_some()
+        && fragment.attribute("font-size").is_some()
     {
         mark_bracketed(fragment);
     }
-    let color = attribute(fragment, "color").map(String::from);
+    let color = fragment.attribute("color").map(String::from);
     let Some(color) = color else { return };
     let texts: &[&str] = match fragment.name.as_str() {
         "fingering" => &[],
@@ -114,28 +114,24 @@ fn print_text(harmony: &mut Fragment) {
             "root" => ["root-step", "root-alter"],
             "bass" => ["bass-step", "bass-alter"],
             // The engraver prints nothing for no chord.
-            "kind" if of.text.trim() == "none" && attribute(of, "text").is_some() => {
+            "kind" if of.text.trim() == "none" && of.attribute("text").is_some() => {
                 of.text = "other".into();
                 continue;
             }
             _ => continue,
         };
-        let is_hidden = |f: &Fragment| f.name == alter && attribute(f, "print-object") == Some("no");
+        let is_hidden = |f: &Fragment| f.name == alter && f.attribute("print-object") == Some("no");
         of.children.retain(|c| !is_hidden(c));
         if let Some(own) = of.children.iter_mut().find(|c| c.name == step)
-            && let Some(printed) = attribute(own, "text").map(String::from)
+            && let Some(printed) = own.attribute("text").map(String::from)
         {
             own.text = printed;
         }
     }
 }
 
-fn attribute<'f>(fragment: &'f Fragment, name: &str) -> Option<&'f str> {
-    fragment.attributes.iter().find(|a| a.0 == name).map(|a| a.1.as_str())
-}
-
 fn mark_bracketed(fragment: &mut Fragment) {
-    let color = attribute(fragment, "color").unwrap_or_default();
+    let color = fragment.attribute("color").unwrap_or_default();
     if !color.starts_with(BRACKETED) {
         let color = format!("{BRACKETED}{color}");
         fragment.set_attribute("color", color);
@@ -163,8 +159,7 @@ fn unbracket(holder: &mut Fragment, brackets: Brackets) {
     let is = |fragment: Option<&Fragment>, side: usize| {
         fragment.is_some_and(|f| f.name == flank && Pair::ALL.iter().any(|pair| pair.texts()[side] == f.text.trim()))
     };
-    for sign in
-        holder.children.iter_mut().filter(|s| brackets == Brackets::Drawn && attribute(s, "font-size").is_some())
+    for sign in holder.children.iter_mut().filter(|s| brackets == Brackets::Drawn && s.attribute("font-size").is_some())
     {
         mark_bracketed(sign);
     }
@@ -268,7 +263,7 @@ mod tests {
         let [root, kind] = &measure.children[0].children[..] else { panic!("{measure:?}") };
         assert_eq!(root.children.len(), 1);
         assert_eq!(root.children[0].text, "\u{F0000}#000004\u{F0001}In");
-        assert_eq!((kind.text.as_str(), attribute(kind, "text")), ("other", Some(" Tempo")));
+        assert_eq!((kind.text.as_str(), kind.attribute("text")), ("other", Some(" Tempo")));
     }
 
     #[test]
@@ -283,7 +278,7 @@ mod tests {
         let notations = &measure.children[0].children;
         assert_eq!(notations.len(), 1);
         let signs = &notations[0].children[0].children;
-        let told: Vec<_> = signs.iter().map(|s| (s.name.as_str(), attribute(s, "color"))).collect();
+        let told: Vec<_> = signs.iter().map(|s| (s.name.as_str(), s.attribute("color"))).collect();
         assert_eq!(told, [("accent", Some("[#D55E00")), ("tenuto", None)]);
     }
 }

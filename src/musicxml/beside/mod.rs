@@ -121,8 +121,7 @@ fn clefs_once(measures: &mut [Fragment]) {
         attributes.children.retain(|clef| {
             let is_new = clef.name != "clef" || !held.contains(clef);
             if clef.name == "clef" && is_new {
-                let number = |f: &Fragment| f.attributes.iter().find(|a| a.0 == "number").map(|a| a.1.clone());
-                held.retain(|old| number(old) != number(clef));
+                held.retain(|old| old.attribute("number") != clef.attribute("number"));
                 held.push(clef.clone());
             }
             is_new

@@ -77,14 +77,14 @@ pub(super) fn taken_out(measures: &mut [Fragment]) -> Vec<Signs> {
 
 impl Signs {
     fn hear(&mut self, barline: &mut Fragment) {
-        let location = attribute(barline, "location").unwrap_or("right").to_string();
+        let location = barline.attribute("location").unwrap_or("right").to_string();
         if let Some(at) = barline.children.iter().position(|c| c.name == "ending") {
             let own = barline.children.remove(at);
-            let numbers = attribute(&own, "number").unwrap_or("1");
-            match attribute(&own, "type") {
+            let numbers = own.attribute("number").unwrap_or("1");
+            match own.attribute("type") {
                 Some("start") => {
                     let text = if own.text.trim().is_empty() { format!("{numbers}.") } else { own.text.trim().into() };
-                    self.ending = Some(Ending { text, color: attribute(&own, "color").map(String::from) });
+                    self.ending = Some(Ending { text, color: own.attribute("color").map(String::from) });
                 }
                 kind => self.stop = Some(kind == Some("stop")),
             }
@@ -93,7 +93,7 @@ impl Signs {
         let line = Barline {
             style: style.map(|s| s.text.trim().to_string()).unwrap_or_default(),
             repeats: barline.child("repeat").is_some(),
-            color: style.and_then(|s| attribute(s, "color")).map(String::from),
+            color: style.and_then(|s| s.attribute("color")).map(String::from),
         };
         match location.as_str() {
             "left" => self.left = line,
@@ -118,7 +118,7 @@ impl Held {
         let staves = attributes.child("staves").and_then(|s| s.text.trim().parse().ok());
         self.staves = staves.unwrap_or(self.staves);
         for said in &attributes.children {
-            let number: Option<u32> = attribute(said, "number").and_then(|n| n.parse().ok());
+            let number: Option<u32> = said.attribute("number").and_then(|n| n.parse().ok());
             let own = match number {
                 Some(staff) => staff..=staff,
                 None => 1..=self.staves,
@@ -164,7 +164,7 @@ fn put<T>(held: &mut Vec<(u32, T)>, staff: u32, said: T) {
 }
 
 fn is_printed(fragment: &Fragment) -> bool {
-    attribute(fragment, "print-object") != Some("no")
+    fragment.attribute("print-object") != Some("no")
 }
 
 fn key(said: &Fragment) -> Option<Key> {
@@ -175,13 +175,9 @@ fn key(said: &Fragment) -> Option<Key> {
 fn times(said: &Fragment) -> Vec<Time> {
     let of =
         |name: &'static str| said.children.iter().filter(move |c| c.name == name).map(|c| c.text.trim().to_string());
-    let symbol = attribute(said, "symbol").unwrap_or_default();
+    let symbol = said.attribute("symbol").unwrap_or_default();
     let one = |(beats, unit)| Time { beats, unit, symbol: symbol.into(), is_printed: is_printed(said) };
     of("beats").zip(of("beat-type")).map(one).collect()
-}
-
-fn attribute<'f>(fragment: &'f Fragment, name: &str) -> Option<&'f str> {
-    fragment.attributes.iter().find(|a| a.0 == name).map(|a| a.1.as_str())
 }
 
 #[cfg(test)]

@@ -70,7 +70,7 @@ impl Printing {
                 }
                 for said in elements(item).filter(|n| name == "attributes" && is_printing(n.tag_name().name())) {
                     let said = Fragment::copy(said);
-                    let same = |f: &Fragment| f.name == said.name && number_of(f) == number_of(&said);
+                    let same = |f: &Fragment| f.name == said.name && f.attribute("number") == said.attribute("number");
                     in_force.retain(|f| !same(f));
                     in_force.push(said);
                 }
@@ -83,10 +83,6 @@ impl Printing {
 
 fn is_printing(name: &str) -> bool {
     matches!(name, "clef" | "transpose")
-}
-
-fn number_of(fragment: &Fragment) -> Option<&str> {
-    fragment.attributes.iter().find(|a| a.0 == "number").map(|a| a.1.as_str())
 }
 
 impl Moved<'_, '_, '_> {
@@ -129,7 +125,8 @@ impl Staff<'_, '_> {
         }
         if let Some(moved) = moved.filter(|m| m.edition.is_some() || state.printed.is_none()) {
             let printed = moved.printed.0.get(moved.bar()).cloned().unwrap_or_default();
-            let fits = |f: &&Fragment| number_of(f).and_then(|n| n.parse().ok()).unwrap_or(1) <= self.part.staves;
+            let fits =
+                |f: &&Fragment| f.attribute("number").and_then(|n| n.parse().ok()).unwrap_or(1) <= self.part.staves;
             if state.printed.as_ref() != Some(&printed) {
                 wanted.extend(printed.iter().filter(fits).cloned());
                 state.printed = Some(printed);
@@ -242,12 +239,11 @@ impl Copier<'_, '_, '_> {
 /// Moves a root or a bass; a text stays, unless it names the old one.
 fn move_root(out: &mut Fragment, step: &str, alter: &str, by: Interval) {
     let child = |out: &Fragment, name: &str| out.children.iter().position(|c| c.name == name);
-    let said = |f: &Fragment, name: &str| f.attributes.iter().find(|a| a.0 == name).map(|a| a.1.clone());
-    let has_sign = child(out, alter).is_some_and(|at| said(&out.children[at], "print-object").as_deref() != Some("no"));
+    let has_sign = child(out, alter).is_some_and(|at| out.children[at].attribute("print-object") != Some("no"));
     let old = child(out, step).map(|at| out.children[at].text.trim().to_string()).unwrap_or_default();
     move_named_pitch(out, step, alter, by);
     let Some(at) = child(out, step) else { return };
-    let Some(text) = said(&out.children[at], "text") else { return };
+    let Some(text) = out.children[at].attribute("text") else { return };
     let names_old =
         text.trim().strip_prefix(&old).is_some_and(|rest| rest.trim_matches(['#', 'b', '♯', '♭']).is_empty());
     if names_old && !old.is_empty() {
@@ -284,7 +280,7 @@ pub(super) fn say(measure: &mut Vec<Fragment>, wanted: Vec<Fragment>) {
         at
     });
     for fragment in wanted {
-        let same = |f: &Fragment| f.name == fragment.name && number_of(f) == number_of(&fragment);
+        let same = |f: &Fragment| f.name == fragment.name && f.attribute("number") == fragment.attribute("number");
         if !measure[at].children.iter().any(same) {
             measure[at].place(fragment);
         }

@@ -38,8 +38,7 @@ fn opened(measures: &[Fragment], first: usize, last: usize) -> Vec<Fragment> {
     let mut in_force: Vec<&Fragment> = Vec::new();
     let said = measures[..first].iter().flat_map(|m| &m.children).filter(|c| c.name == "attributes");
     for one in said.flat_map(|attributes| &attributes.children).filter(|c| facts(&c.name).lasts) {
-        let number = |f: &Fragment| f.attributes.iter().find(|a| a.0 == "number").map(|a| a.1.clone());
-        in_force.retain(|old| old.name != one.name || number(old) != number(one));
+        in_force.retain(|old| old.name != one.name || old.attribute("number") != one.attribute("number"));
         in_force.push(one);
     }
     let mut out = measures[first..=last].to_vec();

@@ -47,8 +47,7 @@ impl Context<'_, '_, '_> {
             let node = like.map(|m| self.tree.node(m.elements[0]));
             node.and_then(|node| node.attribute(name)).map(str::to_string)
         };
-        let own = |name: &str| fragment.attributes.iter().find(|a| a.0 == name).map(|a| a.1.clone());
-        let own = own("number").or(own("name")).unwrap_or("1".into());
+        let own = fragment.attribute("number").or(fragment.attribute("name")).unwrap_or("1");
         let verse = verse.unwrap_or(1).to_string();
         let theirs = like.map_or(verse.clone(), |_| called("number").or(called("name")).unwrap_or("1".into()));
         if own == theirs {

@@ -140,8 +140,9 @@ impl<'a, 'i> State<'a, 'i> {
     /// Says one thing more.
     pub fn put(&mut self, item: Fragment) {
         self.settled = None;
-        let number = number(&item).map(str::to_string);
-        self.held.retain(|old| old.name != item.name || number.is_some() && self::number(old) != number.as_deref());
+        let number = item.attribute("number").map(str::to_string);
+        self.held
+            .retain(|old| old.name != item.name || number.is_some() && old.attribute("number") != number.as_deref());
         self.held.push(item);
     }
 
@@ -150,16 +151,12 @@ impl<'a, 'i> State<'a, 'i> {
     }
 }
 
-fn number(item: &Fragment) -> Option<&str> {
-    item.attributes.iter().find(|a| a.0 == "number").map(|a| a.1.as_str())
-}
-
 /// Whether two ways of saying a thing say the same, however they look. What all
 /// staves have in common need not be said for each.
 pub(super) fn say_the_same(one: &[Fragment], other: &[Fragment]) -> bool {
     let told = |items: &[Fragment]| -> Vec<(Option<String>, String)> {
         let mut told: Vec<(Option<String>, String)> =
-            items.iter().map(|f| (number(f).map(str::to_string), meaning(f))).collect();
+            items.iter().map(|f| (f.attribute("number").map(str::to_string), meaning(f))).collect();
         told.sort();
         told.dedup();
         match told.first().map(|t| t.1.clone()) {
@@ -172,7 +169,9 @@ pub(super) fn say_the_same(one: &[Fragment], other: &[Fragment]) -> bool {
 
 /// Whether something that means the same is held for the same staff.
 pub(super) fn has(held: &[Fragment], item: &Fragment) -> bool {
-    held.iter().any(|old| old.name == item.name && number(old) == number(item) && meaning(old) == meaning(item))
+    held.iter().any(|old| {
+        old.name == item.name && old.attribute("number") == item.attribute("number") && meaning(old) == meaning(item)
+    })
 }
 
 /// What an element of attributes means; 4/4 is C, and a key's mode is no sign.
