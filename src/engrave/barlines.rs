@@ -2,7 +2,8 @@
 //! all staves, and here each side gets its own.
 
 use super::boxes::{has_class, is_box, number, staff_lines};
-use super::sides::{Form, form};
+use super::mei::mark_of;
+use super::sides::{BarEdge, Form, form};
 use crate::musicxml::beside::{Barline, Signs};
 use crate::patch::Patch;
 use roxmltree::{Document, Node};
@@ -41,12 +42,12 @@ fn of_page(svg: &str, upper: u32, signs: &[[Signs; 2]], bar: &mut usize) -> Opti
             if let Some(line) = right {
                 let met = next.filter(|(left, _)| left.is_none()).map(|(_, signs)| signs);
                 let lines = [0, 1].map(|side| meeting(Some(&own[side].right), met.map(|m| &m[side].left)));
-                redraw(&mut patch, line, &lines, &staves, upper, true);
+                redraw(&mut patch, line, &lines, &staves, upper, BarEdge::Right);
             }
             if let Some(line) = left {
                 let met = before.filter(|(right, _)| right.is_none()).map(|(_, signs)| signs);
                 let lines = [0, 1].map(|side| meeting(met.map(|m| &m[side].right), Some(&own[side].left)));
-                redraw(&mut patch, line, &lines, &staves, upper, false);
+                redraw(&mut patch, line, &lines, &staves, upper, BarEdge::Left);
             }
         }
         *bar += measures.len();
@@ -81,7 +82,7 @@ fn staves(measure: Node<'_, '_>) -> Vec<[f64; 4]> {
 /// What stands between two bars on one side: its form, and the marks that it is.
 fn meeting(right: Option<&Barline>, left: Option<&Barline>) -> (Form, Option<String>) {
     let color = [right, left].into_iter().flatten().find_map(|line| line.color.clone());
-    let [ends, begins] = [right.map(|line| form(line, false)), left.map(|line| form(line, true))];
+    let [ends, begins] = [right.map(|line| form(line, BarEdge::Right)), left.map(|line| form(line, BarEdge::Left))];
     let met = match (ends, begins) {
         (Some(Form::RepeatEnd), Some(Form::RepeatStart)) => Form::RepeatBoth,
         (Some(ends), begins) => begins.filter(|b| *b != Form::Plain).map_or(ends, |begins| ends.max(begins)),
@@ -98,7 +99,7 @@ fn redraw(
     sides: &[(Form, Option<String>); 2],
     staves: &[[f64; 4]],
     upper: u32,
-    is_right: bool,
+    edge: BarEdge,
 ) {
     if sides[0].0 == sides[1].0 && sides.iter().all(|s| s.1.is_none()) {
         return;
@@ -107,11 +108,11 @@ fn redraw(
     for (side, (form, color)) in sides.iter().enumerate() {
         let own: Vec<&[f64; 4]> =
             staves.iter().enumerate().filter(|(n, _)| (*n < upper as usize) == (side == 0)).map(|(_, s)| s).collect();
-        let number = color.as_deref().and_then(|c| u32::from_str_radix(c.trim_start_matches('#'), 16).ok());
+        let number = color.as_deref().and_then(mark_of);
         let name = number.map(|n| format!(" m{n}")).unwrap_or_default();
         let Some(first) = own.first() else { continue };
-        let at = if is_right { first[1] } else { first[0] };
-        let drawing = Drawing::of(*form, at, is_right);
+        let at = if edge == BarEdge::Right { first[1] } else { first[0] };
+        let drawing = Drawing::of(*form, at, edge);
         let _ = write!(text, "<g class=\"barLine{name}\">");
         for staff in &own {
             drawing.draw(&mut text, staff[2], staff[3]);
@@ -130,9 +131,9 @@ struct Drawing {
 }
 
 impl Drawing {
-    /// A barline whose outer edge is at `at`: its right one, or its left one.
-    fn of(form: Form, at: f64, is_right: bool) -> Drawing {
-        let inward = if is_right { -1.0 } else { 1.0 };
+    /// A barline at an edge of its bar, which is at `at`.
+    fn of(form: Form, at: f64, edge: BarEdge) -> Drawing {
+        let inward = if edge == BarEdge::Right { -1.0 } else { 1.0 };
         let thin = at + inward * THIN / 2.0;
         let thick = at + inward * THICK / 2.0;
         let (lines, dots) = match form {

@@ -9,6 +9,11 @@ pub fn is(node: Node<'_, '_>, name: &str) -> bool {
     node.has_tag_name((MEI, name))
 }
 
+/// What marks and lines call an element by.
+pub fn id<'a>(node: Node<'a, '_>) -> Option<&'a str> {
+    node.attribute(("http://www.w3.org/XML/1998/namespace", "id"))
+}
+
 /// The staves of a bar.
 pub fn staves_of<'a, 'i>(bar: Node<'a, 'i>) -> impl Iterator<Item = Node<'a, 'i>> {
     bar.children().filter(|n| is(*n, "staff"))

@@ -1,7 +1,7 @@
 //! What a score need not print: staves on which nobody ever plays, and a tempo
 //! over more than the top staff.
 
-use super::document::{is, staves_of};
+use super::document::{id, is, staves_of};
 use crate::musicxml::words_of;
 use crate::patch::Patch;
 use crate::score::Category;
@@ -33,7 +33,7 @@ pub fn without_empty_staves(mei: &str) -> Option<String> {
     let mut ids = BTreeSet::new();
     for staff in bars().flat_map(staves_of).filter(|n| is_gone(*n)) {
         patch.cut(staff.range());
-        ids.extend(staff.descendants().filter_map(|n| n.attribute((XML, "id"))));
+        ids.extend(staff.descendants().filter_map(id));
     }
     let goes = |n: &Node<'_, '_>| {
         let lists = is(*n, "staffDef") || is(*n, "staffGrp");
@@ -68,8 +68,6 @@ pub fn without_empty_staves(mei: &str) -> Option<String> {
 
 /// What may stand on a staff on which nobody plays.
 const RESTS: [&str; 7] = ["rest", "mRest", "space", "mSpace", "multiRest", "clef", "clefGrp"];
-
-const XML: &str = "http://www.w3.org/XML/1998/namespace";
 
 /// The document with each tempo once, over the top staff; `None` if it is none.
 pub fn tempo_over_the_top(mei: &str) -> Option<String> {

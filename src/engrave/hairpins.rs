@@ -1,6 +1,6 @@
 //! Lines that would go on for no more than a stub where a new line of music begins.
 
-use super::document::{is, staves_of};
+use super::document::{self, is, staves_of};
 use crate::patch::Patch;
 use roxmltree::{Document, Node};
 
@@ -30,15 +30,13 @@ pub fn end_at_the_line(document: &Document<'_>, begins: impl Fn(usize) -> bool, 
 
 /// The bar after `place` that a note is the first one of.
 fn first_note(bars: &[Node<'_, '_>], place: usize, id: &str) -> Option<usize> {
-    let is_it = |n: Node<'_, '_>| n.attribute((XML, "id")) == Some(id);
+    let is_it = |n: Node<'_, '_>| document::id(n) == Some(id);
     let sounds = |n: &Node<'_, '_>| ["note", "rest", "chord", "mRest"].iter().any(|name| is(*n, name));
     (place + 1..bars.len()).find(|bar| {
         let layers = staves_of(bars[*bar]).flat_map(|staff| staff.children()).filter(|n| is(*n, "layer"));
         layers.filter_map(|layer| layer.descendants().find(sounds)).any(|n| n.descendants().any(is_it))
     })
 }
-
-const XML: &str = "http://www.w3.org/XML/1998/namespace";
 
 /// Of each bar, how many beats its time signature counts.
 fn beats(document: &Document<'_>, bars: usize) -> Vec<u32> {

@@ -1,14 +1,15 @@
 //! Bars of rest of a part, joined into one with their number.
 
-use super::document::{is, staves_of};
+use super::document::{id, is, staves_of};
 use crate::patch::Patch;
 use roxmltree::{Document, Node};
+use std::collections::BTreeMap;
 
 /// The document with its rests joined, and for each bar that is left the last of those that it stands for; `None` if it is none.
 pub fn joined(mei: &str) -> Option<(String, Vec<usize>)> {
     let document = Document::parse(mei).ok()?;
     let bars: Vec<Node<'_, '_>> = document.descendants().filter(|n| is(*n, "measure")).collect();
-    let crossed = crossed(&document, &bars);
+    let crossed = crossed(&bars);
     let mut patch = Patch::default();
     let mut last_of = Vec::new();
     let mut from = 0;
@@ -93,12 +94,9 @@ fn ends(bar: Node<'_, '_>) -> bool {
 }
 
 /// The bars that a line goes across: its end is told by how many bars it goes on.
-fn crossed(document: &Document<'_>, bars: &[Node<'_, '_>]) -> Vec<bool> {
-    let bar_of = |id: &str| {
-        let id = id.trim_start_matches('#');
-        let found = document.descendants().find(|n| n.attribute((XML, "id")) == Some(id))?;
-        found.ancestors().find_map(|n| bars.iter().position(|bar| *bar == n))
-    };
+fn crossed(bars: &[Node<'_, '_>]) -> Vec<bool> {
+    let within = bars.iter().enumerate().flat_map(|(place, bar)| bar.descendants().map(move |n| (n, place)));
+    let bar_of: BTreeMap<&str, usize> = within.filter_map(|(n, place)| Some((id(n)?, place))).collect();
     let mut out = vec![false; bars.len()];
     for (place, bar) in bars.iter().enumerate() {
         for mark in bar.children().filter(|n| n.is_element() && !is(*n, "staff")) {
@@ -106,7 +104,11 @@ fn crossed(document: &Document<'_>, bars: &[Node<'_, '_>]) -> Vec<bool> {
             let last = match counted {
                 Some(more) => place + more,
                 None if is(mark, "slur") || is(mark, "tie") => continue,
-                None => mark.attribute("endid").and_then(bar_of).unwrap_or(place),
+                None => mark
+                    .attribute("endid")
+                    .map(|id| id.trim_start_matches('#'))
+                    .and_then(|id| bar_of.get(id).copied())
+                    .unwrap_or(place),
             };
             let end = bars.len().min(last + 1);
             out[(place + 1).min(end)..end].fill(true);
@@ -114,8 +116,6 @@ fn crossed(document: &Document<'_>, bars: &[Node<'_, '_>]) -> Vec<bool> {
     }
     out
 }
-
-const XML: &str = "http://www.w3.org/XML/1998/namespace";
 
 #[cfg(test)]
 mod tests {

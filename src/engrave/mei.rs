@@ -23,6 +23,11 @@ pub const BRACKETED: &str = "bracketed";
 /// Elements that are drawn in one colour, whatever their parts say.
 const CONTROL: [&str; 9] = ["dynam", "dir", "tempo", "reh", "fing", "harm", "verse", "ending", "repeatMark"];
 
+/// The number of the mark that a colour is the name of.
+pub fn mark_of(color: &str) -> Option<u32> {
+    u32::from_str_radix(color.trim_start_matches('#'), 16).ok()
+}
+
 /// The document with colours where they are seen; `None` if it is none.
 pub fn paint(mei: &str, colors: Colors) -> Option<String> {
     let document = Document::parse(mei).ok()?;
@@ -90,7 +95,7 @@ impl Painter<'_> {
                 if bracketed { format!("{color} type=\"{}\"", self.also_bracketed(node)) } else { color }
             }
             Colors::Names => {
-                let Ok(number) = u32::from_str_radix(color.trim_start_matches('#'), 16) else { return };
+                let Some(number) = mark_of(color) else { return };
                 if let Some(old) = node.attribute_node("type") {
                     self.cut(old.range());
                 }

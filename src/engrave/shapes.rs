@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 pub struct Shapes<'d>(BTreeMap<&'d str, Extent>);
 
 /// What a drawing's units become, as SVG has it: a, b, c, d, e, f.
-type Matrix = [f64; 6];
+pub type Matrix = [f64; 6];
 
 const PLAIN: Matrix = [1.0, 0.0, 0.0, 1.0, 0.0, 0.0];
 
@@ -116,7 +116,8 @@ fn product(m: Matrix, n: Matrix) -> Matrix {
     ]
 }
 
-fn transform(text: &str) -> Matrix {
+/// What an attribute `transform` says.
+pub fn transform(text: &str) -> Matrix {
     text.split(')').filter_map(|one| one.split_once('(')).fold(PLAIN, |all, (name, said)| {
         let said = numbers(said);
         let first = said.first().copied().unwrap_or_default();

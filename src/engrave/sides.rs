@@ -2,6 +2,7 @@
 //! reads them of the first part, and for all staves.
 
 use super::Beats;
+use super::mei::mark_of;
 use crate::musicxml::beside::{Barline, Ending, Key, Signs, Time};
 use crate::patch::Patch;
 use roxmltree::{Document, Node};
@@ -43,12 +44,16 @@ pub fn signed(mei: &str, beats: &Beats, signs: &[[Signs; 2]]) -> Option<String> 
                 }
             }
         }
-        for (name, side) in [("left", own.each_ref().map(|s| &s.left)), ("right", own.each_ref().map(|s| &s.right))] {
+        let edges = [
+            ("left", BarEdge::Left, own.each_ref().map(|s| &s.left)),
+            ("right", BarEdge::Right, own.each_ref().map(|s| &s.right)),
+        ];
+        for (name, edge, side) in edges {
             if let Some(old) = measure.attribute_node(name) {
                 patch.cut(mei[..old.range().start].trim_end().len()..old.range().end);
             }
             // The engraver makes room for the wider one.
-            if let Some(form) = side.into_iter().map(|line| form(line, name == "left")).max().filter(|f| f.is_said()) {
+            if let Some(form) = side.into_iter().map(|line| form(line, edge)).max().filter(|f| f.is_said()) {
                 let at = measure.range().start + 1 + measure.tag_name().name().len();
                 patch.insert(at, format!(" {name}=\"{}\"", form.name()));
             }
@@ -147,10 +152,17 @@ impl Form {
     }
 }
 
-/// The form of a barline on one side of a bar.
-pub fn form(line: &Barline, is_left: bool) -> Form {
+/// Where a barline stands at its bar.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum BarEdge {
+    Left,
+    Right,
+}
+
+/// The form of a barline at one edge of a bar.
+pub fn form(line: &Barline, edge: BarEdge) -> Form {
     match line.style.as_str() {
-        _ if line.repeats && is_left => Form::RepeatStart,
+        _ if line.repeats && edge == BarEdge::Left => Form::RepeatStart,
         _ if line.repeats => Form::RepeatEnd,
         "dotted" => Form::Dotted,
         "dashed" => Form::Dashed,
@@ -182,7 +194,7 @@ fn endings(signs: &[[Signs; 2]], bar: usize, first_staves: [u32; 2], units: &[[i
 
 /// A line above a staff, with the numbers of the ending below its hook.
 fn line_of(ending: &Ending, staff: u32, is_closed: bool, to: &str) -> String {
-    let number = ending.color.as_deref().and_then(|c| u32::from_str_radix(c.trim_start_matches('#'), 16).ok());
+    let number = ending.color.as_deref().and_then(mark_of);
     let kind = number.map(|number| format!(" type=\"m{number}\"")).unwrap_or_default();
     let closed = if is_closed { " lendsym=\"angledown\"" } else { "" };
     let text = quick_xml::escape::escape(ending.text.as_str());

@@ -5,7 +5,7 @@ use super::links::Spot;
 use crate::engrave::boxes::{Extent, SVG, closed, has_class, is_box, is_one_sign, number, staff_lines};
 use crate::engrave::letters::{Face, Used, letter};
 use crate::engrave::room::Room;
-use crate::engrave::shapes::{Shapes, union};
+use crate::engrave::shapes::{Matrix, Shapes, transform, union};
 use roxmltree::Node;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
@@ -175,8 +175,10 @@ impl<'t> Copier<'t> {
 
     fn glyph(&mut self, node: Node<'_, '_>) {
         let glyph = node.attribute("href").and_then(|h| self.glyphs.get(h.trim_start_matches('#')));
-        if let Some(number) = glyph {
-            self.out += &placed(*number, node.attribute("transform").unwrap_or_default());
+        let at = transform(node.attribute("transform").unwrap_or_default());
+        // What is nowhere takes no room, and is not drawn.
+        if let Some(number) = glyph.filter(|_| at.iter().all(|n| n.is_finite())) {
+            self.out += &placed(*number, at);
         }
     }
 
@@ -324,15 +326,8 @@ impl<'t> Copier<'t> {
 pub const SCALE: f64 = 0.72;
 
 /// A glyph at its place.
-fn placed(number: usize, transform: &str) -> String {
-    let after = |word: &str| {
-        let inner = transform.split(word).nth(1)?.strip_prefix('(')?.split(')').next()?;
-        let mut numbers = inner.split([',', ' ']).filter_map(|n| n.parse::<f64>().ok());
-        let first = numbers.next()?;
-        Some([first, numbers.next().unwrap_or(first)])
-    };
-    let [x, y] = after("translate").unwrap_or_default();
-    let scale = after("scale").unwrap_or([1.0, 1.0]).map(|s| s / SCALE);
+fn placed(number: usize, [wide, _, _, high, x, y]: Matrix) -> String {
+    let scale = [wide, high].map(|s| s / SCALE);
     match scale.iter().all(|s| (s - 1.0).abs() < 0.001) {
         true => format!("<use href=\"#y{number}\" x=\"{x}\" y=\"{y}\"/>"),
         false => {
