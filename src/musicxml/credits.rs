@@ -20,10 +20,7 @@ pub struct Heading {
 /// The heading of a document, as it says itself.
 pub fn heading(tree: &Tree<'_>) -> Heading {
     let root = tree.root();
-    let credited = |kind| {
-        let of_kind = |n: &Node<'_, '_>| kind_of(*n) == kind;
-        credits(root).find(of_kind).and_then(|c| child_text(c, "credit-words")).map(one_line)
-    };
+    let credited = |kind| credited(root, kind).map(one_line);
     let said = |text: Option<&str>| text.map(one_line).filter(|text| !text.is_empty());
     let movement = said(child_text(root, "movement-title"));
     let work = said(child(root, "work").and_then(|work| child_text(work, "work-title")));
@@ -100,6 +97,11 @@ pub fn take_out_the_editor(edits: &mut Edits, source: &BTreeSet<String>) -> Vec<
         }
     }
     out
+}
+
+/// The words of the first credit of a kind.
+pub(super) fn credited<'a>(root: Node<'a, '_>, kind: &str) -> Option<&'a str> {
+    credits(root).find(|n| kind_of(*n) == kind).and_then(|credit| child_text(credit, "credit-words"))
 }
 
 fn credits<'a, 'i>(root: Node<'a, 'i>) -> impl Iterator<Item = Node<'a, 'i>> {

@@ -123,3 +123,12 @@ pub fn alteration(text: &str) -> Option<i32> {
     let cents = (parse_decimal(text)? * Time::from(100)).round().to_integer();
     (cents.abs() <= 400).then_some(cents as i32)
 }
+
+/// How long a note value is, by the name of its type, in quarter notes.
+pub fn length_of_type(name: &str) -> Option<Time> {
+    const TYPES: [&str; 14] = [
+        "maxima", "long", "breve", "whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th",
+        "512th", "1024th",
+    ];
+    TYPES.iter().position(|t| *t == name).map(|place| Time::new(32, 1 << place))
+}

@@ -142,12 +142,12 @@ impl Collector {
     /// A signature of single accidentals, which another key does not move.
     pub fn key_of_signs(&mut self, part: &mut Part, node: Node<'_, '_>, signs: &str, spot: Spot) {
         let sign = Sign::KeyOfSigns(signs.to_string());
-        self.add(part, category("attributes", "key"), sign, spot, vec![element(node)]);
+        self.add_plain(part, category("attributes", "key"), sign, node, spot);
     }
 
     pub fn time(&mut self, part: &mut Part, node: Node<'_, '_>, reading: &str, spot: Spot) {
         let sign = Sign::Time(reading.to_string());
-        self.add(part, category("attributes", "time"), sign, spot, vec![element(node)]);
+        self.add_plain(part, category("attributes", "time"), sign, node, spot);
     }
 }
 

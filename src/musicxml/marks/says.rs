@@ -3,7 +3,7 @@
 
 use super::name;
 use crate::musicxml::elements::facts;
-use crate::musicxml::tree::{child, child_text, elements, one_line, text_of};
+use crate::musicxml::tree::{child, child_text, elements, length_of_type, one_line, text_of};
 use crate::score::sign::Metronome;
 use crate::time::{Time, parse_decimal};
 use roxmltree::Node;
@@ -158,16 +158,8 @@ fn metronome_note(node: Node<'_, '_>) -> String {
 fn quarters(node: Node<'_, '_>) -> Option<Time> {
     let mut items =
         elements(node).filter(|n| matches!(name(*n), "beat-unit" | "beat-unit-dot" | "beat-unit-tied" | "per-minute"));
-    let plain = match text_of(items.next().filter(|n| name(*n) == "beat-unit")?) {
-        "breve" => Time::from(8),
-        "whole" => Time::from(4),
-        "half" => Time::from(2),
-        "quarter" => Time::from(1),
-        "eighth" => Time::new(1, 2),
-        "16th" => Time::new(1, 4),
-        "32nd" => Time::new(1, 8),
-        _ => return None,
-    };
+    let unit = items.next().filter(|n| name(*n) == "beat-unit")?;
+    let plain = length_of_type(text_of(unit)).filter(|t| (Time::new(1, 8)..=Time::from(8)).contains(t))?;
     let (mut dots, mut next) = (0, items.next()?);
     while name(next) == "beat-unit-dot" {
         (dots, next) = (dots + 1, items.next()?);

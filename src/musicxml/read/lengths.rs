@@ -3,7 +3,7 @@
 //! read the type, the dots and the tuplet.
 
 use super::PartReader;
-use crate::musicxml::tree::{child, child_text, elements, text_of};
+use crate::musicxml::tree::{child, child_text, elements, length_of_type, text_of};
 use crate::time::{Time, parse_decimal};
 use roxmltree::Node;
 
@@ -224,14 +224,10 @@ struct Shown {
 
 impl Shown {
     fn of(node: Node<'_, '_>) -> Option<Shown> {
-        const TYPES: [&str; 14] = [
-            "maxima", "long", "breve", "whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th",
-            "512th", "1024th",
-        ];
         let (mut plain, mut dots, mut ratio) = (None, 0, None);
         for item in elements(node) {
             match item.tag_name().name() {
-                "type" => plain = TYPES.iter().position(|t| *t == text_of(item)).map(|place| Time::new(32, 1 << place)),
+                "type" => plain = length_of_type(text_of(item)),
                 "dot" => dots += 1,
                 "time-modification" => {
                     let number = |name| {

@@ -10,6 +10,7 @@ mod parts;
 mod warnings;
 
 use crate::musicxml::Error;
+use crate::musicxml::credits::credited;
 use crate::musicxml::marks::{Collector, Spot};
 use crate::musicxml::tree::{Tree, child, child_text, element, elements, one_line, text_of};
 use crate::score::{Anchor, Bar, Meter, Part, Place, Score};
@@ -72,13 +73,7 @@ pub fn read(tree: &Tree<'_>) -> Result<Parsed, Error> {
 fn title(root: Node<'_, '_>) -> Option<String> {
     let work = child(root, "work").and_then(|w| child_text(w, "work-title"));
     let movement = child_text(root, "movement-title");
-    let credit = || {
-        root.children()
-            .filter(|n| n.tag_name().name() == "credit")
-            .find(|c| child_text(*c, "credit-type") == Some("title"))
-            .and_then(|c| child_text(c, "credit-words"))
-    };
-    let found = [work, movement].into_iter().flatten().find(|t| !t.is_empty()).or_else(credit)?;
+    let found = [work, movement].into_iter().flatten().find(|t| !t.is_empty()).or_else(|| credited(root, "title"))?;
     Some(one_line(found))
 }
 

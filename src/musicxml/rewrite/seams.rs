@@ -27,7 +27,7 @@ impl Draft<'_, '_, '_> {
         for mark in self.context.part.marks.iter().filter(|m| !with_source || self.context.is_mark_alone(m)) {
             let Some(end) = mark.end else { continue };
             let torn = match (places.get(&mark.at.bar), places.get(&end.bar)) {
-                (Some(from), Some(to)) => goes_with_notes(mark) && fresh.iter().any(|bar| (*from..*to).contains(bar)),
+                (Some(from), Some(to)) => mark.sign.joins_notes() && fresh.iter().any(|bar| (*from..*to).contains(bar)),
                 (None, None) => false,
                 _ => true,
             };
@@ -67,9 +67,4 @@ impl Draft<'_, '_, '_> {
             self.edits.remove(element(node));
         }
     }
-}
-
-/// Whether a span joins notes, so that it cannot go over a bar of rest.
-fn goes_with_notes(mark: &Mark) -> bool {
-    mark.sign.joins_notes()
 }
