@@ -6,7 +6,6 @@ use super::content::{Content, mark_line};
 use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Failure};
 use crate::instrument::{self, Instrument, Outside, RangeCheck, ReadAs};
-use crate::keys::joins;
 use crate::keys::phrases::{Move, propose};
 use crate::musicxml::Edits;
 use crate::musicxml::rewrite::{Alone, Context, TouchedLine, touched_octave_lines};
@@ -193,7 +192,11 @@ fn hold(part: &Part, moves: &mut Vec<Move>) -> Vec<Move> {
     let mut held = Vec::new();
     loop {
         let octaves = octaves(part, moves);
-        let ends = part.marks.iter().filter(|m| joins(m)).filter_map(|m| m.at.note.zip(m.end.and_then(|e| e.note)));
+        let ends = part
+            .marks
+            .iter()
+            .filter(|m| m.sign.joins_notes())
+            .filter_map(|m| m.at.note.zip(m.end.and_then(|e| e.note)));
         let torn: Vec<(NoteId, NoteId)> = ends.filter(|(from, to)| octaves[*from] != octaves[*to]).collect();
         if torn.is_empty() {
             return held;

@@ -76,14 +76,14 @@ impl<'a, 'i> Follower<'_, '_, 'a, 'i> {
             }
             if let Some(ours) = ours {
                 let same = |m: &Mark| {
-                    same_sign(m, ours) && m.at.bar == ours.at.bar && m.end.map(|e| e.bar) == ours.end.map(|e| e.bar)
+                    m.sign == ours.sign && m.at.bar == ours.at.bar && m.end.map(|e| e.bar) == ours.end.map(|e| e.bar)
                 };
                 gone.extend(self.part.marks.iter().position(same));
             }
             let Some((id, theirs)) = theirs.filter(|_| verdict == Verdict::Source) else { continue };
             let there = self.place_of_source(theirs.at.bar, theirs.at.offset);
             let is_there = self.part.marks.iter().enumerate().any(|(own, m)| {
-                same_sign(m, theirs) && !gone.contains(&own) && there.is_some() && self.place(m) == there
+                m.sign == theirs.sign && !gone.contains(&own) && there.is_some() && self.place(m) == there
             });
             if !is_there {
                 new.push(id);
@@ -141,8 +141,4 @@ fn is_drawn(sign: &Sign) -> bool {
 
 fn is_at_barline(mark: &Mark) -> bool {
     matches!(mark.sign, Sign::Repeat { .. })
-}
-
-fn same_sign(one: &Mark, other: &Mark) -> bool {
-    one.sign == other.sign
 }

@@ -120,6 +120,13 @@ fn close(e: &Ours, s: &Theirs) -> bool {
     (a.voice, b.voice, a.again) == (None, None, b.again) && near
 }
 
+/// What two marks that are matched are to each other.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Likeness {
+    Same,
+    Altered,
+}
+
 pub(super) struct Matcher<'a> {
     edition: &'a [Ours<'a>],
     source: &'a [Theirs<'a>],
@@ -137,15 +144,19 @@ impl<'a> Matcher<'a> {
     pub fn run(&mut self) {
         self.equal();
         let verses = [verses(self.edition), verses(self.source)];
-        self.nearly(true, |e, s| e.start == s.start && of_another_verse(e, s, &verses));
-        self.nearly(true, |e, s| e.meaning == s.meaning && at_another_note(e, s));
-        self.nearly(true, |e, s| e.meaning == s.meaning && laid_out(e, s));
-        self.nearly(false, |e, s| e.start == s.start);
-        self.nearly(false, |e, s| e.end.is_some() && e.end == s.end && e.meaning == s.meaning);
-        self.nearly(false, |e, s| e.meaning == s.meaning && overlap(e, s));
-        self.nearly(false, |e, s| e.meaning == s.meaning && e.end.is_some() == s.end.is_some() && close(e, s));
+        self.nearly(Likeness::Same, |e, s| e.start == s.start && of_another_verse(e, s, &verses));
+        self.nearly(Likeness::Same, |e, s| e.meaning == s.meaning && at_another_note(e, s));
+        self.nearly(Likeness::Same, |e, s| e.meaning == s.meaning && laid_out(e, s));
+        self.nearly(Likeness::Altered, |e, s| e.start == s.start);
+        self.nearly(Likeness::Altered, |e, s| e.end.is_some() && e.end == s.end && e.meaning == s.meaning);
+        self.nearly(Likeness::Altered, |e, s| e.meaning == s.meaning && overlap(e, s));
+        self.nearly(Likeness::Altered, |e, s| {
+            e.meaning == s.meaning && e.end.is_some() == s.end.is_some() && close(e, s)
+        });
         // Dashes after a word are the layout's.
-        self.nearly(false, |e, s| e.meaning == s.meaning && e.end.is_some() != s.end.is_some() && close(e, s));
+        self.nearly(Likeness::Altered, |e, s| {
+            e.meaning == s.meaning && e.end.is_some() != s.end.is_some() && close(e, s)
+        });
     }
 
     /// Marks that say the same at the same place.
@@ -173,8 +184,8 @@ impl<'a> Matcher<'a> {
     }
 
     /// What is left, of the same category and alike in some way: one mark that
-    /// was altered, or is the `same`, not one gone and one come.
-    fn nearly(&mut self, same: bool, alike: impl Fn(&Ours, &Theirs) -> bool) {
+    /// was altered, or says the same after all, not one gone and one come.
+    fn nearly(&mut self, likeness: Likeness, alike: impl Fn(&Ours, &Theirs) -> bool) {
         let mut free: FxHashMap<Category, Vec<usize>> = FxHashMap::default();
         for (index, entry) in self.source.iter().enumerate() {
             if !self.taken[index] && entry.start.is_some() {
@@ -191,7 +202,7 @@ impl<'a> Matcher<'a> {
                 let s = free.remove(at);
                 // Old signatures often have one accidental fewer.
                 let tolerated = entry.category == Category::Signature && one_accidental(entry, &self.source[s]);
-                self.partner[e] = Some((s, same || tolerated));
+                self.partner[e] = Some((s, likeness == Likeness::Same || tolerated));
                 self.taken[s] = true;
             }
         }

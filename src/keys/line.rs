@@ -2,7 +2,7 @@
 
 use crate::instrument::{Instrument, ReadAs};
 use crate::pitch::{Interval, Pitch};
-use crate::score::{Category, Mark, NoteId, Part};
+use crate::score::{Category, NoteId, Part};
 use crate::time::Time;
 use std::ops::Range;
 
@@ -146,11 +146,6 @@ pub(super) fn times(line: &mut Line) {
     }
 }
 
-/// Whether a line leads from the note where a mark begins to the one where it ends.
-pub fn joins(mark: &Mark) -> bool {
-    mark.sign.joins_notes()
-}
-
 /// Where slurs join and where breaths part.
 pub(super) fn joints(part: &Part, line: &mut Line) {
     let mut place_of: Vec<(NoteId, usize)> = line
@@ -168,7 +163,7 @@ pub(super) fn joints(part: &Part, line: &mut Line) {
     let mut change = vec![0i32; line.events.len() + 1];
     for mark in &part.marks {
         match mark.category {
-            _ if joins(mark) => {
+            _ if mark.sign.joins_notes() => {
                 let ends = mark.at.note.and_then(find).zip(mark.end.and_then(|e| e.note).and_then(find));
                 if let Some((from, to)) = ends.filter(|(from, to)| from < to) {
                     change[from + 1] += 1;

@@ -15,7 +15,7 @@ mod together;
 
 pub use choice::simplest;
 pub use fingerings::Chart;
-pub use line::{View, joins};
+pub use line::View;
 pub use stretches::HardStretch;
 pub use study::{Study, Trial};
 pub use tempo::{Tempo, TempoSource};

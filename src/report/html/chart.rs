@@ -1,6 +1,6 @@
 //! The notes of both sides on one axis of time, both in the edition's key.
 
-use crate::alignment::{EditionBar, EditionNote, EditionPart, NoteOf, PartOf, Side, SourceBar, SourceNote, SourcePart};
+use crate::alignment::{BarOf, EditionBar, EditionNote, EditionPart, NoteOf, PartOf, Side, SourceNote, SourcePart};
 use crate::collate::{BarPair, Collation, PartAlignment};
 use crate::findings::{PartFindings, Status, Subject};
 use crate::instrument::RangeCheck;
@@ -80,8 +80,8 @@ impl Sides<'_> {
         let mut at = 0.0;
         for index in rows {
             let row = &self.collation.outline[index];
-            let edition = self.extent(index, true);
-            let source = self.extent(index, false);
+            let edition = self.extent(self.edition, index, |row| (row.edition, row.edition_from));
+            let source = self.extent(self.source, index, |row| (row.source, row.source_from));
             let scale = float(row.scale);
             let lasts = |e: &Option<Extent>| e.as_ref().map_or(0.0, |e| float(e.to - e.from));
             let length = lasts(&edition).max(lasts(&source) * scale).max(GRACE);
@@ -131,11 +131,15 @@ impl Sides<'_> {
 
     /// What a row takes of a bar of one side; a repeat that is only written out
     /// on the other side brings its bar back.
-    fn extent(&self, index: usize, edition: bool) -> Option<Extent> {
-        let part = if edition { self.edition.part() } else { self.source.part() };
-        let own = |row: &BarPair| match edition {
-            true => (row.edition.map(EditionBar::index), row.edition_from),
-            false => (row.source.map(SourceBar::index), row.source_from),
+    fn extent<S: Side>(
+        &self,
+        part: PartOf<S>,
+        index: usize,
+        begin: impl Fn(&BarPair) -> (Option<BarOf<S>>, Time),
+    ) -> Option<Extent> {
+        let own = |row: &BarPair| {
+            let (bar, from) = begin(row);
+            (bar.map(BarOf::index), from)
         };
         let outline = &self.collation.outline;
         let (bar, from) = own(&outline[index]);
