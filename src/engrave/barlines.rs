@@ -93,6 +93,16 @@ fn meeting(right: Option<&Barline>, left: Option<&Barline>) -> (Form, Option<Str
     (met, color)
 }
 
+/// Where a barline that is drawn ends, or begins: behind the last one of a system a signature may stand that is to come.
+fn edge_of(line: Node<'_, '_>, edge: BarEdge) -> Option<f64> {
+    let ends = line.children().filter(|n| n.tag_name().name() == "path").filter_map(|path| {
+        let x = number(path.attribute("d")?.strip_prefix('M')?.split([' ', ',']).next()?)?;
+        let half = path.attribute("stroke-width").and_then(number).unwrap_or(THIN) / 2.0;
+        Some(if edge == BarEdge::Right { x + half } else { x - half })
+    });
+    ends.reduce(if edge == BarEdge::Right { f64::max } else { f64::min })
+}
+
 fn redraw(
     patch: &mut Patch,
     line: Node<'_, '_>,
@@ -111,7 +121,7 @@ fn redraw(
         let number = color.as_deref().and_then(mark_of);
         let name = number.map(|n| format!(" m{n}")).unwrap_or_default();
         let Some(first) = own.first() else { continue };
-        let at = if edge == BarEdge::Right { first[1] } else { first[0] };
+        let at = edge_of(line, edge).unwrap_or(if edge == BarEdge::Right { first[1] } else { first[0] });
         let drawing = Drawing::of(*form, at, edge);
         let _ = write!(text, "<g class=\"barLine{name}\">");
         for staff in &own {
@@ -218,6 +228,6 @@ mod tests {
         });
         assert_eq!((upper.matches("<path").count(), upper.matches("<ellipse").count()), (1, 0), "{other}");
         assert_eq!((lower.matches("<path").count(), lower.matches("<ellipse").count()), (2, 2), "{other}");
-        assert!(upper.contains("M886.5 0 L886.5 720") && lower.contains("M855 1800 L855 2520"), "{other}");
+        assert!(upper.contains("M887 0 L887 720") && lower.contains("M855.5 1800 L855.5 2520"), "{other}");
     }
 }

@@ -134,3 +134,15 @@ fn a_bar_of_the_source_alone_has_its_number() {
     let silent: Vec<&str> = bars_of(&text, "P1-edition").iter().map(|bar| bar.2).collect();
     assert_eq!(silent, ["", "", "none", "", "", ""]);
 }
+
+#[test]
+fn a_repeat_without_a_style_has_its_colour_in_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    let bars = |repeat| [("CDEF", ""), ("GABG", repeat), ("DECD", ""), ("AFGC", "")];
+    fs::write(at("source.xml"), quarters(&bars(""))).unwrap();
+    let repeat = "<barline location=\"right\"><repeat direction=\"backward\"/></barline>";
+    fs::write(at("edition.xml"), quarters(&bars(repeat))).unwrap();
+    let text = both(&at("edition.xml"), &at("source.xml"), &folder.path().join("both.xml"));
+    assert!(text.contains("<bar-style color=\"#D55E00\">light-heavy</bar-style>"), "{text}");
+}

@@ -18,6 +18,8 @@ pub enum Brackets {
     Drawn,
 }
 
+/// Letters of the longest direction that is set as headings are, in the middle or to the right.
+const LONGEST_DIRECTION: usize = 20;
 /// What would join several bars into one, or hide their notes.
 const LEFT_OUT: [&str; 2] = ["measure-style", "part-symbol"];
 /// Of several in a note the engraver reads the first.
@@ -37,6 +39,20 @@ pub(super) fn prepare(measure: &mut Fragment, brackets: Brackets) {
     ready(measure, brackets);
 }
 
+/// Leaves out titles and names that are typed over the first bars: on the first page they stand in its head, over
+/// staves in each other's way.
+pub(super) fn without_headings(measure: &mut Fragment) {
+    let is_heading = |f: &Fragment| {
+        let is_set = matches!(f.attribute("justify"), Some("center" | "right"));
+        let text = f.text.trim();
+        f.name == "words" && is_set && (text.chars().count() > LONGEST_DIRECTION || text.contains('\n'))
+    };
+    for direction in measure.children.iter_mut().filter(|f| f.name == "direction") {
+        direction.children.retain(|kind| !kind.children.iter().any(is_heading));
+    }
+    measure.children.retain(|f| f.name != "direction" || f.child("direction-type").is_some());
+}
+
 /// What holds from the start of a bar is said before all that is drawn: after a
 /// chord symbol the engraver would not look for it.
 fn attributes_first(measure: &mut Fragment) {
@@ -50,14 +66,21 @@ fn attributes_first(measure: &mut Fragment) {
     });
 }
 
-/// A rest without a written value that is alone in its bar fills it.
+/// A rest that is alone on its staff in a bar fills it if it has no written value, or is a whole one.
 fn fill_with_rest(measure: &mut Fragment) {
-    let mut notes = measure.children.iter_mut().filter(|c| c.name == "note");
-    if let (Some(note), None) = (notes.next(), notes.next())
-        && note.child("type").is_none()
-        && let Some(rest) = note.children.iter_mut().find(|c| c.name == "rest")
-    {
-        rest.set_attribute("measure", "yes");
+    let is_whole = |note: &Fragment| note.child("type").is_none_or(|t| t.text.trim() == "whole");
+    let staff = |note: &Fragment| note.child("staff").map_or(String::from("1"), |s| s.text.trim().to_string());
+    let staves: Vec<String> = measure.children.iter().filter(|c| c.name == "note").map(staff).collect();
+    if measure.children.iter().any(|c| c.name == "forward") {
+        return;
+    }
+    for note in measure.children.iter_mut().filter(|c| c.name == "note" && is_whole(c)) {
+        let own = staff(note);
+        if staves.iter().filter(|s| **s == own).count() == 1
+            && let Some(rest) = note.children.iter_mut().find(|c| c.name == "rest")
+        {
+            rest.set_attribute("measure", "yes");
+        }
     }
 }
 
@@ -239,6 +262,33 @@ mod tests {
         prepare(&mut measure, Brackets::LeftOut);
         let kept: Vec<_> = measure.children.iter().map(|d| d.children[0].children[0].name.as_str()).collect();
         assert_eq!(kept, ["dynamics", "words", "wedge"]);
+    }
+
+    #[test]
+    fn headings_that_are_typed_over_bars_are_left_out() {
+        let words = |text: &str, justify: &str| {
+            let words = Fragment::leaf("words", text).set("justify", justify);
+            Fragment::new("direction").with(Fragment::new("direction-type").with(words))
+        };
+        let mut measure = Fragment::new("measure").with(words("The miller and the brook", "center"));
+        measure.children.extend([words("F. S.\nop. 25", "right"), words("cantabile", "center")]);
+        measure.children.push(words("a little slower, but not dragging", "left"));
+        without_headings(&mut measure);
+        let kept: Vec<_> = measure.children.iter().map(|d| d.children[0].children[0].text.as_str()).collect();
+        assert_eq!(kept, ["cantabile", "a little slower, but not dragging"]);
+    }
+
+    #[test]
+    fn a_whole_rest_alone_on_its_staff_fills_the_bar() {
+        let rest = |kind: &str, staff: u32| {
+            let note = Fragment::new("note").with(Fragment::new("rest")).with(Fragment::leaf("type", kind));
+            note.with(Fragment::leaf("staff", staff))
+        };
+        let mut measure = Fragment::new("measure").with(rest("whole", 1));
+        measure.children.extend([rest("half", 2), rest("whole", 3), rest("whole", 3), rest("half", 4)]);
+        prepare(&mut measure, Brackets::LeftOut);
+        let fills: Vec<bool> = measure.children.iter().map(|n| n.children[0].attribute("measure").is_some()).collect();
+        assert_eq!(fills, [true, false, false, false, false]);
     }
 
     #[test]

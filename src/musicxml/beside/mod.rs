@@ -25,7 +25,7 @@ pub use styles::Styles;
 
 use super::fragment::{Fragment, Indentation};
 use crate::pitch::Interval;
-use crate::score::Part;
+use crate::score::{Category, Part};
 
 /// A part of the edition below its part of the source.
 pub struct Pair<'a, 'i> {
@@ -57,7 +57,7 @@ pub fn write(heading: &Heading, pairs: &[Pair], rows: &[BarsOfRow]) -> String {
             if part.name.is_empty() { side.to_string() } else { format!("{side}: {}", part.name) }
         };
         let names = [name("Source", pair.source.part), name("Edition", pair.edition.part)];
-        list_pair(&mut list, &mut parts, place + 1, names, pair.measures(rows));
+        list_pair(&mut list, &mut parts, place + 1, names, pair.barlines(), pair.measures(rows));
     }
     let head = vec![
         Fragment::leaf("movement-title", heading.title),
@@ -68,12 +68,21 @@ pub fn write(heading: &Heading, pairs: &[Pair], rows: &[BarsOfRow]) -> String {
     document(head, list, parts)
 }
 
+/// Whether barlines go from the source's staves to the edition's.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Barlines {
+    Joined,
+    /// Syllables stand between them.
+    Apart,
+}
+
 /// Two parts in one bracket, the source's and the edition's.
 fn list_pair(
     list: &mut Fragment,
     parts: &mut Vec<Fragment>,
     number: usize,
     names: [String; 2],
+    barlines: Barlines,
     measures: [Vec<Fragment>; 2],
 ) {
     list.children.push(
@@ -81,7 +90,7 @@ fn list_pair(
             .set("type", "start")
             .set("number", number)
             .with(Fragment::leaf("group-symbol", "bracket"))
-            .with(Fragment::leaf("group-barline", "yes")),
+            .with(Fragment::leaf("group-barline", if barlines == Barlines::Joined { "yes" } else { "no" })),
     );
     for ((side, name), measures) in ["source", "edition"].into_iter().zip(names).zip(measures) {
         let id = format!("P{number}-{side}");
@@ -133,6 +142,11 @@ fn clefs_once(measures: &mut [Fragment]) {
 }
 
 impl Pair<'_, '_> {
+    fn barlines(&self) -> Barlines {
+        let is_sung = self.source.part.marks.iter().any(|mark| mark.category == Category::Lyric);
+        if is_sung { Barlines::Apart } else { Barlines::Joined }
+    }
+
     /// The measures of the source and of the edition.
     fn measures(&self, rows: &[BarsOfRow]) -> [Vec<Fragment>; 2] {
         let printed = staff::Printing::new(&self.edition);

@@ -215,7 +215,11 @@ impl Copier<'_, '_, '_> {
 
     fn move_note(&self, node: Node<'_, '_>, out: &mut Fragment) {
         if let Some(rest) = out.children.iter_mut().find(|c| c.name == "rest") {
-            return move_named_pitch(rest, "display-step", "", self.by);
+            if self.by.steps != 0 {
+                // Where rests stand does not depend on the key.
+                rest.children.clear();
+            }
+            return;
         }
         let Some(at) = out.children.iter().position(|c| c.name == "pitch") else { return };
         let old = written(&out.children[at]);

@@ -17,13 +17,16 @@ pub struct Stretch {
 /// what holds there.
 pub fn write_stretches(pair: &Pair, rows: &[BarsOfRow], stretches: &[(usize, usize)]) -> Vec<Stretch> {
     let mut sides = pair.measures(rows);
-    sides.iter_mut().flatten().for_each(|measure| engraver::prepare(measure, Brackets::LeftOut));
+    for measure in sides.iter_mut().flatten() {
+        engraver::without_headings(measure);
+        engraver::prepare(measure, Brackets::LeftOut);
+    }
     let one = |(first, last): &(usize, usize)| {
         let mut measures = [&sides[0], &sides[1]].map(|side| opened(side, *first, *last));
         let [upper, lower] = &mut measures;
         let signs = taken_out(upper).into_iter().zip(taken_out(lower)).map(<[Signs; 2]>::from).collect();
         let (mut list, mut parts) = (Fragment::new("part-list"), Vec::new());
-        list_pair(&mut list, &mut parts, 1, ["Source".into(), "Edition".into()], measures);
+        list_pair(&mut list, &mut parts, 1, ["Source".into(), "Edition".into()], pair.barlines(), measures);
         // Every system names its sides, not the first alone.
         for part in list.children.iter_mut().filter(|one| one.name == "score-part") {
             let short = part.children[0].text.clone();
@@ -43,7 +46,12 @@ fn opened(measures: &[Fragment], first: usize, last: usize) -> Vec<Fragment> {
     }
     let mut out = measures[first..=last].to_vec();
     if let Some(measure) = out.first_mut() {
-        say(&mut measure.children, in_force.into_iter().cloned().collect());
+        let held = in_force.into_iter().cloned().map(|one| match one.name.as_str() {
+            // It was printed where it began.
+            "time" => one.set("print-object", "no"),
+            _ => one,
+        });
+        say(&mut measure.children, held.collect());
     }
     out
 }
@@ -63,8 +71,9 @@ mod tests {
         let attributes = |inner| holding("attributes", inner);
         let key = |fifths: i32| Fragment::new("key").with(Fragment::leaf("fifths", fifths));
         let clef = |number: u32, sign| Fragment::new("clef").set("number", number).with(Fragment::leaf("sign", sign));
+        let time = || Fragment::new("time").with(Fragment::leaf("beats", 3));
         let measures = [
-            measure(vec![attributes(vec![Fragment::leaf("divisions", 4), key(1), clef(1, "G"), clef(2, "F")])]),
+            measure(vec![attributes(vec![Fragment::leaf("divisions", 4), key(1), time(), clef(1, "G"), clef(2, "F")])]),
             measure(vec![Fragment::new("note"), attributes(vec![clef(2, "C")])]),
             measure(vec![attributes(vec![key(-1)]), Fragment::new("note")]),
         ];
@@ -72,9 +81,10 @@ mod tests {
         assert_eq!(stretch.len(), 1);
         let begin = &stretch[0].children[0];
         let names: Vec<&str> = begin.children.iter().map(|c| c.name.as_str()).collect();
-        assert_eq!(names, ["divisions", "key", "clef", "clef"]);
+        assert_eq!(names, ["divisions", "key", "time", "clef", "clef"]);
         assert_eq!(begin.children[1], key(-1));
-        assert_eq!(begin.children[3], clef(2, "C"));
+        assert_eq!(begin.children[2].attribute("print-object"), Some("no"));
+        assert_eq!(begin.children[4], clef(2, "C"));
         assert_eq!(opened(&measures, 0, 2), measures);
     }
 }

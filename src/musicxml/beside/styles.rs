@@ -10,12 +10,22 @@ use rustc_hash::FxHashMap;
 #[derive(Debug, Default)]
 pub struct Styles {
     touches: FxHashMap<Element, Vec<Touch>>,
+    /// Barlines that are nothing but a repeat, with the style that their dots make.
+    repeats: FxHashMap<Element, Fragment>,
 }
 
 impl Styles {
     /// Gives a mark a look.
     pub fn mark(&mut self, tree: &Tree, mark: &Mark, look: &Look) {
         let nodes: Vec<_> = mark.elements.iter().map(|e| tree.node(*e)).collect();
+        if let ([repeat], Some(color)) = (&nodes[..], look.color)
+            && let Some(barline) = repeat.parent().filter(|_| repeat.has_tag_name("repeat"))
+        {
+            // A repeat has no colour of its own.
+            let is_forward = repeat.attribute("direction") == Some("forward");
+            let style = Fragment::leaf("bar-style", if is_forward { "heavy-light" } else { "light-heavy" });
+            self.repeats.insert(element(barline), style.set("color", color));
+        }
         for (node, touch) in nodes.iter().zip(touches(mark, &nodes, look)) {
             if let Some(holder) = node.parent().filter(|_| !touch.of_holder.is_empty()) {
                 let own = Touch { own: touch.of_holder.clone(), ..Touch::default() };
@@ -51,6 +61,9 @@ impl Styles {
 
     /// The element as it looks, with what stands beside it.
     pub(super) fn styled(&self, from: Element, mut fragment: Fragment) -> Vec<Fragment> {
+        if let Some(style) = self.repeats.get(&from) {
+            fragment.place(style.clone());
+        }
         let Some(touches) = self.touches.get(&from) else { return vec![fragment] };
         let mut flanks = None;
         for touch in touches {

@@ -19,6 +19,14 @@ pub struct Tag {
     pub about: String,
 }
 
+/// What a sign stands beside.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Beside {
+    Mark,
+    /// The sign reads as the first letter of what it is about.
+    Syllable,
+}
+
 /// Room around a mark.
 const AROUND: f64 = 60.0;
 /// Size of the letter that is a sign beside a mark.
@@ -148,9 +156,8 @@ impl<'t> Copier<'t> {
         }
         match name {
             "use" => self.glyph(node),
-            "ellipse" | "rect" if WORDS.iter().any(|c| node.parent().is_some_and(|p| has_class(p, c))) => {
-                self.ring(node)
-            }
+            // The dashes after words are filled.
+            "ellipse" | "rect" if node.has_attribute("fill-opacity") && is_in_words(node) => self.ring(node),
             _ if WORDS.iter().any(|c| has_class(node, c)) => {
                 let before = std::mem::take(&mut self.out);
                 self.element(node);
@@ -260,7 +267,7 @@ impl<'t> Copier<'t> {
             let line = line.and_then(number).filter(|_| shown.contains(&"verse"));
             // A line of lyrics has one, before the first syllable that is meant: all are in italics.
             if line.is_none_or(|y| self.signed.insert((tag.sign, y.round() as i64))) {
-                self.sign(extent, tag.sign, line.is_some());
+                self.sign(extent, tag.sign, if line.is_some() { Beside::Syllable } else { Beside::Mark });
             }
         }
         match () {
@@ -294,7 +301,7 @@ impl<'t> Copier<'t> {
     }
 
     /// Beside a mark, so that its colour says nothing that is not said otherwise.
-    fn sign(&mut self, [left, top, right, bottom]: Extent, sign: char, is_before: bool) {
+    fn sign(&mut self, [left, top, right, bottom]: Extent, sign: char, of: Beside) {
         // A hyphen is hardly seen among notes.
         let sign = if sign == '-' { '\u{2212}' } else { sign };
         // All signs have the room of the largest.
@@ -309,9 +316,13 @@ impl<'t> Copier<'t> {
         let higher = |by: f64| [(behind, above - by), (over, above - by), (before, above - by)];
         let far = far.into_iter().chain(higher(high)).chain(higher(2.0 * high));
         let around = |(x, y): (f64, f64)| [x, y - high / 2.0, x + wide, y + high / 2.0];
-        let places: Vec<Extent> = match is_before {
-            true => [(before, middle), (over, above), (over, below)].map(around).to_vec(),
-            false => sides.into_iter().chain(far).map(around).collect(),
+        let places: Vec<Extent> = match of {
+            Beside::Syllable => [(before, middle), (over, above), (over, below), (before, above), (before, below)]
+                .into_iter()
+                .chain(higher(high / 2.0))
+                .map(around)
+                .collect(),
+            Beside::Mark => sides.into_iter().chain(far).map(around).collect(),
         };
         let place = self.free.best(&places);
         self.room = union(self.room, place);
@@ -320,6 +331,10 @@ impl<'t> Copier<'t> {
         let _ =
             write!(self.out, "<text class=\"sign\" x=\"{x:.0}\" y=\"{y:.0}\" font-size=\"{SIGN:.0}px\">{sign}</text>");
     }
+}
+
+fn is_in_words(node: Node<'_, '_>) -> bool {
+    WORDS.iter().any(|c| node.parent().is_some_and(|p| has_class(p, c)))
 }
 
 /// The scale of nearly all glyphs of a drawing; they are defined at it.

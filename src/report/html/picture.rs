@@ -205,6 +205,17 @@ mod tests {
     }
 
     #[test]
+    fn only_what_encloses_words_is_drawn_anew() {
+        let rect = |more: &str| format!("<rect x=\"400\" y=\"0\" height=\"22\" width=\"120\"{more}/>");
+        let drawn = |more: &str| {
+            let with = DRAWN.replace("fing m1", "dir m1").replace("</text>", &format!("</text>{}", rect(more)));
+            Glyphs::default().systems(&with, &tags()).unwrap().remove(0).inner()
+        };
+        assert!(drawn("").contains(&rect("")), "the dashes after words are where they were");
+        assert!(!drawn(" fill-opacity=\"0\"").contains(&rect("")));
+    }
+
+    #[test]
     fn nonsense_is_no_picture() {
         let mut glyphs = Glyphs::default();
         for svg in ["", "<svg/>", "<svg xmlns=\"http://www.w3.org/2000/svg\"><svg viewBox=\"0 0\"/></svg>"] {
