@@ -51,8 +51,8 @@ function inPage() {
       bars: all(".bars tbody tr:not(.clean)").length,
       strip: all(".strip li").length,
       dead: links.filter((id) => !document.getElementById(id)),
-      pictures: all("svg:not([aria-hidden])").length,
-      named: all("svg[role][aria-label]").length,
+      pictures: all(":is(svg, .system):not([aria-hidden], [role=none])").length,
+      named: all(":is(svg, .system)[role][aria-label]").length,
     };
   });
 }
@@ -160,6 +160,26 @@ async function pointing(page, place, report) {
   }
 }
 
+/** Runs in the page: what is not seen of the staves on a narrow screen, and what scrolls sideways. */
+function hiddenInStaves() {
+  const out = { notes: 0, hidden: [], sideways: [] };
+  const wide = document.documentElement.clientWidth;
+  for (const fold of document.querySelectorAll("details")) fold.open = true;
+  for (const item of document.querySelectorAll(".staves, .system, .piece")) {
+    if (item.scrollWidth > item.clientWidth && item.clientWidth > 0) out.sideways.push(item.outerHTML.slice(0, 80));
+  }
+  for (const note of document.querySelectorAll(".staves .note > .notehead")) {
+    const piece = note.closest(".piece");
+    piece.style.contentVisibility = "visible";
+    const [own, around] = [note, piece].map((item) => item.getBoundingClientRect());
+    out.notes += 1;
+    const seen = own.width > 2 && own.left >= around.left && own.right <= around.right && own.top >= around.top && own.bottom <= around.bottom;
+    if (!seen || around.left < 0 || around.right > wide) out.hidden.push(`${piece.parentElement.getAttribute("aria-label")}: ${Math.round(own.left)} ${Math.round(own.top)}`);
+    piece.style.contentVisibility = "";
+  }
+  return out;
+}
+
 async function check(browser, file, report, view) {
   const place = `${basename(file)}, ${view.name}`;
   const page = await browser.newPage();
@@ -191,6 +211,13 @@ async function check(browser, file, report, view) {
   same(place, "accessibility", violations.map((v) => `${v.id}: ${v.nodes.length} × ${v.nodes[0].html.slice(0, 120)} ${v.nodes[0].failureSummary}`), []);
   same(place, "accessibility rules that applied", passes.length > 10, true);
   if (pictures !== "-") await page.screenshot({ path: join(pictures, `${basename(file, ".html")}-${view.name}.png`), fullPage: true });
+  if (view.isMobile && view.scheme === "light" && (await page.$(".staves")) !== null) {
+    const { notes, hidden, sideways } = await page.evaluate(hiddenInStaves);
+    same(place, "notes that are not seen", hidden, []);
+    same(place, "staves that scroll sideways", sideways, []);
+    same(place, "staves have notes", notes > 0, true);
+    await page.goto(address);
+  }
   await pointing(page, place, report);
   await filters(page, place, report);
   same(place, "requests", asked.filter((url) => url.split("#")[0] !== address && !url.startsWith("data:")).map((url) => url.slice(0, 200)), []);

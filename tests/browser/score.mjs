@@ -54,15 +54,17 @@ function inPage() {
     }
     return "other";
   };
-  for (const picture of document.querySelectorAll(".staves svg")) {
+  for (const picture of document.querySelectorAll(".system")) {
     picture.style.contentVisibility = "visible";
-    const view = picture.viewBox.baseVal;
+    // All pieces of a system have the same units, side by side.
+    const { x, y, height } = picture.querySelector(".names").viewBox.baseVal;
+    const view = { x, y, width: Number(getComputedStyle(picture).getPropertyValue("--w")), height };
     out.pictures += 1;
     const boxes = [];
     for (const element of picture.querySelectorAll("text, path, use, rect, polygon, polyline, ellipse, line, circle")) {
-      // What can be pointed at is not drawn.
-      if (element.closest("a") !== null) continue;
-      const b = box(element, picture);
+      // What can be pointed at is not drawn, nor what only a narrow screen shows.
+      if (element.closest("a, clipPath, .head, .again") !== null) continue;
+      const b = box(element, element.ownerSVGElement);
       if (![b.left, b.top, b.right, b.bottom].every(Number.isFinite)) {
         out.outside.push(`${kind(element)}: nowhere`);
         continue;

@@ -16,6 +16,13 @@ fn marks(page: &str) -> Vec<(Vec<&str>, Vec<usize>)> {
     let score = page.split("<h3 id=\"p1-score\">").nth(1).expect("the page has a score");
     let score = score.split("<h3").next().unwrap();
     let groups = score.split("<g class=\"").skip(1);
+    // What goes on in the next piece of a system is there again, for narrow screens.
+    let mut is_again = false;
+    let groups = groups.filter(|group| {
+        let is_within = is_again;
+        is_again = (is_within || group.starts_with("again\"")) && !group.contains('<');
+        !is_within && !group.starts_with("again\"")
+    });
     groups
         .map(|group| {
             let classes = group.split('"').next().unwrap().split(' ').collect();

@@ -1,11 +1,13 @@
 //! One system of a drawing, copied for the page: marks tied to the findings, signs
 //! beside them where there is room, words above lines.
 
+use super::element::{CLASSES, LEFT_OUT, attributes, is_shaped, left_end, line, placed};
 use super::links::Spot;
-use crate::engrave::boxes::{Extent, SVG, closed, has_class, is_box, is_one_sign, number, staff_lines};
+use super::pieces::{CROSS, Piece, Pieces};
+use crate::engrave::boxes::{Extent, SVG, closed, has_class, is_box, number};
 use crate::engrave::letters::{Face, Used, letter};
 use crate::engrave::room::Room;
-use crate::engrave::shapes::{Matrix, Shapes, transform, union};
+use crate::engrave::shapes::{Shapes, transform, union};
 use roxmltree::Node;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
@@ -33,67 +35,8 @@ const AROUND: f64 = 60.0;
 const SIGN: f64 = 440.0;
 /// What stands in words: above all lines, so that these break off around it.
 const WORDS: [&str; 7] = ["dir", "dynam", "fing", "harm", "mNum", "reh", "tempo"];
-/// The classes that the page's style, or whoever counts, asks for.
-const CLASSES: [&str; 36] = [
-    "accid",
-    "artic",
-    "barLine",
-    "beam",
-    "bracketSpan",
-    "breath",
-    "caesura",
-    "chord",
-    "clef",
-    "dir",
-    "dots",
-    "dynam",
-    "ending",
-    "fermata",
-    "fing",
-    "flag",
-    "gliss",
-    "grpSym",
-    "hairpin",
-    "harm",
-    "keySig",
-    "mNum",
-    "mordent",
-    "note",
-    "notehead",
-    "octave",
-    "ornam",
-    "pedal",
-    "reh",
-    "rest",
-    "slur",
-    "tempo",
-    "tie",
-    "trill",
-    "turn",
-    "verse",
-];
-/// Attributes that are not of the drawing itself.
-const LEFT_OUT: [&str; 7] = ["class", "color", "data-class", "data-id", "data-related", "id", "lang"];
-
-/// Copies an element as it is, but without layout of its text.
-pub fn copy(node: Node<'_, '_>, out: &mut String) {
-    if !node.is_element() {
-        return;
-    }
-    let _ = write!(out, "<{}", node.tag_name().name());
-    attributes(node, out);
-    out.push_str("/>");
-}
-
-fn attributes(node: Node<'_, '_>, out: &mut String) {
-    let is_left_out = |name: &str| LEFT_OUT.contains(&name) || name == "letter-spacing" && is_one_sign(node);
-    for attribute in node.attributes().filter(|a| !is_left_out(a.name())) {
-        let _ = write!(out, " {}=\"{}\"", attribute.name(), quick_xml::escape::escape(attribute.value()));
-    }
-}
-
 /// A system as it is copied.
-pub struct Copier<'t> {
+pub struct Copier<'t, 'n, 'i> {
     tags: &'t [Tag],
     glyphs: &'t BTreeMap<&'t str, usize>,
     shapes: &'t Shapes<'t>,
@@ -106,7 +49,18 @@ pub struct Copier<'t> {
     words: String,
     /// Lines of lyrics that have their sign, by it and their height.
     signed: BTreeSet<(char, i64)>,
-    pub out: String,
+    out: String,
+    begun: Pieces<'n, 'i>,
+    pub pieces: Vec<Piece>,
+    /// What stands around what is being copied, as it begins.
+    around: Vec<String>,
+    /// Whether something goes beyond its piece.
+    crosses: bool,
+    /// Before the staves: brackets and names, with the middle of their heights.
+    pub brackets: String,
+    pub brackets_left: f64,
+    pub labels: String,
+    pub names: Vec<(String, f64)>,
     /// Where the staves of each bar begin.
     pub bars: Vec<f64>,
     /// Rows of the table of notes that something in it belongs to.
@@ -117,15 +71,16 @@ pub struct Copier<'t> {
     pub room: Extent,
 }
 
-impl<'t> Copier<'t> {
+impl<'t, 'n, 'i> Copier<'t, 'n, 'i> {
     /// Copies a system; `None` if nothing is drawn.
     pub fn system(
-        system: Node<'_, '_>,
+        system: Node<'n, 'i>,
         tags: &'t [Tag],
         glyphs: &'t BTreeMap<&'t str, usize>,
         shapes: &'t Shapes<'t>,
         letters: &'t mut Used,
-    ) -> Option<Copier<'t>> {
+    ) -> Option<Copier<'t, 'n, 'i>> {
+        let room = shapes.drawn(system)?;
         let mut copier = Copier {
             tags,
             glyphs,
@@ -136,14 +91,43 @@ impl<'t> Copier<'t> {
             words: String::new(),
             signed: BTreeSet::new(),
             out: String::new(),
+            begun: Pieces::new(system, room, glyphs),
+            pieces: Vec::new(),
+            around: Vec::new(),
+            crosses: false,
+            brackets: String::new(),
+            brackets_left: f64::MAX,
+            labels: String::new(),
+            names: Vec::new(),
             bars: Vec::new(),
             drawn: BTreeSet::new(),
             spots: Vec::new(),
-            room: shapes.drawn(system)?,
+            room,
         };
         system.children().for_each(|n| copier.copy(n));
-        copier.out += &copier.words;
+        let last = copier.all();
+        copier.pieces = copier.begun.end(last);
         Some(copier)
+    }
+
+    /// Beside what the engraver drew.
+    fn takes(&mut self, extent: Extent) {
+        self.room = union(self.room, extent);
+        self.begun.takes(extent);
+    }
+
+    /// All that is drawn, words above lines.
+    fn all(&mut self) -> String {
+        self.line = Default::default();
+        std::mem::take(&mut self.out) + &std::mem::take(&mut self.words)
+    }
+
+    /// Puts something down that has nothing within; where it goes beyond its piece, in the next ones, too.
+    fn put(&mut self, node: Node<'_, '_>, drawn: String) {
+        let Some(extent) = self.begun.beyond(node, self.shapes) else { return self.out += &drawn };
+        self.crosses = true;
+        self.begun.again(extent, &self.around.concat(), &drawn);
+        let _ = write!(self.out, "{CROSS}{drawn}</g>");
     }
 
     fn copy(&mut self, node: Node<'_, '_>) {
@@ -158,15 +142,39 @@ impl<'t> Copier<'t> {
             "use" => self.glyph(node),
             // The dashes after words are filled.
             "ellipse" | "rect" if node.has_attribute("fill-opacity") && is_in_words(node) => self.ring(node),
+            _ if has_class(node, "grpSym") => {
+                let drawn = self.aside(node);
+                self.brackets += &drawn;
+                let left = self.shapes.drawn(node).map_or(f64::MAX, |extent| extent[0]);
+                self.brackets_left = self.brackets_left.min(left);
+            }
+            _ if ["label", "labelAbbr"].iter().any(|c| has_class(node, c)) => self.name(node),
             _ if WORDS.iter().any(|c| has_class(node, c)) => {
-                let before = std::mem::take(&mut self.out);
-                self.element(node);
-                let words = std::mem::replace(&mut self.out, before);
-                self.line = Default::default();
+                let words = self.aside(node);
                 self.words += &words;
             }
             _ => self.element(node),
         }
+    }
+
+    /// An element by itself.
+    fn aside(&mut self, node: Node<'_, '_>) -> String {
+        let before = std::mem::take(&mut self.out);
+        self.element(node);
+        self.line = Default::default();
+        std::mem::replace(&mut self.out, before)
+    }
+
+    /// The name of a side.
+    fn name(&mut self, label: Node<'_, '_>) {
+        let text: String = label.descendants().filter(Node::is_text).filter_map(|n| n.text()).map(str::trim).collect();
+        let extent = self.shapes.drawn(label);
+        if let Some([_, top, _, bottom]) = extent.filter(|_| !text.is_empty()) {
+            self.letters.entry(Face::Regular).or_default().extend(text.chars());
+            self.names.push((text, (top + bottom) / 2.0));
+        }
+        let drawn = self.aside(label);
+        self.labels += &drawn;
     }
 
     fn letters_of(&mut self, node: Node<'_, '_>) {
@@ -185,7 +193,7 @@ impl<'t> Copier<'t> {
         let at = transform(node.attribute("transform").unwrap_or_default());
         // What is nowhere takes no room, and is not drawn.
         if let Some(number) = glyph.filter(|_| at.iter().all(|n| n.is_finite())) {
-            self.out += &placed(*number, at);
+            self.put(node, placed(*number, at));
         }
     }
 
@@ -199,7 +207,7 @@ impl<'t> Copier<'t> {
         // It is as high as the engraver has made room for.
         let [x, y, high] = [(left + right) / 2.0, (over + under) / 2.0, (under - over) / 2.0];
         let wide = (right - left) / 2.0 + if is_round { 0.7 * (bottom - top).min(2.0 * high) } else { AROUND };
-        self.room = union(self.room, [x - wide, y - high, x + wide, y + high]);
+        self.takes([x - wide, y - high, x + wide, y + high]);
         let place = match is_round {
             true => format!("ellipse cx=\"{x:.0}\" cy=\"{y:.0}\" rx=\"{wide:.0}\" ry=\"{high:.0}\""),
             false => {
@@ -212,11 +220,16 @@ impl<'t> Copier<'t> {
 
     fn element(&mut self, node: Node<'_, '_>) {
         if let Some((d, width)) = line(node) {
-            return self.line(&d, width);
+            return self.line(node, &d, width);
         }
         let name = node.tag_name().name();
         let classes = || node.attribute("class").unwrap_or_default().split(' ');
         if classes().any(|c| c == "measure") {
+            if self.begun.begins_with(self.bars.len()) {
+                let drawn = self.all();
+                self.begun.next(drawn);
+            }
+            self.begun.read(node, self.glyphs, self.shapes);
             self.bars.extend(left_end(node));
         }
         let tag = classes().find_map(|c| self.tags.get(c.strip_prefix('m')?.parse::<usize>().ok()?));
@@ -228,37 +241,56 @@ impl<'t> Copier<'t> {
         }
         // What is turned is turned within its mark, so that the sign beside it is not.
         let turned = tag.and(node.attribute("transform"));
-        let begin = self.out.len();
-        let _ = write!(self.out, "<{name}");
-        if !shown.is_empty() {
-            let _ = write!(self.out, " class=\"{}\"", shown.join(" "));
+        if ["path", "polygon", "polyline", "rect"].contains(&name) && shown.is_empty() {
+            let mut drawn = format!("<{name}");
+            attributes(node, &mut drawn);
+            return self.put(node, drawn + "/>");
         }
+        let begin = self.out.len();
+        let crosses = std::mem::take(&mut self.crosses);
+        let mut opening = format!("<{name}");
+        if !shown.is_empty() {
+            let _ = write!(opening, " class=\"{}\"", shown.join(" "));
+        }
+        self.out += &opening;
         if let Some(tag) = tag {
             let rows: Vec<String> = tag.rows.iter().map(usize::to_string).collect();
             let _ = write!(self.out, " data-rows=\"{}\"", rows.join(" "));
             self.drawn.extend(&tag.rows);
         }
         let extent = tag.and_then(|_| self.shapes.of_mark(node));
+        let mut attributes_of = String::new();
+        attributes(node, &mut attributes_of);
+        self.around.push(format!("{opening}{attributes_of}>"));
         if turned.is_none() {
-            attributes(node, &mut self.out);
+            self.out += &attributes_of;
         }
         if shown == ["mNum"] {
             self.lift(node);
         }
         self.out.push('>');
         let inside = self.out.len();
+        let spot = self.spots.len();
         if let Some((extent, tag)) = extent.zip(tag) {
             let bar = self.bars.len().saturating_sub(1);
-            self.spots.push(Spot { extent, rows: tag.rows.clone(), about: tag.about.clone(), bar });
+            self.spots.push(Spot { extent, rows: tag.rows.clone(), about: tag.about.clone(), bar, crosses: false });
         }
         if turned.is_some() {
-            self.out += "<g";
-            attributes(node, &mut self.out);
-            self.out.push('>');
+            let _ = write!(self.out, "<g{attributes_of}>");
         }
         node.children().for_each(|n| self.copy(n));
         if turned.is_some() {
             self.out += "</g>";
+        }
+        self.around.pop();
+        if let Some(spot) = self.spots.get_mut(spot).filter(|_| tag.is_some()) {
+            spot.crosses = self.crosses;
+        }
+        self.crosses |= crosses;
+        if name == "text"
+            && let Some(extent) = self.shapes.drawn(node)
+        {
+            self.begun.takes(extent);
         }
         let is_ringed = node.children().any(|n| n.has_tag_name((SVG, "ellipse")));
         let tells = |tag: &Tag| is_shaped(&shown, tag.status) || is_ringed && tag.status == "altered";
@@ -278,8 +310,11 @@ impl<'t> Copier<'t> {
     }
 
     /// A line, in one path with the one before if nothing stands between them.
-    fn line(&mut self, d: &str, width: &str) {
+    fn line(&mut self, node: Node<'_, '_>, d: &str, width: &str) {
         let end = format!("\" stroke-width=\"{width}\"/>");
+        if self.begun.beyond(node, self.shapes).is_some() {
+            return self.put(node, format!("<path d=\"{d}{end}"));
+        }
         if self.line.0 == width && self.line.1 == self.out.len() && self.out.ends_with(&end) {
             self.out.truncate(self.out.len() - end.len());
             self.out += d;
@@ -296,7 +331,7 @@ impl<'t> Copier<'t> {
         let by = self.free.lift(extent);
         if by > 0.0 {
             let _ = write!(self.out, " transform=\"translate(0, -{by:.0})\"");
-            self.room[1] = self.room[1].min(extent[1] - by);
+            self.takes([extent[0], extent[1] - by, extent[2], extent[3] - by]);
         }
     }
 
@@ -325,7 +360,7 @@ impl<'t> Copier<'t> {
             Beside::Mark => sides.into_iter().chain(far).map(around).collect(),
         };
         let place = self.free.best(&places);
-        self.room = union(self.room, place);
+        self.takes(place);
         let (x, y) = (place[0] - shape[0], place[1] - shape[1]);
         self.letters.entry(Face::Bold).or_default().insert(sign);
         let _ =
@@ -335,50 +370,4 @@ impl<'t> Copier<'t> {
 
 fn is_in_words(node: Node<'_, '_>) -> bool {
     WORDS.iter().any(|c| node.parent().is_some_and(|p| has_class(p, c)))
-}
-
-/// The scale of nearly all glyphs of a drawing; they are defined at it.
-pub const SCALE: f64 = 0.72;
-
-/// A glyph at its place.
-fn placed(number: usize, [wide, _, _, high, x, y]: Matrix) -> String {
-    let scale = [wide, high].map(|s| s / SCALE);
-    match scale.iter().all(|s| (s - 1.0).abs() < 0.001) {
-        true => format!("<use href=\"#y{number}\" x=\"{x}\" y=\"{y}\"/>"),
-        false => {
-            let [wide, high] = scale;
-            format!("<use href=\"#y{number}\" transform=\"translate({x} {y}) scale({wide:.3} {high:.3})\"/>")
-        }
-    }
-}
-
-/// A straight line that says no more than its width: its path, shortly, and its width.
-fn line<'n>(node: Node<'n, '_>) -> Option<(String, &'n str)> {
-    let width = node.attribute("stroke-width").filter(|_| node.has_tag_name((SVG, "path")))?;
-    let d = node.attribute("d").filter(|_| node.attributes().len() == 2)?;
-    let mut numbers = d.split(['M', 'L', ' ', ',']).filter(|n| !n.is_empty());
-    let [x, y, to, down] = [numbers.next()?, numbers.next()?, numbers.next()?, numbers.next()?];
-    let is_line = numbers.next().is_none() && [x, y, to, down].iter().all(|n| n.parse::<f64>().is_ok());
-    is_line.then(|| match () {
-        () if y == down => (format!("M{x} {y}H{to}"), width),
-        () if x == to => (format!("M{x} {y}V{down}"), width),
-        () => (format!("M{x} {y}L{to} {down}"), width),
-    })
-}
-
-/// Whether what is drawn tells its status without colour: brackets and dashes
-/// of additions, parentheses and diamonds of notes.
-fn is_shaped(classes: &[&str], status: &str) -> bool {
-    let is = |all: &[&str]| classes.iter().any(|c| all.contains(c));
-    match status {
-        "added" => is(&["note", "dir", "dynam", "hairpin", "slur"]),
-        "altered" => is(&["note"]),
-        _ => is(&["hairpin", "slur"]),
-    }
-}
-
-/// Where the staves of a bar begin.
-fn left_end(measure: Node<'_, '_>) -> Option<f64> {
-    let staff = measure.children().find(|n| has_class(*n, "staff"))?;
-    staff_lines(staff).first().map(|line| line[0])
 }

@@ -82,6 +82,7 @@ pub fn above(flags: &[Flag], bars: &[f64], [left, top, right]: [f64; 3]) -> Abov
             rows: own.iter().map(|f| f.row).collect(),
             about: own.iter().map(|f| f.text.as_str()).collect::<Vec<_>>().join("\n"),
             bar: *bar,
+            crosses: false,
         });
     }
     Above { said: out, height: LINE * ends.len() as f64, spots }

@@ -13,6 +13,8 @@ pub struct Spot {
     pub about: String,
     /// Its bar in the picture.
     pub bar: usize,
+    /// It goes on beyond a place where the picture is cut on a narrow screen.
+    pub crosses: bool,
 }
 
 /// Room around a mark; the style adds more, which does not shrink with the picture.
@@ -21,9 +23,15 @@ const AROUND: f64 = 60.0;
 const LEAST: f64 = 200.0;
 
 /// In the order of the bars, the small ones in a bar last: they lie on top.
-/// `name` gives the ids of those that a row leads to.
-pub fn links(part: &str, spots: &[Spot], name: &mut impl FnMut(&Spot) -> Option<String>) -> Markup {
-    let mut order: Vec<&Spot> = spots.iter().collect();
+/// `name` gives the ids of those that a row leads to, and `is_again` tells those
+/// that began before.
+pub fn links<'s>(
+    part: &str,
+    spots: impl IntoIterator<Item = &'s Spot>,
+    is_again: impl Fn(&Spot) -> bool,
+    name: &mut impl FnMut(&Spot) -> Option<String>,
+) -> Markup {
+    let mut order: Vec<&Spot> = spots.into_iter().collect();
     order.sort_by(|a, b| a.bar.cmp(&b.bar).then(area(b).total_cmp(&area(a))));
     html! {
         @for spot in order {
@@ -31,7 +39,9 @@ pub fn links(part: &str, spots: &[Spot], name: &mut impl FnMut(&Spot) -> Option<
                 @let [x, y, width, height] = room(spot);
                 @let rows = spot.rows.iter().map(usize::to_string).collect::<Vec<_>>().join(" ");
                 @let is_folded = spot.about.contains('\n');
-                a id=[name(spot)] href=(format!("#{part}-r{first}")) data-rows=(rows) aria-label=(spot.about) {
+                @let class = if is_again(spot) { Some("again") } else { spot.crosses.then_some("cross") };
+                @let id = if is_again(spot) { None } else { name(spot) };
+                a id=[id] class=[class] href=(format!("#{part}-r{first}")) data-rows=(rows) aria-label=(spot.about) {
                     @if is_folded { title { (spot.about) } }
                     rect x=(format!("{x:.0}")) y=(format!("{y:.0}")) width=(format!("{width:.0}")) height=(format!("{height:.0}")) {}
                 }
@@ -62,9 +72,14 @@ mod tests {
 
     #[test]
     fn links_are_in_the_order_of_bars_and_none_is_small() {
-        let spot =
-            |bar, right, row| Spot { extent: [0.0, 0.0, right, 10.0], rows: vec![row, 9], about: "<a>".into(), bar };
-        let drawn = links("p1", &[spot(1, 5.0, 3), spot(0, 5.0, 4), spot(0, 700.0, 5)], &mut |s| {
+        let spot = |bar, right, row| Spot {
+            extent: [0.0, 0.0, right, 10.0],
+            rows: vec![row, 9],
+            about: "<a>".into(),
+            bar,
+            crosses: false,
+        };
+        let drawn = links("p1", &[spot(1, 5.0, 3), spot(0, 5.0, 4), spot(0, 700.0, 5)], |_| false, &mut |s| {
             (s.rows[0] == 4).then(|| "p1-m4".into())
         });
         let (first, rest) = drawn.0.split_once("</a>").unwrap();

@@ -4,13 +4,18 @@
 mod bars;
 mod chart;
 mod copier;
+mod cuts;
+mod element;
 mod flags;
+mod heads;
 mod links;
 mod notes;
 mod part;
 mod picture;
+mod pieces;
 mod plot;
 mod staves;
+mod system;
 
 use super::{Audit, Material, ScoreName, phrases, verdict};
 use crate::beside::Staves;

@@ -60,7 +60,8 @@ pub fn section(
         }
     };
     let found = &material.findings[place];
-    let drawn = staves.and_then(|s| s.as_ref().ok()).and_then(|s| Score::new(s, found, report, &edition, glyphs));
+    let drawn =
+        staves.and_then(|s| s.as_ref().ok()).and_then(|s| Score::new(s, found, report, [&edition, &source], glyphs));
     let view = View {
         sides: Sides { edition, source, alignment, collation: material.collation, found, check: checked.as_ref() },
         report,

@@ -1,21 +1,25 @@
 //! What the engraver drew, made fit for the page: glyphs in one place for all
 //! pictures, marks tied to the findings, no ids, no colours of its own.
 
-use super::copier::{Copier, SCALE, Tag, copy};
+use super::copier::{Copier, Tag};
+use super::element::{SCALE, copy};
 use super::flags::{Above, Flag, above};
+use super::heads::Beginning;
 use super::links::Spot;
+use super::pieces::Piece;
 use crate::engrave::boxes::{SVG, has_class, number, translation};
 use crate::engrave::letters::{Face, Used};
 use crate::engrave::shapes::Shapes;
 use roxmltree::{Document, Node};
 use std::collections::{BTreeMap, BTreeSet};
-use std::fmt::Write;
 
 /// What pictures have in common.
 #[derive(Default)]
 pub struct Glyphs {
     /// Shapes, by what they are.
     shapes: BTreeMap<String, usize>,
+    /// Beginnings of staves, for pieces of systems.
+    heads: BTreeMap<String, usize>,
     /// The letters of their texts.
     pub letters: Used,
 }
@@ -26,30 +30,37 @@ pub struct Picture {
     top: f64,
     width: f64,
     height: f64,
-    inner: String,
+    /// What has a line of its own on a narrow screen.
+    pub pieces: Vec<Piece>,
+    /// Before the staves: brackets, and names with the middle of their heights.
+    pub brackets: String,
+    pub brackets_left: f64,
+    pub labels: String,
+    pub names: Vec<(String, f64)>,
     /// Where the staves of each bar begin.
     pub bars: Vec<f64>,
     /// Rows of the table of notes that something in it belongs to.
     pub drawn: BTreeSet<usize>,
     /// Where these things lie.
     pub spots: Vec<Spot>,
-    above: String,
     height_above: f64,
 }
 
 /// Room above and below a system.
 const EDGE: f64 = 120.0;
-/// Units of a drawing to one of the page's letters.
-const UNITS: f64 = 375.0;
 impl Glyphs {
     /// All shapes, for use by every picture of the page.
     pub fn definitions(&self) -> String {
-        let mut all: Vec<_> = self.shapes.iter().collect();
-        all.sort_by_key(|(_, number)| **number);
-        all.iter().fold(String::new(), |mut out, (shape, number)| {
-            let _ = write!(out, "<g id=\"y{number}\" transform=\"scale({SCALE})\">{shape}</g>");
-            out
-        })
+        let glyphs = in_order(&self.shapes).into_iter();
+        let glyphs = glyphs.map(|(shape, n)| format!("<g id=\"y{n}\" transform=\"scale({SCALE})\">{shape}</g>"));
+        let heads = in_order(&self.heads).into_iter().map(|(shape, n)| format!("<g id=\"h{n}\">{shape}</g>"));
+        glyphs.chain(heads).collect()
+    }
+
+    /// The number of the beginning of a staff.
+    fn head(&mut self, shape: String) -> usize {
+        let number = self.heads.len();
+        *self.heads.entry(shape).or_insert(number)
     }
 
     /// Keeps the letters of a text that is added to a picture.
@@ -81,7 +92,7 @@ impl Glyphs {
         let shapes = Shapes::new(&document);
         let letters = &mut self.letters;
         let picture = |system: Node<'_, '_>| {
-            let copier = Copier::system(system, tags, &glyphs, &shapes, letters)?;
+            let mut copier = Copier::system(system, tags, &glyphs, &shapes, letters)?;
             let [from, top, to, bottom] = copier.room;
             let from = (from - EDGE).min(-left);
             Some(Picture {
@@ -89,25 +100,47 @@ impl Glyphs {
                 top: top - EDGE,
                 width: (to + EDGE).max(width - left) - from,
                 height: bottom - top + 2.0 * EDGE,
-                inner: copier.out,
+                pieces: std::mem::take(&mut copier.pieces),
+                brackets: copier.brackets,
+                brackets_left: copier.brackets_left,
+                labels: copier.labels,
+                names: copier.names,
                 bars: copier.bars,
                 drawn: copier.drawn,
                 spots: copier.spots,
-                above: String::new(),
                 height_above: 0.0,
             })
         };
-        margin.children().filter(|n| has_class(*n, "system")).map(picture).collect()
+        let systems = margin.children().filter(|n| has_class(*n, "system"));
+        let mut pictures = systems.map(picture).collect::<Option<Vec<Picture>>>()?;
+        for piece in pictures.iter_mut().flat_map(|p| p.pieces.iter_mut().skip(1)) {
+            piece.beginning = Beginning::new(&piece.held, |shape| self.head(shape));
+        }
+        Some(pictures)
     }
 }
 
 impl Picture {
     /// Says above their bars what the staves do not show.
-    pub fn say(&mut self, flags: &[Flag]) {
-        let Above { said, height, spots } = above(flags, &self.bars, [self.left, self.top, self.left + self.width]);
-        (self.above, self.height_above) = (said, height);
-        self.spots.extend(spots);
+    pub fn say(&mut self, flags: Vec<Flag>) {
         self.drawn.extend(flags.iter().map(|f| f.row));
+        let last = self.pieces.len().saturating_sub(1);
+        let mut flags = flags.into_iter().peekable();
+        let nexts: Vec<usize> = self.pieces.iter().skip(1).map(|p| p.bar).chain([usize::MAX]).collect();
+        let own: Vec<Vec<Flag>> =
+            nexts.iter().map(|next| std::iter::from_fn(|| flags.next_if(|f| f.bar < *next)).collect()).collect();
+        for (place, (piece, own)) in self.pieces.iter_mut().zip(&own).enumerate() {
+            let left = if place == 0 { self.left } else { piece.left };
+            let right = if place == last { self.left + self.width } else { piece.right };
+            let Above { said, height, spots } = above(own, &self.bars, [left, self.top, right]);
+            piece.inner.insert_str(0, &said);
+            self.height_above = self.height_above.max(height);
+            for Spot { extent, .. } in &spots {
+                piece.words_end = piece.words_end.max(extent[2]);
+                piece.reach(extent[1], extent[3]);
+            }
+            self.spots.extend(spots);
+        }
     }
 
     /// Leaves as much room at its sides as others of its score.
@@ -121,22 +154,16 @@ impl Picture {
         [self.left, self.left + self.width]
     }
 
-    pub fn view_box(&self) -> String {
-        let (top, height) = (self.top - self.height_above, self.height + self.height_above);
-        format!("{:.0} {top:.0} {:.0} {height:.0}", self.left, self.width)
+    /// Left, top, width and height.
+    pub fn view(&self) -> [f64; 4] {
+        [self.left, self.top - self.height_above, self.width, self.height + self.height_above]
     }
+}
 
-    /// Its width beside the page's letters, and its shape, for a browser that
-    /// has not drawn it yet.
-    pub fn style(&self) -> String {
-        let (width, height) = (self.width, self.height + self.height_above);
-        format!("--own:{:.1}rem;aspect-ratio:{width:.0}/{height:.0}", width / UNITS)
-    }
-
-    /// What stands within its `svg`.
-    pub fn inner(&self) -> String {
-        format!("{}{}", self.above, self.inner)
-    }
+fn in_order(shapes: &BTreeMap<String, usize>) -> Vec<(&String, usize)> {
+    let mut all: Vec<(&String, usize)> = shapes.iter().map(|(shape, number)| (shape, *number)).collect();
+    all.sort_by_key(|(_, number)| *number);
+    all
 }
 
 #[cfg(test)]
@@ -165,7 +192,7 @@ mod tests {
         let mut glyphs = Glyphs::default();
         let picture = glyphs.systems(DRAWN, &tags()).unwrap().remove(0);
         assert_eq!(glyphs.definitions(), "<g id=\"y0\" transform=\"scale(0.72)\"><path d=\"M0 0h30v40z\"/></g>");
-        let inner = picture.inner();
+        let inner = &picture.pieces[0].inner;
         for said in [
             "<g class=\"note omitted\" data-rows=\"3 5\"><g class=\"notehead\">",
             "<path d=\"M40 7H900M40 8V90\" stroke-width=\"9\"/>",
@@ -195,11 +222,12 @@ mod tests {
     fn what_is_not_drawn_is_said_above() {
         let mut picture = Glyphs::default().systems(DRAWN, &[]).unwrap().remove(0);
         let flag = |row| Flag { bar: 0, row, status: "added", text: "+ structure <repeat>".into() };
-        picture.say(&[flag(7), flag(8)]);
+        picture.say(vec![flag(7), flag(8)]);
         // Without the engraver's tables letters are taken to be taller.
-        let height = if cfg!(feature = "engrave") { 752 } else { 768 };
-        assert_eq!(picture.view_box(), format!("-110 -538 2410 {height}"));
-        assert!(picture.inner().contains("data-rows=\"7 8\""), "{}", picture.inner());
+        let height = if cfg!(feature = "engrave") { 752.0 } else { 768.0 };
+        assert_eq!(picture.view().map(f64::round), [-110.0, -538.0, 2410.0, height]);
+        let inner = &picture.pieces[0].inner;
+        assert!(inner.contains("data-rows=\"7 8\""), "{inner}");
         assert!(picture.drawn.contains(&8));
         assert!(picture.spots.iter().any(|s| s.rows == [7, 8] && s.about.contains("<repeat>")));
     }
@@ -209,7 +237,7 @@ mod tests {
         let rect = |more: &str| format!("<rect x=\"400\" y=\"0\" height=\"22\" width=\"120\"{more}/>");
         let drawn = |more: &str| {
             let with = DRAWN.replace("fing m1", "dir m1").replace("</text>", &format!("</text>{}", rect(more)));
-            Glyphs::default().systems(&with, &tags()).unwrap().remove(0).inner()
+            Glyphs::default().systems(&with, &tags()).unwrap().remove(0).pieces.remove(0).inner
         };
         assert!(drawn("").contains(&rect("")), "the dashes after words are where they were");
         assert!(!drawn(" fill-opacity=\"0\"").contains(&rect("")));

@@ -3,14 +3,15 @@
 
 use super::copier::Tag;
 use super::flags::{Flag, folded};
-use super::links::{Spot, links};
+use super::links::Spot;
 use super::picture::{Glyphs, Picture};
+use super::system::system;
 use crate::beside::Staves;
 use crate::findings::{Finding, PartFindings};
 use crate::report::PartReport;
 use crate::report::table::sign;
 use crate::score::Part;
-use maud::{Markup, PreEscaped, html};
+use maud::{Markup, html};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The pictures of a part.
@@ -30,7 +31,7 @@ impl Score {
         staves: &Staves,
         found: &PartFindings,
         report: &PartReport,
-        edition: &Part,
+        [edition, source]: [&Part; 2],
         glyphs: &mut Glyphs,
     ) -> Option<Score> {
         let looked_at = report.looked_at();
@@ -72,14 +73,15 @@ impl Score {
             // With all digits.
             glyphs.uses(&folded(1_234_567_890));
         }
-        for (system, flags) in systems.iter_mut().zip(&flags) {
-            system.say(flags);
+        for (system, mut flags) in systems.iter_mut().zip(flags) {
             flags.iter().for_each(|flag| glyphs.uses(&flag.text));
+            flags.sort_by_key(|flag| flag.bar);
+            system.say(flags);
         }
         let number = |bar: usize| {
             let (ours, theirs) = staves.bars[bar];
             ours.map(|b| edition.bars[b].number.clone())
-                .or(theirs.map(|_| "only in the source".into()))
+                .or(theirs.and_then(|b| Some(format!("S{}", source.bars.get(b)?.number))))
                 .unwrap_or_default()
         };
         let mut first = 0;
@@ -115,9 +117,9 @@ impl Score {
                 let own = spot.rows.iter().find_map(|row| self.marks.get(row).filter(|own| *own == row))?;
                 named.insert(*own).then(|| format!("{id}-m{own}"))
             };
-            div.staves.score data-part=(id) tabindex="0" role="group" aria-labelledby=(format!("{id}-score")) {
-                @for (place, (system, (first, last))) in self.systems.iter().zip(&self.numbers).enumerate() {
-                    (picture(system, &format!("Bars {first} to {last}, source above, edition below"), id, Some(&format!("{id}-y{place}")), &mut name))
+            div.staves.score data-part=(id) role="group" aria-labelledby=(format!("{id}-score")) {
+                @for (place, (drawn, (first, last))) in self.systems.iter().zip(&self.numbers).enumerate() {
+                    (system(drawn, &format!("Bars {first} to {last}, source above, edition below"), id, &format!("{id}-y{place}"), &mut name))
                 }
             }
         }
@@ -131,24 +133,10 @@ impl Score {
     /// The picture of a passage among those found.
     pub fn excerpt(&self, passage: usize, id: &str) -> Option<Markup> {
         let drawn = self.excerpts[passage].as_ref()?;
-        Some(
-            html! { div.staves data-part=(id) tabindex="0" role="group" aria-label="The passage in the score" { (picture(drawn, "The source above, the edition below", id, None, &mut |_| None)) } },
-        )
-    }
-}
-
-fn picture(
-    drawn: &Picture,
-    about: &str,
-    part: &str,
-    id: Option<&str>,
-    name: &mut impl FnMut(&Spot) -> Option<String>,
-) -> Markup {
-    html! {
-        svg id=[id] role="group" aria-label=(about) viewBox=(drawn.view_box()) style=(drawn.style()) {
-            (links(part, &drawn.spots, name))
-            g aria-hidden="true" { (PreEscaped(drawn.inner())) }
-        }
+        let own = format!("{id}-x{passage}");
+        Some(html! {
+            div.staves data-part=(id) { (system(drawn, "The passage: source above, edition below", id, &own, &mut |_| None)) }
+        })
     }
 }
 

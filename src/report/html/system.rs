@@ -1,0 +1,62 @@
+//! A system in the page: its pieces side by side, as if they were one; on a narrow
+//! screen each has a line of its own and what holds before it.
+
+use super::heads::{Beginning, name_along};
+use super::links::{Spot, links};
+use super::picture::Picture;
+use maud::{Markup, PreEscaped, html};
+
+/// Words that end later than their piece take more room on its line.
+const HARDLY: f64 = 15.0;
+/// Above and below a piece.
+const EDGE: f64 = 120.0;
+
+/// `id` is the system's own, `about` what it is called.
+pub fn system(
+    drawn: &Picture,
+    about: &str,
+    part: &str,
+    id: &str,
+    name: &mut impl FnMut(&Spot) -> Option<String>,
+) -> Markup {
+    let [left, top, width, height] = drawn.view();
+    let view = |from: f64, wide: f64| format!("{from:.0} {top:.0} {wide:.0} {height:.0}");
+    let start = drawn.pieces.first().map_or(left, |piece| piece.left);
+    let end = drawn.pieces.last().map_or(start, |piece| piece.right);
+    // Names that stand along their staves take less room.
+    let before = drawn.brackets_left - 480.0;
+    let along: String = drawn.names.iter().map(|(text, y)| name_along(text, drawn.brackets_left - 110.0, *y)).collect();
+    html! {
+        div.system id=(id) role="group" aria-label=(about)
+            style=(format!("--w:{width:.0};--h:{height:.0};--rest:{:.0}", left + width - end)) {
+            svg.names aria-hidden="true" viewBox=(view(left, start - left)) style=(format!("flex-grow:{:.0}", start - left)) {
+                (PreEscaped(&drawn.labels)) g id=(format!("{id}g")) { (PreEscaped(&drawn.brackets)) }
+            }
+            @for (place, piece) in drawn.pieces.iter().enumerate() {
+                @let next = drawn.pieces.get(place + 1).map_or(usize::MAX, |next| next.bar);
+                @let own = |spot: &&Spot| spot.bar < next && if spot.bar < piece.bar { spot.crosses && spot.extent[2] > piece.left } else { true };
+                @let Beginning { width: begins, shown } = &piece.beginning;
+                @let (head, wide) = (start - before + begins, piece.right - piece.left);
+                @let over = (piece.words_end - piece.right).max(HARDLY);
+                @let (up, high) = (piece.top - EDGE - top, piece.bottom - piece.top + 2.0 * EDGE);
+                @let clip = piece.is_crossed().then(|| format!("{id}c{place}"));
+                @let clipped = clip.as_ref().map_or(String::new(), |clip| format!(";--clip:url(#{clip})"));
+                div.piece style=(format!("--w:{:.0};--h:{high:.0};--up:{up:.0};--over:{over:.0}{clipped}", head + wide + over)) {
+                    svg.head aria-hidden="true" viewBox=(view(before, head)) style=(format!("flex-grow:{head:.0}")) {
+                        @match place {
+                            0 => { g id=(format!("{id}h")) { use href=(format!("#{id}g")) {} (PreEscaped(&along)) } }
+                            _ => { use href=(format!("#{id}h")) {} g transform=(format!("translate({start:.0})")) { (PreEscaped(shown)) } }
+                        }
+                    }
+                    svg role="none" viewBox=(view(piece.left, wide)) style=(format!("flex-grow:{wide:.0}")) {
+                        @if let Some(clip) = clip {
+                            clipPath id=(clip) { rect x=(format!("{:.0}", piece.left)) y=(format!("{top:.0}")) width=(format!("{wide:.0}")) height=(format!("{height:.0}")) {} }
+                        }
+                        (links(part, drawn.spots.iter().filter(own), |spot| spot.bar < piece.bar, name))
+                        g aria-hidden="true" { (PreEscaped(&piece.inner)) }
+                    }
+                }
+            }
+        }
+    }
+}
