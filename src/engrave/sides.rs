@@ -16,6 +16,14 @@ pub fn signed(mei: &str, beats: &Beats, signs: &[[Signs; 2]]) -> Option<String> 
     for node in document.descendants().filter(|n| n.tag_name().name() == "scoreDef" && !in_score(n)) {
         patch.cut(node.range());
     }
+    // The engraver leaves out the brace of a part that a bracket encloses.
+    let is_side = |n: &Node<'_, '_>| {
+        let has = |name: &'static str| n.children().filter(move |c| c.tag_name().name() == name).count();
+        n.tag_name().name() == "staffGrp" && has("staffDef") > 1 && has("grpSym") == 0
+    };
+    for side in document.descendants().filter(is_side) {
+        patch.insert(inner_start(mei, side), "<grpSym symbol=\"brace\"/>".to_string());
+    }
     let first_staves = [1, beats.upper + 1];
     let staves = beats.upper + beats.lower;
     let measures: Vec<Node<'_, '_>> = document.descendants().filter(|n| n.tag_name().name() == "measure").collect();
@@ -242,6 +250,20 @@ mod tests {
             ),
             "{text}"
         );
+    }
+
+    #[test]
+    fn a_side_of_several_staves_has_its_brace() {
+        let staves = "<staffDef n=\"1\"/><staffDef n=\"2\"/>";
+        let groups = format!(
+            "<staffGrp><grpSym symbol=\"bracket\"/><staffGrp><label/>{staves}</staffGrp>\
+             <staffGrp><staffDef n=\"3\"/></staffGrp></staffGrp>"
+        );
+        let mei = MEI.replace("<scoreDef/>", &format!("<scoreDef>{groups}</scoreDef>"));
+        let beats = Beats { upper: 2, lower: 1, units: vec![[4, 4]; 2] };
+        let text = signed(&mei, &beats, &[]).unwrap();
+        assert!(text.contains(&format!("<staffGrp><grpSym symbol=\"brace\"/><label/>{staves}</staffGrp>")), "{text}");
+        assert_eq!(text.matches("grpSym").count(), 2);
     }
 
     #[test]

@@ -64,6 +64,7 @@ fn systems(toolkit: &mut Toolkit, pieces: &[Piece]) -> Option<Drawing> {
         "pageMarginLeft": 50,
         "pageMarginRight": 20,
         "pageMarginTop": 20,
+        "systemDivider": "none",
         // A browser reads these.
         "svgHtml5": true,
         "svgRemoveXlink": true,
