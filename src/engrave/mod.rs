@@ -26,6 +26,8 @@ mod mei;
 #[cfg(feature = "engrave")]
 mod metre;
 #[cfg(feature = "engrave")]
+mod one_line;
+#[cfg(feature = "engrave")]
 mod pages;
 #[cfg(feature = "engrave")]
 pub mod pdf;

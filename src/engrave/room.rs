@@ -18,10 +18,16 @@ const STEPS: usize = 60;
 impl Room {
     /// Of a system: its words, signs and beams; bar numbers give way to all of them.
     pub fn new(system: Node<'_, '_>, shapes: &Shapes) -> Room {
+        Room::around(system, shapes, &[])
+    }
+
+    /// As `new`, but for what is in some elements.
+    #[cfg_attr(not(feature = "engrave"), allow(dead_code))]
+    pub fn around(system: Node<'_, '_>, shapes: &Shapes, without: &[Node<'_, '_>]) -> Room {
         let is_solid =
             |n: &Node<'_, '_>| ["text", "use", "polygon", "ellipse", "rect"].iter().any(|t| n.has_tag_name((SVG, *t)));
-        let gives_way = |n: &Node<'_, '_>| n.ancestors().any(|a| has_class(a, "mNum") || is_box(a));
-        let solid = system.descendants().filter(|n| is_solid(n) && !gives_way(n));
+        let gives_way = |a: Node<'_, '_>| has_class(a, "mNum") || is_box(a) || without.contains(&a);
+        let solid = system.descendants().filter(|n| is_solid(n) && !n.ancestors().any(gives_way));
         Room(solid.filter_map(|n| shapes.placed(n, system)).collect())
     }
 

@@ -4,6 +4,7 @@ use super::barlines;
 use super::job::{Drawing, Job, Piece};
 use super::mei::{Colors, paint};
 use super::metre::counted;
+use super::one_line::on_one_line;
 use super::pages;
 use super::resources::Folder;
 use super::sides::signed;
@@ -79,7 +80,7 @@ fn systems(toolkit: &mut Toolkit, pieces: &[Piece]) -> Option<Drawing> {
             signed(&counted(&painted, &piece.beats)?, &piece.beats, &piece.signs)
         };
         let pages = toolkit.load_changed(&piece.music, change).then(|| toolkit.pages())?;
-        barlines::of_each_side(&pages, piece.beats.upper, &piece.signs)
+        on_one_line(&barlines::of_each_side(&pages, piece.beats.upper, &piece.signs)?)
     };
     Some(Drawing { pictures: pieces.iter().map(drawn).collect::<Option<_>>()? })
 }

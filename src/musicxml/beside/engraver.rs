@@ -29,6 +29,7 @@ const SIZED: [&str; 4] = ["fermata", "rehearsal", "segno", "coda"];
 
 /// Makes a bar ready.
 pub(super) fn prepare(measure: &mut Fragment, brackets: Brackets) {
+    metronomes_after_words(measure);
     let mut children = Vec::new();
     for child in std::mem::take(&mut measure.children) {
         children.extend(if child.name == "direction" { split_dynamics(child) } else { vec![child] });
@@ -51,6 +52,21 @@ pub(super) fn without_headings(measure: &mut Fragment) {
         direction.children.retain(|kind| !kind.children.iter().any(is_heading));
     }
     measure.children.retain(|f| f.name != "direction" || f.child("direction-type").is_some());
+}
+
+/// A metronome mark that is moved to the right of its tempo's words belongs to their beat.
+fn metronomes_after_words(measure: &mut Fragment) {
+    let holds = |f: &Fragment, name: &str| {
+        let mut kinds = f.children.iter().filter(|c| c.name == "direction-type").flat_map(|kind| &kind.children);
+        f.name == "direction" && kinds.any(|sign| sign.name == name)
+    };
+    for at in 1..measure.children.len() {
+        let [words, mark] = &mut measure.children[at - 1..=at] else { continue };
+        if holds(words, "words") && holds(mark, "metronome") && !holds(mark, "words") {
+            mark.remove("offset");
+            words.child("offset").cloned().map(|offset| mark.place(offset));
+        }
+    }
 }
 
 /// What holds from the start of a bar is said before all that is drawn: after a
