@@ -39,6 +39,8 @@ pub(crate) mod shapes;
 #[cfg(feature = "engrave")]
 mod sides;
 #[cfg(feature = "engrave")]
+mod signatures;
+#[cfg(feature = "engrave")]
 mod toolkit;
 #[cfg(feature = "engrave")]
 mod trills;

@@ -37,9 +37,18 @@ impl<'d> Shapes<'d> {
 
     /// As `drawn`, of something within an element that may turn or move it.
     pub fn placed(&self, node: Node<'_, '_>, within: Node<'_, '_>) -> Option<Extent> {
-        let around: Vec<Node<'_, '_>> = node.ancestors().skip(1).take_while(|n| *n != within).collect();
-        let matrix = around.iter().rev().filter_map(|n| n.attribute("transform")).map(transform).fold(PLAIN, product);
-        self.of(node, matrix)
+        self.of(node, matrix_of(node, within))
+    }
+
+    /// As `placed`, of a curve or a line, piece by piece: there is room below a bow.
+    pub fn pieces(node: Node<'_, '_>, within: Node<'_, '_>) -> Vec<Extent> {
+        let own = node.attribute("transform").map_or(PLAIN, transform);
+        let matrix = product(matrix_of(node, within), own);
+        let points = match node.attribute("d") {
+            Some(d) => path(d),
+            None => node.attribute("points").map(|p| pairs(&numbers(p))).unwrap_or_default(),
+        };
+        points.windows(2).filter_map(|ends| moved(around_all(ends)?, matrix)).collect()
     }
 
     /// As `drawn`, of a mark by itself: a note holds its syllables, too.
@@ -86,6 +95,12 @@ impl<'d> Shapes<'d> {
         let [left, top, right, bottom] = around_all(&points)?;
         moved([left - half, top - half, right + half, bottom + half], matrix)
     }
+}
+
+/// What becomes of the units of an element by all that it is in.
+fn matrix_of(node: Node<'_, '_>, within: Node<'_, '_>) -> Matrix {
+    let around: Vec<Node<'_, '_>> = node.ancestors().skip(1).take_while(|n| *n != within).collect();
+    around.iter().rev().filter_map(|n| n.attribute("transform")).map(transform).fold(PLAIN, product)
 }
 
 fn of<const N: usize>(node: Node<'_, '_>, names: [&str; N]) -> Option<[f64; N]> {

@@ -8,6 +8,8 @@ use crate::patch::Patch;
 use roxmltree::{Document, Node};
 use std::fmt::Write;
 
+const XML: &str = "http://www.w3.org/XML/1998/namespace";
+
 /// The document with the signs of both sides; `None` if it is none.
 pub fn signed(mei: &str, beats: &Beats, signs: &[[Signs; 2]]) -> Option<String> {
     let document = Document::parse(mei).ok()?;
@@ -52,6 +54,17 @@ pub fn signed(mei: &str, beats: &Beats, signs: &[[Signs; 2]]) -> Option<String> 
                 }
             }
         }
+        for inside in own.iter().flat_map(|signs| &signs.inside) {
+            let Some(note) = measure.descendants().find(|n| n.attribute((XML, "id")) == Some(&inside.note)) else {
+                continue;
+            };
+            let in_layer = |n: &Node<'_, '_>| n.parent().is_some_and(|p| p.tag_name().name() == "layer");
+            if let Some(group) = note.ancestors().find(in_layer) {
+                let key = inside.key.as_ref().map(key_sig).unwrap_or_default();
+                let time = inside.time.as_deref().map(meter_sig).unwrap_or_default();
+                patch.insert(group.range().start, key + &time);
+            }
+        }
         let edges = [
             ("left", BarEdge::Left, own.each_ref().map(|s| &s.left)),
             ("right", BarEdge::Right, own.each_ref().map(|s| &s.right)),
@@ -93,6 +106,11 @@ fn inner_start(text: &str, node: Node<'_, '_>) -> usize {
     node.first_child().map_or_else(|| node.range().end, |first| first.range().start.min(text.len()))
 }
 
+/// The name of the mark that something is.
+fn kind_of(color: Option<&str>) -> String {
+    color.and_then(mark_of).map(|number| format!(" type=\"m{number}\"")).unwrap_or_default()
+}
+
 fn key_sig(key: &Key) -> String {
     let sig = match key.fifths {
         0 => "0".to_string(),
@@ -100,7 +118,7 @@ fn key_sig(key: &Key) -> String {
         flats => format!("{}f", -flats),
     };
     let hidden = if key.is_printed { "" } else { " visible=\"false\"" };
-    format!("<keySig sig=\"{sig}\"{hidden}/>")
+    format!("<keySig{} sig=\"{sig}\"{hidden}/>", kind_of(key.color.as_deref()))
 }
 
 fn meter_sig(times: &[Time]) -> String {
@@ -112,8 +130,9 @@ fn meter_sig(times: &[Time]) -> String {
             _ => "",
         };
         let hidden = if time.is_printed { "" } else { " visible=\"false\"" };
+        let kind = kind_of(time.color.as_deref());
         let [beats, unit] = [&time.beats, &time.unit].map(|text| quick_xml::escape::escape(text.as_str()).into_owned());
-        format!("<meterSig count=\"{beats}\" unit=\"{unit}\"{look}{hidden}/>")
+        format!("<meterSig{kind} count=\"{beats}\" unit=\"{unit}\"{look}{hidden}/>")
     };
     match times {
         [time] => one(time),
@@ -202,8 +221,7 @@ fn endings(signs: &[[Signs; 2]], bar: usize, first_staves: [u32; 2], units: &[[i
 
 /// A line above a staff, with the numbers of the ending below its hook.
 fn line_of(ending: &Ending, staff: u32, is_closed: bool, to: &str) -> String {
-    let number = ending.color.as_deref().and_then(mark_of);
-    let kind = number.map(|number| format!(" type=\"m{number}\"")).unwrap_or_default();
+    let kind = kind_of(ending.color.as_deref());
     let closed = if is_closed { " lendsym=\"angledown\"" } else { "" };
     let text = quick_xml::escape::escape(ending.text.as_str());
     format!(
@@ -224,9 +242,18 @@ mod tests {
     #[test]
     fn each_staff_has_its_own_signatures() {
         let time = |beats: &str| {
-            vec![(1, vec![Time { beats: beats.into(), unit: "4".into(), symbol: String::new(), is_printed: true }])]
+            vec![(
+                1,
+                vec![Time {
+                    beats: beats.into(),
+                    unit: "4".into(),
+                    symbol: String::new(),
+                    is_printed: true,
+                    color: None,
+                }],
+            )]
         };
-        let key = vec![(1, Key { fifths: -2, is_printed: true })];
+        let key = vec![(1, Key { fifths: -2, is_printed: true, color: None })];
         let beats = Beats { upper: 1, lower: 1, units: vec![[4, 4]; 2] };
         let signs = [
             <[Signs; 2]>::default(),

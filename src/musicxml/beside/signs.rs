@@ -15,6 +15,17 @@ pub struct Signs {
     /// Signatures that come with the bar, each with its staff.
     pub keys: Vec<(u32, Key)>,
     pub times: Vec<(u32, Vec<Time>)>,
+    /// Those that come within it.
+    pub inside: Vec<Inside>,
+}
+
+/// Signatures before a note that does not begin its bar.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Inside {
+    /// Its id.
+    pub note: String,
+    pub key: Option<Key>,
+    pub time: Option<Vec<Time>>,
 }
 
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -36,6 +47,7 @@ pub struct Ending {
 pub struct Key {
     pub fifths: i32,
     pub is_printed: bool,
+    pub color: Option<String>,
 }
 
 /// A time signature, or one of several that are added.
@@ -46,6 +58,7 @@ pub struct Time {
     /// As MusicXML calls it; empty for two numbers.
     pub symbol: String,
     pub is_printed: bool,
+    pub color: Option<String>,
 }
 
 /// What one side has, bar by bar. What the engraver would read of it is taken
@@ -56,15 +69,21 @@ pub(super) fn taken_out(measures: &mut [Fragment]) -> Vec<Signs> {
     for (place, measure) in measures.iter_mut().enumerate() {
         let mut signs = Signs::default();
         let music = measure.children.iter().position(|f| f.name == "note").unwrap_or(measure.children.len());
-        for (at, child) in measure.children.iter_mut().enumerate() {
-            match child.name.as_str() {
+        let onsets = onsets(&measure.children);
+        for at in 0..measure.children.len() {
+            let child = &mut measure.children[at];
+            let name = child.name.clone();
+            match name.as_str() {
                 "attributes" => held.hear(child),
                 "barline" => signs.hear(child),
                 _ => {}
             }
-            // What is said after the first note comes with the next bar.
             if at < music {
                 held.draw(&mut signs, place > 0);
+            } else if name == "attributes" {
+                // Where no note begins it comes with the next bar.
+                let here = measure.children.iter_mut().zip(&onsets).filter(|(_, onset)| **onset == onsets[at]);
+                held.draw_inside(&mut signs, here.map(|(child, _)| child).collect(), &format!("s{place}-{at}"));
             }
         }
         if music == 0 {
@@ -148,6 +167,40 @@ impl Held {
             signs.times.extend(times);
         }
     }
+
+    /// Draws what is new before the note that begins there, which gets an id.
+    fn draw_inside(&mut self, signs: &mut Signs, mut here: Vec<&mut Fragment>, id: &str) {
+        for staff in 1..=self.staves {
+            let is_new = self.new_keys.iter().any(|k| k.0 == staff) || self.new_times.iter().any(|t| t.0 == staff);
+            let Some(note) = here.iter_mut().find(|c| is_new && is_note_on(c, staff)) else { continue };
+            let id = format!("{id}-{staff}");
+            note.set_attribute("id", &id);
+            let key = taken(&mut self.new_keys, staff).inspect(|key| put(&mut self.keys, staff, key.clone()));
+            let time = taken(&mut self.new_times, staff).inspect(|time| put(&mut self.times, staff, time.clone()));
+            signs.inside.push(Inside { note: id, key, time });
+        }
+    }
+}
+
+/// When each child of a bar begins.
+fn onsets(children: &[Fragment]) -> Vec<i64> {
+    let mut at = 0;
+    let onset = |child: &Fragment| {
+        let lasts: i64 = child.child("duration").and_then(|d| d.text.trim().parse().ok()).unwrap_or_default();
+        let here = at;
+        match child.name.as_str() {
+            "backup" => at -= lasts,
+            "note" if child.child("chord").is_some() => return here - 1,
+            _ => at += lasts,
+        }
+        here
+    };
+    children.iter().map(onset).collect()
+}
+
+fn is_note_on(child: &Fragment, staff: u32) -> bool {
+    let own = child.child("staff").map_or(Ok(1), |s| s.text.trim().parse::<u32>());
+    child.name == "note" && child.child("chord").is_none() && own == Ok(staff)
 }
 
 /// Remembers what is new on a staff.
@@ -156,6 +209,11 @@ fn note<T: Clone + PartialEq>(held: &[(u32, T)], new: &mut Vec<(u32, T)>, staff:
     if !held.iter().any(|one| one.0 == staff && one.1 == *said) {
         new.push((staff, said.clone()));
     }
+}
+
+fn taken<T>(new: &mut Vec<(u32, T)>, staff: u32) -> Option<T> {
+    let at = new.iter().position(|one| one.0 == staff)?;
+    Some(new.remove(at).1)
 }
 
 fn put<T>(held: &mut Vec<(u32, T)>, staff: u32, said: T) {
@@ -169,14 +227,16 @@ fn is_printed(fragment: &Fragment) -> bool {
 
 fn key(said: &Fragment) -> Option<Key> {
     let fifths = said.child("fifths")?.text.trim().parse().ok()?;
-    Some(Key { fifths, is_printed: is_printed(said) })
+    Some(Key { fifths, is_printed: is_printed(said), color: said.attribute("color").map(String::from) })
 }
 
 fn times(said: &Fragment) -> Vec<Time> {
     let of =
         |name: &'static str| said.children.iter().filter(move |c| c.name == name).map(|c| c.text.trim().to_string());
     let symbol = said.attribute("symbol").unwrap_or_default();
-    let one = |(beats, unit)| Time { beats, unit, symbol: symbol.into(), is_printed: is_printed(said) };
+    let color = said.attribute("color").map(String::from);
+    let one =
+        |(beats, unit)| Time { beats, unit, symbol: symbol.into(), is_printed: is_printed(said), color: color.clone() };
     of("beats").zip(of("beat-type")).map(one).collect()
 }
 
@@ -208,6 +268,29 @@ mod tests {
         let keys: Vec<Vec<(u32, i32)>> =
             signs.iter().map(|s| s.keys.iter().map(|(staff, key)| (*staff, key.fifths)).collect()).collect();
         assert_eq!(keys, [vec![], vec![], vec![(2, -2)], vec![(1, 3), (2, 3)]]);
+    }
+
+    #[test]
+    fn signatures_within_a_bar_come_before_their_note() {
+        let said = |inner| holding("attributes", vec![inner]);
+        let lasting = |name: &str, duration: i64| Fragment::new(name).with(Fragment::leaf("duration", duration));
+        let note = |staff: u32| lasting("note", 2).with(Fragment::leaf("staff", staff));
+        let first = said(Fragment::leaf("staves", 2));
+        let other = |lasts: i64| lasting("note", lasts).with(Fragment::leaf("staff", 2));
+        let bar = |lower: i64| {
+            let upper = vec![first.clone(), said(key(1)), note(1), said(key(-2)), note(1)];
+            let lower = vec![lasting("backup", 4), other(lower), other(4 - lower)];
+            holding("measure", [upper, lower].concat())
+        };
+        let mut measures = [bar(1), holding("measure", vec![note(1)]), bar(2)];
+        let signs = taken_out(&mut measures);
+        let key = Key { fifths: -2, is_printed: true, color: None };
+        assert_eq!(signs[0].inside, [Inside { note: "s0-3-1".into(), key: Some(key.clone()), time: None }]);
+        assert_eq!(measures[0].children[4].attribute("id"), Some("s0-3-1"));
+        // The other staff has no note there in the first bar.
+        assert_eq!(signs[1].keys, [(2, key)]);
+        assert_eq!(signs[2].inside.iter().map(|i| i.note.as_str()).collect::<Vec<_>>(), ["s2-3-1", "s2-3-2"]);
+        assert_eq!(measures[2].children[7].attribute("id"), Some("s2-3-2"));
     }
 
     #[test]

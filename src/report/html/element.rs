@@ -6,7 +6,7 @@ use roxmltree::Node;
 use std::fmt::Write;
 
 /// The classes that the page's style, or whoever counts, asks for.
-pub const CLASSES: [&str; 36] = [
+pub const CLASSES: [&str; 37] = [
     "accid",
     "artic",
     "barLine",
@@ -29,6 +29,7 @@ pub const CLASSES: [&str; 36] = [
     "harm",
     "keySig",
     "mNum",
+    "meterSig",
     "mordent",
     "note",
     "notehead",
