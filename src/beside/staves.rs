@@ -40,8 +40,15 @@ pub fn staves(sides: Sides, place: usize, looked_at: &Range<usize>) -> Result<St
     let rows = rows_of_part(&sides, place);
     let seen = |row: &usize| rows[*row].1.is_some_and(|piece| looked_at.contains(&piece.bar));
     let all = looked_at.start == 0 && (0..rows.len()).all(|row| rows[row].1.is_none() || seen(&row));
-    let ends = (0..rows.len()).find(seen).zip((0..rows.len()).rfind(seen));
-    let (first, last) = ends.filter(|_| !all).unwrap_or((0, rows.len().saturating_sub(1)));
+    // What was not compared is not drawn, unless it was asked for.
+    let compared = sides.collation.outline.iter().filter(|row| !row.outside);
+    let (theirs, ours): (BTreeSet<_>, BTreeSet<_>) =
+        compared.map(|row| (row.source.map(SourceBar::index), row.edition.map(EditionBar::index))).unzip();
+    let is_in = |bars: &BTreeSet<Option<usize>>, piece| bar(piece).is_some_and(|bar| bars.contains(&Some(bar)));
+    let is_compared = |row: &usize| is_in(&theirs, &rows[*row].0) || is_in(&ours, &rows[*row].1);
+    let ends = |test: &dyn Fn(&usize) -> bool| (0..rows.len()).find(test).zip((0..rows.len()).rfind(test));
+    let shown = ends(&|row| is_compared(row) && (all || seen(row))).or_else(|| ends(&seen));
+    let (first, last) = shown.unwrap_or((0, rows.len().saturating_sub(1)));
     let (excerpts, passages) = excerpts(&sides, place, &rows);
     let mut stretches = pieces(first, last);
     let count = stretches.len();

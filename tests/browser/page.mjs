@@ -160,6 +160,24 @@ async function pointing(page, place, report) {
   }
 }
 
+/** Links to folded parts open them, without scripts, too. */
+async function unfold(page, place, address) {
+  const open = (id) => page.$eval(`#${id} > details`, (fold) => fold.open);
+  const folded = await page.$$eval("section.part > details:not([open])", (folds) => folds.map((fold) => fold.parentElement.id));
+  if (place.startsWith("folded")) same(place, "folded parts", folded, ["p2"]);
+  if (folded.length === 0) return;
+  await page.setJavaScriptEnabled(false);
+  await page.goto(`${address}#${folded[0]}-found`);
+  same(place, "without scripts an address opens a part", await open(folded[0]), true);
+  await page.setJavaScriptEnabled(true);
+  await page.goto(address);
+  for (const id of folded) {
+    await page.click(`.jump a[href="#${id}-found"]`);
+    await settled(page);
+    same(place, `a link opens ${id}`, await open(id), true);
+  }
+}
+
 /** Runs in the page: what is not seen of the staves on a narrow screen, and what scrolls sideways. */
 function hiddenInStaves() {
   const out = { notes: 0, hidden: [], sideways: [] };
@@ -218,6 +236,7 @@ async function check(browser, file, report, view) {
     same(place, "staves have notes", notes > 0, true);
     await page.goto(address);
   }
+  await unfold(page, place, address);
   await pointing(page, place, report);
   await filters(page, place, report);
   same(place, "requests", asked.filter((url) => url.split("#")[0] !== address && !url.startsWith("data:")).map((url) => url.slice(0, 200)), []);

@@ -5,6 +5,29 @@ use crate::common::page::{long, page_of, report_of};
 use crate::common::program::demo;
 use std::fs;
 
+/// Parts of so many bars of one note each, which has a mark if it is the edition.
+fn sustained(parts: usize, bars: usize, marked: bool) -> String {
+    let list = (1..=parts).map(|n| format!("<score-part id=\"P{n}\"><part-name>Voice {n}</part-name></score-part>"));
+    let mut out = format!("<score-partwise><part-list>{}</part-list>", list.collect::<String>());
+    let mark = if marked { "<notations><articulations><accent/></articulations></notations>" } else { "" };
+    for part in 1..=parts {
+        out += &format!("<part id=\"P{part}\">");
+        for bar in 1..=bars {
+            out += &format!("<measure number=\"{bar}\">");
+            if bar == 1 {
+                out += "<attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>";
+            }
+            let step = char::from(b"CDEFGAB"[bar * bar * (part + 1) % 7]);
+            out += &format!(
+                "<note><pitch><step>{step}</step><octave>{}</octave></pitch><duration>4</duration><type>whole</type>{mark}</note></measure>",
+                6 - part
+            );
+        }
+        out += "</part>";
+    }
+    out + "</score-partwise>"
+}
+
 #[test]
 fn pages_in_the_browser() {
     let folder = tempfile::tempdir().unwrap();
@@ -14,12 +37,15 @@ fn pages_in_the_browser() {
         path(name).display().to_string()
     };
     let (long_edition, long_source) = (written("le.xml", long(20, true)), written("ls.xml", long(20, false)));
+    let two_parts = |marked| sustained(2, 60, marked);
+    let (parts_edition, parts_source) = (written("pe.xml", two_parts(true)), written("ps.xml", two_parts(false)));
     let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
-    let cases: [(&str, Vec<&str>); 5] = [
+    let cases: [(&str, Vec<&str>); 6] = [
         ("demo", vec![&edition, &source]),
         ("bars", vec![&edition, &source, "--bars", "19-27"]),
         ("itself", vec![&source, &source]),
         ("long", vec![&long_edition, &long_source]),
+        ("folded", vec![&parts_edition, &parts_source]),
         ("strangers", vec![&long_edition, &source]),
     ];
     let mut pages = Vec::new();

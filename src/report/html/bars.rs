@@ -84,6 +84,8 @@ pub struct BarsRow<'a> {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Unfound {
     Same,
+    /// Outside of the piece that both sides have.
+    Outside,
     /// The source has no bar there, or has it elsewhere only.
     Added,
     /// In a passage of other music.
@@ -94,6 +96,7 @@ impl Unfound {
     pub fn words(self) -> &'static str {
         match self {
             Unfound::Same => "as in the source",
+            Unfound::Outside => "not compared",
             Unfound::Added => "not in the source",
             Unfound::Altered => "in a passage that differs from the source",
         }
@@ -102,19 +105,19 @@ impl Unfound {
     /// For a cell of the strip.
     pub fn sign(self) -> char {
         match self {
-            Unfound::Same => '·',
+            Unfound::Same | Unfound::Outside => '·',
             Unfound::Added => sign(Status::Added),
             Unfound::Altered => sign(Status::Altered),
         }
     }
 
     fn of(sides: &Sides, part: &PartReport, bar: usize) -> Unfound {
-        match part.foreign_bars.contains(&bar) {
-            false => Unfound::Same,
-            true => match sides.collation.outline[sides.collation.edition_row(Place::start_of(bar))].source {
-                None => Unfound::Added,
-                Some(_) => Unfound::Altered,
-            },
+        let row = &sides.collation.outline[sides.collation.edition_row(Place::start_of(bar))];
+        match (part.foreign_bars.contains(&bar), row.source) {
+            _ if row.outside => Unfound::Outside,
+            (false, _) => Unfound::Same,
+            (true, None) => Unfound::Added,
+            (true, Some(_)) => Unfound::Altered,
         }
     }
 }

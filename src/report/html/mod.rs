@@ -7,6 +7,7 @@ mod copier;
 mod cuts;
 mod element;
 mod flags;
+mod folds;
 mod heads;
 mod links;
 mod notes;
@@ -36,9 +37,10 @@ const MUSIC_FONT: &str = "font-family=\"Leipzig\"";
 pub fn audit(material: &Material, audit: &Audit, staves: &[Result<Staves, String>]) -> String {
     let title = audit.edition.title.as_deref().unwrap_or("Edition and source");
     let several = audit.parts.len() > 1;
+    let open = folds::open(audit);
     let mut glyphs = Glyphs::default();
     let sections: Vec<Markup> = (0..audit.parts.len())
-        .map(|place| part::section(material, audit, place, staves.get(place), &mut glyphs))
+        .map(|place| part::section(material, audit, place, open[place], staves.get(place), &mut glyphs))
         .collect();
     let uses_music_font = sections.iter().any(|s| s.0.contains(MUSIC_FONT));
     let page = html! {
@@ -70,7 +72,10 @@ pub fn audit(material: &Material, audit: &Audit, staves: &[Result<Staves, String
                         nav aria-label="Parts" {
                             ul.jump {
                                 @for (place, part) in audit.parts.iter().enumerate() {
-                                    li { a href=(format!("#p{}", place + 1)) { (verdict::heading(part)) } }
+                                    li {
+                                        a href=(format!("#p{}-found", place + 1)) { (verdict::heading(part)) }
+                                        " " span.hint { (folds::found(part)) }
+                                    }
                                 }
                             }
                         }

@@ -4,7 +4,7 @@ use super::chart::{Chart, Sides};
 use super::picture::Glyphs;
 use super::plot::{self, Frame};
 use super::staves::Score;
-use super::{bars, notes};
+use super::{bars, folds, notes};
 use crate::alignment::{EditionBar, RowRange};
 use crate::beside::Staves;
 use crate::engrave;
@@ -42,6 +42,7 @@ pub fn section(
     material: &Material,
     audit: &Audit,
     place: usize,
+    is_open: bool,
     staves: Option<&Result<Staves, String>>,
     glyphs: &mut Glyphs,
 ) -> Markup {
@@ -78,11 +79,10 @@ pub fn section(
     let id = &view.id;
     let one = audit.parts.len() == 1;
     let found_any = !report.findings.is_empty();
-    let is_plain = !found_any && report.passages.is_empty();
     let heading = html! { h2 #(format!("{id}-title")) { (verdict::heading(report)) } };
     // In a teacher's order: first what was found, then the music, then the proofs.
     let body = html! {
-            p { (phrases::key_relation(report)) (view.signatures()) }
+            p #(format!("{id}-found")) { (phrases::key_relation(report)) (view.signatures()) }
             @for sentence in verdict::summary(report) { p.verdict { (sentence) } }
             (view.strip())
             @match &view.score {
@@ -105,8 +105,8 @@ pub fn section(
             @if one {
                 (heading) (body)
             } @else {
-                details open[!is_plain] {
-                    summary { (heading) @if is_plain { " " span.hint { "nothing found" } } }
+                details open[is_open] {
+                    summary { (heading) " " span.hint { (folds::found(report)) } }
                     (body)
                 }
             }
@@ -147,7 +147,7 @@ impl View<'_> {
             }
             nav aria-labelledby=(format!("{id}-strip")) {
                 ol.strip {
-                    @for row in &rows {
+                    @for row in rows.iter().filter(|row| row.unfound != bars::Unfound::Outside || row.bar.is_some()) {
                         @for index in row.first..=row.last {
                             (cell(&format!("#{id}-b{}", row.first), &self.report.bar_numbers[index - self.report.first_bar], row, most))
                         }

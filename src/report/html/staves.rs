@@ -119,7 +119,8 @@ impl Score {
             };
             div.staves.score data-part=(id) role="group" aria-labelledby=(format!("{id}-score")) {
                 @for (place, (drawn, (first, last))) in self.systems.iter().zip(&self.numbers).enumerate() {
-                    (system(drawn, &format!("Bars {first} to {last}, source above, edition below"), id, &format!("{id}-y{place}"), &mut name))
+                    @let bars = if first == last { format!("Bar {first}") } else { format!("Bars {first} to {last}") };
+                    (system(drawn, &format!("{bars}, source above, edition below"), id, &format!("{id}-y{place}"), &mut name))
                 }
             }
         }
