@@ -2,6 +2,7 @@
 //! their files: instructions, memory, and how both grow. `cargo bench` prints a small table; with names of
 //! rows after `--` only these.
 
+mod browser;
 mod heap;
 mod measure;
 mod music;
@@ -48,7 +49,7 @@ fn rows() -> Vec<Row> {
         Row { name, work: Work::Audit, edition: piece, source: piece }
     };
     let clean = |name, bars| Row { work: Work::Clean, ..like(name, 2, bars) };
-    let page = |name, bars| Row { work: Work::Page, ..like(name, 1, bars) };
+    let page = |name, parts, bars| Row { work: Work::Page, ..like(name, parts, bars) };
     let unrelated = |bars| Piece { seed: 7, parts: 1, bars };
     vec![
         like("0.4MB", 2, 400_000 / BAR / 2),
@@ -58,8 +59,9 @@ fn rows() -> Vec<Row> {
         like("N", 1, 120),
         like("16N", 1, 16 * 120),
         like("40-parts", 40, 40),
-        page("page-30", 30),
-        page("page-300", 300),
+        page("page-30", 1, 30),
+        page("page-300", 1, 300),
+        page("page-4x190", 4, 190),
         clean("clean-0.4MB", 400_000 / BAR / 2),
         clean("clean-1MB", 1_000_000 / BAR / 2),
         clean("clean-10MB", 10_000_000 / BAR / 2),
@@ -118,7 +120,14 @@ fn table(wanted: &[String]) {
             command.seconds / parse.seconds,
         );
         if row.work == Work::Page && cfg!(feature = "engrave") {
-            println!("{:<12}{:.2} s on the clock with the engraver's process", "", pair.clock(row.work));
+            let clock = pair.clock(row.work);
+            let seen =
+                browser::first_staves(&pair.report).map_or("no browser".into(), |s| format!("{s} s in Chromium"));
+            println!(
+                "{:<12}{clock:.2} s on the clock with the engraver's process; page {:.2} MB, first staves: {seen}",
+                "",
+                measure::megabytes(&[&pair.report]),
+            );
         }
         if matches!(row.name, "N" | "16N") {
             grown.push((counted.map_or(command.seconds, |(a, _)| a), command.seconds - parse.seconds));

@@ -8,7 +8,7 @@ use std::process::{Command, Output, Stdio};
 pub struct Pair {
     pub edition: PathBuf,
     pub source: PathBuf,
-    report: PathBuf,
+    pub report: PathBuf,
     copy: PathBuf,
 }
 
@@ -48,8 +48,7 @@ impl Pair {
     }
 
     pub fn megabytes(&self) -> f64 {
-        let size = |path| std::fs::metadata(path).map_or(0, |about| about.len());
-        (size(&self.edition) + size(&self.source)) as f64 / 1e6
+        megabytes(&[&self.edition, &self.source])
     }
 
     fn arguments(&self, work: Work) -> Vec<&std::ffi::OsStr> {
@@ -111,6 +110,11 @@ impl Pair {
         };
         [once(), once(), once()].into_iter().fold(f64::MAX, f64::min)
     }
+}
+
+/// How large some files are together.
+pub fn megabytes(files: &[&Path]) -> f64 {
+    files.iter().filter_map(|file| std::fs::metadata(file).ok()).map(|about| about.len() as f64 / 1e6).sum()
 }
 
 /// Nothing if there is no such program; a run that fails stops the bench.
