@@ -12,7 +12,7 @@ const LINED: [&str; 8] = ["bracketSpan", "ending", "hairpin", "octave", "slur", 
 /// Two things may come so near to each other.
 const NEAR: f64 = 20.0;
 /// And so much more is left between a number and words without tall letters.
-const LINES: f64 = 50.0;
+const LINES: f64 = 110.0;
 /// And between a number and a note beside it.
 const ASIDE: f64 = 60.0;
 /// What gives way is moved by so much, and not farther than so many times.
@@ -92,9 +92,9 @@ mod tests {
     #[test]
     fn what_gives_way_finds_a_free_place() {
         let mut room = Room(vec![[0.0, 0.0, 100.0, 100.0]]);
-        assert_eq!(room.lift([50.0, 50.0, 80.0, 90.0]), 180.0);
+        assert_eq!(room.lift([50.0, 50.0, 80.0, 90.0]), 240.0);
         // There it stands now, and the next goes above it.
-        assert!(room.lift([50.0, 50.0, 80.0, 90.0]) > 180.0);
+        assert!(room.lift([50.0, 50.0, 80.0, 90.0]) > 240.0);
         assert_eq!(room.lift([200.0, 0.0, 210.0, 10.0]), 0.0);
         let places = [[90.0, 0.0, 110.0, 10.0], [300.0, 0.0, 310.0, 10.0], [400.0, 0.0, 410.0, 10.0]];
         assert_eq!(room.best(&places), places[1]);

@@ -13,8 +13,11 @@ function inPage() {
   // What a box may lie beyond its picture, and two boxes on each other, before it is seen.
   const EDGE = 2;
   const TOUCH = 45;
-  const KINDS = ["verse", "fing", "dynam", "dir", "tempo", "reh", "harm", "mNum", "flag", "ending", "sign", "notehead"];
-  const out = { pictures: 0, notes: 0, outside: [], collisions: [], rows: [] };
+  // How far a sign may be from what it is about: two staff spaces.
+  const NEAR = 360;
+  const SIGNATURES = ["clef", "keySig", "meterSig"];
+  const KINDS = [...SIGNATURES, "verse", "fing", "dynam", "dir", "tempo", "reh", "harm", "mNum", "flag", "ending", "sign", "notehead"];
+  const out = { pictures: 0, notes: 0, outside: [], astray: [], collisions: [], rows: [], places: [] };
   /** The box of words by their letters: a font's own height is much more. */
   const letters = (element) => {
     if (element.tagName !== "text" || element.getNumberOfChars() === 0) return undefined;
@@ -61,6 +64,9 @@ function inPage() {
     const view = { x, y, width: Number(getComputedStyle(picture).getPropertyValue("--w")), height };
     out.pictures += 1;
     const boxes = [];
+    // Of each mark, where it is without its sign, and where the sign is.
+    const marks = new Map();
+    const signs = [];
     for (const element of picture.querySelectorAll("text, path, use, rect, polygon, polyline, ellipse, line, circle")) {
       // What can be pointed at is not drawn, nor what only a narrow screen shows.
       if (element.closest("a, clipPath, .head, .again") !== null) continue;
@@ -72,20 +78,41 @@ function inPage() {
       const beyond = Math.max(view.x - b.left, view.y - b.top, b.right - view.x - view.width, b.bottom - view.y - view.height);
       const said = element.textContent.trim().slice(0, 30);
       if (beyond > EDGE) out.outside.push(`${picture.getAttribute("aria-label")}: ${kind(element)} ${said} by ${Math.round(beyond)}`);
+      const owner = element.closest("[data-rows]");
+      if (owner !== null && kind(element) === "sign") signs.push([owner, b]);
+      else if (owner !== null && (!owner.classList.contains("note") || kind(element) === "notehead")) {
+        const all = marks.get(owner) ?? b;
+        const [left, top] = ["left", "top"].map((side) => Math.min(all[side], b[side]));
+        const [right, bottom] = ["right", "bottom"].map((side) => Math.max(all[side], b[side]));
+        marks.set(owner, { left, top, right, bottom });
+      }
       // The tie under an elision lies under its letters.
       const isText = element.tagName === "text" && !/^[\uE550-\uE552]?$/.test(said);
-      if (isText || (element.tagName === "use" && kind(element) === "notehead")) {
-        boxes.push({ ...b, kind: kind(element), said, isText, owner: element.closest("[data-rows]") });
+      const isGlyph = element.tagName === "use" && ["notehead", ...SIGNATURES].includes(kind(element));
+      if (isText || isGlyph) boxes.push({ ...b, kind: kind(element), said, isText });
+    }
+    for (const [owner, sign] of signs) {
+      const mark = marks.get(owner);
+      const away = mark === undefined ? Infinity : Math.max(mark.left - sign.right, sign.left - mark.right, mark.top - sign.bottom, sign.top - mark.bottom);
+      if (away > NEAR) out.astray.push(`${picture.getAttribute("aria-label")}: the sign of a ${owner.getAttribute("class")} by ${Math.round(away)}`);
+    }
+    const score = picture.closest(".staves.score");
+    if (score !== null) {
+      const system = [...score.querySelectorAll(".system")].indexOf(picture);
+      for (const [owner, { left }] of marks) {
+        if (owner.classList.contains("flag")) continue;
+        out.places.push({ part: score.dataset.part, rows: owner.dataset.rows.split(" ").map(Number), system, left, class: owner.getAttribute("class") });
       }
     }
     out.notes += picture.closest(".passages") === null ? picture.querySelectorAll(".note > .notehead").length : 0;
     for (const [place, one] of boxes.entries()) {
       for (const other of boxes.slice(place + 1)) {
-        if (!one.isText && !other.isText) continue;
+        const kinds = [one, other].map((b) => b.kind).sort();
+        const isOnHead = kinds.filter((k) => k === "notehead").length === 1;
+        if (!one.isText && !other.isText && !isOnHead) continue;
         const across = Math.min(one.right, other.right) - Math.max(one.left, other.left);
         const down = Math.min(one.bottom, other.bottom) - Math.max(one.top, other.top);
         if (across <= TOUCH || down <= TOUCH) continue;
-        const kinds = [one, other].map((b) => b.kind).sort();
         out.collisions.push({ kinds: kinds.join(" on "), said: `${picture.getAttribute("aria-label")}: ${one.said} / ${other.said}` });
       }
     }

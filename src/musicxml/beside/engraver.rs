@@ -3,6 +3,7 @@
 use super::super::elements::facts;
 use super::super::fragment::Fragment;
 use super::super::marks::Pair;
+use super::directions::{dynamics_before_notes, metronomes_after_words, split_dynamics};
 
 /// Before and after a colour that stands in a text: of some elements the
 /// engraver carries over what they say, but not in which colour.
@@ -18,8 +19,6 @@ pub enum Brackets {
     Drawn,
 }
 
-/// Letters of the longest direction that is set as headings are, in the middle or to the right.
-const LONGEST_DIRECTION: usize = 20;
 /// What would join several bars into one, or hide their notes.
 const LEFT_OUT: [&str; 2] = ["measure-style", "part-symbol"];
 /// Of several in a note the engraver reads the first.
@@ -29,6 +28,7 @@ const SIZED: [&str; 4] = ["fermata", "rehearsal", "segno", "coda"];
 
 /// Makes a bar ready.
 pub(super) fn prepare(measure: &mut Fragment, brackets: Brackets) {
+    dynamics_before_notes(measure);
     metronomes_after_words(measure);
     let mut children = Vec::new();
     for child in std::mem::take(&mut measure.children) {
@@ -38,35 +38,6 @@ pub(super) fn prepare(measure: &mut Fragment, brackets: Brackets) {
     attributes_first(measure);
     fill_with_rest(measure);
     ready(measure, brackets);
-}
-
-/// Leaves out titles and names that are typed over the first bars: on the first page they stand in its head, over
-/// staves in each other's way.
-pub(super) fn without_headings(measure: &mut Fragment) {
-    let is_heading = |f: &Fragment| {
-        let is_set = matches!(f.attribute("justify"), Some("center" | "right"));
-        let text = f.text.trim();
-        f.name == "words" && is_set && (text.chars().count() > LONGEST_DIRECTION || text.contains('\n'))
-    };
-    for direction in measure.children.iter_mut().filter(|f| f.name == "direction") {
-        direction.children.retain(|kind| !kind.children.iter().any(is_heading));
-    }
-    measure.children.retain(|f| f.name != "direction" || f.child("direction-type").is_some());
-}
-
-/// A metronome mark that is moved to the right of its tempo's words belongs to their beat.
-fn metronomes_after_words(measure: &mut Fragment) {
-    let holds = |f: &Fragment, name: &str| {
-        let mut kinds = f.children.iter().filter(|c| c.name == "direction-type").flat_map(|kind| &kind.children);
-        f.name == "direction" && kinds.any(|sign| sign.name == name)
-    };
-    for at in 1..measure.children.len() {
-        let [words, mark] = &mut measure.children[at - 1..=at] else { continue };
-        if holds(words, "words") && holds(mark, "metronome") && !holds(mark, "words") {
-            mark.remove("offset");
-            words.child("offset").cloned().map(|offset| mark.place(offset));
-        }
-    }
 }
 
 /// What holds from the start of a bar is said before all that is drawn: after a
@@ -216,21 +187,6 @@ fn unbracket(holder: &mut Fragment, brackets: Brackets) {
     }
 }
 
-/// A direction with dynamics and words as two: the engraver would set them as
-/// one word.
-fn split_dynamics(direction: Fragment) -> Vec<Fragment> {
-    let holds = |f: &Fragment, name: &str| f.name == "direction-type" && f.child(name).is_some();
-    let has = |name: &str| direction.children.iter().any(|c| holds(c, name));
-    if !has("dynamics") || !has("words") {
-        return vec![direction];
-    }
-    let mut words = direction.clone();
-    words.children.retain(|c| c.name != "direction-type" || !holds(c, "dynamics"));
-    let mut dynamics = direction;
-    dynamics.children.retain(|c| c.name != "direction-type" || holds(c, "dynamics"));
-    vec![dynamics, words]
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -278,20 +234,6 @@ mod tests {
         prepare(&mut measure, Brackets::LeftOut);
         let kept: Vec<_> = measure.children.iter().map(|d| d.children[0].children[0].name.as_str()).collect();
         assert_eq!(kept, ["dynamics", "words", "wedge"]);
-    }
-
-    #[test]
-    fn headings_that_are_typed_over_bars_are_left_out() {
-        let words = |text: &str, justify: &str| {
-            let words = Fragment::leaf("words", text).set("justify", justify);
-            Fragment::new("direction").with(Fragment::new("direction-type").with(words))
-        };
-        let mut measure = Fragment::new("measure").with(words("The miller and the brook", "center"));
-        measure.children.extend([words("F. S.\nop. 25", "right"), words("cantabile", "center")]);
-        measure.children.push(words("a little slower, but not dragging", "left"));
-        without_headings(&mut measure);
-        let kept: Vec<_> = measure.children.iter().map(|d| d.children[0].children[0].text.as_str()).collect();
-        assert_eq!(kept, ["cantabile", "a little slower, but not dragging"]);
     }
 
     #[test]

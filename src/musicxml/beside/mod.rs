@@ -4,6 +4,7 @@
 #[cfg(feature = "engrave")]
 mod alone;
 mod cut;
+mod directions;
 mod engraver;
 mod signs;
 mod staff;

@@ -2,6 +2,7 @@
 
 use super::super::elements::facts;
 use super::super::fragment::Fragment;
+use super::directions::without_headings;
 use super::signs::{Signs, taken_out};
 use super::staff::say;
 use super::{BarsOfRow, Brackets, Pair, document, engraver, identification, list_pair};
@@ -18,7 +19,7 @@ pub struct Stretch {
 pub fn write_stretches(pair: &Pair, rows: &[BarsOfRow], stretches: &[(usize, usize)]) -> Vec<Stretch> {
     let mut sides = pair.measures(rows);
     for measure in sides.iter_mut().flatten() {
-        engraver::without_headings(measure);
+        without_headings(measure);
         engraver::prepare(measure, Brackets::LeftOut);
     }
     let one = |(first, last): &(usize, usize)| {

@@ -347,6 +347,8 @@ impl<'t, 'n, 'i> Copier<'t, 'n, 'i> {
         let [above, below] = [top - gap - high / 2.0, bottom + gap + high / 2.0];
         let over = (left + right - wide) / 2.0;
         let sides = [(behind, top), (behind, middle), (before, middle), (before, top), (behind, bottom)];
+        // A little aside rather than far above: the sign of a bow below a trill is none of the trill.
+        let aside = [0.5, 1.0].map(|by| [(behind + by * wide, middle), (before - by * wide, middle)]);
         let far = [(over, above), (over, below), (behind, above), (before, above), (behind, below), (before, below)];
         let higher = |by: f64| [(behind, above - by), (over, above - by), (before, above - by)];
         let far = far.into_iter().chain(higher(high)).chain(higher(2.0 * high));
@@ -357,7 +359,7 @@ impl<'t, 'n, 'i> Copier<'t, 'n, 'i> {
                 .chain(higher(high / 2.0))
                 .map(around)
                 .collect(),
-            Beside::Mark => sides.into_iter().chain(far).map(around).collect(),
+            Beside::Mark => sides.into_iter().chain(aside.concat()).chain(far).map(around).collect(),
         };
         let place = self.free.best(&places);
         self.takes(place);
