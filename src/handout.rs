@@ -1,8 +1,8 @@
 //! A score as pages to hand out.
 
 use crate::engrave::pdf::{self, About};
-use crate::engrave::{Head, Job, PageLayout, Paper, engrave};
-use crate::musicxml::beside::{Brackets, Staff, Styles, write_alone};
+use crate::engrave::{Head, HeadLine, Job, PageLayout, Paper, engrave};
+use crate::musicxml::beside::{Brackets, Side, Staff, Styles, Typed, write_alone};
 use crate::musicxml::{Heading, Tree};
 use crate::score::{Part, Score, Sound};
 use crate::time::Time;
@@ -43,12 +43,13 @@ pub fn pdf(tree: &Tree, score: &Score, handout: &Handout) -> Result<Vec<u8>, Err
     let parts: Vec<&Part> = (0..score.parts.len()).filter(shown).map(|p| &score.parts[p]).collect();
     let staves: Vec<Staff> =
         parts.iter().map(|part| Staff { tree, part, styles: Styles::default(), is_colored: true }).collect();
-    let Heading { title, subtitle, composer } = handout.heading.clone();
-    let title = title.unwrap_or_default();
     let instrument = parts.first().filter(|_| parts.len() == 1).map(|part| part.name.clone()).filter(|n| !n.is_empty());
-    let music = write_alone(&staves, handout.brackets);
+    let (music, typed) = write_alone(&staves, handout.brackets);
     let rests = rests(&parts);
-    let head = Head { title: title.clone(), subtitle, composer: composer.clone(), instrument: instrument.clone() };
+    let head = head(&handout.heading, typed, instrument.as_deref());
+    let first = |lines: &[HeadLine]| lines.first().map(|line| line.text.clone());
+    let title = first(&head.title).unwrap_or_default();
+    let composer = first(&head.composer);
     let layout =
         PageLayout { paper: handout.paper, staff_size: handout.staff_size, joins_rests: parts.len() == 1, head, rests };
     let pages: Vec<String> = engrave(&Job::Pages { music, layout })?.pictures.concat();
@@ -67,6 +68,31 @@ pub fn pdf(tree: &Tree, score: &Score, handout: &Handout) -> Result<Vec<u8>, Err
         key: handout.key,
     };
     Ok(pdf::write(&pages, handout.paper, &about)?)
+}
+
+/// The head of the first page: what the heading says, then what was typed over the music.
+fn head(heading: &Heading, typed: Vec<Typed>, instrument: Option<&str>) -> Head {
+    let line = |text: &Option<String>| text.iter().map(|text| HeadLine { text: text.clone(), color: None }).collect();
+    let mut head = Head {
+        title: line(&heading.title),
+        subtitle: line(&heading.subtitle),
+        composer: line(&heading.composer),
+        instrument: line(&instrument.map(String::from)),
+    };
+    let is_there = |lines: &[HeadLine], text: &str| lines.iter().any(|line| line.text == text);
+    let largest = typed.iter().filter(|t| t.side == Side::Middle).map(|t| t.size).fold(0.0, f64::max);
+    for Typed { text, side, size, color } in typed {
+        if [&head.title, &head.subtitle, &head.composer].iter().any(|lines| is_there(lines, &text)) {
+            continue;
+        }
+        let lines = match side {
+            Side::Right => &mut head.composer,
+            Side::Middle if size >= largest && head.title.is_empty() => &mut head.title,
+            Side::Middle => &mut head.subtitle,
+        };
+        lines.push(HeadLine { text, color });
+    }
+    head
 }
 
 /// How a page says that something is a note.

@@ -4,8 +4,8 @@ use roxmltree::Node;
 
 pub const SVG: &str = "http://www.w3.org/2000/svg";
 
-/// Ten metres in units of a drawing. What is said to be farther away is nowhere.
-const FARTHEST: f64 = 1_000_000.0;
+/// A hundred metres in units of a drawing: a long score in one line. What is said to be farther away is nowhere.
+const FARTHEST: f64 = 10_000_000.0;
 
 /// A number that a place can have.
 pub fn number(text: &str) -> Option<f64> {

@@ -4,6 +4,9 @@ use roxmltree::Node;
 
 pub const MEI: &str = "http://www.music-encoding.org/ns/mei";
 
+/// Stands alone in an empty line; the engraver would leave out a line without any letter. It is not printed.
+pub const SPACE: &str = "\u{a0}";
+
 /// Whether a node is an element of this name.
 pub fn is(node: Node<'_, '_>, name: &str) -> bool {
     node.has_tag_name((MEI, name))

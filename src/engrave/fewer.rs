@@ -1,5 +1,5 @@
 //! What a score need not print: staves on which nobody ever plays, and a tempo
-//! over more than the top staff.
+//! over more than the top staff; and words that are a heading in letters of one.
 
 use super::document::{id, is, staves_of};
 use crate::musicxml::words_of;
@@ -74,7 +74,9 @@ pub fn tempo_over_the_top(mei: &str) -> Option<String> {
     let document = Document::parse(mei).ok()?;
     let mut patch = Patch::default();
     let top = document.descendants().filter(|n| is(*n, "staffDef")).find_map(|n| n.attribute("n"))?;
+    let mut begins = true;
     for bar in document.descendants().filter(|n| is(*n, "measure")) {
+        let has_mark = bar.children().any(|n| is(n, "tempo"));
         let staff = |n: Node<'_, '_>| n.attribute("staff").map_or(top.to_string(), str::to_string);
         let time = |n: Node<'_, '_>| n.attribute("tstamp").unwrap_or_default().to_string();
         // At each time the tempo of one staff is enough: the top one's, else the first that has one.
@@ -83,20 +85,34 @@ pub fn tempo_over_the_top(mei: &str) -> Option<String> {
         for tempo in tempos.iter().filter(|n| staff(**n) == top).chain(&tempos) {
             whose.entry(time(*tempo)).or_insert_with(|| staff(*tempo));
         }
-        for tempo in tempos.into_iter().filter(|n| staff(*n) != top) {
-            let own = tempo.attribute_node("staff")?;
-            match whose[&time(tempo)] == own.value() {
-                true => {
-                    patch.replace(own.range_value(), top.to_string());
-                    if let Some(place) = tempo.attribute_node("place") {
-                        patch.replace(place.range_value(), "above".to_string());
-                    }
+        for tempo in tempos {
+            if staff(tempo) != top {
+                let own = tempo.attribute_node("staff")?;
+                if whose[&time(tempo)] != own.value() {
+                    patch.cut(tempo.range());
+                    continue;
                 }
-                false => patch.cut(tempo.range()),
+                patch.replace(own.range_value(), top.to_string());
+                if let Some(place) = tempo.attribute_node("place") {
+                    patch.replace(place.range_value(), "above".to_string());
+                }
+            }
+            // Later, "rit." is none.
+            let is_heading = is(tempo, "dir") && is_at_the_start(tempo) && (begins || has_mark);
+            if is_heading {
+                let range = tempo.range();
+                let end = range.start + mei[range.clone()].rfind("</dir")?;
+                patch.replace(range.start + 1..range.start + 1 + "dir".len(), "tempo");
+                patch.replace(end..range.end, "</tempo>");
             }
         }
+        begins = bar.attribute("right").is_some_and(|line| line != "single" && line != "invis");
     }
     patch.apply(mei).ok()
+}
+
+fn is_at_the_start(mark: Node<'_, '_>) -> bool {
+    mark.attribute("tstamp").and_then(|t| t.parse::<f64>().ok()).is_none_or(|t| t <= 1.0)
 }
 
 /// A tempo, or words that say one.
@@ -157,9 +173,10 @@ mod tests {
         };
         assert_eq!(over(&[tempo(1, 1, "Largo"), tempo(2, 1, "Largo")]), tempo(1, 1, "Largo"));
         assert_eq!(over(&[tempo(2, 1, "Largo"), tempo(3, 1, "Largo")]), tempo(1, 1, "Largo"));
+        // At the beginning it is a heading, in words or not.
         assert_eq!(
             over(&[words(1, "Allegro"), words(2, "Allegro"), words(2, "dolce")]),
-            [words(1, "Allegro"), words(2, "dolce")].concat()
+            [tempo(1, 1, "Allegro"), words(2, "dolce")].concat()
         );
         assert_eq!(
             over(&[tempo(1, 1, "Largo"), tempo(3, 3, "rit.")]),

@@ -43,10 +43,17 @@ pub struct PageLayout {
 /// What stands above the music of the first page.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Head {
-    pub title: String,
-    pub subtitle: Option<String>,
-    pub composer: Option<String>,
-    pub instrument: Option<String>,
+    pub title: Vec<HeadLine>,
+    pub subtitle: Vec<HeadLine>,
+    pub composer: Vec<HeadLine>,
+    pub instrument: Vec<HeadLine>,
+}
+
+/// A line of a head.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct HeadLine {
+    pub text: String,
+    pub color: Option<String>,
 }
 
 /// The size of a sheet.

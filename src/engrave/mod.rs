@@ -27,29 +27,41 @@ mod mei;
 mod metre;
 #[cfg(feature = "engrave")]
 mod one_line;
+pub(crate) mod outlines;
 #[cfg(feature = "engrave")]
 mod pages;
 #[cfg(feature = "engrave")]
 pub mod pdf;
+#[cfg(feature = "engrave")]
+mod places;
 mod process;
 #[cfg(feature = "engrave")]
 mod resources;
+#[cfg_attr(not(feature = "engrave"), allow(dead_code))] // then nothing gives way
 pub(crate) mod room;
 pub(crate) mod shapes;
+#[cfg(feature = "engrave")]
+mod sheet;
 #[cfg(feature = "engrave")]
 mod sides;
 #[cfg(feature = "engrave")]
 mod signatures;
 #[cfg(feature = "engrave")]
+mod stubs;
+#[cfg(feature = "engrave")]
+mod syllables;
+#[cfg(feature = "engrave")]
 mod toolkit;
 #[cfg(feature = "engrave")]
 mod trills;
+#[cfg(feature = "engrave")]
+mod units;
 #[cfg(feature = "engrave")]
 pub mod worker;
 
 pub use job::{Beats, Job, Paper, Piece};
 #[cfg(feature = "engrave")]
-pub use job::{Head, PageLayout};
+pub use job::{Head, HeadLine, PageLayout};
 pub use process::{Error, engrave};
 
 /// The hidden command by which this program becomes the engraver.

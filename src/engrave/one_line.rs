@@ -1,139 +1,111 @@
-//! What belongs to one beat stands on one line: a dynamic and the words after it, a tempo and its metronome mark.
-//! The engraver sets them above each other, or on each other.
+//! What an engraver writes on one line: a tempo and its metronome mark, a dynamic and the words
+//! that stand at the same beat.
 
-use super::boxes::{Extent, SVG, has_class, is_box, number, staff_lines, translation};
+use super::boxes::{Extent, SVG, has_class};
 use super::letters::Face;
-use super::room::Room;
-use super::shapes::{Shapes, union};
-use crate::patch::Patch;
-use roxmltree::{Document, Node};
+use super::outlines::union;
+use super::room::{Room, shared};
+use super::units::{Unit, baseline, moved};
+use roxmltree::Node;
 
-/// Between two texts, and if one of them is ringed.
-const GAP: f64 = 120.0;
-const AROUND_RING: f64 = 330.0;
-/// What begins so near is of one beat, and what stands so near is above each other.
-const BEAT: f64 = 400.0;
-const BEAT_OF_TEMPO: f64 = 700.0;
-const LINES: f64 = 1100.0;
+/// Between a dynamic and words, between a tempo and its metronome mark.
+const AFTER_DYNAMIC: f64 = 70.0;
+const AFTER_TEMPO: f64 = 160.0;
+/// Words that begin no farther from each other stand at one beat.
+const ONE_BEAT: f64 = 400.0;
+/// Lines so far from each other are neighbours.
+const NEXT_LINE: f64 = 1000.0;
 
-/// The pages with what belongs together on one line, where there is room; `None` if one cannot be read.
-pub fn on_one_line(pages: &[String]) -> Option<Vec<String>> {
-    pages.iter().map(|svg| of_page(svg)).collect()
-}
-
-fn of_page(svg: &str) -> Option<String> {
-    let document = Document::parse(svg).ok()?;
-    let shapes = Shapes::new(&document);
-    let mut patch = Patch::default();
-    for system in document.descendants().filter(|n| has_class(*n, "system") && !is_box(*n)) {
-        for measure in system.children().filter(|n| has_class(*n, "measure") && !is_box(*n)) {
-            let staves: Vec<f64> = measure
-                .children()
-                .filter(|n| has_class(*n, "staff") && !is_box(*n))
-                .filter_map(|staff| Some(staff_lines(staff).first()?[2]))
-                .collect();
-            let texts: Vec<Text<'_, '_>> = measure.children().filter_map(|n| Text::read(n, &shapes, &staves)).collect();
-            for second in &texts {
-                let first = texts.iter().find(|first| first.leads(second));
-                let Some([right, down]) = first.and_then(|first| way(first, second, system, &shapes)) else { continue };
-                let at = second.node.range().start + "<g".len();
-                patch.insert(at, format!(" transform=\"translate({right:.0}, {down:.0})\""));
-            }
-        }
-    }
-    patch.apply(svg).ok()
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Kind {
-    Dynamic,
-    Words,
-    /// A metronome mark without words.
-    Metronome,
-}
-
-/// A text above or below a staff.
-struct Text<'n, 'i> {
-    node: Node<'n, 'i>,
-    kind: Kind,
-    extent: Extent,
-    /// On which it stands.
-    line: f64,
-    /// How many staves are above it.
-    below: usize,
-    is_ringed: bool,
-}
-
-impl<'n, 'i> Text<'n, 'i> {
-    fn read(node: Node<'n, 'i>, shapes: &Shapes, staves: &[f64]) -> Option<Text<'n, 'i>> {
-        let is = |class| has_class(node, class);
-        if is_box(node) || node.has_attribute("transform") {
-            return None;
-        }
-        let kind = match () {
-            () if is("dynam") && has_glyphs(node) => Kind::Dynamic,
-            () if is("tempo") && is_metronome(node) => Kind::Metronome,
-            () if is("dir") || is("dynam") || is("tempo") => Kind::Words,
-            () => return None,
+/// Puts the words of a bar side by side, as far as there is room.
+pub fn side_by_side(units: &mut Vec<Unit<'_, '_>>, room: &Room, is_within: impl Fn(Extent) -> bool) {
+    let mut at = 0;
+    while at < units.len() {
+        let others = (0..units.len()).filter(|other| *other != at);
+        let found =
+            others.filter_map(|other| Some((other, gap(&units[at], &units[other])?))).find_map(|(other, gap)| {
+                let rest: Vec<Extent> =
+                    (0..units.len()).filter(|u| *u != at && *u != other).map(|u| units[u].extent).collect();
+                let pair = |moves: [[f64; 2]; 2]| {
+                    let extents = [moved(units[at].extent, moves[0]), moved(units[other].extent, moves[1])];
+                    // On its own line it may lie on a slur there as before.
+                    let is_free = |by: [f64; 2], place: Extent| {
+                        let alone = rest.iter().all(|r| shared(place, *r) <= 0.0);
+                        let free =
+                            if by[1] == 0.0 { room.lies_on_no_more_than_lines(place) } else { room.is_free(place) };
+                        alone && is_within(place) && free
+                    };
+                    let fits = moves.into_iter().zip(extents).all(|(by, place)| by == [0.0; 2] || is_free(by, place));
+                    fits.then_some((other, moves, union(extents[0], extents[1])))
+                };
+                let lines = [&units[at], &units[other]].map(|unit| baseline(unit.members[0].0));
+                let [Some(first), Some(second)] = lines else { return None };
+                let aside = units[at].extent[2] + gap - units[other].extent[0];
+                let here = [[0.0, 0.0], [aside, first - second]];
+                let there = [[0.0, second - first], [aside, 0.0]];
+                // A dynamic stays on its line; a tempo stands on the one that is nearer to the staff.
+                let is_dynamic = has_class(units[at].members[0].0, "dynam");
+                let away = |y: f64| units[at].staves.first().map_or(0.0, |staff| (staff[1] - y).abs());
+                match is_dynamic || away(first) <= away(second) {
+                    true => pair(here).or_else(|| pair(there)),
+                    false => pair(there).or_else(|| pair(here)),
+                }
+            });
+        let Some((other, moves, extent)) = found else {
+            at += 1;
+            continue;
         };
-        let sign = node.children().find(|n| n.has_tag_name((SVG, "text")) || n.has_tag_name((SVG, "use")))?;
-        let line = sign.attribute("y").and_then(number).or_else(|| translation(sign).map(|[_, y]| y))?;
-        let is_ringed = node.children().any(|n| n.has_attribute("fill-opacity"));
-        let below = staves.iter().filter(|top| **top < line).count();
-        Some(Text { node, kind, extent: words(node, shapes)?, line, below, is_ringed })
-    }
-
-    /// Whether another one comes after this one, on its line.
-    fn leads(&self, other: &Text) -> bool {
-        let belongs = matches!((self.kind, other.kind), (Kind::Dynamic, Kind::Words) | (Kind::Words, Kind::Metronome));
-        let beat = if other.kind == Kind::Metronome { BEAT_OF_TEMPO } else { BEAT };
-        let is_near = (self.extent[0] - other.extent[0]).abs() < beat && (self.line - other.line).abs() < LINES;
-        belongs && is_near && self.below == other.below
+        let second = units[other].clone();
+        let first = &mut units[at];
+        first.members[0].1 = moves[0];
+        first.members.push((second.members[0].0, moves[1]));
+        first.extent = extent;
+        units.remove(other);
+        at = 0;
     }
 }
 
-/// All that is read of a text, without its ring and the dashes after it.
-fn words(node: Node<'_, '_>, shapes: &Shapes) -> Option<Extent> {
-    let read = node.children().filter(|n| n.has_tag_name((SVG, "text")) || n.has_tag_name((SVG, "use")));
-    read.filter_map(|n| shapes.drawn(n)).reduce(union)
-}
-
-fn face(text: Node<'_, '_>) -> Option<Face> {
-    text.parent().map(Face::of)
+/// How far the second is to stand from the first, if both belong on one line and do not stand so.
+fn gap(first: &Unit<'_, '_>, second: &Unit<'_, '_>) -> Option<f64> {
+    let ([one], [other]) = (&first.members[..], &second.members[..]) else { return None };
+    let is = |node: Node<'_, '_>, classes: &[&str]| classes.iter().any(|class| has_class(node, class));
+    let middle = |e: Extent| (e[1] + e[3]) / 2.0;
+    let [a, b] = [first.extent, second.extent];
+    let is_parted = |staff: &Extent| {
+        let [above, below] = [middle(a).min(middle(b)), middle(a).max(middle(b))];
+        above < middle(*staff) && middle(*staff) < below
+    };
+    if (baseline(one.0)? - baseline(other.0)?).abs() > NEXT_LINE || first.staves.iter().any(is_parted) {
+        return None;
+    }
+    let is_tempo =
+        is(one.0, &["tempo", "dir"]) && !has_glyphs(one.0) && is(other.0, &["tempo"]) && is_metronome(other.0);
+    if is_tempo {
+        return (b[0] > a[0] - ONE_BEAT && b[0] < a[2] + AFTER_TEMPO).then_some(AFTER_TEMPO);
+    }
+    let is_dynamic =
+        is(one.0, &["dynam"]) && has_glyphs(one.0) && is(other.0, &["dynam", "dir"]) && !has_glyphs(other.0);
+    (is_dynamic && (a[0] - b[0]).abs() < ONE_BEAT && b[0] < a[2] + AFTER_DYNAMIC).then_some(AFTER_DYNAMIC)
 }
 
 /// Whether signs of the music font are in it.
 fn has_glyphs(node: Node<'_, '_>) -> bool {
-    node.descendants().any(|n| n.has_tag_name((SVG, "use")) || n.is_text() && face(n) == Some(Face::Music))
+    node.descendants().any(|n| n.has_tag_name((SVG, "use")) || face(n) == Some(Face::Music))
+}
+
+/// The face of letters.
+fn face(letters: Node<'_, '_>) -> Option<Face> {
+    letters.parent().filter(|_| letters.is_text()).map(Face::of)
 }
 
 /// Whether a tempo is told in a note's length alone.
 fn is_metronome(tempo: Node<'_, '_>) -> bool {
-    let texts = || tempo.descendants().filter(|n| n.is_text());
-    has_glyphs(tempo)
-        && texts()
-            .filter(|n| face(*n) != Some(Face::Music))
-            .all(|n| n.text().unwrap_or_default().chars().all(|c| !c.is_alphabetic()))
-}
-
-/// How far the second must go, right and down, to stand after the first.
-fn way(first: &Text, second: &Text, system: Node<'_, '_>, shapes: &Shapes) -> Option<[f64; 2]> {
-    let gap = if first.is_ringed || second.is_ringed { AROUND_RING } else { GAP };
-    let room = Room::around(system, shapes, &[first.node, second.node]);
-    let [left, top, right, bottom] = second.extent;
-    let on_line = first.line - second.line;
-    let beside = [first.extent[2] + gap - left, on_line];
-    let above = |more: f64| [0.0, first.extent[1] - gap / 2.0 - more - bottom];
-    let is_free = |[x, y]: &[f64; 2]| room.taken([left + x, top + y, right + x, bottom + y]) <= 0.0;
-    let is_on_it = (0..2)
-        .all(|side| first.extent[side].max(second.extent[side]) < first.extent[side + 2].min(second.extent[side + 2]));
-    let higher = [0.0, 150.0, 300.0].map(above);
-    let ways = std::iter::once(beside).chain(higher.into_iter().filter(|_| is_on_it));
-    ways.into_iter().find(is_free)
+    let words = tempo.descendants().filter(|n| face(*n).is_some_and(|face| face != Face::Music));
+    has_glyphs(tempo) && words.filter_map(|n| n.text()).all(|text| !text.contains(char::is_alphabetic))
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::places::given;
     use super::*;
 
     fn text(class: &str, x: u32, y: u32, said: &str) -> String {
@@ -157,17 +129,15 @@ mod tests {
             staff(2000),
             staff(5000)
         );
-        on_one_line(&[svg]).unwrap().remove(0)
+        given(&[svg]).unwrap().remove(0)
     }
 
     #[test]
     fn words_stand_after_their_dynamic() {
         let both = forte(1000, 3500) + &text("dynam", 1050, 3520, "dim.");
         let moved = drawn(&both);
-        assert!(moved.contains("<g transform=\"translate(") && moved.contains(", -20)\" class=\"dynam\">"), "{moved}");
-        // Where there is no room it stands above it; what is elsewhere stays.
-        let full = drawn(&(both + &text("dir", 1700, 3510, "espressivo")));
-        assert!(full.contains("<g transform=\"translate(0, -"), "{full}");
+        assert!(moved.contains("<g transform=\"translate(") && moved.contains(" -20)\" class=\"dynam\">"), "{moved}");
+        // What is elsewhere stays.
         let apart = forte(1000, 3500) + &text("dir", 1050, 6300, "dim.");
         assert!(!drawn(&apart).contains("transform"));
         let later = forte(1000, 3500) + &text("dir", 3050, 3500, "dim.");
@@ -183,7 +153,7 @@ mod tests {
         };
         let words = text("dir", 1000, 1300, "Largo");
         let moved = drawn(&(words.clone() + &mark(" = 126)")));
-        assert!(moved.contains(", 600)\" class=\"tempo\">"), "{moved}");
+        assert!(moved.contains(" 600)\" class=\"tempo\">"), "{moved}");
         assert!(!drawn(&(words + &mark(" = 126, a little slower"))).contains("transform"));
     }
 }

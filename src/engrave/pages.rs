@@ -1,17 +1,16 @@
 //! How pages are laid out. The engraver says how wide each bar is and how high a line;
 //! we say where lines and pages end; it draws them.
 
-use super::boxes::{has_class, staff_lines, staves_between, translation};
-use super::brackets::bracketed;
+use super::boxes::{Extent, has_class, staff_lines, staves_between, translation};
 use super::breaks::{Measures, breaks};
-use super::document::{MEI, is};
+use super::document::{MEI, SPACE, is};
 use super::fewer::{tempo_over_the_top, without_empty_staves};
 use super::hairpins::end_at_the_line;
-use super::job::{Drawing, Head, PageLayout, Paper};
+use super::job::{Drawing, Head, HeadLine, PageLayout, Paper};
 use super::joined::joined;
 use super::mei::{Colors, paint};
+use super::sheet::finished;
 use super::toolkit::Toolkit;
-use super::trills::free_of_accidentals;
 use crate::patch::Patch;
 use roxmltree::{Document, Node};
 use serde_json::json;
@@ -68,7 +67,8 @@ pub fn draw(toolkit: &mut Toolkit, music: &str, layout: &PageLayout) -> Option<D
     if !toolkit.load(&laid_out.mei) {
         return None;
     }
-    let pictures = toolkit.pages().iter().map(|page| free_of_accidentals(&bracketed(page)?)).collect::<Option<_>>()?;
+    let bounds = bounds(layout.paper, laid_out.scale);
+    let pictures = toolkit.pages().iter().map(|page| finished(page, bounds)).collect::<Option<_>>()?;
     Some(Drawing { pictures: vec![pictures] })
 }
 
@@ -92,6 +92,14 @@ fn set_size(toolkit: &mut Toolkit, paper: Paper, scale: u32) {
         "pageWidth": unscaled(width, scale),
         "scale": scale,
     }));
+}
+
+/// What the margins leave, from their corner.
+fn bounds(paper: Paper, scale: u32) -> Extent {
+    let (width, height) = paper.size();
+    let [side, top, foot] = MARGINS.map(|length| unscaled(length, scale));
+    let [right, bottom] = [unscaled(width, scale) - 2 * side, unscaled(height, scale) - top - foot];
+    [0.0, 0.0, f64::from(right) * UNITS, f64::from(bottom) * UNITS]
 }
 
 /// What is to be laid out.
@@ -246,23 +254,33 @@ fn fits(svg: &str, room: f64) -> Option<Page> {
 /// Room for what stands below the lowest staff.
 const BELOW: f64 = 700.0;
 
+/// How high the line between a title and a subtitle is.
+const UNDER_TITLE: &str = "40%";
+
 /// The document with its head.
 fn with_head(mei: &str, head: &Head) -> Option<String> {
     let document = Document::parse(mei).ok()?;
     let score = document.descendants().find(|n| n.has_tag_name((MEI, "scoreDef")))?;
     let first = score.children().find(Node::is_element)?;
     // Each in a row of its own, so that long ones do not meet.
-    let rend = |[align, row, size]: [&str; 3], text: &str| {
-        let text = quick_xml::escape::escape(text);
-        format!("<rend halign=\"{align}\" valign=\"{row}\" fontsize=\"{size}\">{text}</rend>")
+    let rend = |[align, row, size]: [&str; 3], before: &str, lines: &[HeadLine]| {
+        let line = |line: &HeadLine| {
+            let text = quick_xml::escape::escape(&line.text);
+            match &line.color {
+                Some(color) => format!("<rend color=\"{color}\">{text}</rend>"),
+                None => text.into_owned(),
+            }
+        };
+        let text = lines.iter().map(line).collect::<Vec<_>>().join("<lb/>");
+        let rend = format!("<rend halign=\"{align}\" valign=\"{row}\" fontsize=\"{size}\">{before}{text}</rend>");
+        if lines.is_empty() { String::new() } else { rend }
     };
+    let space = format!("<rend fontsize=\"{UNDER_TITLE}\">{SPACE}</rend><lb/>");
     let mut text = String::from("<pgHead func=\"first\">");
-    if !head.title.is_empty() {
-        text += &rend(["center", "top", "160%"], &head.title);
-    }
-    text += &head.subtitle.as_deref().map(|work| rend(["center", "middle", "110%"], work)).unwrap_or_default();
-    text += &head.instrument.as_deref().map(|name| rend(["left", "bottom", "100%"], name)).unwrap_or_default();
-    text += &head.composer.as_deref().map(|name| rend(["right", "bottom", "100%"], name)).unwrap_or_default();
+    text += &rend(["center", "top", "160%"], "", &head.title);
+    text += &rend(["center", "middle", "110%"], &space, &head.subtitle);
+    text += &rend(["left", "bottom", "100%"], "", &head.instrument);
+    text += &rend(["right", "bottom", "100%"], "", &head.composer);
     text += "</pgHead>";
     let mut patch = Patch::default();
     score.children().filter(|n| n.has_tag_name((MEI, "pgHead"))).for_each(|n| patch.cut(n.range()));

@@ -1,67 +1,89 @@
 //! Where there is room beside what is drawn.
 
-use super::boxes::{Extent, SVG, has_class, is_box};
+use super::boxes::{Extent, SVG, has_class, staff_lines};
+use super::outlines::union;
 use super::shapes::Shapes;
 use roxmltree::Node;
 
-/// The places of a system that are taken.
-pub struct Room(Vec<Extent>);
+/// The places that are taken.
+#[derive(Default)]
+pub struct Room {
+    /// By signs, words, beams and barlines.
+    taken: Vec<Extent>,
+    /// By stems, slurs and other lines, on which things lie if they must.
+    lines: Vec<Extent>,
+    staves: Vec<Extent>,
+}
 
-/// What is drawn as curves and lines.
-const LINED: [&str; 8] = ["bracketSpan", "ending", "hairpin", "octave", "slur", "stem", "tie", "tupletBracket"];
 /// Two things may come so near to each other.
 const NEAR: f64 = 20.0;
-/// And so much more is left between a number and words without tall letters.
-const LINES: f64 = 110.0;
-/// And between a number and a note beside it.
-const ASIDE: f64 = 60.0;
-/// What gives way is moved by so much, and not farther than so many times.
-const STEP: f64 = 60.0;
-const STEPS: usize = 60;
+/// What shares no more than this with another is beside it.
+const TOUCH: f64 = 25.0;
+/// Of something thin, this share.
+const TOUCH_OF_THIN: f64 = 0.4;
 
 impl Room {
-    /// Of a system: its words, signs, beams and curves; bar numbers give way to all of them.
-    pub fn new(system: Node<'_, '_>, shapes: &Shapes) -> Room {
-        Room::around(system, shapes, &[])
+    /// Of what is drawn in an element, but for what gives way.
+    pub fn new(holder: Node<'_, '_>, shapes: &Shapes, gives_way: impl Fn(Node<'_, '_>) -> bool) -> Room {
+        let mut room = Room::default();
+        let mut pending = vec![holder];
+        while let Some(node) = pending.pop() {
+            if gives_way(node) {
+                continue;
+            }
+            if has_class(node, "staff") {
+                let lines = staff_lines(node).into_iter().map(|[left, right, y]| [left, y, right, y]);
+                room.staves.extend(lines.reduce(union));
+            }
+            pending.extend(node.children().filter(Node::is_element));
+            let is_one_of = |names: &[&str]| names.iter().any(|name| node.has_tag_name((SVG, *name)));
+            let of_class = |class: &str| node.parent().is_some_and(|p| has_class(p, class));
+            match () {
+                () if is_one_of(&["text", "use", "ellipse", "rect"]) => {
+                    room.taken.extend(shapes.placed(node, holder));
+                }
+                () if is_one_of(&["polygon"]) || is_one_of(&["path"]) && of_class("barLine") => {
+                    room.taken.extend(shapes.pieces(node, holder));
+                }
+                () if is_one_of(&["path", "polyline"]) && !of_class("staff") => {
+                    room.lines.extend(shapes.pieces(node, holder));
+                }
+                () => {}
+            }
+        }
+        room
     }
 
-    /// As `new`, but for what is in some elements.
-    #[cfg_attr(not(feature = "engrave"), allow(dead_code))]
-    pub fn around(system: Node<'_, '_>, shapes: &Shapes, without: &[Node<'_, '_>]) -> Room {
-        let is_solid =
-            |n: &Node<'_, '_>| ["text", "use", "polygon", "ellipse", "rect"].iter().any(|t| n.has_tag_name((SVG, *t)));
-        let gives_way = |a: Node<'_, '_>| has_class(a, "mNum") || is_box(a) || without.contains(&a);
-        let solid = system.descendants().filter(|n| is_solid(n) && !n.ancestors().any(gives_way));
-        let mut taken: Vec<Extent> = solid.filter_map(|n| shapes.placed(n, system)).collect();
-        let is_line = |n: &Node<'_, '_>| ["path", "polyline"].iter().any(|t| n.has_tag_name((SVG, *t)));
-        let lines = system.descendants().filter(|n| LINED.iter().any(|class| has_class(*n, class)));
-        let lines = lines.filter(|n| !n.ancestors().any(gives_way)).flat_map(|n| n.children()).filter(is_line);
-        taken.extend(lines.flat_map(|n| Shapes::pieces(n, system)));
-        Room(taken)
-    }
-
+    /// Takes a place.
     pub fn take(&mut self, extent: Extent) {
-        self.0.push(extent);
+        self.taken.push(extent);
     }
 
     /// How much of a place is taken.
     pub fn taken(&self, place: Extent) -> f64 {
-        let overlaps = self.0.iter().map(|other| {
-            let across = place[2].min(other[2]) - place[0].max(other[0]) + NEAR;
-            let down = place[3].min(other[3]) - place[1].max(other[1]) + NEAR;
-            across.max(0.0) * down.max(0.0)
-        });
-        overlaps.sum()
+        self.taken.iter().map(|other| shared(place, *other)).sum()
     }
 
-    /// How far something must go up to be free; it takes its place.
-    pub fn lift(&mut self, [left, top, right, bottom]: Extent) -> f64 {
-        let at = |by: f64| [left, top - by, right, bottom - by];
-        let with_room = |by: f64| [left - ASIDE, top - by - LINES, right + ASIDE, bottom - by + LINES];
-        let free = (0..STEPS).map(|step| step as f64 * STEP).find(|by| self.taken(with_room(*by)) <= 0.0);
-        let by = free.unwrap_or_default();
-        self.take(at(by));
-        by
+    /// Whether something would lie on something else here.
+    pub fn lies_on_something(&self, place: Extent) -> bool {
+        self.taken.iter().any(|other| lies_on(place, *other))
+    }
+
+    /// Whether something would lie on a line here: on a slur, a stem or a hairpin.
+    pub fn lies_on_a_line(&self, place: Extent) -> bool {
+        self.lines.iter().any(|other| lies_on(place, *other))
+    }
+
+    /// Whether here is nothing, not even a line.
+    pub fn is_free(&self, place: Extent) -> bool {
+        let all = self.taken.iter().chain(&self.lines).chain(&self.staves);
+        all.into_iter().all(|other| shared(place, *other) <= 0.0)
+    }
+
+    /// Whether here are at most lines that letters can stand on, such as stems.
+    pub fn lies_on_no_more_than_lines(&self, place: Extent) -> bool {
+        let all = self.taken.iter().chain(&self.staves);
+        all.into_iter().all(|other| shared(place, *other) <= 0.0)
     }
 
     /// Of some places the first that is free, or the one of which least is taken; it is taken.
@@ -73,9 +95,34 @@ impl Room {
     }
 }
 
+/// How much two things share, or nearly share.
+pub fn shared(one: Extent, other: Extent) -> f64 {
+    let [across, down] = overlap(one, other).map(|length| (length + NEAR).max(0.0));
+    across * down
+}
+
+/// Whether one thing lies on another, and not beside it.
+pub fn lies_on(one: Extent, other: Extent) -> bool {
+    let [across, down] = overlap(one, other);
+    let least = |a: f64, b: f64| (TOUCH_OF_THIN * a.min(b)).min(TOUCH);
+    across > least(one[2] - one[0], other[2] - other[0]) && down > least(one[3] - one[1], other[3] - other[1])
+}
+
+fn overlap(one: Extent, other: Extent) -> [f64; 2] {
+    [one[2].min(other[2]) - one[0].max(other[0]), one[3].min(other[3]) - one[1].max(other[1])]
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_best_place_is_the_first_that_is_free() {
+        let mut room = Room { taken: vec![[0.0, 0.0, 100.0, 100.0]], ..Room::default() };
+        let places = [[90.0, 0.0, 110.0, 10.0], [300.0, 0.0, 310.0, 10.0], [400.0, 0.0, 410.0, 10.0]];
+        assert_eq!(room.best(&places), places[1]);
+        assert_eq!(room.best(&places), places[2]);
+    }
 
     #[test]
     fn there_is_room_below_a_bow() {
@@ -84,20 +131,19 @@ mod tests {
         );
         let document = roxmltree::Document::parse(&svg).unwrap();
         let system = document.descendants().find(|n| has_class(*n, "system")).unwrap();
-        let room = Room::new(system, &Shapes::new(&document));
-        assert_eq!(room.taken([450.0, 700.0, 550.0, 900.0]), 0.0);
-        assert!(room.taken([450.0, 200.0, 550.0, 300.0]) > 0.0);
+        let room = Room::new(system, &Shapes::new(&document), |_| false);
+        assert!(room.is_free([450.0, 700.0, 550.0, 900.0]) && !room.is_free([450.0, 200.0, 550.0, 300.0]));
+        assert!(room.lies_on_a_line([450.0, 200.0, 550.0, 300.0]));
     }
 
     #[test]
-    fn what_gives_way_finds_a_free_place() {
-        let mut room = Room(vec![[0.0, 0.0, 100.0, 100.0]]);
-        assert_eq!(room.lift([50.0, 50.0, 80.0, 90.0]), 240.0);
-        // There it stands now, and the next goes above it.
-        assert!(room.lift([50.0, 50.0, 80.0, 90.0]) > 240.0);
-        assert_eq!(room.lift([200.0, 0.0, 210.0, 10.0]), 0.0);
-        let places = [[90.0, 0.0, 110.0, 10.0], [300.0, 0.0, 310.0, 10.0], [400.0, 0.0, 410.0, 10.0]];
-        assert_eq!(room.best(&places), places[1]);
-        assert_eq!(room.best(&places), places[2]);
+    fn what_is_near_is_not_free_and_lies_on_nothing() {
+        let line = [100.0, 0.0, 126.0, 800.0];
+        let room = Room { taken: vec![line], ..Room::default() };
+        let words = |left: f64| [left, 300.0, left + 400.0, 500.0];
+        assert!(room.lies_on_something(words(0.0)) && !room.is_free(words(0.0)));
+        assert!(!room.lies_on_something(words(130.0)) && !room.is_free(words(130.0)));
+        assert!(room.is_free(words(150.0)));
+        assert!(!lies_on(words(118.0), line));
     }
 }

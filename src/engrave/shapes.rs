@@ -2,6 +2,7 @@
 
 use super::boxes::{Extent, SVG, has_class, is_box, number};
 use super::letters::{Face, letter};
+use super::outlines::{around_all, numbers, pairs, path, sides, strips, union};
 use roxmltree::{Document, Node};
 use std::collections::BTreeMap;
 
@@ -12,10 +13,6 @@ pub struct Shapes<'d>(BTreeMap<&'d str, Extent>);
 pub type Matrix = [f64; 6];
 
 const PLAIN: Matrix = [1.0, 0.0, 0.0, 1.0, 0.0, 0.0];
-
-pub fn union(a: Extent, b: Extent) -> Extent {
-    [a[0].min(b[0]), a[1].min(b[1]), a[2].max(b[2]), a[3].max(b[3])]
-}
 
 impl<'d> Shapes<'d> {
     pub fn new(document: &'d Document) -> Shapes<'d> {
@@ -37,18 +34,23 @@ impl<'d> Shapes<'d> {
 
     /// As `drawn`, of something within an element that may turn or move it.
     pub fn placed(&self, node: Node<'_, '_>, within: Node<'_, '_>) -> Option<Extent> {
-        self.of(node, matrix_of(node, within))
+        self.of(node, matrix_within(node, within))
     }
 
-    /// As `placed`, of a curve or a line, piece by piece: there is room below a bow.
-    pub fn pieces(node: Node<'_, '_>, within: Node<'_, '_>) -> Vec<Extent> {
-        let own = node.attribute("transform").map_or(PLAIN, transform);
-        let matrix = product(matrix_of(node, within), own);
-        let points = match node.attribute("d") {
-            Some(d) => path(d),
-            None => node.attribute("points").map(|p| pairs(&numbers(p))).unwrap_or_default(),
+    /// As `placed`, of a line or a beam by its pieces: a slanted one leaves room over and under it.
+    pub fn pieces(&self, node: Node<'_, '_>, within: Node<'_, '_>) -> Vec<Extent> {
+        let attribute = |name: &str| node.attribute(name).unwrap_or_default();
+        let pieces = match node.tag_name().name() {
+            "path" => sides(&path(attribute("d"))),
+            "polyline" => sides(&pairs(&numbers(attribute("points")))),
+            "polygon" => strips(&pairs(&numbers(attribute("points")))),
+            _ => return self.placed(node, within).into_iter().collect(),
         };
-        points.windows(2).filter_map(|ends| moved(around_all(ends)?, matrix)).collect()
+        let own = node.attribute("transform").map_or(PLAIN, transform);
+        let matrix = product(matrix_within(node, within), own);
+        let half = node.attribute("stroke-width").and_then(number).unwrap_or_default() / 2.0;
+        let thick = |[left, top, right, bottom]: Extent| [left - half, top - half, right + half, bottom + half];
+        pieces.into_iter().filter_map(|piece| moved(thick(piece), matrix)).collect()
     }
 
     /// As `drawn`, of a mark by itself: a note holds its syllables, too.
@@ -97,8 +99,8 @@ impl<'d> Shapes<'d> {
     }
 }
 
-/// What becomes of the units of an element by all that it is in.
-fn matrix_of(node: Node<'_, '_>, within: Node<'_, '_>) -> Matrix {
+/// What the elements between do to what stands in them.
+fn matrix_within(node: Node<'_, '_>, within: Node<'_, '_>) -> Matrix {
     let around: Vec<Node<'_, '_>> = node.ancestors().skip(1).take_while(|n| *n != within).collect();
     around.iter().rev().filter_map(|n| n.attribute("transform")).map(transform).fold(PLAIN, product)
 }
@@ -106,10 +108,6 @@ fn matrix_of(node: Node<'_, '_>, within: Node<'_, '_>) -> Matrix {
 fn of<const N: usize>(node: Node<'_, '_>, names: [&str; N]) -> Option<[f64; N]> {
     let found: Vec<f64> = names.iter().filter_map(|n| node.attribute(*n).and_then(number)).collect();
     found.try_into().ok()
-}
-
-fn around_all(points: &[[f64; 2]]) -> Option<Extent> {
-    points.iter().map(|[x, y]| [*x, *y, *x, *y]).reduce(union)
 }
 
 /// An extent elsewhere; what is nowhere near a page is none.
@@ -151,112 +149,6 @@ pub fn transform(text: &str) -> Matrix {
         };
         product(all, one)
     })
-}
-
-/// All numbers in a text, however they are divided.
-fn numbers(text: &str) -> Vec<f64> {
-    let mut out = Vec::new();
-    let mut at = 0;
-    while let Some((value, end)) = next_number(text, at) {
-        out.push(value);
-        at = end;
-    }
-    out
-}
-
-/// The next number in a text and where it ends.
-fn next_number(text: &str, from: usize) -> Option<(f64, usize)> {
-    let bytes = text.as_bytes();
-    let start = from + bytes[from..].iter().position(|b| b.is_ascii_digit() || matches!(b, b'-' | b'+' | b'.'))?;
-    let mut end = start + 1;
-    let mut has_point = bytes[start] == b'.';
-    while let Some(byte) = bytes.get(end) {
-        let is_exponent = matches!(byte, b'e' | b'E');
-        let is_sign = matches!(byte, b'-' | b'+') && matches!(bytes[end - 1], b'e' | b'E');
-        let is_point = *byte == b'.' && !has_point;
-        if !(byte.is_ascii_digit() || is_exponent || is_sign || is_point) {
-            break;
-        }
-        has_point |= is_point;
-        end += 1;
-    }
-    // What cannot be believed is no number, and so is what is drawn with it.
-    Some((number(&text[start..end]).unwrap_or(f64::NAN), end))
-}
-
-fn pairs(numbers: &[f64]) -> Vec<[f64; 2]> {
-    numbers.chunks_exact(2).map(|p| [p[0], p[1]]).collect()
-}
-
-/// Points on a path, close enough to each other to know its extent.
-fn path(d: &str) -> Vec<[f64; 2]> {
-    let mut out = Vec::new();
-    let (mut at, mut start, mut bend) = ([0.0; 2], [0.0; 2], None);
-    let commands = d.char_indices().filter(|(_, c)| c.is_ascii_alphabetic() && !matches!(c, 'e' | 'E'));
-    let commands: Vec<(usize, char)> = commands.collect();
-    for (place, (begin, command)) in commands.iter().enumerate() {
-        let end = commands.get(place + 1).map_or(d.len(), |c| c.0);
-        let said = numbers(&d[begin + 1..end]);
-        let is_relative = command.is_ascii_lowercase();
-        let command = command.to_ascii_uppercase();
-        let of_one = match command {
-            'H' | 'V' => 1,
-            'C' => 6,
-            'S' | 'Q' => 4,
-            'A' => 7,
-            'Z' => {
-                at = start;
-                continue;
-            }
-            _ => 2,
-        };
-        for (turn, one) in said.chunks_exact(of_one).enumerate() {
-            let origin = if is_relative { at } else { [0.0; 2] };
-            let point = |i: usize| [origin[0] + one[i], origin[1] + one[i + 1]];
-            let from = at;
-            let control = match command {
-                'H' => {
-                    at[0] = origin[0] + one[0];
-                    None
-                }
-                'V' => {
-                    at[1] = origin[1] + one[0];
-                    None
-                }
-                'C' | 'S' | 'Q' | 'A' => {
-                    at = point(of_one - 2);
-                    match command {
-                        'C' => Some([point(0), point(2)]),
-                        // Goes on as the curve before it ended.
-                        'S' => Some([bend.map_or(from, |b: [f64; 2]| [0, 1].map(|i| 2.0 * from[i] - b[i])), point(0)]),
-                        'Q' => Some([point(0), point(0)]),
-                        _ => None,
-                    }
-                }
-                _ => {
-                    at = point(0);
-                    if command == 'M' && turn == 0 {
-                        start = at;
-                    }
-                    None
-                }
-            };
-            bend = control.map(|c| c[1]);
-            if let Some([one, two]) = control {
-                out.extend((1..STEPS).map(|step| curve([from, one, two, at], f64::from(step) / f64::from(STEPS))));
-            }
-            out.push(at);
-        }
-    }
-    out
-}
-
-/// Points on a curve that are looked at.
-const STEPS: u32 = 12;
-
-fn curve(points: [[f64; 2]; 4], t: f64) -> [f64; 2] {
-    let weights = [(1.0 - t).powi(3), 3.0 * t * (1.0 - t).powi(2), 3.0 * t * t * (1.0 - t), t.powi(3)];
-    [0, 1].map(|i| points.iter().zip(weights).map(|(p, w)| p[i] * w).sum())
 }
 
 /// What stands in one go, from where it begins.

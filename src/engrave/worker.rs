@@ -4,11 +4,10 @@ use super::barlines;
 use super::job::{Drawing, Job, Piece};
 use super::mei::{Colors, paint};
 use super::metre::counted;
-use super::one_line::on_one_line;
 use super::pages;
+use super::places::given;
 use super::resources::Folder;
 use super::sides::signed;
-use super::signatures::key_before_time;
 use super::toolkit::Toolkit;
 use serde_json::json;
 use std::io::{self, Read, Write};
@@ -81,8 +80,7 @@ fn systems(toolkit: &mut Toolkit, pieces: &[Piece]) -> Option<Drawing> {
             signed(&counted(&painted, &piece.beats)?, &piece.beats, &piece.signs)
         };
         let pages = toolkit.load_changed(&piece.music, change).then(|| toolkit.pages())?;
-        let pages = barlines::of_each_side(&pages, piece.beats.upper, &piece.signs)?;
-        on_one_line(&key_before_time(&pages)?)
+        given(&barlines::of_each_side(&pages, piece.beats.upper, &piece.signs)?)
     };
     Some(Drawing { pictures: pieces.iter().map(drawn).collect::<Option<_>>()? })
 }

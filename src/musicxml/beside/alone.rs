@@ -2,10 +2,12 @@
 
 use super::super::fragment::Fragment;
 use super::staff::State;
+use super::typed::{Typed, take_all};
 use super::{Brackets, PieceOfBar, Staff, document, engraver, identification};
 
-/// Writes the parts for the engraver, colours as they are.
-pub fn write_alone(staves: &[Staff], brackets: Brackets) -> String {
+/// Writes the parts for the engraver, colours as they are, and gives what is for the head of the page.
+pub fn write_alone(staves: &[Staff], brackets: Brackets) -> (String, Vec<Typed>) {
+    let mut typed = Vec::new();
     let mut list = Fragment::new("part-list");
     let mut parts = Vec::new();
     for (place, staff) in staves.iter().enumerate() {
@@ -21,10 +23,11 @@ pub fn write_alone(staves: &[Staff], brackets: Brackets) -> String {
                 measure.set_attribute("implicit", "yes");
             }
             measure.children = staff.measure(&PieceOfBar::whole(bar), None, &mut state);
-            engraver::prepare(&mut measure, brackets);
             part.children.push(measure);
         }
+        typed.extend(take_all(&mut part.children));
+        part.children.iter_mut().for_each(|measure| engraver::prepare(measure, brackets));
         parts.push(part);
     }
-    document(vec![identification()], list, parts)
+    (document(vec![identification()], list, parts), typed)
 }

@@ -1,23 +1,6 @@
-//! Directions as the engraver wants them: dynamics and words each by themselves, no headings.
+//! Directions as the engraver wants them: dynamics and words each by themselves.
 
 use super::super::fragment::Fragment;
-
-/// Letters of the longest direction that is set as headings are, in the middle or to the right.
-const LONGEST_DIRECTION: usize = 20;
-
-/// Leaves out titles and names that are typed over the first bars: on the first page they stand in its head, over
-/// staves in each other's way.
-pub(super) fn without_headings(measure: &mut Fragment) {
-    let is_heading = |f: &Fragment| {
-        let is_set = matches!(f.attribute("justify"), Some("center" | "right"));
-        let text = f.text.trim();
-        f.name == "words" && is_set && (text.chars().count() > LONGEST_DIRECTION || text.contains('\n'))
-    };
-    for direction in measure.children.iter_mut().filter(|f| f.name == "direction") {
-        direction.children.retain(|kind| !kind.children.iter().any(is_heading));
-    }
-    measure.children.retain(|f| f.name != "direction" || f.child("direction-type").is_some());
-}
 
 /// Dynamics that a note holds, as directions: the engraver does not read them there.
 pub(super) fn dynamics_before_notes(measure: &mut Fragment) {
@@ -84,20 +67,6 @@ pub(super) fn split_dynamics(direction: Fragment) -> Vec<Fragment> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn headings_that_are_typed_over_bars_are_left_out() {
-        let words = |text: &str, justify: &str| {
-            let words = Fragment::leaf("words", text).set("justify", justify);
-            Fragment::new("direction").with(Fragment::new("direction-type").with(words))
-        };
-        let mut measure = Fragment::new("measure").with(words("The miller and the brook", "center"));
-        measure.children.extend([words("F. S.\nop. 25", "right"), words("cantabile", "center")]);
-        measure.children.push(words("a little slower, but not dragging", "left"));
-        without_headings(&mut measure);
-        let kept: Vec<_> = measure.children.iter().map(|d| d.children[0].children[0].text.as_str()).collect();
-        assert_eq!(kept, ["cantabile", "a little slower, but not dragging"]);
-    }
 
     #[test]
     fn dynamics_of_a_note_stand_before_its_chord() {

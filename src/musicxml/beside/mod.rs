@@ -10,6 +10,7 @@ mod signs;
 mod staff;
 mod stretch;
 mod styles;
+mod typed;
 
 #[cfg(feature = "engrave")]
 pub use alone::write_alone;
@@ -23,6 +24,8 @@ pub use signs::{Barline, Ending, Key, Time};
 pub use staff::Staff;
 pub use stretch::{Stretch, write_stretches};
 pub use styles::Styles;
+#[cfg(feature = "engrave")]
+pub use typed::{Side, Typed};
 
 use super::fragment::{Fragment, Indentation};
 use crate::pitch::Interval;

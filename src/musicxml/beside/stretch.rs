@@ -2,9 +2,9 @@
 
 use super::super::elements::facts;
 use super::super::fragment::Fragment;
-use super::directions::without_headings;
 use super::signs::{Signs, taken_out};
 use super::staff::say;
+use super::typed::take_all;
 use super::{BarsOfRow, Brackets, Pair, document, engraver, identification, list_pair};
 
 /// A stretch of both sides for the engraver.
@@ -18,9 +18,10 @@ pub struct Stretch {
 /// what holds there.
 pub fn write_stretches(pair: &Pair, rows: &[BarsOfRow], stretches: &[(usize, usize)]) -> Vec<Stretch> {
     let mut sides = pair.measures(rows);
-    for measure in sides.iter_mut().flatten() {
-        without_headings(measure);
-        engraver::prepare(measure, Brackets::LeftOut);
+    // In a page titles are told above the staves.
+    for side in &mut sides {
+        take_all(side);
+        side.iter_mut().for_each(|measure| engraver::prepare(measure, Brackets::LeftOut));
     }
     let one = |(first, last): &(usize, usize)| {
         let mut measures = [&sides[0], &sides[1]].map(|side| opened(side, *first, *last));

@@ -6,8 +6,9 @@ use super::links::Spot;
 use super::pieces::{CROSS, Piece, Pieces};
 use crate::engrave::boxes::{Extent, SVG, closed, has_class, is_box, number};
 use crate::engrave::letters::{Face, Used, letter};
+use crate::engrave::outlines::union;
 use crate::engrave::room::Room;
-use crate::engrave::shapes::{Shapes, transform, union};
+use crate::engrave::shapes::{Shapes, transform};
 use roxmltree::Node;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
@@ -86,7 +87,7 @@ impl<'t, 'n, 'i> Copier<'t, 'n, 'i> {
             glyphs,
             shapes,
             letters,
-            free: Room::new(system, shapes),
+            free: Room::new(system, shapes, is_box),
             line: Default::default(),
             words: String::new(),
             signed: BTreeSet::new(),
@@ -265,9 +266,6 @@ impl<'t, 'n, 'i> Copier<'t, 'n, 'i> {
         if turned.is_none() {
             self.out += &attributes_of;
         }
-        if shown == ["mNum"] {
-            self.lift(node);
-        }
         self.out.push('>');
         let inside = self.out.len();
         let spot = self.spots.len();
@@ -323,16 +321,6 @@ impl<'t, 'n, 'i> Copier<'t, 'n, 'i> {
         }
         self.out += &end;
         self.line = (width.into(), self.out.len());
-    }
-
-    /// Moves a bar number up until it lies on nothing.
-    fn lift(&mut self, number: Node<'_, '_>) {
-        let Some(extent) = self.shapes.drawn(number) else { return };
-        let by = self.free.lift(extent);
-        if by > 0.0 {
-            let _ = write!(self.out, " transform=\"translate(0, -{by:.0})\"");
-            self.takes([extent[0], extent[1] - by, extent[2], extent[3] - by]);
-        }
     }
 
     /// Beside a mark, so that its colour says nothing that is not said otherwise.
