@@ -106,15 +106,19 @@ async function pointing(page, place, report) {
       same(place, `marks of row ${row}`, marks.length > 0 && marks.every((all) => all.includes(String(row))), true);
       same(place, `marks of row ${row} that stay dark`, other.filter((o) => o === String(row)), []);
     }
-    // The first that nothing lies upon.
-    const first = await page.evaluateHandle((own) => {
-      const all = [...document.querySelectorAll(`${own} .score a[data-rows]`)];
-      return all.find((link) => {
-        link.scrollIntoView({ block: "center", inline: "center" });
-        const { left, top, width, height } = link.getBoundingClientRect();
-        return link.contains(document.elementFromPoint(left + width / 2, top + height / 2));
+    // Of marks that lie on each other the nearest is meant, whichever is on top.
+    const links = await page.$$(`${own} .score a[data-rows]:not(.again, .cross)`);
+    for (const link of links.slice(0, 20)) {
+      await link.evaluate((link) => link.scrollIntoView({ block: "center" }));
+      await settled(page);
+      const [x, y, rows] = await link.evaluate((link) => {
+        const { left, top, width, height } = link.querySelector("rect").getBoundingClientRect();
+        return [left + width / 2, top + height / 2, link.dataset.rows];
       });
-    }, own);
+      await page.mouse.move(x, y);
+      same(place, "the mark at the pointer", (await bright("near")).rows.join(" "), rows);
+    }
+    const [first] = links;
     const wanted = await first.evaluate((link) => link.dataset.rows.split(" "));
     for (let turn = 0; turn < 2; turn += 1) {
       await first.evaluate((link) => link.scrollIntoView({ block: "center", inline: "center" }));

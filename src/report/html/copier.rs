@@ -310,6 +310,8 @@ impl<'t, 'n, 'i> Copier<'t, 'n, 'i> {
     /// A line, in one path with the one before if nothing stands between them.
     fn line(&mut self, node: Node<'_, '_>, d: &str, width: &str) {
         let end = format!("\" stroke-width=\"{width}\"/>");
+        let joined = self.begun.joined(d);
+        let d = joined.as_deref().unwrap_or(d);
         if self.begun.beyond(node, self.shapes).is_some() {
             return self.put(node, format!("<path d=\"{d}{end}"));
         }

@@ -12,7 +12,8 @@ const SHOWN: usize = 100;
 pub fn open(audit: &Audit) -> Vec<bool> {
     let mut shown = 0;
     let parts = audit.parts.iter().map(|part| {
-        let bars = part.looked_at().len();
+        let compared = || part.looked_at().len().saturating_sub(part.scope.edition_rest);
+        let bars = if part.only.is_none() { compared() } else { part.looked_at().len() };
         let is_open = !is_plain(part) && (shown == 0 || shown + bars <= SHOWN);
         shown += if is_open { bars } else { 0 };
         is_open

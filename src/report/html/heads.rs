@@ -103,7 +103,8 @@ impl Held {
     fn shape(&self, width: f64) -> String {
         let top = self.top();
         let lines: String = self.lines.iter().map(|y| format!("M0 {:.0}H{width:.0}", y - top)).collect();
-        let mut out = format!("<path d=\"{lines}\" stroke-width=\"13\"/>");
+        // It is defined outside of the staves, and their style does not reach it.
+        let mut out = format!("<path d=\"{lines}\" stroke=\"currentColor\" stroke-width=\"13\"/>");
         let mut put = |sign: &Sign, x: f64, y: f64| {
             let [wide, b, c, high, ..] = sign.at.map(|n| n * sign.growth());
             out += &placed(sign.glyph, [wide, b, c, high, x, y]);

@@ -244,6 +244,34 @@ mod tests {
     }
 
     #[test]
+    fn what_goes_beyond_a_piece_is_in_the_next_one_too() {
+        let bar = |from: usize, more: &str| {
+            let lines = format!("<path d=\"M{from} 100 L{} 100\" stroke-width=\"13\"/>", from + 9000);
+            format!("<g class=\"measure\"><g class=\"staff\">{lines}</g>{more}</g>")
+        };
+        let slur = "<g class=\"slur m1\"><path d=\"M8500 50 C9000 0 9900 0 10500 50\"/></g>";
+        let bars = [bar(500, slur), bar(9500, ""), bar(18_500, "")].concat();
+        let (head, rest) = DRAWN.split_once("<g class=\"measure\">").unwrap();
+        let tail = &rest[rest.len() - "</g></g></svg></svg>".len()..];
+        let picture = Glyphs::default().systems(&format!("{head}{bars}{tail}"), &tags()).unwrap().remove(0);
+        assert_eq!(
+            picture.pieces.iter().map(|p| (p.bar, p.left)).collect::<Vec<_>>(),
+            [(0, 500.0), (1, 9500.0), (2, 18_500.0)]
+        );
+        let drawn = |place: usize| picture.pieces[place].inner.as_str();
+        let curve = "<path d=\"M8500 50 C9000 0 9900 0 10500 50\"/>";
+        assert!(drawn(0).contains(&format!("<g class=\"cross\">{curve}</g>")), "{}", drawn(0));
+        assert!(
+            drawn(1).starts_with(&format!("<g class=\"again\"><g class=\"slur added\">{curve}</g></g>")),
+            "{}",
+            drawn(1)
+        );
+        assert!(!drawn(2).contains(curve) && picture.spots[0].crosses);
+        // Lines of staves begin under the barline before.
+        assert!(drawn(1).contains("M9485 100H18500") && drawn(0).contains("M500 100H9500"), "{}", drawn(1));
+    }
+
+    #[test]
     fn nonsense_is_no_picture() {
         let mut glyphs = Glyphs::default();
         for svg in ["", "<svg/>", "<svg xmlns=\"http://www.w3.org/2000/svg\"><svg viewBox=\"0 0\"/></svg>"] {

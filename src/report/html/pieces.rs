@@ -96,6 +96,13 @@ impl<'n, 'i> Pieces<'n, 'i> {
         std::mem::take(&mut self.done)
     }
 
+    /// A line with an end under the barline before its piece, where it would else only touch it.
+    pub fn joined(&self, d: &str) -> Option<String> {
+        let left = self.done.last()?.right;
+        let rest = d.strip_prefix(&format!("M{left} ")).filter(|rest| rest.contains('H'))?;
+        Some(format!("M{} {rest}", left - BEYOND / 2.0))
+    }
+
     /// The extent of something that goes beyond its piece.
     pub fn beyond(&self, node: Node<'_, '_>, shapes: &Shapes) -> Option<Extent> {
         self.later.last()?;

@@ -50,11 +50,27 @@ addEventListener("hashchange", () => {
 document.documentElement.classList.add("scripted");
 const target = () => document.getElementById(decodeURIComponent(location.hash.slice(1)));
 const followed = [];
+// Of marks that lie on each other the one nearest to the pointer.
+const nearest = (event) => {
+  const all = document.elementsFromPoint(event.clientX, event.clientY).map((item) => item.closest(".staves a[data-rows]"));
+  const far = (link) => {
+    const rect = link.querySelector("rect");
+    const { left, top, right, bottom } = rect.getBoundingClientRect();
+    const around = 60 * (right - left) / rect.width.baseVal.value;
+    const beside = (at, from, to) => Math.max(from + around - at, 0, at - to + around);
+    const outside = Math.hypot(beside(event.clientX, left, right), beside(event.clientY, top, bottom));
+    return outside + Math.hypot(event.clientX - (left + right) / 2, event.clientY - (top + bottom) / 2) / 1000;
+  };
+  return [...new Set(all)].filter((link) => link).map((link) => [far(link), link]).sort(([a], [b]) => a - b)[0]?.[1];
+};
 for (const part of document.querySelectorAll("section.part")) {
   const marks = [...part.querySelectorAll(".staves a[data-rows]")];
   const of = new Map([...part.querySelectorAll(".notes tr[data-row]")].map((row) => [row.dataset.row, [row]]));
   for (const mark of marks) for (const row of mark.dataset.rows.split(" ")) of.get(row)?.push(mark);
+  const shown = {};
   const light = (name, numbers) => {
+    if (shown[name] === numbers.join(" ")) return;
+    shown[name] = numbers.join(" ");
     for (const item of part.querySelectorAll(`.${name}`)) item.classList.remove(name);
     for (const number of numbers) for (const item of of.get(number) ?? []) item.classList.add(name);
   };
@@ -63,7 +79,9 @@ for (const part of document.querySelectorAll("section.part")) {
     if (!own || !part.contains(own)) return [];
     return own.dataset.row ? [own.dataset.row] : own.dataset.rows.split(" ");
   };
-  for (const kind of ["pointerover", "focusin"]) part.addEventListener(kind, (event) => light("near", named(event.target)));
+  const point = (event) => light("near", named(event.target.closest(".staves") ? nearest(event) : event.target));
+  for (const kind of ["pointerover", "pointermove"]) part.addEventListener(kind, point);
+  part.addEventListener("focusin", (event) => light("near", named(event.target)));
   part.addEventListener("pointerleave", () => light("near", []));
   followed.push((item) => light("lit", named(item)));
   part.addEventListener("click", (event) => {
@@ -79,6 +97,13 @@ addEventListener("hashchange", () => follow(target()));
 addEventListener("keydown", (event) => event.key === "Escape" && follow(null));
 addEventListener("click", (event) => {
   const link = event.target.closest('a[href^="#"]');
+  // Not by keyboard, and not to open it elsewhere.
+  const isPlain = event.detail > 0 && !event.ctrlKey && !event.metaKey && !event.shiftKey;
+  const meant = link?.dataset.rows && isPlain ? nearest(event) : undefined;
+  if (meant && meant !== link) {
+    event.preventDefault();
+    location.hash = meant.getAttribute("href");
+  }
   // The same link again changes no address.
   if (link) requestAnimationFrame(() => {
     const item = target();
