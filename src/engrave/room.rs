@@ -88,8 +88,9 @@ impl Room {
 
     /// Of some places the first that is free, or the one of which least is taken; it is taken.
     pub fn best(&mut self, places: &[Extent]) -> Extent {
-        let least = places.iter().copied().min_by(|a, b| self.taken(*a).total_cmp(&self.taken(*b)));
-        let best = least.unwrap_or_default();
+        let free = places.iter().copied().find(|place| self.taken(*place) <= 0.0);
+        let least = || places.iter().copied().min_by(|a, b| self.taken(*a).total_cmp(&self.taken(*b)));
+        let best = free.or_else(least).unwrap_or_default();
         self.take(best);
         best
     }

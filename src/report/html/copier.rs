@@ -141,6 +141,8 @@ impl<'t, 'n, 'i> Copier<'t, 'n, 'i> {
         }
         match name {
             "use" => self.glyph(node),
+            // A bar that is only a piece of one has no number.
+            "text" if !is_read(node) => {}
             // The dashes after words are filled.
             "ellipse" | "rect" if node.has_attribute("fill-opacity") && is_in_words(node) => self.ring(node),
             _ if has_class(node, "grpSym") => {
@@ -337,19 +339,25 @@ impl<'t, 'n, 'i> Copier<'t, 'n, 'i> {
         let [above, below] = [top - gap - high / 2.0, bottom + gap + high / 2.0];
         let over = (left + right - wide) / 2.0;
         let sides = [(behind, top), (behind, middle), (before, middle), (before, top), (behind, bottom)];
-        // A little aside rather than far above: the sign of a bow below a trill is none of the trill.
-        let aside = [0.5, 1.0].map(|by| [(behind + by * wide, middle), (before - by * wide, middle)]);
         let far = [(over, above), (over, below), (behind, above), (before, above), (behind, below), (before, below)];
-        let higher = |by: f64| [(behind, above - by), (over, above - by), (before, above - by)];
-        let far = far.into_iter().chain(higher(high)).chain(higher(2.0 * high));
+        // Then whatever is nearest: the sign of a bow below a trill is none of the trill.
+        let columns = [-1.25, -0.6, 0.0].map(|by| [before + by * wide, over + by * wide / 2.0, behind - by * wide]);
+        let rows = [-1.25, -0.6, 0.0].map(|by| [above + by * high, middle + by * high / 2.0, below - by * high]);
+        let away = |(x, y): &(f64, f64)| {
+            let across = (left - x - wide).max(x - right);
+            across.max((top - y).max(y - bottom) - high / 2.0)
+        };
+        let mut near: Vec<(f64, f64)> =
+            columns.concat().into_iter().flat_map(|x| rows.concat().into_iter().map(move |y| (x, y))).collect();
+        near.sort_by(|a, b| away(a).total_cmp(&away(b)));
         let around = |(x, y): (f64, f64)| [x, y - high / 2.0, x + wide, y + high / 2.0];
         let places: Vec<Extent> = match of {
-            Beside::Syllable => [(before, middle), (over, above), (over, below), (before, above), (before, below)]
-                .into_iter()
-                .chain(higher(high / 2.0))
-                .map(around)
-                .collect(),
-            Beside::Mark => sides.into_iter().chain(aside.concat()).chain(far).map(around).collect(),
+            Beside::Syllable => {
+                let below = below + gap;
+                let own = [(before, middle), (over, above), (over, below), (before, above), (before, below)];
+                own.into_iter().chain([(over, above - high / 2.0)]).map(around).collect()
+            }
+            Beside::Mark => sides.into_iter().chain(far).chain(near).map(around).collect(),
         };
         let place = self.free.best(&places);
         self.takes(place);
@@ -358,6 +366,11 @@ impl<'t, 'n, 'i> Copier<'t, 'n, 'i> {
         let _ =
             write!(self.out, "<text class=\"sign\" x=\"{x:.0}\" y=\"{y:.0}\" font-size=\"{SIGN:.0}px\">{sign}</text>");
     }
+}
+
+/// Whether letters are in it.
+fn is_read(text: Node<'_, '_>) -> bool {
+    text.descendants().filter_map(|n| n.text()).any(|said| !said.trim_ascii().is_empty())
 }
 
 fn is_in_words(node: Node<'_, '_>) -> bool {
