@@ -37,15 +37,19 @@ fn pages_in_the_browser() {
         path(name).display().to_string()
     };
     let (long_edition, long_source) = (written("le.xml", long(20, true)), written("ls.xml", long(20, false)));
-    let two_parts = |marked| sustained(2, 60, marked);
-    let (parts_edition, parts_source) = (written("pe.xml", two_parts(true)), written("ps.xml", two_parts(false)));
+    let two_parts = |bars: usize| {
+        let of = |marked| written(&format!("{bars}{marked}.xml"), sustained(2, bars, marked));
+        [of(true), of(false)]
+    };
+    let ([long_parts, their_source], [short_parts, own_source]) = (two_parts(60), two_parts(5));
     let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
-    let cases: [(&str, Vec<&str>); 6] = [
+    let cases: [(&str, Vec<&str>); 7] = [
         ("demo", vec![&edition, &source]),
         ("bars", vec![&edition, &source, "--bars", "19-27"]),
         ("itself", vec![&source, &source]),
         ("long", vec![&long_edition, &long_source]),
-        ("folded", vec![&parts_edition, &parts_source]),
+        ("folded", vec![&long_parts, &their_source]),
+        ("parts", vec![&short_parts, &own_source]),
         ("strangers", vec![&long_edition, &source]),
     ];
     let mut pages = Vec::new();

@@ -13,7 +13,8 @@ pub fn filters(part: &PartReport, id: &str) -> Markup {
     let of_status = |s: Status| part.totals.values().filter_map(|c| c.get(&s)).sum::<usize>();
     let statuses = [Status::Added, Status::Omitted, Status::Altered].map(|s| (s, of_status(s)));
     html! {
-        form.filters hidden data-part=(id) aria-label="Filters" {
+        form.filters hidden data-part=(id) aria-labelledby=(format!("{id}-filters {id}-title")) {
+            span.vh #(format!("{id}-filters")) { "Filters" }
             fieldset {
                 legend { "Status" }
                 @for (status, n) in statuses.iter().filter(|s| s.1 > 0) {

@@ -145,7 +145,7 @@ impl View<'_> {
                 "-: omitted. ~: altered. A dot: nothing found. "
                 "+ or ~ without a number: nothing found but the passage that the bar is in."
             }
-            nav aria-labelledby=(format!("{id}-strip")) {
+            nav aria-labelledby=(format!("{id}-strip {id}-title")) {
                 ol.strip {
                     @for row in rows.iter().filter(|row| row.unfound != bars::Unfound::Outside || row.bar.is_some()) {
                         @for index in row.first..=row.last {
