@@ -57,7 +57,8 @@ fn attributes_first(measure: &mut Fragment) {
 fn fill_with_rest(measure: &mut Fragment) {
     let is_whole = |note: &Fragment| note.child("type").is_none_or(|t| t.text.trim() == "whole");
     let staff = |note: &Fragment| note.child("staff").map_or(String::from("1"), |s| s.text.trim().to_string());
-    let staves: Vec<String> = measure.children.iter().filter(|c| c.name == "note").map(staff).collect();
+    let lasts = |c: &&Fragment| c.name == "note" && c.child("grace").is_none();
+    let staves: Vec<String> = measure.children.iter().filter(lasts).map(staff).collect();
     if measure.children.iter().any(|c| c.name == "forward") {
         return;
     }
@@ -244,9 +245,10 @@ mod tests {
         };
         let mut measure = Fragment::new("measure").with(rest("whole", 1));
         measure.children.extend([rest("half", 2), rest("whole", 3), rest("whole", 3), rest("half", 4)]);
+        measure.children.push(Fragment::new("note").with(Fragment::new("grace")));
         prepare(&mut measure, Brackets::LeftOut);
         let fills: Vec<bool> = measure.children.iter().map(|n| n.children[0].attribute("measure").is_some()).collect();
-        assert_eq!(fills, [true, false, false, false, false]);
+        assert_eq!(fills, [true, false, false, false, false, false]);
     }
 
     #[test]

@@ -341,8 +341,8 @@ impl<'t, 'n, 'i> Copier<'t, 'n, 'i> {
         let sides = [(behind, top), (behind, middle), (before, middle), (before, top), (behind, bottom)];
         let far = [(over, above), (over, below), (behind, above), (before, above), (behind, below), (before, below)];
         // Then whatever is nearest: the sign of a bow below a trill is none of the trill.
-        let columns = [-1.25, -0.6, 0.0].map(|by| [before + by * wide, over + by * wide / 2.0, behind - by * wide]);
-        let rows = [-1.25, -0.6, 0.0].map(|by| [above + by * high, middle + by * high / 2.0, below - by * high]);
+        let columns = [-1.2, -0.6, 0.0].map(|by| [before + by * wide, over + by * wide / 2.0, behind - by * wide]);
+        let rows = [-1.2, -0.6, 0.0].map(|by| [above + by * high, middle + by * high / 2.0, below - by * high]);
         let away = |(x, y): &(f64, f64)| {
             let across = (left - x - wide).max(x - right);
             across.max((top - y).max(y - bottom) - high / 2.0)
