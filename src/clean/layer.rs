@@ -11,7 +11,7 @@ use super::step::{CleanCopy, Steps};
 use super::{Cleaned, Failure, Sides};
 use crate::findings::{Finding, PartFindings, Status, Subject};
 use crate::musicxml::rewrite::{Alone, Context, NewMark};
-use crate::musicxml::{Edits, articulations, is_dynamic_sign, ornaments, words_of};
+use crate::musicxml::{Edits, articulations, beat_unit, is_dynamic_sign, ornaments, words_of};
 use crate::patch::Patch;
 use crate::pitch::Interval;
 use crate::plan::Plan;
@@ -182,7 +182,7 @@ fn expected_line(kind: &NewMark, at: Anchor, end: Option<Anchor>) -> MarkLine {
             (Category::Fingering, Sign::Textual { name: "fingering".into(), text })
         }
         NewMark::Metronome { unit, dots, per_minute } => {
-            let printed = format!("{}{unit} = {per_minute}", "dotted ".repeat(*dots));
+            let printed = format!("{}{} = {per_minute}", "dotted ".repeat(*dots), beat_unit(unit));
             (Category::Tempo, Sign::Metronome(Metronome { printed, quarters: None }))
         }
     };

@@ -104,8 +104,10 @@ pub fn brackets(tree: &Tree) -> Brackets {
 pub fn key(tree: &Tree) -> Option<&'static str> {
     let field = musicxml::signature(tree).filter(|field| field.contains(&format!("{APART},")))?;
     Some(match field.contains(&format!("settings: additions {}", Additions::Color)) {
-        true => "[ ] and orange: added by the editor \u{b7} green: omitted, put back \u{b7} blue: altered, put right",
-        false => "[ ] and dashed: added by the editor",
+        true => {
+            "[ ] ( ) and orange: added by the editor \u{b7} green: omitted, put back \u{b7} blue: altered, put right"
+        }
+        false => "[ ] ( ) and dashed: added by the editor",
     })
 }
 

@@ -168,7 +168,8 @@ impl SheetMark {
         let wrong = || self.wrong("a metronome mark is written like \"quarter = 66\" or \"dotted half = 48\"");
         let (unit, per_minute) = text.split_once('=').ok_or_else(wrong)?;
         let mut words: Vec<&str> = unit.split_whitespace().collect();
-        let name = words.pop().filter(|u| UNITS.contains(u)).ok_or_else(wrong)?;
+        let name = words.pop().map(|unit| if unit == "sixteenth" { "16th" } else { unit });
+        let name = name.filter(|unit| UNITS.contains(unit)).ok_or_else(wrong)?;
         let per_minute = per_minute.trim();
         if words.iter().any(|w| *w != "dotted") || per_minute.is_empty() || per_minute.chars().any(char::is_control) {
             return Err(wrong());

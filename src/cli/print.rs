@@ -1,7 +1,6 @@
 //! `obelus print`: a score or one of its parts as pages.
 
 use super::failure::Failure;
-use super::lines::OneLine;
 use super::pdf::{PageOptions, PdfFile, Shown};
 use super::progress::Progress;
 use crate::clean;
@@ -19,9 +18,23 @@ pub struct Args {
     #[arg(long, value_name = "FILE")]
     pdf: PathBuf,
     #[command(flatten)]
-    line: OneLine,
+    line: PrintedLine,
     #[command(flatten)]
     pages: PageOptions,
+}
+
+/// What is printed of the score.
+#[derive(Debug, Clone, clap::Args)]
+struct PrintedLine {
+    /// Print only this part: its id, name or number
+    #[arg(long, value_name = "P")]
+    part: Option<String>,
+    /// Print only this staff of the part, counted from the top
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..100))]
+    staff: Option<u32>,
+    /// Print only this voice of the part, by its number in the file
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..1000))]
+    voice: Option<u32>,
 }
 
 const EXAMPLES: &str = "\
@@ -36,7 +49,8 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     progress.step("reading the score");
     let input = Input::open(&args.score)?;
     let mut score = ReadScore::of(&input)?;
-    let line = args.line.name();
+    let PrintedLine { part, staff, voice } = args.line.clone();
+    let line = LineName { part, staff, voice };
     let whole = LineName { staff: None, voice: None, ..line.clone() };
     let (alone, part) = match whole == line {
         true => (None, score.find(&whole)?),

@@ -17,6 +17,12 @@ pub fn id<'a>(node: Node<'a, '_>) -> Option<&'a str> {
     node.attribute(("http://www.w3.org/XML/1998/namespace", "id"))
 }
 
+/// Where a mark ends: how many bars later, and on which beat there.
+pub fn end_of(mark: Node<'_, '_>) -> Option<(usize, f64)> {
+    let (bars, beat) = mark.attribute("tstamp2")?.split_once("m+")?;
+    Some((bars.trim().parse().ok()?, beat.trim().parse().ok()?))
+}
+
 /// The staves of a bar.
 pub fn staves_of<'a, 'i>(bar: Node<'a, 'i>) -> impl Iterator<Item = Node<'a, 'i>> {
     bar.children().filter(|n| is(*n, "staff"))

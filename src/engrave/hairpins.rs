@@ -1,6 +1,6 @@
 //! Lines that would go on for no more than a stub where a new line of music begins.
 
-use super::document::{self, is, staves_of};
+use super::document::{self, end_of, is, staves_of};
 use crate::patch::Patch;
 use roxmltree::{Document, Node};
 
@@ -15,10 +15,9 @@ pub fn end_at_the_line(document: &Document<'_>, begins: impl Fn(usize) -> bool, 
     for (place, bar) in bars.iter().enumerate() {
         for line in bar.children().filter(|n| LINES.iter().any(|name| is(*n, name))) {
             let Some(end) = ["tstamp2", "endid"].iter().find_map(|name| line.attribute_node(*name)) else { continue };
-            let last = match end.value().split_once("m+") {
-                Some((more, beat)) => more.trim().parse::<usize>().ok().zip(beat.parse::<f64>().ok()),
-                None => first_note(&bars, place, end.value().trim_start_matches('#')).map(|bar| (bar - place, 1.0)),
-            };
+            let by_note =
+                || first_note(&bars, place, end.value().trim_start_matches('#')).map(|bar| (bar - place, 1.0));
+            let last = end_of(line).or_else(by_note);
             let Some((more, _)) = last.filter(|(more, beat)| *more > 0 && *beat <= 1.0) else { continue };
             if begins(place + more) {
                 let at = format!("tstamp2=\"{}m+{}\"", more - 1, beats[place + more - 1] + 1);

@@ -1,6 +1,6 @@
 //! Bars of rest of a part, joined into one with their number.
 
-use super::document::{id, is, staves_of};
+use super::document::{end_of, id, is, staves_of};
 use crate::patch::Patch;
 use roxmltree::{Document, Node};
 use std::collections::BTreeMap;
@@ -100,9 +100,8 @@ fn crossed(bars: &[Node<'_, '_>]) -> Vec<bool> {
     let mut out = vec![false; bars.len()];
     for (place, bar) in bars.iter().enumerate() {
         for mark in bar.children().filter(|n| n.is_element() && !is(*n, "staff")) {
-            let counted = mark.attribute("tstamp2").and_then(|end| end.split('m').next()?.trim().parse::<usize>().ok());
-            let last = match counted {
-                Some(more) => place + more,
+            let last = match end_of(mark) {
+                Some((more, _)) => place + more,
                 None if is(mark, "slur") || is(mark, "tie") => continue,
                 None => mark
                     .attribute("endid")

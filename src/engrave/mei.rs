@@ -37,6 +37,9 @@ pub fn paint(mei: &str, colors: Colors) -> Option<String> {
             // Else the engraver puts it in the place of the bar number.
             painter.patch.insert(node.range().start + 1 + "reh".len(), " tstamp=\"1\"");
         }
+        if is_of_signs(node) {
+            painter.patch.insert(node.range().start + 1 + "rend".len(), " glyph.auth=\"smufl\"");
+        }
         if node.is_text() {
             let Some((color, rest)) = marked(node.text().unwrap_or_default()) else { continue };
             let Some(holder) = node.ancestors().find(|n| CONTROL.contains(&n.tag_name().name())) else { continue };
@@ -52,6 +55,14 @@ pub fn paint(mei: &str, colors: Colors) -> Option<String> {
         }
     }
     painter.patch.apply(mei).ok()
+}
+
+/// Whether words are signs of a music font, in whatever font the file has them.
+fn is_of_signs(node: Node<'_, '_>) -> bool {
+    let own: String = node.children().filter_map(|n| n.text().filter(|_| n.is_text())).collect();
+    let is_sign = |c: char| ('\u{E000}'..='\u{F8FF}').contains(&c);
+    let is_rend = node.tag_name().name() == "rend" && !node.has_attribute("glyph.auth");
+    is_rend && !own.trim().is_empty() && own.trim().chars().all(is_sign)
 }
 
 /// The colour that stands before a text, and the text.
@@ -135,6 +146,8 @@ mod tests {
         let [bow, marks] =
             ["<artic type=\"technical bracketed\"/>", "<reh tstamp=\"1\">A</reh><reh tstamp=\"2\">B</reh>"];
         assert_eq!(painted, format!("<mei>{bow}{marks}</mei>"));
+        let words = |auth: &str| format!("<mei><dir><rend>più </rend><rend{auth}>\u{E520}</rend></dir></mei>");
+        assert_eq!(paint(&words(""), Colors::Drawn).unwrap(), words(" glyph.auth=\"smufl\""));
         assert_eq!(paint("<mei>", Colors::Drawn), None);
     }
 }

@@ -22,9 +22,9 @@ const USUAL: f64 = 7.2;
 /// In hundredths of the engraver's usual size, of one or two staves, of three or four, of more. A part is read
 /// from a stand: its staves are 6.8 mm high, and up to 8 where there is room.
 const SCALES: [Scales; 3] = [
-    Scales { usual: 95, larger: [111, 103], smaller: 90 },
-    Scales { usual: 75, larger: [90, 82], smaller: 71 },
-    Scales { usual: 60, larger: [72, 66], smaller: 57 },
+    Scales { usual: 95, larger: [111, 103], smaller: [90, 86] },
+    Scales { usual: 75, larger: [90, 82], smaller: [71, 68] },
+    Scales { usual: 60, larger: [72, 66], smaller: [57, 55] },
 ];
 /// Tries to find out how many lines a page holds.
 const TRIES: usize = 4;
@@ -34,7 +34,7 @@ struct Scales {
     /// Where pages have room.
     larger: [u32; 2],
     /// Where a last page would hold next to nothing.
-    smaller: u32,
+    smaller: [u32; 2],
 }
 
 /// Draws the pages; `None` when the engraver cannot.
@@ -45,7 +45,6 @@ pub fn draw(toolkit: &mut Toolkit, music: &str, layout: &PageLayout) -> Option<D
         return None;
     }
     let mei = tempo_over_the_top(&without_empty_staves(&toolkit.mei())?)?;
-    let staves = staves_of_score(&mei)?;
     let (mei, last_of) = match layout.joins_rests {
         true => joined(&mei)?,
         false => (mei, (0..layout.rests.len()).collect()),
@@ -56,7 +55,9 @@ pub fn draw(toolkit: &mut Toolkit, music: &str, layout: &PageLayout) -> Option<D
         return None;
     }
     let bars = bars(toolkit.pages().first()?)?;
-    let score = Score { mei: &mei, bars: &bars, rests: &rests, paper: layout.paper };
+    let document = Document::parse(&mei).ok()?;
+    let staves = staves_of_score(&document)?;
+    let score = Score { document: &document, bars: &bars, rests: &rests, paper: layout.paper };
     toolkit.set(&json!({ "breaks": "encoded" }));
     let laid_out = match layout.staff_size {
         Some(height) => score.lay_out(toolkit, (100.0 * height / USUAL).round() as u32, 1.0)?,
@@ -104,7 +105,7 @@ fn bounds(paper: Paper, scale: u32) -> Extent {
 
 /// What is to be laid out.
 struct Score<'s> {
-    mei: &'s str,
+    document: &'s Document<'s>,
     bars: &'s [Bar],
     rests: &'s [f64],
     paper: Paper,
@@ -126,8 +127,13 @@ impl Score<'_> {
     fn best(&self, toolkit: &mut Toolkit, scales: &Scales) -> Option<LaidOut> {
         let usual = self.lay_out(toolkit, scales.usual, 1.0)?;
         if usual.is_lone() {
-            let smaller = self.lay_out(toolkit, scales.smaller, 1.0)?;
-            return Some(if smaller.pages < usual.pages { smaller } else { usual });
+            for scale in scales.smaller {
+                let smaller = self.lay_out(toolkit, scale, 1.0)?;
+                if smaller.pages < usual.pages {
+                    return Some(smaller);
+                }
+            }
+            return Some(usual);
         }
         let [most, more] = scales.larger;
         // Larger, and lines less full; what cannot fit is not tried. Many pages are full on the whole.
@@ -161,7 +167,7 @@ impl Score<'_> {
         // First as if a page had no end; then as many lines to a page as it holds.
         loop {
             let broken = breaks(&Measures { widths: &widths, rests: self.rests, line, clef, lines });
-            let mei = with_breaks(self.mei, &broken)?;
+            let mei = with_breaks(self.document, &broken)?;
             if !toolkit.load(&mei) {
                 return None;
             }
@@ -198,8 +204,7 @@ const FEW: usize = 3;
 const LOOSE: f64 = 0.82;
 
 /// How many staves a score has.
-fn staves_of_score(mei: &str) -> Option<usize> {
-    let document = Document::parse(mei).ok()?;
+fn staves_of_score(document: &Document<'_>) -> Option<usize> {
     let score = document.descendants().find(|n| is(*n, "scoreDef"))?;
     Some(score.descendants().filter(|n| is(*n, "staffDef")).count())
 }
@@ -255,7 +260,7 @@ fn fits(svg: &str, room: f64) -> Option<Page> {
 const BELOW: f64 = 700.0;
 
 /// How high the line between a title and a subtitle is.
-const UNDER_TITLE: &str = "40%";
+const UNDER_TITLE: &str = "25%";
 
 /// The document with its head.
 fn with_head(mei: &str, head: &Head) -> Option<String> {
@@ -289,17 +294,16 @@ fn with_head(mei: &str, head: &Head) -> Option<String> {
 }
 
 /// The document with its lines and pages.
-fn with_breaks(mei: &str, breaks: &[(usize, bool)]) -> Option<String> {
-    let document = Document::parse(mei).ok()?;
+fn with_breaks(document: &Document<'_>, breaks: &[(usize, bool)]) -> Option<String> {
     let measures: Vec<Node<'_, '_>> = document.descendants().filter(|n| n.has_tag_name((MEI, "measure"))).collect();
     let mut patch = Patch::default();
     let old = |n: &Node<'_, '_>| n.has_tag_name((MEI, "sb")) || n.has_tag_name((MEI, "pb"));
     document.descendants().filter(old).for_each(|n| patch.cut(n.range()));
     patch.insert(measures.first()?.range().start, "<pb/>");
     let begins = |bar: usize| breaks.iter().any(|(first, _)| *first == bar);
-    end_at_the_line(&document, begins, &mut patch);
+    end_at_the_line(document, begins, &mut patch);
     for (bar, is_page) in breaks {
         patch.insert(measures.get(*bar)?.range().start, if *is_page { "<pb/>" } else { "<sb/>" });
     }
-    patch.apply(mei).ok()
+    patch.apply(document.input_text()).ok()
 }

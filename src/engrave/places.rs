@@ -56,7 +56,7 @@ impl Places {
         for sign in signs {
             let step = if sign.is_above { -STEP } else { STEP };
             let at = |n: i32| [sign.by[0], sign.by[1] + step * f64::from(n)];
-            let free = (0..SIGN_STEPS).map(at).find(|by| room.taken(moved(sign.extent, *by)) <= 0.0);
+            let free = (0..SIGN_STEPS).map(at).find(|by| room.is_clear(moved(sign.extent, *by)));
             let by = free.unwrap_or(sign.by);
             room.take(moved(sign.extent, by));
             if by != [0.0; 2] {

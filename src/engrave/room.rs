@@ -8,13 +8,16 @@ use roxmltree::Node;
 /// The places that are taken.
 #[derive(Default)]
 pub struct Room {
-    /// By signs, words, beams and barlines.
+    /// By signs, words and beams.
     taken: Vec<Extent>,
+    barlines: Vec<Extent>,
     /// By stems, slurs and other lines, on which things lie if they must.
     lines: Vec<Extent>,
     staves: Vec<Extent>,
 }
 
+/// What is drawn as curves and lines.
+const LINED: [&str; 8] = ["bracketSpan", "ending", "hairpin", "octave", "slur", "stem", "tie", "tupletBracket"];
 /// Two things may come so near to each other.
 const NEAR: f64 = 20.0;
 /// What shares no more than this with another is beside it.
@@ -42,10 +45,9 @@ impl Room {
                 () if is_one_of(&["text", "use", "ellipse", "rect"]) => {
                     room.taken.extend(shapes.placed(node, holder));
                 }
-                () if is_one_of(&["polygon"]) || is_one_of(&["path"]) && of_class("barLine") => {
-                    room.taken.extend(shapes.pieces(node, holder));
-                }
-                () if is_one_of(&["path", "polyline"]) && !of_class("staff") => {
+                () if is_one_of(&["polygon"]) => room.taken.extend(shapes.pieces(node, holder)),
+                () if is_one_of(&["path"]) && of_class("barLine") => room.barlines.extend(shapes.pieces(node, holder)),
+                () if is_one_of(&["path", "polyline"]) && LINED.iter().any(|class| of_class(class)) => {
                     room.lines.extend(shapes.pieces(node, holder));
                 }
                 () => {}
@@ -59,14 +61,14 @@ impl Room {
         self.taken.push(extent);
     }
 
-    /// How much of a place is taken.
+    /// How much of a place is taken, by signs, words and lines.
     pub fn taken(&self, place: Extent) -> f64 {
-        self.taken.iter().map(|other| shared(place, *other)).sum()
+        self.taken.iter().chain(&self.lines).map(|other| shared(place, *other)).sum()
     }
 
     /// Whether something would lie on something else here.
     pub fn lies_on_something(&self, place: Extent) -> bool {
-        self.taken.iter().any(|other| lies_on(place, *other))
+        self.taken.iter().chain(&self.barlines).any(|other| lies_on(place, *other))
     }
 
     /// Whether something would lie on a line here: on a slur, a stem or a hairpin.
@@ -76,14 +78,17 @@ impl Room {
 
     /// Whether here is nothing, not even a line.
     pub fn is_free(&self, place: Extent) -> bool {
-        let all = self.taken.iter().chain(&self.lines).chain(&self.staves);
-        all.into_iter().all(|other| shared(place, *other) <= 0.0)
+        self.lies_on_no_more_than_lines(place) && self.lines.iter().all(|other| shared(place, *other) <= 0.0)
     }
 
     /// Whether here are at most lines that letters can stand on, such as stems.
     pub fn lies_on_no_more_than_lines(&self, place: Extent) -> bool {
-        let all = self.taken.iter().chain(&self.staves);
-        all.into_iter().all(|other| shared(place, *other) <= 0.0)
+        self.is_clear(place) && self.staves.iter().all(|other| shared(place, *other) <= 0.0)
+    }
+
+    /// Whether here is nothing but lines and staves.
+    pub fn is_clear(&self, place: Extent) -> bool {
+        self.taken.iter().chain(&self.barlines).all(|other| shared(place, *other) <= 0.0)
     }
 
     /// Of some places the first that is free, or the one of which least is taken; it is taken.

@@ -24,12 +24,18 @@ pub fn heading(tree: &Tree<'_>) -> Heading {
     let said = |text: Option<&str>| text.map(one_line).filter(|text| !text.is_empty());
     let movement = said(child_text(root, "movement-title"));
     let work = said(child(root, "work").and_then(|work| child_text(work, "work-title")));
-    let mut titles = [movement, work].into_iter().flatten();
+    let mut titles = [movement, work].into_iter().flatten().filter(|title| !is_file_name(title));
     let title = titles.next().or_else(|| credited("title")).or_else(|| largest(root, "center"));
     let subtitle = titles.next().filter(|work| Some(work) != title.as_ref());
     let composer = creators(root).find(|n| n.attribute("type") == Some("composer")).map(text_of);
     let composer = said(composer).or_else(|| credited("composer")).or_else(|| largest(root, "right"));
     Heading { title, subtitle, composer }
+}
+
+/// What a program wrote for want of a title.
+fn is_file_name(title: &str) -> bool {
+    let title = title.to_lowercase();
+    [".xml", ".mxl", ".musicxml"].iter().any(|ending| title.ends_with(ending))
 }
 
 /// The largest words of a first page that are set so, where no credit says of what kind it is; what
@@ -282,6 +288,8 @@ mod tests {
             Heading { title: some("Air"), subtitle: some("Sonata"), composer: some("N. N.") }
         );
         assert_eq!(read(work), Heading { title: some("Sonata"), ..Heading::default() });
+        let file = "<movement-title>sonata-3.MXL</movement-title>";
+        assert_eq!(read(&[work, file].concat()), Heading { title: some("Sonata"), ..Heading::default() });
         let set = |side: &str, size: u32, words: &str| {
             format!(
                 "<credit page=\"1\"><credit-words justify=\"{side}\" font-size=\"{size}\">{words}</credit-words></credit>"

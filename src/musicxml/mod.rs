@@ -33,6 +33,7 @@ pub use elements::{ELEMENTS, Placement, Siblings, articulations, is_dynamic_sign
 pub use error::Error;
 pub use extract::extract;
 pub use identification::{sign, signature};
+pub use marks::beat_unit;
 pub use open::Input;
 pub use order::out_of_order;
 pub use read::{Parsed, read};

@@ -14,6 +14,7 @@ mod editors;
 mod engrave;
 mod keys;
 mod page;
+mod paper;
 mod python;
 mod real;
 mod schema;

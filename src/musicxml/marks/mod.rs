@@ -9,6 +9,7 @@ mod verses;
 mod wording;
 
 pub use flanks::{Pair, flanks, is_flank};
+pub use says::unit as beat_unit;
 
 use crate::musicxml::elements::{Placement, category, facts, placement};
 use crate::musicxml::spans::End;

@@ -90,7 +90,7 @@ fn printed_metronome(node: Node<'_, '_>) -> String {
     for item in elements(node) {
         match name(item) {
             "beat-unit" | "per-minute" => {
-                let text = one_line(text_of(item));
+                let text = unit(text_of(item));
                 if sides.last().is_some_and(|side| !side.is_empty()) {
                     sides.push(Vec::new());
                 }
@@ -105,7 +105,7 @@ fn printed_metronome(node: Node<'_, '_>) -> String {
                 let side = sides.last_mut().expect("never empty");
                 for unit in elements(item) {
                     match (name(unit), side.last_mut()) {
-                        ("beat-unit", _) => side.push(format!("tied to {}", one_line(text_of(unit)))),
+                        ("beat-unit", _) => side.push(format!("tied to {}", self::unit(text_of(unit)))),
                         (_, Some(last)) => *last = dotted(last),
                         (_, None) => {}
                     }
@@ -128,6 +128,11 @@ fn printed_metronome(node: Node<'_, '_>) -> String {
     sides.join(&format!(" {relation} "))
 }
 
+/// A note type as all else names it, or a number as it stands.
+pub fn unit(text: &str) -> String {
+    if text.trim() == "16th" { "sixteenth".into() } else { one_line(text) }
+}
+
 fn dotted(unit: &str) -> String {
     match unit.strip_prefix("tied to ") {
         Some(unit) => format!("tied to dotted {unit}"),
@@ -137,7 +142,7 @@ fn dotted(unit: &str) -> String {
 
 /// One note of a metric modulation.
 fn metronome_note(node: Node<'_, '_>) -> String {
-    let mut out = child_text(node, "metronome-type").unwrap_or("").to_string();
+    let mut out = unit(child_text(node, "metronome-type").unwrap_or(""));
     for item in elements(node) {
         match name(item) {
             "metronome-dot" => out.insert_str(0, "dotted "),
@@ -193,5 +198,12 @@ mod tests {
             let doc = roxmltree::Document::parse(&text).unwrap();
             assert_eq!(quarters(doc.root_element()), wanted, "{text}");
         }
+    }
+
+    #[test]
+    fn note_types_have_the_names_that_lengths_have() {
+        let text = "<metronome><beat-unit>16th</beat-unit><beat-unit-dot/><per-minute>66</per-minute></metronome>";
+        let doc = roxmltree::Document::parse(text).unwrap();
+        assert_eq!(printed_metronome(doc.root_element()), "dotted sixteenth = 66");
     }
 }
