@@ -109,13 +109,16 @@ async function pointing(page, place, report) {
     // Of marks that lie on each other the nearest is meant, whichever is on top.
     const links = await page.$$(`${own} .score a[data-rows]:not(.again, .cross)`);
     for (const link of links.slice(0, 20)) {
-      await link.evaluate((link) => link.scrollIntoView({ block: "center" }));
-      await settled(page);
+      for (let turn = 0; turn < 2; turn += 1) {
+        await link.evaluate((link) => link.scrollIntoView({ block: "center" }));
+        await settled(page);
+      }
       const [x, y, rows] = await link.evaluate((link) => {
         const { left, top, width, height } = link.querySelector("rect").getBoundingClientRect();
         return [left + width / 2, top + height / 2, link.dataset.rows];
       });
       await page.mouse.move(x, y);
+      await settled(page);
       same(place, "the mark at the pointer", (await bright("near")).rows.join(" "), rows);
     }
     const [first] = links;

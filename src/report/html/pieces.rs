@@ -8,7 +8,6 @@ use crate::engrave::boxes::{Extent, has_class};
 use crate::engrave::shapes::Shapes;
 use roxmltree::Node;
 use std::collections::BTreeMap;
-use std::fmt::Write;
 
 /// Some bars of a system.
 #[derive(Default)]
@@ -105,12 +104,21 @@ impl<'n, 'i> Pieces<'n, 'i> {
 
     /// The extent of something that goes beyond its piece.
     pub fn beyond(&self, node: Node<'_, '_>, shapes: &Shapes) -> Option<Extent> {
-        self.later.last()?;
-        shapes.placed(node, self.system).filter(|extent| extent[2] > self.now.right + BEYOND)
+        if self.done.is_empty() && self.later.is_empty() {
+            return None;
+        }
+        // What began in the system before may come with the bar in which it ends.
+        let is_late = |left: f64| !self.done.is_empty() && left < self.now.left - BEYOND;
+        let is_early = |right: f64| !self.later.is_empty() && right > self.now.right + BEYOND;
+        shapes.placed(node, self.system).filter(|extent| is_late(extent[0]) || is_early(extent[2]))
     }
 
-    /// Has something drawn in the next pieces that it reaches; `around` is what it stands in.
+    /// Has something drawn in the other pieces that it reaches; `around` is what it stands in.
     pub fn again(&mut self, extent: Extent, around: &str, drawn: &str) {
+        for piece in self.done.iter_mut().filter(|p| extent[0] < p.right) {
+            piece.inner.insert_str(0, &in_its_place(around, drawn));
+            piece.reach(extent[1], extent[3]);
+        }
         for piece in self.later.iter_mut().filter(|p| extent[0] < p.right && p.left < extent[2]) {
             match piece.again.last_mut() {
                 Some((own, all)) if own == around => *all += drawn,
@@ -127,6 +135,11 @@ impl<'n, 'i> Pieces<'n, 'i> {
     }
 }
 
+fn in_its_place(around: &str, drawn: &str) -> String {
+    let ends = "</g>".repeat(around.matches("<g").count());
+    format!("{AGAIN}{around}{drawn}{ends}</g>")
+}
+
 impl Piece {
     pub fn reach(&mut self, top: f64, bottom: f64) {
         self.top = self.top.min(top);
@@ -140,8 +153,7 @@ impl Piece {
 
     fn with(mut self, drawn: String) -> Piece {
         for (around, what) in std::mem::take(&mut self.again) {
-            let ends = "</g>".repeat(around.matches("<g").count());
-            let _ = write!(self.inner, "{AGAIN}{around}{what}{ends}</g>");
+            self.inner += &in_its_place(&around, &what);
         }
         self.inner += &drawn;
         self

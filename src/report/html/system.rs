@@ -34,7 +34,8 @@ pub fn system(
             }
             @for (place, piece) in drawn.pieces.iter().enumerate() {
                 @let next = drawn.pieces.get(place + 1).map_or(usize::MAX, |next| next.bar);
-                @let own = |spot: &&Spot| spot.bar < next && if spot.bar < piece.bar { spot.crosses && spot.extent[2] > piece.left } else { true };
+                @let begins_here = |spot: &Spot| (piece.bar..next).contains(&spot.bar);
+                @let own = |spot: &&Spot| begins_here(spot) || spot.crosses && spot.extent[2] > piece.left && spot.extent[0] < piece.right;
                 @let Beginning { width: begins, shown } = &piece.beginning;
                 @let (head, wide) = (start - before + begins, piece.right - piece.left);
                 @let over = (piece.words_end - piece.right).max(HARDLY);
@@ -52,7 +53,7 @@ pub fn system(
                         @if let Some(clip) = clip {
                             clipPath id=(clip) { rect x=(format!("{:.0}", piece.left)) y=(format!("{top:.0}")) width=(format!("{wide:.0}")) height=(format!("{height:.0}")) {} }
                         }
-                        (links(part, drawn.spots.iter().filter(own), |spot| spot.bar < piece.bar, name))
+                        (links(part, drawn.spots.iter().filter(own), |spot| !begins_here(spot), name))
                         g aria-hidden="true" { (PreEscaped(&piece.inner)) }
                     }
                 }
