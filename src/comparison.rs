@@ -1,5 +1,9 @@
 //! An edition beside its source: read once, then audited, cleaned and shown.
 
+mod decide;
+
+pub(crate) use decide::ToDecide;
+
 use crate::beside::{self, SideBySide, Staves};
 use crate::clean::{self, CleanCopy, Cleaned, Failure, Policy, Provenance, Sides, Texts, Wishes};
 use crate::collate::{self, Choice, Collation, Layout, Lines, Pairing};
@@ -102,8 +106,7 @@ impl<T> Comparison<T> {
         self.whole.get_or_init(|| self.lay(Layout::Printed))
     }
 
-    fn material<'a>(&'a self, instruments: &'a [Option<PlayedOn<'a>>]) -> Material<'a> {
-        let laid = self.audited();
+    fn material<'a>(&'a self, laid: &'a Laid, instruments: &'a [Option<PlayedOn<'a>>]) -> Material<'a> {
         Material {
             edition: &self.edition.score,
             source: &self.source.score,
@@ -159,7 +162,7 @@ impl<T> Comparison<T> {
             asked: range.octave,
             hands: chart.as_ref().map(|chart| Hands { chart, tempo: Tempo::of(edition, range.tempo) }),
             warnings: self.warnings(),
-            ..self.material(&instruments)
+            ..self.material(self.audited(), &instruments)
         })
     }
 
@@ -238,7 +241,8 @@ impl<'i> Comparison<Tree<'i>> {
         remarks: &[String],
     ) -> String {
         let laid = self.audited();
-        let audit = report::audit(self.material(&vec![None; laid.collation.parts.len()])).expect("all bars are there");
+        let audit =
+            report::audit(self.material(laid, &vec![None; laid.collation.parts.len()])).expect("all bars are there");
         let sides = self.sides();
         let notes = Notes {
             audit: &audit,

@@ -57,8 +57,10 @@ mod plan;
 mod report;
 pub mod score;
 pub mod time;
+mod whole_file;
 
 mod comparison;
+mod desk;
 mod read_score;
 
 pub use clean::{

@@ -1,10 +1,12 @@
 //! Source and edition as one score, the source above, all that differs styled
 //! in its colour and its shape.
 
+mod alone;
 mod rows;
 mod staves;
 
-pub use staves::{Staves, staves};
+pub use alone::{Thing, named_part};
+pub use staves::{Staves, ToDraw, staves, to_draw};
 
 use crate::alignment::{
     BarPair, Edition, EditionNote, EditionPart, MarkOf, NoteOf, PartOf, Side, Source, SourceNote, SourcePart,

@@ -31,11 +31,30 @@ pub struct Staves {
     pub passages: Vec<Option<usize>>,
 }
 
+/// A part of an audit, to be drawn.
+pub struct ToDraw {
+    name: String,
+    pieces: Vec<Piece>,
+    /// How many of the pieces are the score; the others are excerpts.
+    of_score: usize,
+    subjects: Vec<Vec<usize>>,
+    bars: Vec<(Option<usize>, Option<usize>)>,
+    passages: Vec<Option<usize>>,
+}
+
 /// Has a part of an audit drawn; only the bars of the edition that are looked at.
 ///
 /// # Errors
 /// Why there are no staves, in a sentence.
 pub fn staves(sides: Sides, place: usize, looked_at: &Range<usize>) -> Result<Staves, String> {
+    to_draw(sides, place, looked_at)?.draw()
+}
+
+/// What is to be drawn of a part of an audit.
+///
+/// # Errors
+/// Why there are no staves, in a sentence.
+pub fn to_draw(sides: Sides, place: usize, looked_at: &Range<usize>) -> Result<ToDraw, String> {
     let name = &sides.edition.parts[sides.collation.parts[place].edition].name;
     let rows = rows_of_part(&sides, place);
     let seen = |row: &usize| rows[*row].1.is_some_and(|piece| looked_at.contains(&piece.bar));
@@ -51,7 +70,7 @@ pub fn staves(sides: Sides, place: usize, looked_at: &Range<usize>) -> Result<St
     let (first, last) = shown.unwrap_or((0, rows.len().saturating_sub(1)));
     let (excerpts, passages) = excerpts(&sides, place, &rows);
     let mut stretches = pieces(first, last);
-    let count = stretches.len();
+    let of_score = stretches.len();
     stretches.extend(excerpts);
     let Some(Named { music, subjects }) = named(sides, place, &rows, &stretches) else {
         return Err(format!(
@@ -61,14 +80,25 @@ pub fn staves(sides: Sides, place: usize, looked_at: &Range<usize>) -> Result<St
     let beats = beats(&sides, place, &rows);
     let piece = |(place, (Stretch { music, signs }, (first, last))): (usize, (Stretch, &(usize, usize)))| {
         let units = beats.units[*first..=*last].to_vec();
-        let width = (place < count).then_some(WIDTH);
+        let width = (place < of_score).then_some(WIDTH);
         Piece { width, music, beats: Beats { units, ..beats }, signs }
     };
     let pieces = music.into_iter().zip(&stretches).enumerate().map(piece).collect();
-    let mut pictures = drawn(pieces).map_err(|fault| format!("{name} has no staves: {fault}"))?;
-    let excerpts = pictures.split_off(count).concat();
     let bars = rows[first..=last].iter().map(|(source, edition)| (bar(edition), bar(source))).collect();
-    Ok(Staves { pictures: pictures.concat(), excerpts, subjects, bars, passages })
+    Ok(ToDraw { name: name.clone(), pieces, of_score, subjects, bars, passages })
+}
+
+impl ToDraw {
+    /// Has it drawn.
+    ///
+    /// # Errors
+    /// Why there are no staves, in a sentence.
+    pub fn draw(self) -> Result<Staves, String> {
+        let ToDraw { name, pieces, of_score, subjects, bars, passages } = self;
+        let mut pictures = drawn(pieces).map_err(|fault| format!("{name} has no staves: {fault}"))?;
+        let excerpts = pictures.split_off(of_score).concat();
+        Ok(Staves { pictures: pictures.concat(), excerpts, subjects, bars, passages })
+    }
 }
 
 /// Has pieces drawn by two processes at once, each with half of the music.

@@ -38,6 +38,11 @@ pub enum Said {
 }
 
 impl Said {
+    /// As a file of decisions says it.
+    pub fn name(self) -> &'static str {
+        self.decision().map_or("passage", Decision::name)
+    }
+
     fn decision(self) -> Option<Decision> {
         match self {
             Said::Out => Some(Decision::Out),
@@ -132,9 +137,6 @@ const HEAD: &str = "\
 pub fn write(edition: &Score, collation: &Collation, found: &[PartFindings], policy: &Policy) -> String {
     let names = names(edition, collation, found);
     let mut out = HEAD.to_string();
-    let line = |out: &mut String, name: &str, said: &str| {
-        let _ = writeln!(out, "{} = \"{said}\"", toml::Value::from(name));
-    };
     out.push_str("\n[passages]\n");
     for name in names.iter().flat_map(|n| &n.passages) {
         line(&mut out, name, Decision::Out.name());
@@ -151,7 +153,7 @@ pub fn write(edition: &Score, collation: &Collation, found: &[PartFindings], pol
 
 /// What a file of decisions comes to on one pair of scores.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Decided {
+pub struct Decided {
     /// For each part's findings.
     pub findings: Vec<Vec<Decision>>,
     /// For each part's passages: whether they are kept with what is in them.
@@ -170,13 +172,36 @@ impl Decisions {
         toml::from_str(text).map_err(|error| DecisionError::Syntax(told(text, &error)))
     }
 
-    fn is_empty(&self) -> bool {
+    pub(crate) fn is_empty(&self) -> bool {
         self.passages.is_empty() && self.findings.is_empty()
+    }
+
+    /// As a file: the names that are decided, in the order given; others after them.
+    pub(crate) fn to_toml(&self, passages: &[String], findings: &[String]) -> String {
+        let mut out = HEAD.to_string();
+        out.push_str("\n[passages]\n");
+        in_order(&self.passages, passages).for_each(|(name, said)| line(&mut out, name, said.name()));
+        out.push_str("\n[findings]\n");
+        in_order(&self.findings, findings).for_each(|(name, said)| line(&mut out, name, said.name()));
+        out
     }
 }
 
+fn in_order<'a, T>(said: &'a BTreeMap<String, T>, names: &'a [String]) -> impl Iterator<Item = (&'a String, &'a T)> {
+    let known: HashSet<&String> = names.iter().collect();
+    let others = said.iter().filter(move |(name, _)| !known.contains(name));
+    names.iter().filter_map(|name| said.get_key_value(name)).chain(others)
+}
+
+fn line(out: &mut String, name: &str, said: &str) {
+    let _ = writeln!(out, "{} = \"{said}\"", toml::Value::from(name));
+}
+
 /// Decides every finding: as the file says, else as the policy has it.
-pub(super) fn decide(
+///
+/// # Errors
+/// When the decisions are of other scores, or set apart what cannot be.
+pub fn decide(
     edition: &Score,
     collation: &Collation,
     found: &[PartFindings],

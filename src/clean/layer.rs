@@ -153,7 +153,7 @@ fn own(part: &Part, kind: &NewMark, at: Anchor, end: Option<Anchor>, line: &Mark
     }
 }
 
-fn part_of(mark: &SheetMark, score: &Score, default: usize) -> Result<usize, SheetError> {
+pub(super) fn part_of(mark: &SheetMark, score: &Score, default: usize) -> Result<usize, SheetError> {
     let Some(id) = &mark.part else { return Ok(default) };
     score
         .parts
@@ -163,7 +163,7 @@ fn part_of(mark: &SheetMark, score: &Score, default: usize) -> Result<usize, She
 }
 
 /// What the proof must find afterwards.
-fn expected_line(kind: &NewMark, at: Anchor, end: Option<Anchor>) -> MarkLine {
+pub(super) fn expected_line(kind: &NewMark, at: Anchor, end: Option<Anchor>) -> MarkLine {
     let (category, sign) = match kind {
         NewMark::Dynamics(sign) if is_dynamic_sign(sign) => (Category::Dynamics, Sign::Named(sign.clone().into())),
         NewMark::Dynamics(text) | NewMark::Tempo(text) | NewMark::Expression(text) | NewMark::Text(text) => {
@@ -192,13 +192,13 @@ fn expected_line(kind: &NewMark, at: Anchor, end: Option<Anchor>) -> MarkLine {
 
 /// Which place of a mark is meant.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum End {
+pub(super) enum End {
     First,
     Last,
 }
 
 /// The note (or, for marks in time, also the rest) that starts at a place.
-fn locate(
+pub(super) fn locate(
     part: &Part,
     mark: &SheetMark,
     kind: &NewMark,

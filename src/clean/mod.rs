@@ -22,6 +22,7 @@ mod made_for;
 mod marks;
 mod merge;
 mod outcome;
+mod own;
 mod policy;
 mod proof;
 mod provenance;
@@ -53,17 +54,20 @@ pub use alone::alone;
 pub use apart::Apart;
 pub use compare::{Difference, Proof};
 pub use copy::MarkedCopy;
-pub use decisions::{DecisionError, Decisions, Names, Said, names as finding_names, write as decisions_file};
+pub use decisions::{
+    Decided, DecisionError, Decisions, Names, Said, decide, names as finding_names, write as decisions_file,
+};
 pub use direction::Direction;
 pub use fit::{OnInstrument, Player};
 pub use layer::{Lifted, OwnMarks, lift};
 pub use left::LeftBar;
 pub use outcome::{Outcomes, Treatment, outcomes};
+pub use own::{found_on, sheet_on};
 pub use policy::{Additions, Decision, Policy, Restore};
 #[cfg(feature = "engrave")]
 pub use provenance::key;
 pub use provenance::{Origin, Provenance, brackets};
-pub use sheet::{Sheet, SheetError};
+pub use sheet::{Sheet, SheetError, SheetMark};
 pub use step::{CleanCopy, Texts};
 pub use transpose::NewKey;
 pub use written_for::{PartFor, Written};

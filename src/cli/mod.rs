@@ -2,6 +2,7 @@
 
 mod audit;
 mod clean;
+mod desk;
 mod failure;
 mod input;
 mod keys;
@@ -16,7 +17,6 @@ mod print;
 mod progress;
 mod range;
 mod readable;
-mod whole_file;
 
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
@@ -54,6 +54,7 @@ enum Command {
     Keys(keys::Args),
     Marks(marks::Args),
     Print(print::Args),
+    Desk(desk::Args),
     /// Reads a job from standard input and draws it; for this program's own use
     #[cfg(feature = "engrave")]
     #[command(hide = true, name = crate::engrave::COMMAND)]
@@ -90,11 +91,17 @@ fn run(command: Command) -> Result<u8, Failure> {
         Command::Keys(args) => keys::run(&args),
         Command::Marks(args) => marks::run(&args),
         Command::Print(args) => print::run(&args),
+        Command::Desk(args) => desk::run(args),
         #[cfg(feature = "engrave")]
         Command::Engrave => crate::engrave::worker::work(std::io::stdin().lock(), std::io::stdout().lock())
             .map(|()| 0)
             .map_err(|fault| Failure::wrong_use(fault.to_string())),
     }
+}
+
+/// Says something while the program goes on.
+fn say(what: &str) {
+    let _ = writeln!(anstream::stdout(), "{}", readable::readable(what));
 }
 
 /// Says something that does not stop the program.

@@ -3,7 +3,7 @@
 
 use super::failure::Failure;
 use super::readable::readable;
-use super::whole_file::{self, folder};
+use crate::whole_file::{self, folder};
 use std::fs::Metadata;
 use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};

@@ -8,6 +8,8 @@ use serde::{Deserialize, Serialize};
 pub enum Job {
     /// Staves of two parts, for a page of text.
     Systems(Vec<Piece>),
+    /// Staves of one part, for a page of text.
+    Strips(Vec<Strip>),
     Pages {
         music: String,
         layout: PageLayout,
@@ -24,6 +26,14 @@ pub struct Piece {
     pub beats: Beats,
     /// Of each bar what is the upper and the lower part's own.
     pub signs: Vec<[Signs; 2]>,
+}
+
+/// A stretch of a part.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub struct Strip {
+    /// Of the page, in tenths of a millimetre at the usual size of staves.
+    pub width: u32,
+    pub music: String,
 }
 
 /// How pages are laid out.

@@ -59,7 +59,7 @@ mod units;
 #[cfg(feature = "engrave")]
 pub mod worker;
 
-pub use job::{Beats, Job, Paper, Piece};
+pub use job::{Beats, Job, Paper, Piece, Strip};
 #[cfg(feature = "engrave")]
 pub use job::{Head, HeadLine, PageLayout};
 pub use process::{Error, engrave};

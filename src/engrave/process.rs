@@ -66,6 +66,7 @@ fn settings(job: &Job) -> Result<(PathBuf, u64), Error> {
     let told = std::env::var(SECONDS).ok().and_then(|s| s.trim().parse().ok());
     let bytes = match job {
         Job::Systems(pieces) => pieces.iter().map(|piece| piece.music.len()).sum(),
+        Job::Strips(strips) => strips.iter().map(|strip| strip.music.len()).sum(),
         Job::Pages { music, .. } => music.len(),
     };
     let usual = USUAL_SECONDS + (bytes / FOR_BYTES) as u64;
@@ -104,6 +105,7 @@ impl Drawing {
     fn answers(&self, job: &Job) -> bool {
         let wanted = match job {
             Job::Systems(pieces) => pieces.len(),
+            Job::Strips(strips) => strips.len(),
             Job::Pages { .. } => 1,
         };
         let is_drawn = |all: &Vec<String>| !all.is_empty() && all.iter().all(|svg| svg.starts_with("<svg"));

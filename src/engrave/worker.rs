@@ -1,7 +1,7 @@
 //! The engraver's side of the conversation.
 
 use super::barlines;
-use super::job::{Drawing, Job, Piece};
+use super::job::{Drawing, Job, Piece, Strip};
 use super::mei::{Colors, paint};
 use super::metre::counted;
 use super::pages;
@@ -51,12 +51,13 @@ fn draw(toolkit: &mut Toolkit, job: &Job) -> Option<Drawing> {
     }));
     match job {
         Job::Systems(pieces) => systems(toolkit, pieces),
+        Job::Strips(all) => strips(toolkit, all),
         Job::Pages { music, layout } => pages::draw(toolkit, music, layout),
     }
 }
 
-/// Pictures of systems.
-fn systems(toolkit: &mut Toolkit, pieces: &[Piece]) -> Option<Drawing> {
+/// What pictures on a page of text have in common.
+fn set_for_text(toolkit: &mut Toolkit) {
     toolkit.set(&json!({
         "adjustPageHeight": true,
         "mnumInterval": 1,
@@ -70,6 +71,21 @@ fn systems(toolkit: &mut Toolkit, pieces: &[Piece]) -> Option<Drawing> {
         "svgHtml5": true,
         "svgRemoveXlink": true,
     }));
+}
+
+/// Pictures of one part.
+fn strips(toolkit: &mut Toolkit, all: &[Strip]) -> Option<Drawing> {
+    set_for_text(toolkit);
+    let drawn = |strip: &Strip| {
+        toolkit.set(&json!({ "breaks": "encoded", "minLastJustification": 0.0, "pageWidth": strip.width }));
+        toolkit.load_changed(&strip.music, |mei| paint(mei, Colors::Names)).then(|| toolkit.pages())
+    };
+    Some(Drawing { pictures: all.iter().map(drawn).collect::<Option<_>>()? })
+}
+
+/// Pictures of systems.
+fn systems(toolkit: &mut Toolkit, pieces: &[Piece]) -> Option<Drawing> {
+    set_for_text(toolkit);
     let drawn = |piece: &Piece| {
         toolkit.set(&match piece.width {
             Some(width) => json!({ "adjustPageWidth": false, "breaks": "auto", "pageWidth": width }),

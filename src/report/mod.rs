@@ -18,13 +18,13 @@ mod keys_reason;
 mod keys_text;
 mod listing;
 mod page;
-mod phrases;
+pub mod phrases;
 mod range;
 mod range_text;
 mod remarks;
 mod table;
 mod text;
-mod verdict;
+pub mod verdict;
 
 #[cfg(test)]
 mod tests;
@@ -42,7 +42,7 @@ pub use build::{Material, audit};
 pub use clean::{clean_json, clean_text};
 pub use critical::Notes;
 pub use fingers::{Hands, Hardest};
-pub use html::audit as audit_html;
+pub use html::{DrawnThing, Glyphs, audit as audit_html, drawn_alone, out_of_line, staves_alone};
 pub use keys::{KeysReport, keys_report};
 pub use keys_reason::octave_change_sentence;
 pub use keys_text::OutOfReach;

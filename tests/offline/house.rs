@@ -6,10 +6,11 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Lowest first, as in DEVELOPERS.md.
-const ROOMS: [&str; 19] = [
+const ROOMS: [&str; 21] = [
     "pitch",
     "time",
     "patch",
+    "whole_file",
     "score",
     "alignment",
     "plan",
@@ -25,6 +26,7 @@ const ROOMS: [&str; 19] = [
     "report",
     "read_score",
     "comparison",
+    "desk",
     "cli",
 ];
 

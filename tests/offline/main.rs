@@ -29,5 +29,6 @@ mod properties;
 mod reading;
 mod readme;
 mod replay;
+mod served;
 mod small;
 mod written_for;

@@ -1,7 +1,6 @@
 //! A new score in which parts of two documents stand above each other, bar
 //! beside bar, the upper one moved into the lower one's key.
 
-#[cfg(feature = "engrave")]
 mod alone;
 mod cut;
 mod directions;
@@ -14,6 +13,7 @@ mod typed;
 
 #[cfg(feature = "engrave")]
 pub use alone::write_alone;
+pub use alone::write_pieces;
 pub use cut::PieceOfBar;
 pub use engraver::Brackets;
 #[cfg(feature = "engrave")]

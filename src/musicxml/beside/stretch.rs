@@ -39,7 +39,8 @@ pub fn write_stretches(pair: &Pair, rows: &[BarsOfRow], stretches: &[(usize, usi
     stretches.iter().map(one).collect()
 }
 
-fn opened(measures: &[Fragment], first: usize, last: usize) -> Vec<Fragment> {
+/// Bars that begin with what holds there.
+pub(super) fn opened(measures: &[Fragment], first: usize, last: usize) -> Vec<Fragment> {
     let mut in_force: Vec<&Fragment> = Vec::new();
     let said = measures[..first].iter().flat_map(|m| &m.children).filter(|c| c.name == "attributes");
     for one in said.flat_map(|attributes| &attributes.children).filter(|c| facts(&c.name).lasts) {

@@ -37,10 +37,13 @@ impl Styles {
 
     /// Gives a note a look, and all that are tied to it.
     pub fn note(&mut self, tree: &Tree, part: &Part, note: NoteId, look: &Look) {
-        for tied in part.tied(part.head(note)) {
-            let node = tree.node(part.notes[tied].element);
-            self.touches.entry(element(node)).or_default().push(touch_of_note(node, look));
-        }
+        part.tied(part.head(note)).for_each(|tied| self.note_alone(tree, part, tied, look));
+    }
+
+    /// Gives a note a look, and none that it is tied to.
+    pub fn note_alone(&mut self, tree: &Tree, part: &Part, note: NoteId, look: &Look) {
+        let node = tree.node(part.notes[note].element);
+        self.touches.entry(element(node)).or_default().push(touch_of_note(node, look));
     }
 
     /// Gives the ties of a note a look; whether there are any to be seen.

@@ -13,10 +13,15 @@ use roxmltree::Node;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
+/// What marks in a drawing are about, by the numbers of their names.
+pub type Tags = BTreeMap<u32, Tag>;
+
 /// What a mark in a drawing is about.
 pub struct Tag {
+    /// The class that says so; "" for none.
     pub status: &'static str,
-    pub sign: char,
+    /// What stands beside it, where its shape does not tell its status.
+    pub sign: Option<char>,
     /// Rows of the table of notes.
     pub rows: Vec<usize>,
     pub about: String,
@@ -38,7 +43,7 @@ const SIGN: f64 = 440.0;
 const WORDS: [&str; 7] = ["dir", "dynam", "fing", "harm", "mNum", "reh", "tempo"];
 /// A system as it is copied.
 pub struct Copier<'t, 'n, 'i> {
-    tags: &'t [Tag],
+    tags: &'t Tags,
     glyphs: &'t BTreeMap<&'t str, usize>,
     shapes: &'t Shapes<'t>,
     letters: &'t mut Used,
@@ -76,7 +81,7 @@ impl<'t, 'n, 'i> Copier<'t, 'n, 'i> {
     /// Copies a system; `None` if nothing is drawn.
     pub fn system(
         system: Node<'n, 'i>,
-        tags: &'t [Tag],
+        tags: &'t Tags,
         glyphs: &'t BTreeMap<&'t str, usize>,
         shapes: &'t Shapes<'t>,
         letters: &'t mut Used,
@@ -235,9 +240,9 @@ impl<'t, 'n, 'i> Copier<'t, 'n, 'i> {
             self.begun.read(node, self.glyphs, self.shapes);
             self.bars.extend(left_end(node));
         }
-        let tag = classes().find_map(|c| self.tags.get(c.strip_prefix('m')?.parse::<usize>().ok()?));
+        let tag = classes().find_map(|c| self.tags.get(&c.strip_prefix('m')?.parse().ok()?));
         let mut shown: Vec<&str> = classes().filter(|c| CLASSES.contains(c)).collect();
-        shown.extend(tag.map(|t| t.status));
+        shown.extend(tag.map(|t| t.status).filter(|s| !s.is_empty()));
         let plain = name == "g" && shown.is_empty() && !node.attributes().any(|a| !LEFT_OUT.contains(&a.name()));
         if plain {
             return node.children().for_each(|n| self.copy(n));
@@ -294,12 +299,13 @@ impl<'t, 'n, 'i> Copier<'t, 'n, 'i> {
         }
         let is_ringed = node.children().any(|n| n.has_tag_name((SVG, "ellipse")));
         let tells = |tag: &Tag| is_shaped(&shown, tag.status) || is_ringed && tag.status == "altered";
-        if let Some((extent, tag)) = extent.zip(tag).filter(|(_, tag)| !tells(tag)) {
+        let sign = extent.zip(tag).filter(|(_, tag)| !tells(tag)).and_then(|(extent, tag)| Some((extent, tag.sign?)));
+        if let Some((extent, sign)) = sign {
             let line = node.descendants().find(|n| n.has_tag_name((SVG, "text"))).and_then(|n| n.attribute("y"));
             let line = line.and_then(number).filter(|_| shown.contains(&"verse"));
             // A line of lyrics has one, before the first syllable that is meant: all are in italics.
-            if line.is_none_or(|y| self.signed.insert((tag.sign, y.round() as i64))) {
-                self.sign(extent, tag.sign, if line.is_some() { Beside::Syllable } else { Beside::Mark });
+            if line.is_none_or(|y| self.signed.insert((sign, y.round() as i64))) {
+                self.sign(extent, sign, if line.is_some() { Beside::Syllable } else { Beside::Mark });
             }
         }
         match () {

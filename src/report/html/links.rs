@@ -56,7 +56,7 @@ fn area(spot: &Spot) -> f64 {
 }
 
 /// Left, top, width and height.
-fn room(spot: &Spot) -> [f64; 4] {
+pub fn room(spot: &Spot) -> [f64; 4] {
     let [left, top, right, bottom] = spot.extent;
     let side = |from: f64, to: f64| {
         let more = (LEAST - (to - from)).max(0.0) / 2.0 + AROUND;

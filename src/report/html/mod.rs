@@ -1,6 +1,7 @@
 //! The audit as one page that needs nothing else: no network, and no script to
 //! be read. All that comes from files passes through `maud`, which escapes it.
 
+mod alone;
 mod bars;
 mod chart;
 mod copier;
@@ -10,6 +11,7 @@ mod flags;
 mod folds;
 mod heads;
 mod links;
+mod looks;
 mod notes;
 mod part;
 mod picture;
@@ -21,15 +23,17 @@ mod system;
 use super::{Audit, Material, ScoreName, phrases, verdict};
 use crate::beside::Staves;
 use crate::engrave;
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
-use picture::Glyphs;
+pub use picture::Glyphs;
+use sha2::{Digest, Sha256};
+
+pub use alone::{DrawnThing, drawn_alone};
+pub use looks::out_of_line;
 
 const STYLE: &str = include_str!("style.css");
 const SCRIPT: &str = include_str!("script.js");
-/// Nothing is fetched, whatever a file has put into the page.
-const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; font-src data:; base-uri 'none'; \
-                      form-action 'none'";
-
 /// How text says that it is set in the engraver's font.
 const MUSIC_FONT: &str = "font-family=\"Leipzig\"";
 
@@ -43,59 +47,90 @@ pub fn audit(material: &Material, audit: &Audit, staves: &[Result<Staves, String
         .map(|place| part::section(material, audit, place, open[place], staves.get(place), &mut glyphs))
         .collect();
     let uses_music_font = sections.iter().any(|s| s.0.contains(MUSIC_FONT));
+    let body = html! {
+        @if !glyphs.is_empty() {
+            svg.glyphs aria-hidden="true" { defs { (PreEscaped(glyphs.definitions())) } }
+        }
+        header {
+            h1 { bdi { (title) } }
+            p.kicker { "What the editor did, bar by bar" }
+            (compared(audit))
+            @for sentence in phrases::unmatched(audit) { p { (sentence) } }
+            @if audit.parts.is_empty() { p { (verdict::NOTHING_COMPARED) } }
+            @if several {
+                nav aria-label="Parts" {
+                    ul.jump {
+                        @for (place, part) in audit.parts.iter().enumerate() {
+                            li {
+                            a href=(format!("#p{}-found", place + 1)) { (verdict::heading(part)) }
+                            " " span.hint { (folds::found(part)) }
+                        }
+                        }
+                    }
+                }
+            }
+        }
+        main {
+            @for section in &sections { (section) }
+            @if !audit.warnings.is_empty() {
+                section aria-labelledby="warnings" {
+                    h2 #warnings { "Warnings" }
+                    ul { @for warning in &audit.warnings { li { (warning) } } }
+                }
+            }
+        }
+        footer { p { (phrases::CAUTION) } }
+    };
+    let (body, looks) = looks::out_of_line(&body.into_string());
+    let fonts = (!glyphs.letters.is_empty()).then(|| engrave::text_font(&glyphs.letters));
+    let music = uses_music_font.then(|| engrave::music_font().to_string());
+    let styles: Vec<String> = [Some(STYLE.to_string()), fonts, music, Some(looks)].into_iter().flatten().collect();
     let page = html! {
         (DOCTYPE)
         html lang="en" {
             head {
                 meta charset="utf-8";
-                meta http-equiv="Content-Security-Policy" content=(POLICY);
+                meta http-equiv="Content-Security-Policy" content=(policy(&styles));
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="referrer" content="no-referrer";
                 meta name="color-scheme" content="light dark";
                 meta name="generator" content="obelus";
                 title { (title) ": what the editor did" }
-                style { (PreEscaped(STYLE)) }
-                @if !glyphs.letters.is_empty() { style { (PreEscaped(engrave::text_font(&glyphs.letters))) } }
-                @if uses_music_font { style { (PreEscaped(engrave::music_font())) } }
+                @for style in &styles { style { (PreEscaped(style)) } }
             }
             body {
-                @if !glyphs.is_empty() {
-                    svg.glyphs aria-hidden="true" { defs { (PreEscaped(glyphs.definitions())) } }
-                }
-                header {
-                    h1 { bdi { (title) } }
-                    p.kicker { "What the editor did, bar by bar" }
-                    (compared(audit))
-                    @for sentence in phrases::unmatched(audit) { p { (sentence) } }
-                    @if audit.parts.is_empty() { p { (verdict::NOTHING_COMPARED) } }
-                    @if several {
-                        nav aria-label="Parts" {
-                            ul.jump {
-                                @for (place, part) in audit.parts.iter().enumerate() {
-                                    li {
-                                        a href=(format!("#p{}-found", place + 1)) { (verdict::heading(part)) }
-                                        " " span.hint { (folds::found(part)) }
-                                    }
-                                }
-                            }
-                        }
-                    }
-                }
-                main {
-                    @for section in &sections { (section) }
-                    @if !audit.warnings.is_empty() {
-                        section aria-labelledby="warnings" {
-                            h2 #warnings { "Warnings" }
-                            ul { @for warning in &audit.warnings { li { (warning) } } }
-                        }
-                    }
-                }
-                footer { p { (phrases::CAUTION) } }
+                (PreEscaped(body))
                 script { (PreEscaped(SCRIPT)) }
             }
         }
     };
     page.into_string() + "\n"
+}
+
+/// Nothing is fetched, and no style or script holds but ours, whatever a file has put into the page.
+fn policy(styles: &[String]) -> String {
+    let hash = |text: &str| format!("'sha256-{}'", STANDARD.encode(Sha256::digest(text)));
+    let styles: Vec<String> = styles.iter().map(|style| hash(style)).collect();
+    format!(
+        "default-src 'none'; style-src {}; script-src {}; font-src data:; base-uri 'none'; form-action 'none'",
+        styles.join(" "),
+        hash(SCRIPT)
+    )
+}
+
+/// The staves of one part by themselves, each mark with the rows of its findings.
+pub fn staves_alone(
+    material: &Material,
+    audit: &Audit,
+    place: usize,
+    staves: &Staves,
+    glyphs: &mut Glyphs,
+) -> Option<String> {
+    let alignment = &material.collation.parts[place];
+    let (edition, source) = (alignment.edition_part(material.edition), alignment.source_part(material.source));
+    let found = &material.findings[place];
+    let score = staves::Score::new(staves, found, &audit.parts[place], [&edition, &source], glyphs)?;
+    Some(score.markup(&format!("p{}", place + 1)).into_string())
 }
 
 fn compared(audit: &Audit) -> Markup {

@@ -1,7 +1,7 @@
 //! What the engraver drew, made fit for the page: glyphs in one place for all
 //! pictures, marks tied to the findings, no ids, no colours of its own.
 
-use super::copier::{Copier, Tag};
+use super::copier::{Copier, Tags};
 use super::element::{SCALE, copy};
 use super::flags::{Above, Flag, above};
 use super::heads::Beginning;
@@ -51,9 +51,20 @@ const EDGE: f64 = 120.0;
 impl Glyphs {
     /// All shapes, for use by every picture of the page.
     pub fn definitions(&self) -> String {
-        let glyphs = in_order(&self.shapes).into_iter();
+        self.definitions_from([0, 0])
+    }
+
+    /// How many shapes there are, and beginnings of staves.
+    pub fn counts(&self) -> [usize; 2] {
+        [self.shapes.len(), self.heads.len()]
+    }
+
+    /// Those that came after so many.
+    pub fn definitions_from(&self, [shapes, heads]: [usize; 2]) -> String {
+        let glyphs = in_order(&self.shapes).into_iter().skip(shapes);
         let glyphs = glyphs.map(|(shape, n)| format!("<g id=\"y{n}\" transform=\"scale({SCALE})\">{shape}</g>"));
-        let heads = in_order(&self.heads).into_iter().map(|(shape, n)| format!("<g id=\"h{n}\">{shape}</g>"));
+        let heads =
+            in_order(&self.heads).into_iter().skip(heads).map(|(shape, n)| format!("<g id=\"h{n}\">{shape}</g>"));
         glyphs.chain(heads).collect()
     }
 
@@ -73,7 +84,7 @@ impl Glyphs {
     }
 
     /// Reads a drawing and takes its systems apart; `None` when it is none.
-    pub fn systems(&mut self, svg: &str, tags: &[Tag]) -> Option<Vec<Picture>> {
+    pub fn systems(&mut self, svg: &str, tags: &Tags) -> Option<Vec<Picture>> {
         let document = Document::parse(svg).ok()?;
         let root = document.root_element();
         let scale = root.children().find(|n| n.has_tag_name((SVG, "svg")))?;
@@ -168,6 +179,7 @@ fn in_order(shapes: &BTreeMap<String, usize>) -> Vec<(&String, usize)> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::copier::Tag;
     use super::*;
 
     const DRAWN: &str = "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 240 50\" id=\"k1\"><desc>x</desc>\
@@ -179,12 +191,12 @@ mod tests {
         <g class=\"notehead\"><use href=\"#E0A4-k1\" transform=\"translate(10, 20)\"/></g><g class=\"accid\"/></g></g>\
         <g class=\"fing m1\"><text x=\"400\" y=\"90\"><tspan font-size=\"100px\">1 &lt; 2</tspan></text></g></g></g></g></svg></svg>";
 
-    fn tags() -> Vec<Tag> {
+    fn tags() -> Tags {
         let about = String::new;
-        vec![
-            Tag { status: "omitted", sign: '-', rows: vec![3, 5], about: about() },
-            Tag { status: "added", sign: '+', rows: vec![4], about: about() },
-        ]
+        BTreeMap::from([
+            (0, Tag { status: "omitted", sign: Some('-'), rows: vec![3, 5], about: about() }),
+            (1, Tag { status: "added", sign: Some('+'), rows: vec![4], about: about() }),
+        ])
     }
 
     #[test]
@@ -220,7 +232,7 @@ mod tests {
 
     #[test]
     fn what_is_not_drawn_is_said_above() {
-        let mut picture = Glyphs::default().systems(DRAWN, &[]).unwrap().remove(0);
+        let mut picture = Glyphs::default().systems(DRAWN, &Tags::new()).unwrap().remove(0);
         let flag = |row| Flag { bar: 0, row, status: "added", text: "+ structure <repeat>".into() };
         picture.say(vec![flag(7), flag(8)]);
         // Without the engraver's tables letters are taken to be taller.
@@ -275,7 +287,7 @@ mod tests {
     fn nonsense_is_no_picture() {
         let mut glyphs = Glyphs::default();
         for svg in ["", "<svg/>", "<svg xmlns=\"http://www.w3.org/2000/svg\"><svg viewBox=\"0 0\"/></svg>"] {
-            assert!(glyphs.systems(svg, &[]).is_none(), "{svg}");
+            assert!(glyphs.systems(svg, &Tags::new()).is_none(), "{svg}");
         }
     }
 }

@@ -1,9 +1,9 @@
 //! The engraved score of a part: systems, excerpts of passages, and what ties
 //! them to the table of notes.
 
-use super::copier::Tag;
+use super::copier::{Tag, Tags};
 use super::flags::{Flag, folded};
-use super::links::Spot;
+use super::links::{Spot, links};
 use super::picture::{Glyphs, Picture};
 use super::system::system;
 use crate::beside::Staves;
@@ -38,17 +38,16 @@ impl Score {
         // The rows of the table are the findings in the bars looked at, in order.
         let kept = found.findings.iter().enumerate().filter(|(_, f)| looked_at.contains(&f.at.bar));
         let rows: BTreeMap<usize, usize> = kept.enumerate().map(|(row, (finding, _))| (finding, row)).collect();
-        let tags: Vec<Tag> = staves
-            .subjects
-            .iter()
-            .map(|about| {
+        let tags: Tags = (0..)
+            .zip(staves.subjects.iter())
+            .map(|(name, about)| {
                 let status = found.findings[about[0]].status;
                 let rows = about.iter().filter_map(|f| rows.get(f).copied()).collect();
                 let one = &found.findings[about[0]];
                 let number = edition.bars.get(one.at.bar).map_or("", |bar| bar.number.as_str());
                 let more = if about.len() > 1 { " and more" } else { "" };
                 let said = format!("{} {}{more}, bar {number}", status.name(), one.category);
-                Tag { status: status.name(), sign: sign(status), rows, about: said }
+                (name, Tag { status: status.name(), sign: Some(sign(status)), rows, about: said })
             })
             .collect();
         let mut systems = Vec::new();
@@ -120,7 +119,7 @@ impl Score {
             div.staves.score data-part=(id) role="group" aria-labelledby=(format!("{id}-score")) {
                 @for (place, (drawn, (first, last))) in self.systems.iter().zip(&self.numbers).enumerate() {
                     @let bars = if first == last { format!("Bar {first}") } else { format!("Bars {first} to {last}") };
-                    (system(drawn, &format!("{bars}, source above, edition below"), id, &format!("{id}-y{place}"), &mut name))
+                    (system(drawn, &format!("{bars}, source above, edition below"), &format!("{id}-y{place}"), &mut |spots, is_again| links(id, spots, is_again, &mut name)))
                 }
             }
         }
@@ -136,7 +135,7 @@ impl Score {
         let drawn = self.excerpts[passage].as_ref()?;
         let own = format!("{id}-x{passage}");
         Some(html! {
-            div.staves data-part=(id) { (system(drawn, "The passage: source above, edition below", id, &own, &mut |_| None)) }
+            div.staves data-part=(id) { (system(drawn, "The passage: source above, edition below", &own, &mut |spots, is_again| links(id, spots, is_again, &mut |_| None))) }
         })
     }
 }

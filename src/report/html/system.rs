@@ -2,30 +2,31 @@
 //! screen each has a line of its own and what holds before it.
 
 use super::heads::{Beginning, name_along};
-use super::links::{Spot, links};
+use super::links::Spot;
 use super::picture::Picture;
 use maud::{Markup, PreEscaped, html};
 
 /// Words that end later than their piece take more room on its line.
 const HARDLY: f64 = 15.0;
+/// Names that stand along their staves.
+const NAMES: f64 = 480.0;
 /// Above and below a piece.
 const EDGE: f64 = 120.0;
 
+/// Draws the spots of a piece; told of each whether it began before.
+pub type DrawSpots<'d> = &'d mut dyn FnMut(Vec<&Spot>, &dyn Fn(&Spot) -> bool) -> Markup;
+
 /// `id` is the system's own, `about` what it is called.
-pub fn system(
-    drawn: &Picture,
-    about: &str,
-    part: &str,
-    id: &str,
-    name: &mut impl FnMut(&Spot) -> Option<String>,
-) -> Markup {
+pub fn system(drawn: &Picture, about: &str, id: &str, spots: DrawSpots) -> Markup {
     let [left, top, width, height] = drawn.view();
     let view = |from: f64, wide: f64| format!("{from:.0} {top:.0} {wide:.0} {height:.0}");
     let start = drawn.pieces.first().map_or(left, |piece| piece.left);
     let end = drawn.pieces.last().map_or(start, |piece| piece.right);
     // Names that stand along their staves take less room.
-    let before = drawn.brackets_left - 480.0;
-    let along: String = drawn.names.iter().map(|(text, y)| name_along(text, drawn.brackets_left - 110.0, *y)).collect();
+    // One staff alone has no bracket.
+    let brackets = drawn.brackets_left.min(start);
+    let before = brackets - if drawn.names.is_empty() { 0.0 } else { NAMES };
+    let along: String = drawn.names.iter().map(|(text, y)| name_along(text, brackets - 110.0, *y)).collect();
     html! {
         div.system id=(id) role="group" aria-label=(about)
             style=(format!("--w:{width:.0};--h:{height:.0};--rest:{:.0}", left + width - end)) {
@@ -53,7 +54,7 @@ pub fn system(
                         @if let Some(clip) = clip {
                             clipPath id=(clip) { rect x=(format!("{:.0}", piece.left)) y=(format!("{top:.0}")) width=(format!("{wide:.0}")) height=(format!("{height:.0}")) {} }
                         }
-                        (links(part, drawn.spots.iter().filter(own), |spot| !begins_here(spot), name))
+                        (spots(drawn.spots.iter().filter(own).collect(), &|spot| !begins_here(spot)))
                         g aria-hidden="true" { (PreEscaped(&piece.inner)) }
                     }
                 }

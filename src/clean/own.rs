@@ -1,0 +1,52 @@
+//! A mark sheet beside the copy that it was laid on.
+
+use super::content::mark_line;
+use super::layer::{End, expected_line, locate, part_of};
+use super::made_for::{MadeFor, Moved};
+use super::{Sheet, SheetMark};
+use crate::pitch::Interval;
+use crate::score::{MarkId, Part, Score};
+
+/// The sheet with the bars of this copy: its marks have followed the music, and it says so. `part` is where marks go
+/// that name no part.
+pub fn sheet_on(sheet: &Sheet, copy: &Score, part: usize) -> Sheet {
+    let Some(own) = copy.parts.get(part) else { return sheet.clone() };
+    let moved = moved(sheet, own);
+    let follow = |place: &Option<String>| {
+        let (bar, beat) = place.as_deref()?.rsplit_once(':')?;
+        let to = moved.to.get(bar).and_then(|to| own.bars.get(*to));
+        Some(format!("{}:{beat}", to.map_or(bar, |to| &to.number)))
+    };
+    let marks = sheet.marks.iter().map(|mark| SheetMark {
+        at: follow(&mark.at).or(mark.at.clone()),
+        from: follow(&mark.from).or(mark.from.clone()),
+        to: follow(&mark.to).or(mark.to.clone()),
+        ..mark.clone()
+    });
+    Sheet { title: sheet.title.clone(), made_for: Some(MadeFor::of(own)), marks: marks.collect() }
+}
+
+/// Of each mark of a sheet the part that it is in, and which mark of it.
+pub fn found_on(sheet: &Sheet, copy: &Score, part: usize) -> Vec<Option<(usize, MarkId)>> {
+    let moved = copy.parts.get(part).map(|own| moved(sheet, own)).unwrap_or_default();
+    let find = |mark: &SheetMark| {
+        let place = part_of(mark, copy, part).ok()?;
+        let own = copy.parts.get(place)?;
+        let (kind, (from, to)) = (mark.kind().ok()?, mark.places().ok()?);
+        let at = locate(own, mark, &kind, (&from, End::First), &moved).ok()?;
+        let end = to.map(|to| locate(own, mark, &kind, (&to, End::Last), &moved)).transpose().ok()?;
+        let wanted = expected_line(&kind, at, end);
+        let is_it = |m: &MarkId| {
+            let there = &own.marks[*m];
+            mark_line(there, there.at.place, there.end.map(|e| e.place), Interval::UNISON) == wanted
+        };
+        (0..own.marks.len()).find(is_it).map(|found| (place, found))
+    };
+    sheet.marks.iter().map(find).collect()
+}
+
+fn moved(sheet: &Sheet, part: &Part) -> Moved {
+    let Some(made_for) = &sheet.made_for else { return Moved::default() };
+    let own = sheet.marks.iter().filter_map(|mark| mark.places().ok());
+    made_for.moved(part, own.flat_map(|(from, to)| [Some(from.bar), to.map(|to| to.bar)]).flatten())
+}

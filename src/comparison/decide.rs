@@ -1,0 +1,66 @@
+//! An edition beside its source, for a person who decides finding by finding.
+
+use super::Comparison;
+use crate::beside::{self, Staves, ToDraw};
+use crate::clean::{self, Decided, Decisions, Failure, Names, Policy};
+use crate::musicxml::Tree;
+use crate::report::{self, Audit, Glyphs};
+
+/// All that can be decided, as a cleaning has it.
+pub(crate) struct ToDecide {
+    /// With findings and passages in the order of the names.
+    pub audit: Audit,
+    /// Of each part of the audit.
+    pub names: Vec<Names>,
+    /// Whether a finding can be set apart.
+    pub can_be_apart: Vec<Vec<bool>>,
+}
+
+impl<'i> Comparison<Tree<'i>> {
+    /// The findings of a cleaning, each with its name.
+    pub(crate) fn to_decide(&self) -> ToDecide {
+        let laid = self.whole();
+        let instruments = vec![None; laid.collation.parts.len()];
+        let mut material = self.material(laid, &instruments);
+        material.warnings = self.warnings();
+        let audit = report::audit(material).expect("all bars are there");
+        let names = clean::finding_names(&self.edition.score, &laid.collation, &laid.findings);
+        let apart = laid.findings.iter().map(|part| part.findings.iter().map(Policy::can_be_apart).collect());
+        ToDecide { audit, names, can_be_apart: apart.collect() }
+    }
+
+    /// What some decisions come to.
+    ///
+    /// # Errors
+    /// When they are of other scores, or set apart what cannot be.
+    pub(crate) fn decided(&self, decisions: &Decisions) -> Result<Decided, Failure> {
+        let laid = self.whole();
+        let policy = Policy { decisions: Some(decisions.clone()), ..Policy::default() };
+        Ok(clean::decide(&self.edition.score, &laid.collation, &laid.findings, &policy)?)
+    }
+
+    /// The staves of a part in which its findings are named, to be drawn.
+    ///
+    /// # Errors
+    /// Why there are none, in a sentence.
+    pub(crate) fn staves_to_decide(&self, audit: &Audit, place: usize) -> Result<ToDraw, String> {
+        beside::to_draw(self.sides_of(self.whole()), place, &audit.parts[place].looked_at())
+    }
+
+    /// The drawn staves of a part for a page.
+    ///
+    /// # Errors
+    /// Where the drawing cannot be understood.
+    pub(crate) fn drawn_to_decide(
+        &self,
+        audit: &Audit,
+        place: usize,
+        staves: &Staves,
+        glyphs: &mut Glyphs,
+    ) -> Result<String, String> {
+        let laid = self.whole();
+        let instruments = vec![None; laid.collation.parts.len()];
+        let drawn = report::staves_alone(&self.material(laid, &instruments), audit, place, staves, glyphs);
+        drawn.ok_or_else(|| "the engraver's answer cannot be read".into())
+    }
+}

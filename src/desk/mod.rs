@@ -1,0 +1,91 @@
+//! The desk: a page on the user's own machine, on which all that the commands do is done by looking and clicking.
+
+mod change;
+mod commands;
+mod copy;
+mod folder;
+mod guard;
+mod opened;
+mod page;
+mod server;
+mod settings;
+mod state;
+mod steps;
+mod tabs;
+
+use folder::Folder;
+use guard::Guard;
+use settings::{PlayerSettings, Settings};
+use state::Desk;
+use std::net::Ipv4Addr;
+use std::path::PathBuf;
+use std::sync::Arc;
+use tokio::net::TcpListener;
+
+/// How a desk is set up.
+#[derive(Debug, Clone, Default)]
+pub struct Options {
+    /// Edition and source, where they are known already.
+    pub files: Option<[PathBuf; 2]>,
+    pub instrument: Option<String>,
+    pub folder: PathBuf,
+    /// A free one by default.
+    pub port: Option<u16>,
+    /// Whether the browser is opened.
+    pub opens: bool,
+    /// Whether it goes on after the last tab was closed.
+    pub stays: bool,
+}
+
+/// Serves the page until the user ends it. `say` hears the address.
+///
+/// # Errors
+/// In a sentence, where it cannot begin.
+pub fn serve(options: Options, say: impl Fn(&str)) -> Result<(), String> {
+    let told = |fault: std::io::Error| fault.to_string();
+    let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().map_err(told)?;
+    runtime.block_on(async {
+        let folder = Folder::new(&options.folder)
+            .map_err(|fault| format!("{}: this folder cannot be used: {fault}", options.folder.display()))?;
+        let whole = |path: &PathBuf| path.canonicalize().map_err(|fault| format!("{}: {fault}", path.display()));
+        let files = options.files.as_ref().map(|[a, b]| Ok::<_, String>([whole(a)?, whole(b)?])).transpose()?;
+        let [edition, source] = files.map_or([None, None], |[a, b]| [Some(a), Some(b)]);
+        let player = PlayerSettings { instrument: options.instrument, ..PlayerSettings::default() };
+        let settings = Settings { edition, source, player, ..Settings::default() };
+        let desk = Desk::new(folder, settings, options.stays).await?;
+        let port = options.port.unwrap_or(0);
+        let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, port))
+            .await
+            .map_err(|fault| format!("port {port} cannot be used: {fault}; choose another with --port"))?;
+        let guard =
+            Arc::new(Guard::new(listener.local_addr().map_err(told)?.port()).map_err(|fault| fault.to_string())?);
+        let address = guard.address();
+        say(&address);
+        if options.opens && opener::open_browser(&address).is_err() {
+            say("No browser could be opened; open this address yourself.");
+        }
+        let tabs = desk.tabs.clone();
+        let server = axum::serve(listener, server::router(desk, guard));
+        tokio::select! {
+            done = server => done.map_err(told),
+            () = tabs.ended() => Ok(()),
+            () = interrupted() => Ok(()),
+        }
+    })
+}
+
+/// Ctrl-C, or the system's wish that the program ends.
+async fn interrupted() {
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        if let Ok(mut terminated) = signal(SignalKind::terminate()) {
+            tokio::select! {
+                _ = tokio::signal::ctrl_c() => {}
+                _ = terminated.recv() => {}
+            }
+            return;
+        }
+    }
+    _ = tokio::signal::ctrl_c().await;
+}

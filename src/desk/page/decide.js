@@ -1,0 +1,170 @@
+// Decide: source above edition, and beside them the list of what was found.
+"use strict";
+
+import { change, desk, get } from "./server.js";
+import { SIGNS, WORDS, button, labelled, make, pick } from "./parts.js";
+import { learn, put } from "./staves.js";
+
+let built = null;
+let part = 0;
+let chosen = null;
+let boxes = {};
+
+const findings = () => desk.pair.audit.parts[part].findings;
+
+const reading = (f) => {
+  if (f.edition_reading && f.source_reading) return `${f.edition_reading}; in the source ${f.source_reading}`;
+  return f.edition_reading ?? f.source_reading ?? "";
+};
+
+const word = (index) => {
+  const [said, ours] = desk.state.decisions[part][index];
+  return ours ? WORDS[said] : "open";
+};
+
+// What is decided looks decided, in the list and in the staves.
+const paint = () => {
+  const all = desk.state.decisions[part];
+  for (const item of boxes.list.querySelectorAll("li[data-finding]")) {
+    const [said, ours] = all[item.dataset.finding];
+    item.dataset.said = ours ? said : "open";
+    item.querySelector(".said").textContent = word(item.dataset.finding);
+    item.querySelector("button").setAttribute("aria-current", String(Number(item.dataset.finding) === chosen));
+  }
+  for (const mark of boxes.staves.querySelectorAll("[data-rows]")) {
+    const rows = mark.dataset.rows.split(" ").map(Number);
+    const said = new Set(rows.map((row) => (all[row]?.[1] ? all[row][0] : "open")));
+    mark.dataset.said = said.size === 1 ? [...said][0] : "open";
+    mark.classList.toggle("lit", rows.includes(chosen));
+  }
+};
+
+const decide = (which, said) => change({ do: "decide", which, said });
+
+const card = () => {
+  const f = findings()[chosen];
+  boxes.card.classList.toggle("chosen", Boolean(f));
+  if (!f) return boxes.card.replaceChildren(make("p", {}, "Choose something in the staves or in the list; N and P go to the next and the previous."));
+  const own = { finding: { part, finding: chosen } };
+  const apart = desk.pair.can_be_apart[part][chosen];
+  const passage = f.passage === null ? null : desk.pair.passages[part][f.passage];
+  const three = (which, able = apart) => [
+    button("Take out", () => decide(which, "out")),
+    button("Keep", () => decide(which, "keep")),
+    able ? button("Set apart", () => decide(which, "apart")) : null,
+    button("Leave open", () => decide(which, "open")),
+  ];
+  boxes.card.replaceChildren(...[
+    button("Close", () => choose(null, "staves"), { class: "close" }),
+    make("h3", {}, `${SIGNS[f.status]} ${f.category}, bar ${f.bar}, beat ${f.beat}`),
+    make("p", {}, `${f.status[0].toUpperCase()}${f.status.slice(1)}: ${reading(f) || f.category}. `, make("b", {}, word(chosen)), "."),
+    make("div", { class: "keys", role: "group", "aria-label": "This one" }, three(own)),
+    passage && make("div", { class: "more" },
+      make("p", {}, `Its passage, ${passage[0]}: ${passage[1]}.`),
+      make("div", { class: "keys", role: "group", "aria-label": "The passage" }, three({ passage: { part, passage: f.passage } }, true))),
+    make("details", {}, make("summary", {}, `All ${f.category} · bar ${f.bar}`),
+      make("p", {}, `Everything of ${f.category}`),
+      make("div", { class: "keys", role: "group", "aria-label": `All ${f.category}` }, three({ category: f.category }, true)),
+      make("p", {}, `Everything in bar ${f.bar}`),
+      make("div", { class: "keys", role: "group", "aria-label": `Bar ${f.bar}` }, three({ bars: { part, from: f.bar_index, to: f.bar_index } }, true))),
+  ].filter(Boolean));
+};
+
+const choose = (index, from) => {
+  chosen = index;
+  paint();
+  card();
+  const item = boxes.list.querySelector(`li[data-finding="${index}"]`);
+  const mark = boxes.staves.querySelector(`a[data-rows~="${index}"]`);
+  if (from !== "list") item?.scrollIntoView({ block: "nearest" });
+  if (from !== "staves") mark?.scrollIntoView({ block: "center", inline: "nearest" });
+};
+
+const wide = () => {
+  const numbers = desk.pair.bars[part];
+  const options = numbers.map((number, index) => [String(index), `bar ${number}`]);
+  const from = pick(options, "0", () => {});
+  const to = pick(options, "0", () => {});
+  const categories = [...new Set(findings().map((f) => f.category))].sort();
+  const category = pick(categories.map((c) => [c, c]), categories[0], () => {});
+  const row = (name, which) => make("div", { class: "keys", role: "group", "aria-label": name },
+    ["out", "keep", "apart", "open"].map((said) => button({ out: "Take out", keep: "Keep", apart: "Set apart", open: "Leave open" }[said], () => decide(which(), said))));
+  return make("details", { class: "wide" }, make("summary", {}, "Decide many at once"),
+    labelled("Everything of", category), row("Category", () => ({ category: category.value })),
+    make("div", { class: "fields" }, labelled("From", from), labelled("to", to)),
+    row("Bars", () => ({ bars: { part, from: Math.min(from.value, to.value), to: Math.max(from.value, to.value) } })),
+    make("p", {}, "All that is still open"), row("All that is open", () => "rest"));
+};
+
+const build = async (section) => {
+  const { pair, state } = desk;
+  const one = pair.audit.parts.length === 1;
+  boxes = {
+    staves: make("div", { class: "music" }),
+    list: make("ol", { class: "findings" }),
+    card: make("div", { class: "card", "aria-live": "polite" }),
+  };
+  for (const [index, f] of findings().entries()) {
+    boxes.list.append(make("li", { id: `p${part + 1}-r${index}`, "data-finding": index },
+      button("", () => choose(index, "list"), { class: f.status })));
+    boxes.list.lastChild.firstChild.append(
+      make("span", { class: "where" }, `${f.bar}:${f.beat}`), ` ${SIGNS[f.status]} ${f.category} `,
+      make("span", { class: "reading" }, reading(f)), make("span", { class: "said" }));
+  }
+  const parts = one ? null : labelled("Part", pick(pair.audit.parts.map((p, i) => [String(i), p.part.name || p.part.id]), String(part), (value) => {
+    part = Number(value);
+    chosen = null;
+    built = null;
+    show(section, desk);
+  }));
+  section.replaceChildren(section.querySelector("h2"), ...[parts].filter(Boolean),
+    make("ul", { class: "summary" }, pair.summaries[part].map((sentence) => make("li", {}, sentence))),
+    make("div", { class: "beside" }, boxes.staves, make("div", { class: "panel" }, boxes.card, wide(), make("h3", {}, "What was found"), boxes.list)));
+  card();
+  paint();
+  if (!state.staves) return boxes.staves.replaceChildren(make("p", {}, "This build draws no staves; decide in the list."));
+  const own = built;
+  const drawn = await get(`/staves/${part}`);
+  if (drawn === null || own !== built) return;
+  await learn();
+  put(boxes.staves, drawn);
+  paint();
+};
+
+const step = (by) => {
+  const count = findings().length;
+  if (count) choose(chosen === null ? (by > 0 ? 0 : count - 1) : (chosen + by + count) % count);
+};
+
+addEventListener("click", (event) => {
+  const mark = event.target.closest?.("#view-decide .staves a[data-rows]");
+  if (!mark) return;
+  event.preventDefault();
+  const rows = mark.dataset.rows.split(" ").map(Number);
+  // The same mark again leads to the next finding about it.
+  choose(rows[(rows.indexOf(chosen) + 1) % rows.length], "staves");
+});
+
+addEventListener("keydown", (event) => {
+  if (document.getElementById("view-decide").hidden || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (event.target.matches("input, textarea, select") || !desk.pair) return;
+  const key = event.key.toLowerCase();
+  const said = { o: "out", k: "keep", a: "apart" }[key];
+  if (key === "n") step(1);
+  else if (key === "p") step(-1);
+  else if (said && chosen !== null) decide({ finding: { part, finding: chosen } }, said);
+  else return;
+  event.preventDefault();
+});
+
+export const show = (section, { pair }) => {
+  if (part >= pair.audit.parts.length) part = 0;
+  const name = `${pair.number}/${part}`;
+  if (built !== name) {
+    built = name;
+    chosen = null;
+    return build(section);
+  }
+  paint();
+  card();
+};

@@ -1,0 +1,62 @@
+// The desk: five views on one state that the server holds.
+"use strict";
+
+import { desk, follow, listen, refresh, turn } from "./server.js";
+import * as choose from "./choose.js";
+import * as decide from "./decide.js";
+import * as mark from "./mark.js";
+import * as play from "./play.js";
+import * as out from "./out.js";
+
+const views = { choose, decide, mark, play, out };
+const by = (id) => document.getElementById(id);
+
+const current = () => {
+  const named = location.hash.slice(1);
+  if (named in views) return named;
+  return desk.pair ? "decide" : "choose";
+};
+
+const show = () => {
+  const { state } = desk;
+  if (!state) return;
+  const name = current();
+  for (const link of document.querySelectorAll("nav a")) {
+    const own = link.hash.slice(1);
+    if (own === name) link.setAttribute("aria-current", "page");
+    else link.removeAttribute("aria-current");
+    const closed = !desk.pair && own !== "choose";
+    link.toggleAttribute("aria-disabled", closed);
+    if (closed) link.setAttribute("aria-disabled", "true");
+  }
+  for (const own of Object.keys(views)) by(`view-${own}`).hidden = own !== name;
+  const title = desk.pair?.audit.edition.title ?? desk.pair?.audit.source.title ?? "Desk";
+  by("title").textContent = title;
+  document.title = `${title} – obelus desk`;
+  for (const way of ["undo", "redo"]) {
+    by(way).disabled = !state[way];
+    by(way).title = state[way] ? `${way === "undo" ? "Undo" : "Redo"}: ${state[way]}` : "";
+  }
+  by("open").textContent = state.open === undefined ? "" : state.open === 0 ? "All decided" : `${state.open} open`;
+  if (state.faults.length) by("fault").textContent = state.faults.join(" ");
+  if (name === "choose" || desk.pair) views[name].show(by(`view-${name}`), desk);
+};
+
+listen(show);
+addEventListener("hashchange", () => {
+  show();
+  by("main").focus({ preventScroll: true });
+  scrollTo(0, 0);
+});
+by("undo").addEventListener("click", () => turn("undo"));
+by("redo").addEventListener("click", () => turn("redo"));
+addEventListener("keydown", (event) => {
+  if (!(event.ctrlKey || event.metaKey) || event.target.matches("input, textarea, select")) return;
+  const key = event.key.toLowerCase();
+  if (key === "z") turn(event.shiftKey ? "redo" : "undo");
+  else if (key === "y") turn("redo");
+  else return;
+  event.preventDefault();
+});
+await refresh();
+follow();

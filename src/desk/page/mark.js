@@ -1,0 +1,156 @@
+// Mark: the clean part as it now stands, and marks of one's own on it.
+"use strict";
+
+import { change, desk } from "./server.js";
+import { button, labelled, make } from "./parts.js";
+import { copyStaves } from "./staves.js";
+
+const SIGNS = [
+  ["Breath", { breath: true }], ["Fermata", { fermata: true }],
+  ["Staccato", { articulation: "staccato" }], ["Tenuto", { articulation: "tenuto" }], ["Accent", { articulation: "accent" }],
+  ["Trill", { ornament: "trill-mark" }], ["Mordent", { ornament: "mordent" }], ["Upper mordent", { ornament: "inverted-mordent" }], ["Turn", { ornament: "turn" }],
+];
+const DYNAMICS = ["pp", "p", "mp", "mf", "f", "ff"];
+const SPANS = [["Slur", { slur: true }], ["Crescendo", { hairpin: "crescendo" }], ["Diminuendo", { hairpin: "diminuendo" }]];
+const TEXTS = [
+  ["Fingering", "fingering", "0 12 45"], ["Expression", "expression", "dolce"], ["Tempo", "tempo", "Allegro"],
+  ["Metronome", "metronome", "quarter = 66"], ["Other words", "text", "echo"],
+];
+
+let version = null;
+let boxes = null;
+let staves = null;
+let here = null;
+let waiting = null;
+
+// Where a spot is; the spot itself may be drawn anew meanwhile.
+const place = (spot) => {
+  const { dataset: { first, part } } = spot.closest(".line");
+  const staff = Number(spot.dataset.staff);
+  return { at: spot.dataset.at, base: { ...(first === "no" && { part }), ...(staff !== 1 && { staff }) } };
+};
+
+const at = (there, kind) => ({ ...there.base, at: there.at, ...kind });
+
+// What waits for a second note: a span for its end, a mark that is moved for its new place.
+const wait = (text, then) => {
+  waiting = then;
+  boxes.waiting.replaceChildren(make("p", {}, text, " ", button("Leave it", () => { waiting = null; boxes.waiting.replaceChildren(); })));
+};
+
+const add = (mark) => change({ do: "mark", mark });
+
+const choose = (spot) => {
+  if (waiting) {
+    const then = waiting;
+    waiting = null;
+    boxes.waiting.replaceChildren();
+    return then(place(spot));
+  }
+  here = { ...place(spot), spot, about: spot.getAttribute("aria-label") };
+  for (const lit of boxes.staves.querySelectorAll(".spot.lit")) lit.classList.remove("lit");
+  spot.classList.add("lit");
+  if (spot.dataset.own !== undefined) return own(Number(spot.dataset.own));
+  palette();
+};
+
+const close = () => {
+  here?.spot.classList.remove("lit");
+  here?.spot.focus({ preventScroll: true });
+  here = null;
+  palette();
+};
+
+const palette = () => {
+  boxes.card.classList.toggle("chosen", Boolean(here));
+  if (!here) return boxes.card.replaceChildren(make("p", {}, "Choose a note or a rest in the staves, then a mark. Arrow keys go from one to the next."));
+  const from = here;
+  const field = (name, key, example) => {
+    const input = make("input", { type: "text", placeholder: example, size: "14" });
+    return make("form", { class: "words", onsubmit: (event) => { event.preventDefault(); if (input.value.trim()) add(at(from, { [key]: input.value })); } },
+      labelled(name, input), make("button", { type: "submit" }, "Add"));
+  };
+  boxes.card.replaceChildren(
+    button("Close", close, { class: "close" }),
+    make("h3", {}, from.about[0].toUpperCase() + from.about.slice(1)),
+    make("div", { class: "keys", role: "group", "aria-label": "Signs" }, SIGNS.map(([name, kind]) => button(name, () => add(at(from, kind))))),
+    make("div", { class: "keys", role: "group", "aria-label": "Dynamics" }, DYNAMICS.map((sign) => button(sign, () => add(at(from, { dynamics: sign })), { class: "sign" }))),
+    make("div", { class: "keys", role: "group", "aria-label": "From here to another note" }, SPANS.map(([name, kind]) => button(`${name} to …`, () =>
+      wait(`Choose the note at which the ${name.toLowerCase()} ends.`, (to) => add({ ...from.base, from: from.at, to: to.at, ...kind }))))),
+    ...TEXTS.map((one) => field(...one)),
+  );
+  boxes.card.querySelector(".keys button").focus({ preventScroll: true });
+};
+
+const moved = (mark, there) => {
+  const { part, staff, at: old, from, to, ...kind } = mark;
+  return old === undefined ? { ...there.base, from: there.at, to, ...kind } : at(there, kind);
+};
+
+const own = (index) => {
+  const { mark, about } = desk.state.marks[index] ?? {};
+  if (!mark) return palette();
+  const span = mark.from !== undefined;
+  const move = (text, changed) => wait(text, (there) => change({ do: "change-mark", place: index, mark: changed(there) }));
+  boxes.card.classList.add("chosen");
+  boxes.card.replaceChildren(
+    button("Close", close, { class: "close" }),
+    make("h3", {}, "Your mark"), make("p", {}, about),
+    make("div", { class: "keys", role: "group", "aria-label": "Your mark" },
+      button("Remove", () => change({ do: "remove-mark", place: index })),
+      button(span ? "Begin it at …" : "Move it to …", () => move("Choose its new place.", (there) => moved(mark, there))),
+      span ? button("End it at …", () => move("Choose the note at which it ends.", (there) => ({ ...mark, to: there.at }))) : null),
+  );
+  boxes.card.querySelector(".keys button").focus({ preventScroll: true });
+};
+
+const list = () => {
+  boxes.list.replaceChildren(...desk.state.marks.map(({ about }, index) =>
+    make("li", {}, button(about, () => {
+      const spot = boxes.staves.querySelector(`.spot[data-own="${index}"]`);
+      spot?.scrollIntoView({ block: "center" });
+      if (spot) choose(spot);
+      else own(index);
+    }), " ", button("Remove", () => change({ do: "remove-mark", place: index }), { "aria-label": `Remove ${about}` }))));
+  boxes.none.hidden = desk.state.marks.length > 0;
+};
+
+export const show = async (section, { state }) => {
+  if (!boxes) {
+    boxes = {
+      staves: make("div", { class: "staves copy", role: "group", "aria-label": "The clean part" }),
+      list: make("ol", { class: "marks" }),
+      none: make("p", {}, "None yet."),
+      card: make("div", { class: "card" }),
+      waiting: make("div", { class: "waiting", "aria-live": "assertive" }),
+      told: make("div", { class: "told" }),
+    };
+    section.append(boxes.told, make("div", { class: "beside" }, boxes.staves,
+      make("div", { class: "panel" }, boxes.waiting, boxes.card, make("h3", {}, "Your marks"), boxes.none, boxes.list)));
+    if (!state.staves) boxes.staves.append(make("p", {}, "This build draws no staves; marks are written into my-marks.toml."));
+    staves = copyStaves(boxes.staves, choose);
+    addEventListener("keydown", (event) => {
+      if (event.key !== "Escape" || section.hidden) return;
+      if (waiting) { waiting = null; boxes.waiting.replaceChildren(); }
+      else if (here) close();
+    });
+    palette();
+  }
+  list();
+  if (version === state.version) return;
+  version = state.version;
+  here = null;
+  palette();
+  const copy = await staves.show();
+  if (!copy) return;
+  boxes.told.replaceChildren(...left(copy));
+};
+
+// Bars that stay as the edition has them, and what else is to be known.
+export const left = ({ told }) => [
+  ...told.left.map((bar) => make("p", {}, `Bar ${bar.bar} stays as the edition has it: ${bar.reason}.`)),
+  ...(told.warnings.length
+    ? [make("details", {}, make("summary", {}, told.warnings.length === 1 ? "1 remark" : `${told.warnings.length} remarks`),
+      make("ul", {}, told.warnings.map((text) => make("li", {}, text))))]
+    : []),
+];

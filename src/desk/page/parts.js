@@ -1,0 +1,30 @@
+// Elements, made by hand: what comes from files is always text.
+"use strict";
+
+export const make = (tag, attributes = {}, ...children) => {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
+    else if (name in element && typeof value === "boolean") element[name] = value;
+    else if (value !== null && value !== undefined) element.setAttribute(name, value);
+  }
+  element.append(...children.flat().filter((child) => child !== null && child !== undefined));
+  return element;
+};
+
+export const button = (text, onclick, more = {}) => make("button", { type: "button", onclick, ...more }, text);
+
+let count = 0;
+export const labelled = (text, field) => {
+  field.id ||= `f${(count += 1)}`;
+  return make("div", { class: "field" }, make("label", { for: field.id }, text), field);
+};
+
+export const pick = (options, chosen, onchange) => {
+  const field = make("select", { onchange: (event) => onchange(event.target.value || null) });
+  for (const [value, text] of options) field.append(make("option", { value: value ?? "", selected: value === chosen }, text));
+  return field;
+};
+
+export const SIGNS = { added: "+", omitted: "−", altered: "~" };
+export const WORDS = { out: "taken out", keep: "kept", apart: "set apart" };

@@ -1,0 +1,80 @@
+// Play it on: the instrument, the keys that lie well on it, and the part in the one that is chosen.
+"use strict";
+
+import { change, desk, get } from "./server.js";
+import { button, labelled, make } from "./parts.js";
+import { copyStaves } from "./staves.js";
+import { instrumentField, knowInstruments } from "./choose.js";
+
+let boxes = null;
+let staves = null;
+let version = null;
+let ranked = null;
+
+const set = (more) => change({ do: "player", player: { ...desk.state.settings.player, ...more } });
+
+const table = (instrument, report) => {
+  const of = report.parts[0]?.instruments[0];
+  if (!of) return make("p", {}, "There are no notes to be ranked.");
+  const { player = {} } = desk.state.settings;
+  const now = player.transpose ?? "in the same key";
+  const row = (key) => {
+    const name = key.transposition.name;
+    const isOwn = name === now || (!player.transpose && key.transposition.semitones === 0);
+    const choose = () => set({ key: null, transpose: key.transposition.semitones === 0 && key.transposition.steps === 0 ? null : name, fit: key.octave_changes.length > 0 });
+    return make("tr", { "aria-current": isOwn ? "true" : null },
+      make("td", {}, String(key.rank)),
+      make("th", { scope: "row" }, key.key ?? key.signature),
+      make("td", {}, name),
+      make("td", {}, key.outside === 0 ? "all within" : `${key.outside} outside${key.octave_changes.length ? `, ${key.outside_after} after octave changes` : ""}`),
+      make("td", {}, key.reason),
+      make("td", {}, isOwn ? "chosen" : button("Choose", choose, { "aria-label": `Choose ${key.key ?? key.signature}, ${name}` })));
+  };
+  const [best, rest] = [of.transpositions.slice(0, 6), of.transpositions.slice(6)];
+  const head = () => make("thead", {}, make("tr", {}, ["Rank", "Key", "From the edition", "Range", "Why", "Choice"].map((text) => make("th", { scope: "col" }, text))));
+  return make("div", {},
+    make("div", { class: "wide-table", tabindex: "0", role: "group", "aria-label": "Keys" }, make("table", {}, make("caption", {}, `Keys on the ${instrument}, the best first`), head(), make("tbody", {}, best.map(row)))),
+    rest.length ? make("details", {}, make("summary", {}, `${rest.length} more keys`), make("div", { class: "wide-table", tabindex: "0", role: "group", "aria-label": "More keys" }, make("table", {}, head(), make("tbody", {}, rest.map(row))))) : null);
+};
+
+const outside = (report) => {
+  const result = report?.parts[0]?.range ?? report?.parts[0];
+  const all = result?.outside ?? [];
+  if (!report) return [make("p", {}, "Choose an instrument to see what leaves its range.")];
+  if (!all.length) return [make("p", {}, "Every note lies within the range.")];
+  return [make("p", {}, `${all.length} ${all.length === 1 ? "note leaves" : "notes leave"} the range: `,
+    all.slice(0, 30).map((o) => `${o.pitch} in bar ${o.bar}`).join(", "), all.length > 30 ? " …" : ".")];
+};
+
+export const show = async (section, { state }) => {
+  await knowInstruments();
+  if (!boxes) {
+    boxes = {
+      fields: make("div", { class: "fields" }),
+      keys: make("div", {}),
+      range: make("div", { class: "told", "aria-live": "polite" }),
+      staves: make("div", { class: "staves copy", role: "group", "aria-label": "The part in the key that is chosen" }),
+    };
+    section.append(boxes.fields, boxes.keys, boxes.range, boxes.staves);
+    staves = copyStaves(boxes.staves, () => {});
+  }
+  const { player = {} } = state.settings;
+  const fit = make("input", { type: "checkbox", checked: Boolean(player.fit), onchange: (event) => set({ fit: event.target.checked }) });
+  boxes.fields.replaceChildren(
+    instrumentField(state, "The instrument", "instrument"),
+    instrumentField(state, "Written for (clef, transposition)", "for"),
+    make("div", { class: "field" }, labelled("Octave changes where it leaves the range", fit)));
+  if (version === state.version) return;
+  version = state.version;
+  const copy = staves.show();
+  const { instrument } = player;
+  const name = instrument && `${instrument}/${state.pair}/${JSON.stringify(state.decisions)}`;
+  if (name !== ranked?.name) {
+    const report = instrument ? await get(`/keys?instrument=${encodeURIComponent(instrument)}`) : null;
+    ranked = { name, instrument, report };
+  }
+  boxes.keys.replaceChildren(ranked.report ? table(instrument, ranked.report) : "");
+  await copy;
+  if (instrument || player.for) boxes.range.replaceChildren(...outside(await get("/copy/range")));
+  else boxes.range.replaceChildren(...outside(null));
+};

@@ -1,0 +1,228 @@
+//! What the page asks the server, and what it is told.
+
+use super::change::Change;
+use super::commands::{self, From, typed};
+use super::folder::{Held, Out, TO_FETCH};
+use super::guard::{Guard, guard};
+use super::state::{Desk, Fault, Side};
+use super::steps::Way;
+use crate::engrave;
+use crate::instrument::Instruments;
+use axum::body::Bytes;
+use axum::extract::{DefaultBodyLimit, Path, Query, State};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use axum::routing::{get, post};
+use axum::{Json, Router, middleware};
+use serde::Deserialize;
+use serde_json::{Value, json};
+use std::ffi::OsString;
+use std::sync::Arc;
+
+/// Bytes of a question; those of a score are more.
+const MOST: usize = 1 << 20;
+const LARGEST_SCORE: usize = 64 << 20;
+/// Lines that are drawn at once.
+const MOST_LINES: usize = 64;
+
+type Answer = Result<Json<Value>, Fault>;
+type Of = State<Arc<Desk>>;
+
+impl IntoResponse for Fault {
+    fn into_response(self) -> Response {
+        let (status, stale, told) = match self {
+            Fault::Stale(told) => (StatusCode::CONFLICT, true, told),
+            Fault::Told(told) => (StatusCode::UNPROCESSABLE_ENTITY, false, told),
+        };
+        (status, Json(json!({ "fault": told, "stale": stale }))).into_response()
+    }
+}
+
+/// All that a desk answers.
+pub fn router(desk: Arc<Desk>, guarded: Arc<Guard>) -> Router {
+    let scores = post(choose).layer(DefaultBodyLimit::max(LARGEST_SCORE));
+    Router::new()
+        .route("/", get(|| page("index.html")))
+        .route("/page/{file}", get(|Path(file): Path<String>| async move { page(&file).await }))
+        .route("/letters.css", get(letters))
+        .route("/state", get(async |State(desk): Of| desk.state().await.map(Json)))
+        .route("/pair", get(async |State(desk): Of| desk.pair().await.map(Json)))
+        .route("/instruments", get(instruments))
+        .route("/shapes", get(shapes))
+        .route("/staves/{part}", get(staves))
+        .route("/copy", get(copy))
+        .route("/copy/lines", get(lines))
+        .route("/copy/range", get(range))
+        .route("/keys", get(keys))
+        .route("/events", get(async |State(desk): Of| desk.tabs.listen()))
+        .route("/change", post(change))
+        .route(
+            "/undo",
+            post(async |State(desk): Of, Json(asked): Json<Turn>| desk.turn(asked.version, Way::Back).await.map(Json)),
+        )
+        .route(
+            "/redo",
+            post(async |State(desk): Of, Json(asked): Json<Turn>| {
+                desk.turn(asked.version, Way::Forward).await.map(Json)
+            }),
+        )
+        .route("/hand-out", post(hand_out))
+        .route("/files/{name}", get(file))
+        .route("/goodbye", post(async |State(desk): Of| desk.tabs.goodbye()))
+        .layer(DefaultBodyLimit::max(MOST))
+        .route("/choose/{side}", scores)
+        .fallback(async || (StatusCode::NOT_FOUND, "There is nothing of this name."))
+        .layer(middleware::from_fn_with_state(guarded, guard))
+        .with_state(desk)
+}
+
+/// The files of the page.
+async fn page(name: &str) -> Response {
+    match super::page::FILES.iter().find(|file| file.0 == name) {
+        Some((_, kind, text)) => ([(header::CONTENT_TYPE, *kind)], *text).into_response(),
+        None => (StatusCode::NOT_FOUND, "There is nothing of this name.").into_response(),
+    }
+}
+
+/// The fonts that staves are measured with.
+async fn letters() -> Response {
+    let style = super::page::letters();
+    ([(header::CONTENT_TYPE, "text/css; charset=utf-8")], style).into_response()
+}
+
+async fn instruments() -> Json<Value> {
+    let all = Instruments::standard();
+    Json(json!(all.iter().map(|i| &i.name).collect::<Vec<_>>()))
+}
+
+async fn staves(State(desk): Of, Path(part): Path<usize>) -> Answer {
+    Ok(Json(json!(*desk.staves(part).await?)))
+}
+
+/// Shapes and beginnings of staves that the page does not have.
+#[derive(Deserialize)]
+struct Known {
+    shapes: usize,
+    heads: usize,
+}
+
+async fn shapes(State(desk): Of, Query(Known { shapes, heads }): Query<Known>) -> Json<Value> {
+    Json(desk.shapes([shapes, heads]))
+}
+
+#[derive(Deserialize)]
+struct Width {
+    width: u32,
+}
+
+async fn copy(State(desk): Of, Query(Width { width }): Query<Width>) -> Answer {
+    Ok(Json(desk.lines(width.clamp(500, 4000)).await?))
+}
+
+#[derive(Deserialize)]
+struct Keys {
+    keys: String,
+}
+
+async fn lines(State(desk): Of, Query(Keys { keys }): Query<Keys>) -> Answer {
+    let keys = keys.split(',').take(MOST_LINES).map(String::from).collect();
+    let drawn = desk.drawn(keys).await?;
+    Ok(Json(drawn.iter().map(|(key, one)| (key.clone(), json!(**one))).collect::<serde_json::Map<_, _>>().into()))
+}
+
+/// What leaves the instrument's range in the copy.
+async fn range(State(desk): Of) -> Answer {
+    let (_, copy, opened) = desk.copy().await?;
+    let settings = desk.wanted().await?.settings;
+    let instrument = settings.player.instrument.or(settings.player.written_for);
+    let Some(instrument) = instrument else { return Ok(Json(Value::Null)) };
+    let mut args: Vec<OsString> = vec!["range".into(), copy.path().into()];
+    args.extend(["--format=json".into(), format!("--instrument={instrument}").into()]);
+    args.extend(opened.parts.first().map(|part| format!("--part={}", part + 1).into()));
+    let said = commands::run(args).await?;
+    Ok(Json(serde_json::from_str(&said.text).map_err(|fault| fault.to_string())?))
+}
+
+#[derive(Deserialize)]
+struct OnInstrument {
+    instrument: String,
+}
+
+/// Every key on an instrument, the best first.
+async fn keys(State(desk): Of, Query(OnInstrument { instrument }): Query<OnInstrument>) -> Answer {
+    let (copy, _) = desk.plain_copy().await?;
+    let (_, _, opened) = desk.copy().await?;
+    let mut args: Vec<OsString> = vec!["keys".into(), copy.path().into()];
+    args.extend(["--format=json".into(), format!("--instrument={instrument}").into()]);
+    args.extend(opened.parts.first().map(|part| format!("--part={}", part + 1).into()));
+    let said = commands::run(args).await?;
+    Ok(Json(serde_json::from_str(&said.text).map_err(|fault| fault.to_string())?))
+}
+
+#[derive(Deserialize)]
+struct Asked {
+    version: u64,
+    change: Change,
+}
+
+async fn change(State(desk): Of, Json(asked): Json<Asked>) -> Answer {
+    Ok(Json(desk.change(asked.version, asked.change).await?))
+}
+
+#[derive(Deserialize)]
+struct Turn {
+    version: u64,
+}
+
+#[derive(Deserialize)]
+struct Given {
+    version: u64,
+    name: String,
+}
+
+async fn choose(State(desk): Of, Path(side): Path<Side>, Query(given): Query<Given>, bytes: Bytes) -> Answer {
+    Ok(Json(desk.choose(given.version, side, &given.name, &bytes).await?))
+}
+
+/// Writes all that is handed out, by the command that is told.
+async fn hand_out(State(desk): Of, Json(_): Json<Turn>) -> Answer {
+    let wanted = desk.wanted().await?;
+    let Some([edition, source]) = wanted.settings.files() else {
+        return Err("choose an edition and a source first".into());
+    };
+    let there = |held: Held, text: &Option<String>| text.as_ref().map(|_| desk.folder.file(held.file()));
+    let from = From {
+        edition,
+        source,
+        decisions: there(Held::Decisions, &wanted.decisions),
+        marks: there(Held::Marks, &wanted.marks),
+    };
+    let file = |out: Out| desk.folder.file(out.file());
+    let option = |name: &str, out: Out| format!("--{name}={}", file(out).display());
+    let mut options = [wanted.settings.lines.options(), wanted.settings.player.options()].concat();
+    options.push(option("notes", Out::Notes));
+    if engrave::IS_BUILT_IN {
+        options.push(option("pdf", Out::Pages));
+        options.extend(wanted.settings.pages.options());
+    }
+    let args = from.clean(&file(Out::Copy), &options);
+    let command = typed(&args);
+    let said = commands::run([args, vec!["--format=json".into()]].concat()).await?;
+    let told: Value = serde_json::from_str(&said.text).map_err(|fault| fault.to_string())?;
+    let files: Vec<&str> = TO_FETCH.iter().map(|file| file.0).filter(|name| desk.folder.file(name).is_file()).collect();
+    Ok(Json(json!({ "told": told, "remarks": said.remarks, "command": command, "files": files })))
+}
+
+/// A file of the folder, of those that are handed out.
+async fn file(State(desk): Of, Path(name): Path<String>) -> Response {
+    let Some((name, kind)) = TO_FETCH.iter().find(|file| file.0 == name) else {
+        return (StatusCode::NOT_FOUND, "There is nothing of this name.").into_response();
+    };
+    match tokio::fs::read(desk.folder.file(name)).await {
+        Ok(bytes) => {
+            let saved = format!("attachment; filename=\"{name}\"");
+            ([(header::CONTENT_TYPE, *kind), (header::CONTENT_DISPOSITION, saved.as_str())], bytes).into_response()
+        }
+        Err(_) => (StatusCode::NOT_FOUND, "This has not been written yet.").into_response(),
+    }
+}

@@ -1,0 +1,254 @@
+// Works at the desk in headless Chromium, as a desktop and as a phone, with the pointer and with the keyboard alone:
+//   node desk.mjs CHROMIUM PICTURES-OR-- VIEW ADDRESS FOLDER
+// Decides, marks, chooses a key, hands out, undoes all and does it again; axe-core looks at every state. Prints what is
+// wrong; exit status 1 if anything is. The files that it leaves are compared by whoever called it.
+import { readFileSync } from "node:fs";
+import { createRequire } from "node:module";
+import { join } from "node:path";
+import puppeteer from "puppeteer-core";
+
+const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const [chromium, pictures, view, address] = process.argv.slice(2);
+const VIEWS = {
+  pointer: { width: 1200, height: 900, scheme: "light" },
+  keyboard: { width: 1200, height: 900, scheme: "dark" },
+  phone: { width: 360, height: 740, scheme: "light", isMobile: true, hasTouch: true },
+  "phone-dark": { width: 360, height: 740, scheme: "dark", isMobile: true, hasTouch: true },
+};
+const own = VIEWS[view];
+const faults = [];
+let checks = 0;
+
+function check(holds, what) {
+  checks += 1;
+  if (!holds) faults.push(`${view}: ${what}`);
+}
+
+const browser = await puppeteer.launch({ executablePath: chromium, args: ["--no-sandbox", "--disable-gpu"] });
+const context = await browser.createBrowserContext();
+const page = await context.newPage();
+await page.setViewport({ width: own.width, height: own.height, isMobile: own.isMobile ?? false, hasTouch: own.hasTouch ?? false });
+await page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: own.scheme }]);
+page.on("pageerror", (error) => faults.push(`${view}: ${error.message}`));
+page.on("console", (message) => message.type() === "error" && faults.push(`${view}: ${message.text()}`));
+page.on("request", (request) => {
+  if (!request.url().startsWith(new URL(address).origin) && !request.url().startsWith("data:")) faults.push(`${view}: asks ${request.url()}`);
+});
+
+const text = (selector) => page.$eval(selector, (item) => item.textContent.trim());
+const until = (what, ...given) => page.waitForFunction(what, { timeout: 30000 }, ...given).catch((error) => {
+  throw new Error(`${error.message} ${what} ${given}`);
+});
+/** Waits until the page says so. */
+const said = (part) => until((part) => document.getElementById("status").textContent.includes(part), part).catch(async () => {
+  throw new Error(`"${part}" is not said, but "${await text("#status")}" and "${await text("#fault")}"`);
+});
+
+async function look(name) {
+  const { violations } = await page.evaluate(async (axe) => {
+    // The policy of the page holds for scripts in it, not for what the browser is told from outside.
+    if (!window.axe) (0, eval)(axe);
+    return window.axe.run(document, { resultTypes: ["violations"] });
+  }, axe);
+  for (const one of violations) {
+    faults.push(`${view}, ${name}: ${one.id}: ${one.help}: ${one.nodes.slice(0, 3).map((n) => n.html.slice(0, 160)).join(" | ")}`);
+  }
+  checks += 1;
+  const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+  check(wide <= 0, `${name}: the page is ${wide} px wider than the screen`);
+  if (pictures !== "--") await page.screenshot({ path: join(pictures, `desk-${view}-${name}.png`) });
+}
+
+/** Presses a button by its words: clicked, or reached and pressed by key. */
+async function press(within, words, nth = 0) {
+  const found = await page.evaluateHandle((within, words, nth) =>
+    [...document.querySelectorAll(`${within} button`)].filter((b) => b.textContent.trim() === words)[nth], within, words, nth);
+  const button = found.asElement();
+  if (!button) throw new Error(`there is no button "${words}" in ${within}`);
+  if (view === "keyboard") {
+    await button.focus();
+    await page.keyboard.press("Enter");
+  } else {
+    await button.evaluate((b) => b.scrollIntoView({ block: "center" }));
+    await button.click();
+  }
+}
+
+async function go(name) {
+  const link = await page.$(`nav a[href="#${name}"]`);
+  if (view === "keyboard") {
+    await link.focus();
+    await page.keyboard.press("Enter");
+  } else {
+    await link.evaluate((a) => a.scrollIntoView({ block: "center" }));
+    await link.click();
+  }
+  await until((name) => !document.getElementById(`view-${name}`).hidden, name);
+}
+
+/** Chooses a spot in the staves: clicked where it lies, or walked to with the arrow keys. */
+async function spot(selector) {
+  await until((selector) => document.querySelector(selector) && !document.querySelector('[aria-busy="true"]'), selector);
+  if (view === "keyboard") {
+    await page.evaluate(() => document.querySelector('#view-mark .spot[tabindex="0"]').focus());
+    for (let steps = 0; steps < 400; steps += 1) {
+      if (await page.evaluate((selector) => document.activeElement.matches(selector), selector)) break;
+      const before = await page.evaluate((selector) =>
+        document.activeElement.compareDocumentPosition(document.querySelector(selector)) & Node.DOCUMENT_POSITION_PRECEDING, selector);
+      await page.keyboard.press(before ? "ArrowLeft" : "ArrowRight");
+    }
+    await page.keyboard.press("Enter");
+  } else {
+    await page.evaluate((selector) => document.querySelector(selector).scrollIntoView({ block: "center" }), selector);
+    await until((selector) => document.querySelector(selector) && !document.querySelector('[aria-busy="true"]'), selector);
+    // The bar may be under the card of what was chosen before.
+    const rect = await page.$(`${selector} > rect`);
+    await rect.click();
+  }
+}
+
+const note = (at) => `#view-mark .line:not(.old) .spot[data-kind="note"][data-at="${at}"]`;
+/** What is in sight shows the newest state; lines farther away are drawn when they come near. */
+const isNew = (view) => [...document.querySelectorAll(`${view} .line.old`)].every((line) => {
+  const { top, bottom } = line.getBoundingClientRect();
+  return bottom < 0 || top > innerHeight;
+});
+const drawnOwn = async (count) => {
+  await until((count) => document.querySelectorAll("#view-mark .marks li").length === count, count);
+  await until(isNew, "#view-mark");
+};
+
+try {
+  await page.goto(address);
+  await until(() => document.querySelector("#view-decide .staves .note"));
+  await look("decide");
+
+  // One fingering is kept.
+  const fingering = await page.evaluate(() => [...document.querySelectorAll("#view-decide .findings li")].findIndex((li) => li.textContent.includes("fingering")));
+  const item = await page.$(`#view-decide .findings li:nth-child(${fingering + 1}) button`);
+  if (view === "keyboard") {
+    await page.focus("#main");
+    for (let steps = 0; steps <= fingering; steps += 1) await page.keyboard.press("n");
+    await page.keyboard.press("k");
+  } else {
+    await item.evaluate((b) => b.scrollIntoView({ block: "center" }));
+    await item.click();
+    await press("#view-decide .card", "Keep");
+  }
+  await said("Keep added fingering");
+  check(await item.evaluate((b) => b.parentElement.dataset.said) === "keep", "what is kept looks kept in the list");
+  check(await page.evaluate((n) => document.querySelector(`#view-decide .staves a[data-rows~="${n}"]`).dataset.said, fingering) === "keep", "and in the staves");
+  await look("kept");
+
+  // One passage is left as in the edition: from the first finding in it.
+  const inside = await page.evaluate(async () => {
+    const pair = await (await fetch("/pair")).json();
+    return pair.audit.parts[0].findings.findIndex((f) => f.passage !== null);
+  });
+  await page.evaluate((n) => document.querySelector(`#view-decide .findings li:nth-child(${n + 1}) button`).click(), inside);
+  await press('#view-decide .card [aria-label="The passage"]', "Keep");
+  await said("Keep");
+  await until(() => document.querySelectorAll('#view-decide .findings li[data-said="keep"]').length > 1);
+
+  // One category is set apart.
+  const folded = await page.$("#view-decide .wide summary");
+  await folded.evaluate((s) => { s.parentElement.open = true; });
+  await page.select("#view-decide .wide select", "slur");
+  await press('#view-decide .wide [aria-label="Category"]', "Set apart");
+  await said("of slur");
+  await look("apart");
+
+  // Five marks of one's own: one a slur over a barline, one moved, one taken away.
+  await go("mark");
+  await until(() => document.querySelector("#view-mark .spot"));
+  await look("mark");
+  await spot(note("1:1"));
+  await look("palette");
+  await press("#view-mark .card", "mf");
+  await drawnOwn(1);
+  await spot(note("2:1"));
+  await press("#view-mark .card", "Slur to …");
+  await spot(note("3:1"));
+  await drawnOwn(2);
+  check((await text("#view-mark .marks")).includes("slur from 2:1 to 3:1"), "the slur goes over its barline");
+  await spot(note("4:1"));
+  await press("#view-mark .card", "Breath");
+  await drawnOwn(3);
+  await spot(note("5:1"));
+  await press("#view-mark .card", "Trill");
+  await drawnOwn(4);
+  await spot(note("6:1"));
+  const words = await page.evaluateHandle(() => [...document.querySelectorAll("#view-mark .words")].find((f) => f.textContent.includes("Expression")).querySelector("input"));
+  await words.asElement().type("cantabile");
+  await page.keyboard.press("Enter");
+  await drawnOwn(5);
+  await until(() => document.querySelector("#view-mark .staves .own"));
+  await look("marked");
+  const breath = await page.evaluate(() => [...document.querySelectorAll("#view-mark .marks li")].findIndex((li) => li.textContent.includes("breath")));
+  await press(`#view-mark .marks li:nth-child(${breath + 1})`, await text(`#view-mark .marks li:nth-child(${breath + 1}) button`));
+  await press("#view-mark .card", "Move it to …");
+  await spot(note("7:1"));
+  await said("Change breath");
+  await until(() => document.querySelector("#view-mark .marks").textContent.includes("breath at 7:1"));
+  const trill = await page.evaluate(() => [...document.querySelectorAll("#view-mark .marks li")].findIndex((li) => li.textContent.includes("trill")));
+  await press(`#view-mark .marks li:nth-child(${trill + 1})`, "Remove");
+  await drawnOwn(4);
+
+  // Another key.
+  await go("play");
+  await until(() => document.querySelector("#view-play table"));
+  await until(() => document.querySelector("#view-play .staves .note"));
+  await look("play");
+  await press("#view-play", "Choose");
+  await said("Choose instrument and key");
+  await until(isNew, "#view-play");
+
+  // Handed out.
+  await go("out");
+  await look("out");
+  await press("#view-out", "Write the files");
+  await until(() => document.querySelector("#view-out .files"));
+  await look("handed-out");
+  check((await text("#view-out")).includes("4 of your own"), "four marks of one's own are handed out");
+
+  // All undone, and all done again.
+  let steps = 0;
+  while (!(await page.$eval("#undo", (b) => b.disabled))) {
+    const version = await page.evaluate(async () => (await (await fetch("/state")).json()).version);
+    await page.evaluate(() => document.getElementById("undo").click());
+    await until(async (version) => (await (await fetch("/state")).json()).version > version, version);
+    await until(async () => (await (await fetch("/state")).json()).undo === null || !document.getElementById("undo").disabled);
+    steps += 1;
+    if (steps > 40) throw new Error("undo does not end");
+  }
+  check(steps === 11, `${steps} steps were undone, not 11`);
+  for (let again = 0; again < steps; again += 1) {
+    const version = await page.evaluate(async () => (await (await fetch("/state")).json()).version);
+    await page.evaluate(() => document.getElementById("redo").click());
+    await until(async (version) => (await (await fetch("/state")).json()).version > version, version);
+  }
+
+  // A second tab of the same browser: it hears of the change, and an old one is told.
+  const other = await context.newPage();
+  await other.goto(new URL(address).origin);
+  await other.waitForFunction(() => document.querySelector("#view-decide .findings li"), { timeout: 30000 });
+  await other.bringToFront();
+  await other.keyboard.press("n");
+  await other.keyboard.press("o");
+  await other.waitForFunction(() => document.getElementById("status").textContent.includes("Take out"), { timeout: 30000 });
+  await page.bringToFront();
+  await until(() => document.getElementById("undo").title.includes("take out"));
+  await other.evaluate(() => document.getElementById("undo").click());
+  await until(() => !document.getElementById("undo").title.includes("take out"));
+  checks += 2;
+  await other.close();
+  await go("choose");
+  await look("choose");
+} catch (error) {
+  faults.push(`${view}: ${error.message}`);
+  if (pictures !== "--") await page.screenshot({ path: join(pictures, `desk-${view}-fault.png`) });
+}
+await browser.close();
+for (const fault of faults) console.log(fault);
+console.log(`${checks} checks`);
+process.exit(faults.length ? 1 : 0);
