@@ -16,7 +16,7 @@ fn prepare() -> PathBuf {
     fs::create_dir_all(&folder).expect("the folder for tests can be written");
     let lock = File::create(folder.join("lock")).expect("the folder for tests can be written");
     lock.lock().expect("the lock is free in the end");
-    for name in ["package.json", "package-lock.json", "page.mjs", "score.mjs"] {
+    for name in ["package.json", "package-lock.json", "desk.mjs", "page.mjs", "score.mjs"] {
         fs::copy(own.join(name), folder.join(name)).expect("the script can be copied");
     }
     // The stamp is written last, so an installation that broke off is begun anew.
@@ -91,4 +91,22 @@ pub fn check(pages: &[(PathBuf, PathBuf)]) -> String {
     let said = String::from_utf8_lossy(&done.stdout).trim().to_string();
     assert!(done.status.success(), "{said}\n{}", String::from_utf8_lossy(&done.stderr));
     said
+}
+
+/// Runs `tests/browser/desk.mjs` on a desk that is open at an address.
+///
+/// # Panics
+/// If anything is wrong with it.
+#[cfg(feature = "engrave")]
+pub fn desk(view: &str, address: &str) {
+    let browser = chromium();
+    let folder = prepare();
+    let done = Command::new("node")
+        .arg(folder.join("desk.mjs"))
+        .arg(browser)
+        .args(["--", view, address])
+        .output()
+        .unwrap_or_else(|e| panic!("this test needs Node.js 18 or later (node: {e})"));
+    let said = String::from_utf8_lossy(&done.stdout).trim().to_string();
+    assert!(done.status.success(), "{said}\n{}", String::from_utf8_lossy(&done.stderr));
 }

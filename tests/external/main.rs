@@ -9,6 +9,7 @@ mod cleaning;
 mod common;
 mod conformance;
 mod contents;
+mod desk;
 mod drawn;
 mod editors;
 mod engrave;

@@ -73,7 +73,7 @@ export const show = async (section, { state }) => {
     const report = instrument ? await get(`/keys?instrument=${encodeURIComponent(instrument)}`) : null;
     ranked = { name, instrument, report };
   }
-  boxes.keys.replaceChildren(ranked.report ? table(instrument, ranked.report) : "");
+  boxes.keys.replaceChildren(ranked?.report ? table(instrument, ranked.report) : "");
   await copy;
   if (instrument || player.for) boxes.range.replaceChildren(...outside(await get("/copy/range")));
   else boxes.range.replaceChildren(...outside(null));
