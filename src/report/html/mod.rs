@@ -32,7 +32,9 @@ use sha2::{Digest, Sha256};
 pub use alone::{DrawnThing, drawn_alone};
 pub use looks::out_of_line;
 
-const STYLE: &str = include_str!("style.css");
+const STYLE: &str = concat!(include_str!("staves.css"), include_str!("style.css"));
+/// That of staves alone.
+pub const STAVES_STYLE: &str = include_str!("staves.css");
 const SCRIPT: &str = include_str!("script.js");
 /// How text says that it is set in the engraver's font.
 const MUSIC_FONT: &str = "font-family=\"Leipzig\"";
