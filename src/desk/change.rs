@@ -15,7 +15,7 @@ use std::collections::BTreeSet;
 pub enum Change {
     Decide { which: Which, said: Word },
     Mark { mark: SheetMark },
-    ChangeMark { place: usize, mark: SheetMark },
+    EditMark { place: usize, mark: SheetMark },
     RemoveMark { place: usize },
     Lines { lines: LineSettings },
     Player { player: PlayerSettings },
@@ -92,7 +92,7 @@ impl Change {
                 let what = format!("add {}", plain(&mark));
                 (with_marks(choices, &mark, |marks| marks.push(mark.clone()))?, what)
             }
-            Change::ChangeMark { place, mark } => {
+            Change::EditMark { place, mark } => {
                 let old = mark_at(&choices.sheet, place)?;
                 let what = format!("change {}", plain(old));
                 (with_marks(choices, &mark, |marks| marks[place] = mark.clone())?, what)
@@ -104,13 +104,14 @@ impl Change {
                 (Chosen::Sheet(sheet), what)
             }
             Change::Lines { lines } => {
-                (Chosen::Settings(Settings { lines, ..settings.clone() }), "choose other lines".into())
+                (Chosen::Settings(Box::new(Settings { lines, ..settings.clone() })), "choose other lines".into())
             }
-            Change::Player { player } => {
-                (Chosen::Settings(Settings { player, ..settings.clone() }), "choose instrument and key".into())
-            }
+            Change::Player { player } => (
+                Chosen::Settings(Box::new(Settings { player, ..settings.clone() })),
+                "choose instrument and key".into(),
+            ),
             Change::Pages { pages } => {
-                (Chosen::Settings(Settings { pages, ..settings.clone() }), "set up the pages".into())
+                (Chosen::Settings(Box::new(Settings { pages, ..settings.clone() })), "set up the pages".into())
             }
         })
     }

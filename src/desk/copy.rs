@@ -249,9 +249,9 @@ fn around(part: &Part, lines: &[(usize, usize)]) -> Vec<(usize, usize)> {
     let spans = part.marks.iter().filter_map(|mark| Some((mark.at.place.bar, mark.end?.place.bar)));
     for (from, to) in ties.chain(spans) {
         let (from, to) = (line_of(from), line_of(to));
-        for line in from..=to.max(from) {
-            out[line].0 = out[line].0.min(from).max(line.saturating_sub(MOST_AROUND));
-            out[line].1 = out[line].1.max(to).min(line + MOST_AROUND);
+        for (line, ends) in out.iter_mut().enumerate().take(to + 1).skip(from) {
+            ends.0 = ends.0.min(from).max(line.saturating_sub(MOST_AROUND));
+            ends.1 = ends.1.max(to).min(line + MOST_AROUND);
         }
     }
     out

@@ -3,8 +3,11 @@
 mod change;
 mod commands;
 mod copy;
+mod drawings;
+mod fault;
 mod folder;
 mod guard;
+mod now;
 mod opened;
 mod page;
 mod server;

@@ -2,9 +2,10 @@
 
 use super::change::Change;
 use super::commands::{self, From, typed};
+use super::fault::Fault;
 use super::folder::{Held, Out, TO_FETCH};
 use super::guard::{Guard, guard};
-use super::state::{Desk, Fault, Side};
+use super::state::{Desk, Side};
 use super::steps::Way;
 use crate::engrave;
 use crate::instrument::Instruments;
@@ -107,7 +108,7 @@ struct Known {
 }
 
 async fn shapes(State(desk): Of, Query(Known { shapes, heads }): Query<Known>) -> Json<Value> {
-    Json(desk.shapes([shapes, heads]))
+    Json(desk.drawings.shapes([shapes, heads]))
 }
 
 #[derive(Deserialize)]
@@ -126,7 +127,7 @@ struct Keys {
 
 async fn lines(State(desk): Of, Query(Keys { keys }): Query<Keys>) -> Answer {
     let keys = keys.split(',').take(MOST_LINES).map(String::from).collect();
-    let drawn = desk.drawn(keys).await?;
+    let drawn = desk.drawings.drawn(keys).await?;
     Ok(Json(drawn.iter().map(|(key, one)| (key.clone(), json!(**one))).collect::<serde_json::Map<_, _>>().into()))
 }
 

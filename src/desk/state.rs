@@ -1,65 +1,27 @@
 //! The state of a desk: what is chosen, the scores that are open, the copy that follows from both.
 
-use super::change::{Change, is_decided};
-use super::copy::{Copy, LineOfPart, PartInLines, Wanted, draw};
-use super::folder::{Folder, Held};
-use super::opened::{Opened, Pair, Shapes};
+use super::change::Change;
+use super::copy::{Copy, PartInLines, Wanted};
+use super::drawings::{Drawings, Drawn};
+use super::fault::Fault;
+use super::folder::Folder;
+use super::now::Now;
+use super::opened::Opened;
 use super::settings::{PlayerSettings, Settings};
 use super::steps::{Chosen, Steps, Unreadable, Way};
 use super::tabs::Tabs;
-use crate::clean::{Decided, Decision};
-use crate::engrave;
-use crate::report::out_of_line;
-use serde::Serialize;
 use serde_json::{Value, json};
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::BTreeSet;
 use std::sync::Arc;
-use tokio::sync::{Mutex, Semaphore};
-
-/// Why something was not done.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Fault {
-    /// The page does not show what is so now.
-    Stale(String),
-    /// It cannot be; in a sentence.
-    Told(String),
-}
-
-impl<T: Into<String>> From<T> for Fault {
-    fn from(told: T) -> Fault {
-        Fault::Told(told.into())
-    }
-}
-
-/// Engravers at work at once.
-const ENGRAVERS: usize = 2;
-/// Bytes of drawings that are kept.
-const DRAWINGS: usize = 64 << 20;
+use tokio::sync::Mutex;
 
 pub struct Desk {
     pub folder: Folder,
     pub tabs: Arc<Tabs>,
     now: Mutex<Now>,
-    /// The copy of a version, and its lines as they were last asked for.
+    /// The copy of a version.
     copy: Mutex<Option<(u64, Arc<Copy>)>>,
-    lines: std::sync::Mutex<HashMap<String, LineOfPart>>,
-    drawings: std::sync::Mutex<(HashMap<String, Arc<Drawn>>, usize)>,
-    shapes: Shapes,
-    /// Of each part its staves to decide on, by the pair that they are of.
-    staves: Mutex<BTreeMap<(u64, usize), Arc<Drawn>>>,
-    engravers: Semaphore,
-}
-
-struct Now {
-    version: u64,
-    steps: Steps,
-    /// Counts the pairs that were opened.
-    number: u64,
-    pair: Option<Arc<Pair>>,
-    /// What the decisions come to.
-    decided: Option<Decided>,
-    /// Why there is no pair, or no decision.
-    faults: Vec<String>,
+    pub drawings: Drawings,
 }
 
 impl Desk {
@@ -87,7 +49,7 @@ impl Desk {
             ..old.clone()
         };
         if settings != steps.now().settings && settings != Settings::default() {
-            steps.begin_with(Chosen::Settings(settings)).map_err(|fault| fault.to_string())?;
+            steps.begin_with(Chosen::Settings(Box::new(settings))).map_err(|fault| fault.to_string())?;
         }
         // No page of another run shows what is so now.
         let version =
@@ -98,11 +60,7 @@ impl Desk {
             tabs: Tabs::new(version, stays),
             now: Mutex::new(now),
             copy: Mutex::default(),
-            lines: Default::default(),
-            drawings: Default::default(),
-            shapes: Default::default(),
-            staves: Mutex::default(),
-            engravers: Semaphore::new(ENGRAVERS),
+            drawings: Drawings::default(),
         });
         let mut now = desk.now.lock().await;
         now.open().await;
@@ -114,7 +72,7 @@ impl Desk {
     pub async fn state(&self) -> Result<Value, Fault> {
         let mut now = self.now.lock().await;
         self.look(&mut now).await?;
-        Ok(now.told(self))
+        Ok(now.told(&self.folder))
     }
 
     /// What can be decided, which stays as it is as long as the scores are open.
@@ -139,7 +97,7 @@ impl Desk {
         now.is_newest(version)?;
         let copy = self.copy.lock().await.clone().filter(|(of, _)| *of == now.version);
         let mut choices = now.steps.now().clone();
-        if let (Some((_, copy)), Change::Mark { .. } | Change::ChangeMark { .. } | Change::RemoveMark { .. }) =
+        if let (Some((_, copy)), Change::Mark { .. } | Change::EditMark { .. } | Change::RemoveMark { .. }) =
             (&copy, &change)
         {
             // The bars that the page shows are those of this copy.
@@ -207,7 +165,7 @@ impl Desk {
             *self.copy.lock().await = Some((now.version, Arc::new(made)));
         }
         self.tabs.tell(now.version);
-        let mut told = now.told(self);
+        let mut told = now.told(&self.folder);
         told["done"] = what.into();
         Ok(told)
     }
@@ -247,7 +205,7 @@ impl Desk {
             Side::Source => Settings { source: Some(path), ..old },
         };
         let what = format!("choose the {}", side.name());
-        self.step(&mut now, Chosen::Settings(new), |now, chosen| {
+        self.step(&mut now, Chosen::Settings(Box::new(new)), |now, chosen| {
             now.steps
                 .take(chosen, what.clone())
                 .map(|()| what)
@@ -262,21 +220,7 @@ impl Desk {
             let now = self.now.lock().await;
             (now.number, now.pair.clone().ok_or("no scores are open")?)
         };
-        if part >= pair.opened.audit.parts.len() {
-            return Err("there is no such part".into());
-        }
-        if !engrave::IS_BUILT_IN {
-            return Err(format!("this build cannot draw staves; {}", engrave::HOW_TO_GET).into());
-        }
-        if let Some(drawn) = self.staves.lock().await.get(&(number, part)) {
-            return Ok(drawn.clone());
-        }
-        let _turn = self.engravers.acquire().await.map_err(|fault| fault.to_string())?;
-        let drawn = Arc::new(Drawn::new(&pair.staves(part, self.shapes.clone()).await?));
-        let mut all = self.staves.lock().await;
-        all.retain(|(of, _), _| *of == number);
-        all.insert((number, part), drawn.clone());
-        Ok(drawn)
+        self.drawings.staves(number, &pair, part).await
     }
 
     /// The copy that follows from what is chosen, made where it is not there yet.
@@ -322,73 +266,8 @@ impl Desk {
             .await
             .map_err(|fault| fault.to_string())??;
         let told = json!({ "version": version, "parts": parts, "told": copy.told, "remarks": copy.remarks });
-        let mut lines = self.lines.lock().expect("nobody panics with it");
-        lines.clear();
-        lines.extend(parts.into_iter().flat_map(|part| part.lines).map(|line| (line.key.clone(), line)));
+        self.drawings.know(parts.into_iter().flat_map(|part| part.lines));
         Ok(told)
-    }
-
-    /// Lines, drawn, by their names.
-    pub async fn drawn(&self, keys: Vec<String>) -> Result<BTreeMap<String, Arc<Drawn>>, Fault> {
-        if !engrave::IS_BUILT_IN {
-            return Err(format!("this build cannot draw staves; {}", engrave::HOW_TO_GET).into());
-        }
-        let mut out = BTreeMap::new();
-        let mut missing = Vec::new();
-        {
-            let kept = self.drawings.lock().expect("nobody panics with it");
-            let lines = self.lines.lock().expect("nobody panics with it");
-            for key in keys {
-                match kept.0.get(&key) {
-                    Some(drawn) => _ = out.insert(key, drawn.clone()),
-                    None => missing.extend(lines.get(&key).cloned()),
-                }
-            }
-        }
-        if missing.is_empty() {
-            return Ok(out);
-        }
-        let _turn = self.engravers.acquire().await.map_err(|fault| fault.to_string())?;
-        let keys: Vec<String> = missing.iter().map(|line| line.key.clone()).collect();
-        let drawn = tokio::task::spawn_blocking({
-            let shapes = self.shapes.clone();
-            move || draw(&missing, &shapes)
-        })
-        .await
-        .map_err(|fault| fault.to_string())??;
-        let mut kept = self.drawings.lock().expect("nobody panics with it");
-        for (key, svg) in keys.into_iter().zip(drawn) {
-            let drawn = Arc::new(Drawn::new(&svg));
-            if kept.1 + svg.len() > DRAWINGS {
-                *kept = Default::default();
-            }
-            kept.1 += svg.len();
-            kept.0.insert(key.clone(), drawn.clone());
-            out.insert(key, drawn);
-        }
-        Ok(out)
-    }
-}
-
-impl Desk {
-    /// The shapes that came after so many, and how many there are.
-    pub fn shapes(&self, from: [usize; 2]) -> Value {
-        let shapes = self.shapes.lock().expect("nobody panics with it");
-        json!({ "counts": shapes.counts(), "shapes": shapes.definitions_from(from) })
-    }
-}
-
-/// A drawing for a page without inline styles.
-#[derive(Debug, Serialize)]
-pub struct Drawn {
-    markup: String,
-    style: String,
-}
-
-impl Drawn {
-    fn new(markup: &str) -> Drawn {
-        let (markup, style) = out_of_line(markup);
-        Drawn { markup, style }
     }
 }
 
@@ -406,119 +285,5 @@ impl Side {
             Side::Edition => "edition",
             Side::Source => "source",
         }
-    }
-}
-
-impl Now {
-    fn is_newest(&self, version: u64) -> Result<(), Fault> {
-        if version == self.version {
-            return Ok(());
-        }
-        Err(Fault::Stale("something has changed since this page was loaded; it shows the newest state now, and nothing else was done".into()))
-    }
-
-    /// Opens both scores, where both are chosen.
-    async fn open(&mut self) {
-        (self.pair, self.decided, self.faults) = Default::default();
-        self.number += 1;
-        let settings = self.steps.now().settings.clone();
-        let Some(files) = settings.files() else { return };
-        match Pair::open(files.map(Into::into), settings.lines).await {
-            Ok(pair) => {
-                self.steps.set_names(pair.opened.order());
-                self.pair = Some(Arc::new(pair));
-                self.decide().await;
-            }
-            Err(fault) => self.faults = vec![fault],
-        }
-    }
-
-    /// Finds out what the decisions come to.
-    async fn decide(&mut self) {
-        let Some(pair) = self.pair.clone() else { return };
-        self.faults.clear();
-        let decided = pair.decided(self.steps.now().decisions.clone()).await;
-        self.decided = match decided {
-            Ok(decided) => Some(decided),
-            Err(fault) => {
-                self.faults.push(format!("{}: {fault}", Held::Decisions.file()));
-                pair.decided(Default::default()).await.ok()
-            }
-        };
-    }
-
-    /// What a copy is made from, with one thing changed.
-    fn wanted(&self, chosen: &Chosen) -> Result<Wanted, Fault> {
-        let mut wanted = self.wanted_now()?;
-        match chosen {
-            Chosen::Settings(settings) => wanted.settings = settings.clone(),
-            Chosen::Sheet(_) => wanted.marks = self.steps.text(chosen),
-            Chosen::Decisions(_) => wanted.decisions = self.steps.text(chosen),
-        }
-        Ok(wanted)
-    }
-
-    fn wanted_now(&self) -> Result<Wanted, Fault> {
-        let pair = self.pair.as_ref().ok_or("no scores are open")?;
-        let choices = self.steps.now();
-        let [decisions, marks] = [Chosen::Decisions(choices.decisions.clone()), Chosen::Sheet(choices.sheet.clone())]
-            .map(|c| self.steps.text(&c));
-        let part = pair.opened.parts.first().copied().unwrap_or(0);
-        Ok(Wanted { settings: choices.settings.clone(), decisions, marks, part })
-    }
-
-    fn told(&self, desk: &Desk) -> Value {
-        let choices = self.steps.now();
-        let [undo, redo] = self.steps.ways();
-        let name = |path: &Option<std::path::PathBuf>| {
-            path.as_ref().and_then(|p| p.file_name()).map(|name| name.to_string_lossy().into_owned())
-        };
-        let mut told = json!({
-            "version": self.version,
-            "pair": self.pair.as_ref().map(|_| self.number),
-            "edition": name(&choices.settings.edition),
-            "source": name(&choices.settings.source),
-            "folder": desk.folder.path().display().to_string(),
-            "faults": self.faults,
-            "undo": undo,
-            "redo": redo,
-            "settings": choices.settings,
-            "title": choices.sheet.title,
-            "marks": choices.sheet.marks.iter().map(|mark| json!({
-                "mark": mark, "about": mark.to_string().trim_start_matches("the mark "),
-            })).collect::<Vec<_>>(),
-            "staves": engrave::IS_BUILT_IN,
-        });
-        if let (Some(pair), Some(decided)) = (&self.pair, &self.decided) {
-            let opened = &*pair.opened;
-            let is_ours = |p: usize, f: usize| is_decided(opened, &choices.decisions, p, f);
-            let all: Vec<Vec<Value>> = (decided.findings.iter().enumerate())
-                .map(|(p, part)| part.iter().enumerate().map(|(f, d)| json!([word(*d), is_ours(p, f)])).collect())
-                .collect();
-            let open = all.iter().flatten().filter(|one| one[1] == false).count();
-            let passages: Vec<Vec<Value>> = (opened.names.iter())
-                .map(|names| {
-                    names
-                        .passages
-                        .iter()
-                        .map(|name| json!(choices.decisions.passages.get(name).map(|d| word(*d))))
-                        .collect()
-                })
-                .collect();
-            told["decisions"] = json!(all);
-            told["passages"] = json!(passages);
-            told["open"] = json!(open);
-            told["remarks"] = json!(decided.warnings);
-        }
-        told
-    }
-}
-
-/// As the page says it.
-fn word(decision: Decision) -> &'static str {
-    match decision {
-        Decision::Out => "out",
-        Decision::Keep => "keep",
-        Decision::Bracket => "apart",
     }
 }

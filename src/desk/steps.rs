@@ -18,7 +18,7 @@ pub struct Choices {
 pub enum Chosen {
     Decisions(Decisions),
     Sheet(Sheet),
-    Settings(Settings),
+    Settings(Box<Settings>),
 }
 
 /// A step that can be taken back.
@@ -161,7 +161,7 @@ impl Steps {
         Ok(match chosen {
             Chosen::Decisions(new) => Chosen::Decisions(std::mem::replace(&mut now.decisions, new)),
             Chosen::Sheet(new) => Chosen::Sheet(std::mem::replace(&mut now.sheet, new)),
-            Chosen::Settings(new) => Chosen::Settings(std::mem::replace(&mut now.settings, new)),
+            Chosen::Settings(new) => Chosen::Settings(Box::new(std::mem::replace(&mut now.settings, *new))),
         })
     }
 }

@@ -172,7 +172,7 @@ fn what_the_desk_hands_out_is_what_the_commands_make_of_its_files() {
     ] {
         desk.change(json!({ "do": "mark", "mark": mark }));
     }
-    desk.change(json!({ "do": "change-mark", "place": 2, "mark": { "at": "4:2", "breath": true } }));
+    desk.change(json!({ "do": "edit-mark", "place": 2, "mark": { "at": "4:2", "breath": true } }));
     desk.change(json!({ "do": "remove-mark", "place": 3 }));
     let state = desk.change(
         json!({ "do": "player", "player": { "instrument": "alto recorder", "transpose": "down a minor third" } }),
@@ -273,7 +273,7 @@ fn what_cannot_be_is_told_and_changes_nothing() {
         (json!({ "do": "mark", "mark": { "at": "999:1", "breath": true } }), "there is no bar 999"),
         (json!({ "do": "mark", "mark": { "at": "2:1", "slur": true } }), "a slur or hairpin needs from and to"),
         (json!({ "do": "mark", "mark": { "at": "2:1", "text": "a\u{1}b" } }), "control character"),
-        (json!({ "do": "change-mark", "place": 7, "mark": { "at": "2:1", "breath": true } }), "this mark is gone"),
+        (json!({ "do": "edit-mark", "place": 7, "mark": { "at": "2:1", "breath": true } }), "this mark is gone"),
         (
             json!({ "do": "decide", "which": { "finding": { "part": 9, "finding": 0 } }, "said": "keep" }),
             "not among the findings",

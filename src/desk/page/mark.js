@@ -91,7 +91,7 @@ const own = (index) => {
   const { mark, about } = desk.state.marks[index] ?? {};
   if (!mark) return palette();
   const span = mark.from !== undefined;
-  const move = (text, changed) => wait(text, (there) => change({ do: "change-mark", place: index, mark: changed(there) }));
+  const move = (text, changed) => wait(text, (there) => change({ do: "edit-mark", place: index, mark: changed(there) }));
   boxes.card.classList.add("chosen");
   boxes.card.replaceChildren(
     button("Close", close, { class: "close" }),

@@ -1,0 +1,16 @@
+//! Why something was not done.
+
+/// Why something was not done, for the page.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Fault {
+    /// The page does not show what is so now.
+    Stale(String),
+    /// It cannot be; in a sentence.
+    Told(String),
+}
+
+impl<T: Into<String>> From<T> for Fault {
+    fn from(told: T) -> Fault {
+        Fault::Told(told.into())
+    }
+}
