@@ -67,7 +67,7 @@ pub use policy::{Additions, Decision, Policy, Restore};
 #[cfg(feature = "engrave")]
 pub use provenance::key;
 pub use provenance::{Origin, Provenance, brackets};
-pub use sheet::{Sheet, SheetError, SheetMark};
+pub use sheet::{BarBeat, Sheet, SheetError, SheetMark};
 pub use step::{CleanCopy, Texts};
 pub use transpose::NewKey;
 pub use written_for::{PartFor, Written};

@@ -35,6 +35,7 @@ struct Cli {
 
 const EXAMPLES: &str = "\
 Examples:
+  obelus desk edition.musicxml source.musicxml
   obelus audit edition.musicxml source.musicxml
   obelus clean edition.musicxml source.musicxml -o clean.musicxml --mine my-marks.toml
   obelus range part.mxl --instrument \"alto recorder\"

@@ -3,8 +3,10 @@
 use super::opened::Opened;
 use super::settings::{LineSettings, PageSettings, PlayerSettings, Settings};
 use super::steps::{Choices, Chosen};
-use crate::clean::{Decision, Said, SheetMark};
+use crate::clean::{BarBeat, Decision, Said, SheetMark};
+use crate::musicxml::rewrite::NewMark;
 use crate::report::phrases;
+use crate::time::beat_text;
 use crate::{Decisions, Sheet};
 use serde::Deserialize;
 use std::collections::BTreeSet;
@@ -89,16 +91,16 @@ impl Change {
         Ok(match self {
             Change::Decide { which, said } => decide(opened()?, &choices.decisions, &which, said)?,
             Change::Mark { mark } => {
-                let what = format!("add {}", plain(&mark));
+                let what = format!("add {}", in_words(&mark));
                 (with_marks(choices, &mark, |marks| marks.push(mark.clone()))?, what)
             }
             Change::EditMark { place, mark } => {
                 let old = mark_at(&choices.sheet, place)?;
-                let what = format!("change {}", plain(old));
+                let what = format!("change {}", in_words(old));
                 (with_marks(choices, &mark, |marks| marks[place] = mark.clone())?, what)
             }
             Change::RemoveMark { place } => {
-                let what = format!("remove {}", plain(mark_at(&choices.sheet, place)?));
+                let what = format!("remove {}", in_words(mark_at(&choices.sheet, place)?));
                 let mut sheet = choices.sheet.clone();
                 sheet.marks.remove(place);
                 (Chosen::Sheet(sheet), what)
@@ -117,9 +119,27 @@ impl Change {
     }
 }
 
-/// A mark as a step names it: `dynamics = "p" at 3:1`.
-fn plain(mark: &SheetMark) -> String {
-    mark.to_string().trim_start_matches("the mark ").to_string()
+/// A mark as a musician says it: `mf, bar 3, beat 1`.
+pub fn in_words(mark: &SheetMark) -> String {
+    let what = match mark.kind() {
+        Err(_) => return mark.to_string(),
+        Ok(NewMark::Dynamics(text) | NewMark::Expression(text) | NewMark::Tempo(text) | NewMark::Text(text)) => text,
+        Ok(NewMark::Hairpin { louder }) => if louder { "crescendo" } else { "diminuendo" }.into(),
+        Ok(NewMark::Slur) => "slur".into(),
+        Ok(NewMark::Articulation(name)) => name.replace('-', " "),
+        Ok(NewMark::Ornament(name)) => name.trim_end_matches("-mark").replace('-', " "),
+        Ok(NewMark::Breath) => "breath".into(),
+        Ok(NewMark::Fermata) => "fermata".into(),
+        Ok(NewMark::Fingering(text)) => format!("fingering {text}"),
+        Ok(NewMark::Metronome { .. }) => mark.metronome.clone().unwrap_or_default(),
+    };
+    let place = |place: &BarBeat| format!("bar {}, beat {}", place.bar, beat_text(place.beat));
+    let part = mark.part.as_ref().map_or(String::new(), |part| format!(" ({part})"));
+    match mark.places() {
+        Ok((at, None)) => format!("{what}, {}{part}", place(&at)),
+        Ok((from, Some(to))) => format!("{what}, {} to {}{part}", place(&from), place(&to)),
+        Err(_) => what,
+    }
 }
 
 fn mark_at(sheet: &Sheet, place: usize) -> Result<&SheetMark, String> {

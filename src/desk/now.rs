@@ -1,6 +1,6 @@
 //! What is so now: what is chosen, and the scores that are open.
 
-use super::change::is_decided;
+use super::change::{in_words, is_decided};
 use super::copy::Wanted;
 use super::fault::Fault;
 use super::folder::{Folder, Held};
@@ -100,7 +100,7 @@ impl Now {
             "settings": choices.settings,
             "title": choices.sheet.title,
             "marks": choices.sheet.marks.iter().map(|mark| json!({
-                "mark": mark, "about": mark.to_string().trim_start_matches("the mark "),
+                "mark": mark, "about": in_words(mark),
             })).collect::<Vec<_>>(),
             "staves": engrave::IS_BUILT_IN,
         });

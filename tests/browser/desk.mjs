@@ -56,7 +56,13 @@ async function look(name) {
   checks += 1;
   const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
   check(wide <= 0, `${name}: the page is ${wide} px wider than the screen`);
-  if (pictures !== "--") await page.screenshot({ path: join(pictures, `desk-${view}-${name}.png`) });
+  if (pictures === "--") return;
+  await page.screenshot({ path: join(pictures, `desk-${view}-${name}.png`) });
+  // Those of the documentation.
+  const shown = { kept: "desk-decide.png", marked: "desk-mark.png" }[name];
+  if (view !== "pointer" || !shown) return;
+  await page.evaluate(() => scrollTo(0, 0));
+  await page.screenshot({ path: join(pictures, shown), clip: { x: 0, y: 0, width: own.width, height: 640 } });
 }
 
 /** Presses a button by its words: clicked, or reached and pressed by key. */
@@ -186,7 +192,7 @@ try {
   await press("#view-mark .card", "Slur to …");
   await spot(await note(3));
   await drawnOwn(2);
-  check(/slur from (\w+):\S+ to (?!\1:)/.test(await text("#view-mark .marks")), "the slur goes over its barline");
+  check(/slur, bar (\w+), beat \S+ to bar (?!\1,)/.test(await text("#view-mark .marks")), "the slur goes over its barline");
   await spot(await note(4));
   await press("#view-mark .card", "Breath");
   await drawnOwn(3);
@@ -204,7 +210,7 @@ try {
   await press(`#view-mark .marks li:nth-child(${breath + 1})`, await text(`#view-mark .marks li:nth-child(${breath + 1}) button`));
   await press("#view-mark .card", "Move it to …");
   await spot(await note(7));
-  await said("Change breath");
+  await said("Change breath, bar");
   const trill = await page.evaluate(() => [...document.querySelectorAll("#view-mark .marks li")].findIndex((li) => li.textContent.includes("trill")));
   await press(`#view-mark .marks li:nth-child(${trill + 1})`, "Remove");
   await drawnOwn(4);

@@ -93,7 +93,8 @@ pub fn check(pages: &[(PathBuf, PathBuf)]) -> String {
     said
 }
 
-/// Runs `tests/browser/desk.mjs` on a desk that is open at an address.
+/// Runs `tests/browser/desk.mjs` on a desk that is open at an address. `OBELUS_PICTURES` names a folder for pictures of
+/// every state, among them those of the documentation.
 ///
 /// # Panics
 /// If anything is wrong with it.
@@ -104,7 +105,8 @@ pub fn desk(view: &str, address: &str) {
     let done = Command::new("node")
         .arg(folder.join("desk.mjs"))
         .arg(browser)
-        .args(["--", view, address])
+        .arg(std::env::var_os("OBELUS_PICTURES").unwrap_or_else(|| "--".into()))
+        .args([view, address])
         .output()
         .unwrap_or_else(|e| panic!("this test needs Node.js 18 or later (node: {e})"));
     let said = String::from_utf8_lossy(&done.stdout).trim().to_string();

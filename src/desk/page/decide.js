@@ -44,7 +44,7 @@ const decide = (which, said) => change({ do: "decide", which, said });
 const card = () => {
   const f = findings()[chosen];
   boxes.card.classList.toggle("chosen", Boolean(f));
-  if (!f) return boxes.card.replaceChildren(make("p", {}, "Choose something in the staves or in the list; N and P go to the next and the previous."));
+  if (!f) return boxes.card.replaceChildren(make("p", {}, "Choose something in the staves or in the list. Keys: N next, P previous, O take out, K keep, A set apart."));
   const own = { finding: { part, finding: chosen } };
   const apart = desk.pair.can_be_apart[part][chosen];
   const passage = f.passage === null ? null : desk.pair.passages[part][f.passage];
@@ -127,7 +127,10 @@ const build = async (section) => {
   const drawn = await get(`/staves/${part}`);
   if (drawn === null || own !== built) return;
   await learn();
-  put(boxes.staves, drawn);
+  const staves = make("div", {});
+  put(staves, drawn);
+  boxes.staves.replaceChildren(
+    make("p", { class: "hint", id: `p${part + 1}-score` }, "The source above, the edition below, in the edition's key. + added, − omitted, ~ altered."), staves);
   paint();
 };
 

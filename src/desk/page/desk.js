@@ -31,7 +31,7 @@ const show = () => {
   }
   for (const own of Object.keys(views)) by(`view-${own}`).hidden = own !== name;
   const title = desk.pair?.audit.edition.title ?? desk.pair?.audit.source.title ?? "Desk";
-  by("title").textContent = title;
+  by("title").textContent = by("title").title = title;
   document.title = `${title} – obelus desk`;
   for (const way of ["undo", "redo"]) {
     by(way).disabled = !state[way];

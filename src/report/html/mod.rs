@@ -132,7 +132,7 @@ pub fn staves_alone(
     let (edition, source) = (alignment.edition_part(material.edition), alignment.source_part(material.source));
     let found = &material.findings[place];
     let score = staves::Score::new(staves, found, &audit.parts[place], [&edition, &source], glyphs)?;
-    Some(score.markup(&format!("p{}", place + 1)).into_string())
+    Some(score.systems(&format!("p{}", place + 1)).into_string())
 }
 
 fn compared(audit: &Audit) -> Markup {

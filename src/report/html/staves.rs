@@ -111,6 +111,13 @@ impl Score {
                 span.altered { "~ altered" } ": blue, ringed, notes with diamond heads. "
                 "What staves cannot show stands in words above them. Each mark leads to its row in the critical notes, and each row to its mark."
             }
+            (self.systems(id))
+        }
+    }
+
+    /// The systems alone, called by the heading `ID-score`.
+    pub fn systems(&self, id: &str) -> Markup {
+        html! {
             @let mut named = BTreeSet::new();
             @let mut name = |spot: &Spot| {
                 let own = spot.rows.iter().find_map(|row| self.marks.get(row).filter(|own| *own == row))?;
