@@ -91,6 +91,20 @@ fn keys(folder: &std::path::Path) {
     );
 }
 
+/// From a click at the desk to the changed staves.
+fn desk(folder: &std::path::Path) {
+    let demo = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("corpus/demo");
+    let told = |name: &str, edition: &std::path::Path, source: &std::path::Path| {
+        println!("desk, {name}: {}", browser::click(edition, source).unwrap_or_else(|| "no browser".into()));
+    };
+    told("the demo", &demo.join("edition.musicxml"), &demo.join("source.musicxml"));
+    for bars in [100, 300] {
+        let piece = Piece { seed: 7, parts: 1, bars };
+        let pair = Pair::write(folder, &piece.edition(), &piece.source());
+        told(&format!("{bars} bars"), &pair.edition, &pair.source);
+    }
+}
+
 fn table(wanted: &[String]) {
     let wanted: Vec<&str> = wanted.iter().map(String::as_str).filter(|w| !w.starts_with('-')).collect();
     let folder = tempfile::tempdir().expect("a folder for files that are made");
@@ -135,6 +149,9 @@ fn table(wanted: &[String]) {
     }
     if wanted.is_empty() || wanted.contains(&"all-keys") {
         keys(folder.path());
+    }
+    if cfg!(feature = "engrave") && (wanted.is_empty() || wanted.contains(&"desk")) {
+        desk(folder.path());
     }
     if let [small, large] = grown.as_slice() {
         println!("from N to 16 N bars the audit grows {:.2} times", large.0 / small.0);
