@@ -280,17 +280,17 @@ fn heading(comparison: &Comparison<Tree>, mine: Option<&MarksFile>) -> Heading {
     let own =
         mine.and_then(MarksFile::title).filter(|title| comparison.edition().score().title.as_deref() != Some(title));
     match own {
-        Some(title) => Heading { title: Some(title.into()), subtitle: heading.title, ..heading },
+        Some(title) => Heading { title: Some(title.into()), subtitle: heading.subtitle.or(heading.title), ..heading },
         None => heading,
     }
 }
 
 /// A score by its title and its file.
 fn named(input: &Input, score: &Score) -> String {
-    let file = Path::new(&input.file).file_name().map_or(input.file.clone().into(), |name| name.to_string_lossy());
-    match &score.title {
+    let file = input.file_name();
+    match score.title.as_deref().filter(|title| *title != file) {
         Some(title) => format!("{title} ({file})"),
-        None => file.into(),
+        None => file,
     }
 }
 

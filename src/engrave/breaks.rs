@@ -10,6 +10,10 @@ pub struct Measures<'a> {
     /// Width of a line, and what clef and signature take of every line but the first.
     pub line: f64,
     pub clef: f64,
+    /// What the names of the parts take of the first.
+    pub names: f64,
+    /// The bars with which a movement begins: they begin a line.
+    pub movements: &'a [usize],
     /// Lines that the first page holds, and every other.
     pub lines: [usize; 2],
 }
@@ -47,9 +51,12 @@ pub fn breaks(measures: &Measures) -> Vec<(usize, bool)> {
             for first in [false, true] {
                 let Some(found) = best[from][lines][usize::from(first)] else { continue };
                 let room = measures.lines[usize::from(!first)].max(1);
-                let mut width = if from == 0 { 0.0 } else { measures.clef };
+                let mut width = if from == 0 { measures.names } else { measures.clef };
                 for (last, own) in measures.widths.iter().enumerate().skip(from) {
                     let to = last + 1;
+                    if last > from && measures.movements.contains(&last) {
+                        break;
+                    }
                     width += own;
                     let fill = width / measures.line;
                     if fill > 1.0 && to > from + 1 {
@@ -110,7 +117,26 @@ mod tests {
     use super::*;
 
     fn broken(widths: &[f64], rests: &[f64], lines: usize) -> Vec<(usize, bool)> {
-        breaks(&Measures { widths, rests, line: 10.0, clef: 0.0, lines: [lines, lines] })
+        breaks(&Measures { lines: [lines, lines], ..measures(widths, rests) })
+    }
+
+    fn measures<'a>(widths: &'a [f64], rests: &'a [f64]) -> Measures<'a> {
+        Measures { widths, rests, line: 10.0, clef: 0.0, names: 0.0, movements: &[], lines: [9, 9] }
+    }
+
+    #[test]
+    fn the_first_line_has_room_for_the_names_of_the_parts() {
+        let starts = |names: f64| {
+            let found = breaks(&Measures { names, ..measures(&[2.5; 8], &[0.0; 8]) });
+            found.iter().map(|b| b.0).collect::<Vec<_>>()
+        };
+        assert_eq!([starts(0.0), starts(2.0)], [vec![4], vec![3, 6]]);
+    }
+
+    #[test]
+    fn a_movement_begins_a_line() {
+        let found = breaks(&Measures { movements: &[3], ..measures(&[2.5; 7], &[0.0; 7]) });
+        assert_eq!(found, [(3, false)]);
     }
 
     #[test]

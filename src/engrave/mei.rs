@@ -2,7 +2,8 @@
 //! mark it is. It carries colours over from MusicXML, though not always to the
 //! place where they are drawn; where it carries none, text carries them.
 
-use crate::musicxml::{BRACKETED as BRACKET_SIGN, TEXT_COLOR};
+use super::document::SPACE;
+use crate::musicxml::{BRACKETED as BRACKET_SIGN, SAME_NUMBER, TEXT_COLOR};
 use crate::patch::Patch;
 use roxmltree::{Document, Node, NodeId};
 use std::collections::HashSet;
@@ -37,10 +38,16 @@ pub fn paint(mei: &str, colors: Colors) -> Option<String> {
             // Else the engraver puts it in the place of the bar number.
             painter.patch.insert(node.range().start + 1 + "reh".len(), " tstamp=\"1\"");
         }
+        if let Some(own) = node.attribute_node("n")
+            && let Some((number, _)) = own.value().split_once(SAME_NUMBER)
+        {
+            painter.patch.replace(own.range_value(), quick_xml::escape::escape(number).into_owned());
+        }
         if is_of_signs(node) {
             painter.patch.insert(node.range().start + 1 + "rend".len(), " glyph.auth=\"smufl\"");
         }
         if node.is_text() {
+            painter.keep_spaces(node);
             let Some((color, rest)) = marked(node.text().unwrap_or_default()) else { continue };
             let Some(holder) = node.ancestors().find(|n| CONTROL.contains(&n.tag_name().name())) else { continue };
             painter.patch.replace(node.range(), quick_xml::escape::escape(rest));
@@ -86,6 +93,16 @@ impl Painter<'_> {
     /// Takes out an attribute with the space before it.
     fn cut(&mut self, attribute: Range<usize>) {
         self.patch.cut(self.mei[..attribute.start].trim_end().len()..attribute.end);
+    }
+
+    /// A space before or behind other letters of the same words would not be drawn.
+    fn keep_spaces(&mut self, text: Node<'_, '_>) {
+        let said = text.text().unwrap_or_default();
+        let is_part = text.parent_element().is_some_and(|p| p.tag_name().name() == "rend");
+        if is_part && !said.trim().is_empty() && said.ends_with(' ') && marked(said).is_none() {
+            let kept = format!("{}{SPACE}", said.trim_end());
+            self.patch.replace(text.range(), quick_xml::escape::escape(kept.as_str()).into_owned());
+        }
     }
 
     /// What a sign in brackets is, beside what the engraver says that it is.
@@ -146,8 +163,12 @@ mod tests {
         let [bow, marks] =
             ["<artic type=\"technical bracketed\"/>", "<reh tstamp=\"1\">A</reh><reh tstamp=\"2\">B</reh>"];
         assert_eq!(painted, format!("<mei>{bow}{marks}</mei>"));
-        let words = |auth: &str| format!("<mei><dir><rend>più </rend><rend{auth}>\u{E520}</rend></dir></mei>");
-        assert_eq!(paint(&words(""), Colors::Drawn).unwrap(), words(" glyph.auth=\"smufl\""));
+        let words = |space: &str, auth: &str| {
+            format!("<mei><dir><rend>più{space}</rend><rend{auth}>\u{E520}</rend></dir></mei>")
+        };
+        assert_eq!(paint(&words(" ", ""), Colors::Drawn).unwrap(), words(SPACE, " glyph.auth=\"smufl\""));
+        let bars = paint("<mei><measure n=\"1\"/><measure n=\"1\u{F0002}2\"/></mei>", Colors::Drawn).unwrap();
+        assert_eq!(bars, "<mei><measure n=\"1\"/><measure n=\"1\"/></mei>");
         assert_eq!(paint("<mei>", Colors::Drawn), None);
     }
 }

@@ -21,6 +21,7 @@ mod job;
 #[cfg(feature = "engrave")]
 mod joined;
 pub(crate) mod letters;
+mod line_ends;
 #[cfg(feature = "engrave")]
 mod mei;
 #[cfg(feature = "engrave")]

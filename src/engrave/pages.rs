@@ -56,8 +56,9 @@ pub fn draw(toolkit: &mut Toolkit, music: &str, layout: &PageLayout) -> Option<D
     }
     let bars = bars(toolkit.pages().first()?)?;
     let document = Document::parse(&mei).ok()?;
+    let movements = movements(&document);
     let staves = staves_of_score(&document)?;
-    let score = Score { document: &document, bars: &bars, rests: &rests, paper: layout.paper };
+    let score = Score { document: &document, bars: &bars, rests: &rests, movements: &movements, paper: layout.paper };
     toolkit.set(&json!({ "breaks": "encoded" }));
     let laid_out = match layout.staff_size {
         Some(height) => score.lay_out(toolkit, (100.0 * height / USUAL).round() as u32, 1.0)?,
@@ -108,6 +109,7 @@ struct Score<'s> {
     document: &'s Document<'s>,
     bars: &'s [Bar],
     rests: &'s [f64],
+    movements: &'s [usize],
     paper: Paper,
 }
 
@@ -160,13 +162,14 @@ impl Score<'_> {
         let [side, _, foot] = MARGINS.map(|length| unscaled(length, scale));
         let line = f64::from(unscaled(width, scale) - 2 * side) * UNITS * full;
         let widths: Vec<f64> = self.bars.iter().map(|bar| bar.right - bar.left).collect();
-        let clef = self.bars.first().map_or(0.0, |bar| bar.clef);
+        let [clef, names] = self.bars.first().map_or([0.0; 2], |bar| [bar.clef, bar.left]);
         let mut lines = [widths.len().max(1); 2];
         let room = f64::from(unscaled(height, scale) - foot) * UNITS;
         let mut attempt = 0;
         // First as if a page had no end; then as many lines to a page as it holds.
         loop {
-            let broken = breaks(&Measures { widths: &widths, rests: self.rests, line, clef, lines });
+            let movements = self.movements;
+            let broken = breaks(&Measures { widths: &widths, rests: self.rests, line, clef, names, movements, lines });
             let mei = with_breaks(self.document, &broken)?;
             if !toolkit.load(&mei) {
                 return None;
@@ -207,6 +210,19 @@ const LOOSE: f64 = 0.82;
 fn staves_of_score(document: &Document<'_>) -> Option<usize> {
     let score = document.descendants().find(|n| is(*n, "scoreDef"))?;
     Some(score.descendants().filter(|n| is(*n, "staffDef")).count())
+}
+
+/// The bars, but for the first, that begin a movement: after a double bar they are numbered anew.
+fn movements(document: &Document<'_>) -> Vec<usize> {
+    let bars: Vec<Node<'_, '_>> = document.descendants().filter(|n| is(*n, "measure")).collect();
+    let number = |bar: &Node<'_, '_>| bar.attribute("n").and_then(|n| n.parse::<i64>().ok());
+    let is_ended = |bar: &Node<'_, '_>| bar.attribute("right").is_some_and(|line| line != "single" && line != "invis");
+    let anew = |pair: &[Node<'_, '_>]| {
+        let [before, own] = pair else { return false };
+        let first = number(own).filter(|own| *own <= 1);
+        is_ended(before) && first.is_some_and(|own| number(before).is_some_and(|last| last > own))
+    };
+    (1..bars.len()).filter(|at| anew(&bars[at - 1..=*at])).collect()
 }
 
 /// Units of a drawing to a tenth of a millimetre.

@@ -4,6 +4,7 @@
 use super::boxes::{Extent, SVG, closed, has_class, is_box, is_one_sign};
 use super::brackets::{bracket, with_bracket};
 use super::document::SPACE;
+use super::line_ends::cut_at;
 use super::mei::BRACKETED;
 use super::places::{Places, Sign, translated};
 use super::shapes::Shapes;
@@ -56,6 +57,7 @@ pub fn finished(svg: &str, bounds: Extent) -> Option<String> {
         if let Some(spaced) = node.attribute_node("letter-spacing").filter(|_| is_one_sign(node) && is_dynamic(node)) {
             patch.cut(spaced.range());
         }
+        cut_at(node, bounds[2], &mut patch);
         if has_class(node, "barLine") {
             node.children().for_each(|line| break_off(line, &places.words, &mut patch));
         }

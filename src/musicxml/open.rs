@@ -93,6 +93,13 @@ impl Input {
         Input { file: self.file.clone(), text, encoding: self.encoding, bom: self.bom, container: None }
     }
 
+    /// The file without its folders, and without what it holds where it is an archive.
+    pub fn file_name(&self) -> String {
+        let held = self.container.as_ref().map(|container| format!(" ({})", container.root));
+        let file = held.and_then(|held| self.file.strip_suffix(&held)).unwrap_or(&self.file);
+        Path::new(file).file_name().map_or(file.to_string(), |name| name.to_string_lossy().into_owned())
+    }
+
     /// The bytes of a file with this text, in the input's encoding and, for an
     /// `.mxl`, in its archive with all other members as they were.
     pub fn encode(&self, text: &str) -> Result<Vec<u8>, Error> {
@@ -191,6 +198,17 @@ mod tests {
         let input = Input::from_bytes("x", bytes.clone()).unwrap();
         assert_eq!(input.text, "<a/>");
         assert_eq!(input.encode("<a/>").unwrap(), bytes);
+    }
+
+    #[test]
+    fn a_file_is_named_without_its_folders_and_what_it_holds() {
+        let name = |file: &str, root: Option<&str>| {
+            let mut input = Input::from_bytes(file, b"<a/>".to_vec()).unwrap();
+            input.container = root.map(|root| Container { bytes: vec![], root: root.into(), warning: None });
+            input.file_name()
+        };
+        assert_eq!(name("a/b (2).xml", None), "b (2).xml");
+        assert_eq!(name("a/b.mxl (c/score.xml)", Some("c/score.xml")), "b.mxl");
     }
 
     #[test]

@@ -118,6 +118,44 @@ fn the_demos_part_has_all_in_its_place() {
     }
 }
 
+/// Two movements of six bars for two parts with long names.
+fn two_movements() -> String {
+    let note = "<note><pitch><step>C</step><octave>5</octave></pitch><duration>4</duration><type>whole</type></note>";
+    let words =
+        |said: &str| format!("<direction placement=\"above\"><direction-type>{said}</direction-type></direction>");
+    let tempo = |said: &str| words(&format!("<words>{said}</words>"));
+    let piano = words("<words>più </words><words font-family=\"Music Text\">\u{E520}</words>");
+    let head = "<attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>";
+    let end = "<barline location=\"right\"><bar-style>light-heavy</bar-style></barline>";
+    let bar = |number: usize, inner: &str| format!("<measure number=\"{number}\">{inner}{note}</measure>");
+    let plain = |first: usize| (first..6).map(|number| bar(number, "")).collect::<String>();
+    let last = format!("<measure number=\"6\">{note}{end}</measure>");
+    let first = [bar(1, &format!("{head}{}", tempo("Allegro"))), bar(2, &piano), plain(3), last.clone()].concat();
+    let second = [bar(1, &tempo("Andante")), bar(2, &tempo("dolce")), plain(3), last].concat();
+    let part = |id: &str| format!("<part id=\"{id}\">{first}{second}</part>");
+    let name = |id: &str| format!("<score-part id=\"{id}\"><part-name>A part with a name</part-name></score-part>");
+    let list = format!("<part-list>{}{}</part-list>", name("P1"), name("P2"));
+    format!("<score-partwise version=\"4.0\">{list}{}{}</score-partwise>", part("P1"), part("P2"))
+}
+
+#[test]
+fn movements_begin_a_line_and_keep_their_marks() {
+    let folder = tempfile::tempdir().unwrap();
+    let [score, pdf] = ["s.musicxml", "s.pdf"].map(|name| folder.path().join(name));
+    std::fs::write(&score, two_movements()).unwrap();
+    obelus(&["print", &score.display().to_string(), "--pdf", &pdf.display().to_string()]);
+    let pages = pages(&pdf);
+    assert_eq!(faults(&pages), Vec::<String>::new());
+    let place = |said: &str| {
+        let all = pages[0].texts.iter().filter(|text| text.said == said);
+        all.map(|text| text.place).next().unwrap_or_else(|| panic!("no {said}"))
+    };
+    let [allegro, andante, dolce] = ["Allegro", "Andante", "dolce"].map(place);
+    assert!(andante[1] > allegro[3] && andante[0] < SIDE + 12.0, "{andante:?}");
+    assert!((dolce[3] - andante[3]).abs() < 5.0 && dolce[0] > andante[2], "{dolce:?}");
+    assert!(pages[0].texts.iter().any(|text| text.said.starts_with("più\u{a0}")), "its space");
+}
+
 /// Scores of several kinds, as the list of the tests in Python has them.
 fn scores() -> impl Iterator<Item = &'static str> {
     let lines = include_str!("../python/scores.txt").lines().filter(|line| !line.starts_with('#'));

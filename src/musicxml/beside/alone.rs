@@ -22,7 +22,7 @@ pub fn write_alone(staves: &[Staff], brackets: Brackets) -> (String, Vec<Typed>)
         let mut part = Fragment::new("part").set("id", id);
         part.children = measures(staff);
         typed.extend(take_all(&mut part.children));
-        part.children.iter_mut().for_each(|measure| engraver::prepare(measure, brackets));
+        engraver::prepare_all(&mut part.children, brackets);
         parts.push(part);
     }
     (document(vec![identification()], list, parts), typed)
@@ -32,7 +32,7 @@ pub fn write_alone(staves: &[Staff], brackets: Brackets) -> (String, Vec<Typed>)
 /// what holds there.
 pub fn write_pieces(staff: &Staff, stretches: &[&[(usize, usize)]]) -> Vec<String> {
     let mut all = measures(staff);
-    all.iter_mut().for_each(|measure| engraver::prepare(measure, Brackets::LeftOut));
+    engraver::prepare_all(&mut all, Brackets::LeftOut);
     clefs_once(&mut all);
     let one = |lines: &&[(usize, usize)]| {
         let list = Fragment::new("part-list")

@@ -4,9 +4,9 @@ use super::super::elements::facts;
 use super::super::fragment::Fragment;
 use super::super::tree::{child, child_text, elements};
 use super::Staff;
+use super::beams::mend_torn;
 use crate::time::{Time, parse_decimal};
 use roxmltree::Node;
-use std::collections::BTreeMap;
 
 /// A bar, or a piece of one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -114,7 +114,7 @@ pub(super) fn cut<'a, 'i: 'a>(
     if piece.to.is_some() {
         out.push(no_barline());
     }
-    mend_beams(&mut out);
+    mend_torn(&mut out);
     out
 }
 
@@ -161,64 +161,6 @@ const VALUES: [(i64, &str, bool); 6] = [
     (6, "half", true),
     (8, "whole", false),
 ];
-
-/// Beams that begin or end in another piece.
-fn mend_beams(measure: &mut [Fragment]) {
-    let mut runs: BTreeMap<(String, String), Vec<usize>> = BTreeMap::new();
-    let mut torn: Vec<((String, String), Vec<usize>)> = Vec::new();
-    for at in 0..measure.len() {
-        if measure[at].name != "note" || measure[at].child("chord").is_some() || measure[at].child("grace").is_some() {
-            continue;
-        }
-        let voice = measure[at].child("voice").map_or(String::new(), |v| v.text.trim().to_string());
-        for beam in measure[at].children.iter().filter(|c| c.name == "beam") {
-            let number = number_of(beam).to_string();
-            let key = (voice.clone(), number);
-            let run = runs.entry(key.clone()).or_default();
-            match beam.text.trim() {
-                "begin" => *run = vec![at],
-                kind @ ("continue" | "end") => {
-                    let begins = run.first().is_some_and(|first| beam_of(&measure[*first], &key.1) == Some("begin"));
-                    run.push(at);
-                    if kind == "end" {
-                        let whole = std::mem::take(run);
-                        if !begins {
-                            torn.push((key, whole));
-                        }
-                    }
-                }
-                _ => {}
-            }
-        }
-    }
-    torn.extend(runs.into_iter().filter(|(_, run)| !run.is_empty()));
-    for ((_, number), run) in torn {
-        for (place, at) in run.iter().enumerate() {
-            let kind = match place {
-                _ if run.len() == 1 => None,
-                0 => Some("begin"),
-                last if last + 1 == run.len() => Some("end"),
-                _ => Some("continue"),
-            };
-            let is_own = |c: &Fragment| c.name == "beam" && number_of(c) == number;
-            match kind {
-                // Without the first beam there is none.
-                None if number == "1" => measure[*at].remove("beam"),
-                None => measure[*at].children.retain(|c| !is_own(c)),
-                Some(kind) => measure[*at].children.iter_mut().filter(|c| is_own(c)).for_each(|c| c.text = kind.into()),
-            }
-        }
-    }
-}
-
-fn beam_of<'f>(note: &'f Fragment, number: &str) -> Option<&'f str> {
-    let own = |c: &&Fragment| c.name == "beam" && number_of(c) == number;
-    note.children.iter().find(own).map(|c| c.text.trim())
-}
-
-fn number_of(beam: &Fragment) -> &str {
-    beam.attribute("number").unwrap_or("1")
-}
 
 #[cfg(test)]
 mod tests {

@@ -1,5 +1,6 @@
 //! Directions as the engraver wants them: dynamics and words each by themselves.
 
+use super::super::elements::is_dynamic_sign;
 use super::super::fragment::Fragment;
 
 /// Dynamics that a note holds, as directions: the engraver does not read them there.
@@ -34,17 +35,74 @@ pub(super) fn dynamics_before_notes(measure: &mut Fragment) {
     measure.children = out;
 }
 
+/// A dynamic whose last letter was typed as words, as one sign: `f` and `z` are `fz`.
+pub(super) fn joined_dynamics(children: Vec<Fragment>) -> Vec<Fragment> {
+    let mut out: Vec<Fragment> = Vec::new();
+    for child in children {
+        if let Some(sign) = out.last().and_then(|before| continued(before, &child))
+            && let Some(dynamics) = out.last_mut().and_then(|before| only(before, "dynamics"))
+        {
+            dynamics.children = vec![Fragment::new(&sign)];
+        } else {
+            out.push(child);
+        }
+    }
+    out
+}
+
+/// The dynamic that two directions at one place say together.
+fn continued(first: &Fragment, second: &Fragment) -> Option<String> {
+    let [sign, letters] = [sole(first, "dynamics")?, sole(second, "words")?];
+    let [sign_of] = &sign.children[..] else { return None };
+    let is_alike = ["offset", "staff"].iter().all(|name| {
+        let own = |f: &Fragment| f.child(name).map(|c| c.text.trim().to_string());
+        own(first) == own(second)
+    });
+    // Black is how all is drawn.
+    let color = |f: &Fragment| f.attribute("color").filter(|c| *c != "#000000").map(String::from);
+    let whole = format!("{}{}", sign_of.name, letters.text.trim());
+    let is_one = is_alike && color(sign) == color(letters) && is_dynamic_sign(&sign_of.name);
+    (is_one && is_dynamic_sign(&whole)).then_some(whole)
+}
+
+/// What a direction holds, if it is one thing of this name.
+fn sole<'f>(direction: &'f Fragment, name: &str) -> Option<&'f Fragment> {
+    let mut kinds = direction.children.iter().filter(|c| c.name == "direction-type");
+    let (kind, more) = (kinds.next()?, kinds.next());
+    kind.child(name).filter(|_| kind.children.len() == 1 && more.is_none() && direction.name == "direction")
+}
+
+fn only<'f>(direction: &'f mut Fragment, name: &str) -> Option<&'f mut Fragment> {
+    direction.children.iter_mut().flat_map(|kind| &mut kind.children).find(|c| c.name == name)
+}
+
 /// A metronome mark that is moved to the right of its tempo's words belongs to their beat.
 pub(super) fn metronomes_after_words(measure: &mut Fragment) {
     let holds = |f: &Fragment, name: &str| {
         let mut kinds = f.children.iter().filter(|c| c.name == "direction-type").flat_map(|kind| &kind.children);
         f.name == "direction" && kinds.any(|sign| sign.name == name)
     };
+    for direction in &mut measure.children {
+        stand_off(direction);
+    }
     for at in 1..measure.children.len() {
         let [words, mark] = &mut measure.children[at - 1..=at] else { continue };
         if holds(words, "words") && holds(mark, "metronome") && !holds(mark, "words") {
             mark.remove("offset");
             words.child("offset").cloned().map(|offset| mark.place(offset));
+        }
+    }
+}
+
+/// Between the words of a tempo and the metronome mark in the same direction the engraver leaves no space.
+fn stand_off(direction: &mut Fragment) {
+    let mut kinds = direction.children.iter_mut().filter(|c| c.name == "direction-type").peekable();
+    while let Some(kind) = kinds.next() {
+        let leads = kinds.peek().is_some_and(|next| next.child("metronome").is_some());
+        if let Some(words) = kind.children.iter_mut().find(|c| c.name == "words").filter(|_| leads)
+            && !words.text.trim_end().ends_with(['(', '['])
+        {
+            words.text = format!("{} ", words.text.trim_end());
         }
     }
 }
@@ -67,6 +125,35 @@ pub(super) fn split_dynamics(direction: Fragment) -> Vec<Fragment> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn direction(inner: Fragment) -> Fragment {
+        Fragment::new("direction").with(Fragment::new("direction-type").with(inner))
+    }
+
+    #[test]
+    fn letters_that_end_a_dynamic_are_part_of_it() {
+        let sign = |name: &str| direction(Fragment::new("dynamics").with(Fragment::new(name)));
+        let words = |text: &str| direction(Fragment::leaf("words", text));
+        let joined = joined_dynamics(vec![sign("f"), words("z"), sign("f"), words("dolce"), words("z")]);
+        let said = |f: &Fragment| f.children[0].children[0].children.first().map(|c| c.name.clone());
+        let said: Vec<_> = joined.iter().map(said).collect();
+        assert_eq!(said, [Some("fz".into()), Some("f".into()), None, None]);
+        let colored = direction(Fragment::leaf("words", "z").set("color", "#D55E00"));
+        assert_eq!(joined_dynamics(vec![sign("f"), colored]).len(), 2);
+    }
+
+    #[test]
+    fn a_metronome_mark_stands_off_its_words() {
+        let kind = |inner| Fragment::new("direction-type").with(inner);
+        let of = |text: &str| {
+            let words = kind(Fragment::leaf("words", text));
+            let tempo = Fragment::new("direction").with(words).with(kind(Fragment::new("metronome")));
+            let mut measure = Fragment::new("measure").with(tempo);
+            metronomes_after_words(&mut measure);
+            measure.children[0].children[0].children[0].text.clone()
+        };
+        assert_eq!([of("Vivace"), of("Vivace ("), of("Vivace ")], ["Vivace ", "Vivace (", "Vivace "]);
+    }
 
     #[test]
     fn dynamics_of_a_note_stand_before_its_chord() {

@@ -3,13 +3,19 @@
 use super::super::elements::facts;
 use super::super::fragment::Fragment;
 use super::super::marks::Pair;
-use super::directions::{dynamics_before_notes, metronomes_after_words, split_dynamics};
+use super::beams::mend_open;
+use super::directions::{dynamics_before_notes, joined_dynamics, metronomes_after_words, split_dynamics};
+use super::rests::{fill_with_rest, with_values};
+use crate::time::Time;
+use std::collections::BTreeMap;
 
 /// Before and after a colour that stands in a text: of some elements the
 /// engraver carries over what they say, but not in which colour.
 pub const TEXT_COLOR: [char; 2] = ['\u{F0000}', '\u{F0001}'];
 /// Before the colour of a sign that stands in brackets, which the engraver does not draw.
 pub const BRACKETED: char = '[';
+/// Between the number of a bar that earlier ones have too, and how many have it.
+pub const SAME_NUMBER: char = '\u{F0002}';
 
 /// What becomes of the brackets around signs, and of signs in small type.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -26,15 +32,39 @@ const ONCE: [&str; 4] = ["notations", "articulations", "ornaments", "technical"]
 /// Signs and letters that are set apart by their size.
 const SIZED: [&str; 4] = ["fermata", "rehearsal", "segno", "coda"];
 
+/// Makes the bars of a part ready.
+pub(super) fn prepare_all(measures: &mut [Fragment], brackets: Brackets) {
+    let mut divisions = Time::from(1);
+    for measure in &mut *measures {
+        prepare(measure, brackets);
+        with_values(measure, &mut divisions);
+    }
+    mend_open(measures);
+    number_apart(measures);
+}
+
+/// The engraver puts the marks of a bar into the first one with its number, though each movement begins with 1.
+fn number_apart(measures: &mut [Fragment]) {
+    let mut known: BTreeMap<String, usize> = BTreeMap::new();
+    for measure in measures {
+        let Some(own) = measure.attribute("number").map(String::from) else { continue };
+        let count = known.entry(own.clone()).or_default();
+        if *count > 0 {
+            measure.set_attribute("number", format!("{own}{SAME_NUMBER}{count}"));
+        }
+        *count += 1;
+    }
+}
+
 /// Makes a bar ready.
-pub(super) fn prepare(measure: &mut Fragment, brackets: Brackets) {
+fn prepare(measure: &mut Fragment, brackets: Brackets) {
     dynamics_before_notes(measure);
     metronomes_after_words(measure);
     let mut children = Vec::new();
     for child in std::mem::take(&mut measure.children) {
         children.extend(if child.name == "direction" { split_dynamics(child) } else { vec![child] });
     }
-    measure.children = children;
+    measure.children = joined_dynamics(children);
     attributes_first(measure);
     fill_with_rest(measure);
     ready(measure, brackets);
@@ -53,25 +83,6 @@ fn attributes_first(measure: &mut Fragment) {
     });
 }
 
-/// A rest that is alone on its staff in a bar fills it if it has no written value, or is a whole one.
-fn fill_with_rest(measure: &mut Fragment) {
-    let is_whole = |note: &Fragment| note.child("type").is_none_or(|t| t.text.trim() == "whole");
-    let staff = |note: &Fragment| note.child("staff").map_or(String::from("1"), |s| s.text.trim().to_string());
-    let lasts = |c: &&Fragment| c.name == "note" && c.child("grace").is_none();
-    let staves: Vec<String> = measure.children.iter().filter(lasts).map(staff).collect();
-    if measure.children.iter().any(|c| c.name == "forward") {
-        return;
-    }
-    for note in measure.children.iter_mut().filter(|c| c.name == "note" && is_whole(c)) {
-        let own = staff(note);
-        if staves.iter().filter(|s| **s == own).count() == 1
-            && let Some(rest) = note.children.iter_mut().find(|c| c.name == "rest")
-        {
-            rest.set_attribute("measure", "yes");
-        }
-    }
-}
-
 fn ready(fragment: &mut Fragment, brackets: Brackets) {
     fragment.children.retain(|c| !LEFT_OUT.contains(&c.name.as_str()) && !is_empty(c));
     merge(fragment);
@@ -79,6 +90,9 @@ fn ready(fragment: &mut Fragment, brackets: Brackets) {
     fragment.children.iter_mut().for_each(|c| ready(c, brackets));
     if fragment.name == "harmony" {
         print_text(fragment);
+    }
+    if fragment.name == "words" {
+        close(&mut fragment.text);
     }
     if fragment.name == "direction" && fragment.child("staff").is_none() {
         // Without it an octave line is drawn, but moves no note.
@@ -106,6 +120,17 @@ fn ready(fragment: &mut Fragment, brackets: Brackets) {
     }
     let [open, close] = TEXT_COLOR;
     holder.text = format!("{open}{color}{close}{}", holder.text.trim());
+}
+
+/// Brackets close around the words that they enclose.
+fn close(words: &mut String) {
+    for pair in Pair::ALL {
+        let [open, close] = pair.texts();
+        let inner = words.trim().strip_prefix(open).and_then(|rest| rest.strip_suffix(close));
+        if let Some(inner) = inner.filter(|inner| inner.trim() != *inner) {
+            *words = format!("{open}{}{close}", inner.trim());
+        }
+    }
 }
 
 /// Whether a sign shows nothing. The engraver would look for its place in vain.
@@ -225,6 +250,15 @@ mod tests {
     }
 
     #[test]
+    fn bars_of_one_number_are_told_apart() {
+        let mut measures: Vec<Fragment> =
+            ["1", "2", "1", "1"].map(|number| Fragment::new("measure").set("number", number)).into();
+        prepare_all(&mut measures, Brackets::LeftOut);
+        let numbers: Vec<_> = measures.iter().filter_map(|m| m.attribute("number")).collect();
+        assert_eq!(numbers, ["1", "2", "1\u{F0002}1", "1\u{F0002}2"]);
+    }
+
+    #[test]
     fn empty_signs_are_left_out() {
         let direction = |inner| Fragment::new("direction").with(Fragment::new("direction-type").with(inner));
         let mut measure = Fragment::new("measure").with(direction(Fragment::leaf("rehearsal", " ")));
@@ -235,20 +269,6 @@ mod tests {
         prepare(&mut measure, Brackets::LeftOut);
         let kept: Vec<_> = measure.children.iter().map(|d| d.children[0].children[0].name.as_str()).collect();
         assert_eq!(kept, ["dynamics", "words", "wedge"]);
-    }
-
-    #[test]
-    fn a_whole_rest_alone_on_its_staff_fills_the_bar() {
-        let rest = |kind: &str, staff: u32| {
-            let note = Fragment::new("note").with(Fragment::new("rest")).with(Fragment::leaf("type", kind));
-            note.with(Fragment::leaf("staff", staff))
-        };
-        let mut measure = Fragment::new("measure").with(rest("whole", 1));
-        measure.children.extend([rest("half", 2), rest("whole", 3), rest("whole", 3), rest("half", 4)]);
-        measure.children.push(Fragment::new("note").with(Fragment::new("grace")));
-        prepare(&mut measure, Brackets::LeftOut);
-        let fills: Vec<bool> = measure.children.iter().map(|n| n.children[0].attribute("measure").is_some()).collect();
-        assert_eq!(fills, [true, false, false, false, false, false]);
     }
 
     #[test]

@@ -2,9 +2,11 @@
 //! beside bar, the upper one moved into the lower one's key.
 
 mod alone;
+mod beams;
 mod cut;
 mod directions;
 mod engraver;
+mod rests;
 mod signs;
 mod staff;
 mod stretch;
@@ -17,7 +19,7 @@ pub use alone::write_pieces;
 pub use cut::PieceOfBar;
 pub use engraver::Brackets;
 #[cfg(feature = "engrave")]
-pub use engraver::{BRACKETED, TEXT_COLOR};
+pub use engraver::{BRACKETED, SAME_NUMBER, TEXT_COLOR};
 pub use signs::Signs;
 #[cfg(feature = "engrave")]
 pub use signs::{Barline, Ending, Key, Time};

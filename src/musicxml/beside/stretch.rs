@@ -21,7 +21,7 @@ pub fn write_stretches(pair: &Pair, rows: &[BarsOfRow], stretches: &[(usize, usi
     // In a page titles are told above the staves.
     for side in &mut sides {
         take_all(side);
-        side.iter_mut().for_each(|measure| engraver::prepare(measure, Brackets::LeftOut));
+        engraver::prepare_all(side, Brackets::LeftOut);
     }
     let one = |(first, last): &(usize, usize)| {
         let mut measures = [&sides[0], &sides[1]].map(|side| opened(side, *first, *last));
