@@ -10,6 +10,8 @@ mod brackets;
 #[cfg(feature = "engrave")]
 mod breaks;
 #[cfg(feature = "engrave")]
+mod clefs;
+#[cfg(feature = "engrave")]
 mod document;
 #[cfg(feature = "engrave")]
 mod fewer;
@@ -29,6 +31,8 @@ mod metre;
 #[cfg(feature = "engrave")]
 mod one_line;
 pub(crate) mod outlines;
+#[cfg(feature = "engrave")]
+mod owners;
 #[cfg(feature = "engrave")]
 mod pages;
 #[cfg(feature = "engrave")]

@@ -4,6 +4,7 @@
 use super::boxes::{Extent, SVG, has_class};
 use super::letters::Face;
 use super::outlines::union;
+use super::owners::part_of;
 use super::room::{Room, shared};
 use super::units::{Unit, baseline, moved};
 use roxmltree::Node;
@@ -74,6 +75,9 @@ fn gap(first: &Unit<'_, '_>, second: &Unit<'_, '_>) -> Option<f64> {
         let [above, below] = [middle(a).min(middle(b)), middle(a).max(middle(b))];
         above < middle(*staff) && middle(*staff) < below
     };
+    if part_of(one.0) != part_of(other.0) {
+        return None;
+    }
     if (baseline(one.0)? - baseline(other.0)?).abs() > NEXT_LINE || first.staves.iter().any(is_parted) {
         return None;
     }
@@ -140,6 +144,8 @@ mod tests {
         // What is elsewhere stays.
         let apart = forte(1000, 3500) + &text("dir", 1050, 6300, "dim.");
         assert!(!drawn(&apart).contains("transform"));
+        let elsewhere = forte(1000, 3500).replace("dynam", "dynam of-1") + &text("dynam of-2", 1050, 4300, "dim.");
+        assert!(!drawn(&elsewhere).contains("transform"));
         let later = forte(1000, 3500) + &text("dir", 3050, 3500, "dim.");
         assert!(!drawn(&later).contains("transform"));
     }

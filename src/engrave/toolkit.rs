@@ -1,5 +1,7 @@
 //! The engraving library behind a few safe words.
 
+use super::clefs::before_barlines;
+use super::owners::told;
 use std::mem::ManuallyDrop;
 use std::pin::Pin;
 use verovio_sys::ffi;
@@ -31,7 +33,11 @@ impl Toolkit<'_> {
 
     /// Reads MusicXML, and then what becomes of the MEI that was made of it.
     pub fn load_changed(&mut self, music: &str, change: impl FnOnce(&str) -> Option<String>) -> bool {
-        self.load(music) && change(&self.mei()).is_some_and(|changed| self.load(&changed))
+        if !self.load(music) {
+            return false;
+        }
+        let changed = before_barlines(&self.mei()).and_then(|mei| told(&change(&mei)?));
+        changed.is_some_and(|changed| self.load(&changed))
     }
 
     pub fn mei(&mut self) -> String {

@@ -26,7 +26,7 @@ mod words;
 mod written;
 
 #[cfg(feature = "engrave")]
-pub use beside::{BRACKETED, SAME_NUMBER, TEXT_COLOR};
+pub use beside::{BRACKETED, CLEF, SAME_NUMBER, TEXT_COLOR};
 pub use credits::{Heading, heading, said_of_the_piece, take_out_the_editor};
 pub use edits::Edits;
 pub use elements::{ELEMENTS, Placement, Siblings, articulations, is_dynamic_sign, ornaments, placement};

@@ -131,6 +131,25 @@ fn signatures_of_one_side_stand_on_its_staff() {
     assert_eq!(signs(&changed, &changed), plain + 2);
 }
 
+/// The engraver would look for the place of the source's clef by the metre and the divisions of the edition's last bar.
+#[test]
+fn a_clef_that_comes_with_a_bar_stands_before_its_barline() {
+    let clef = "<attributes><clef><sign>F</sign></clef></attributes>";
+    let short = "<attributes><time><beats>2</beats><beat-type>4</beat-type></time></attributes>";
+    let bars = [("CDEF", ""), ("GABG", clef), ("DEAD", short), ("AE", ""), ("CD", "")];
+    let folder = tempfile::tempdir().unwrap();
+    let [ours, theirs] = ["edition.xml", "source.xml"].map(|name| folder.path().join(name).display().to_string());
+    fs::write(&ours, quarters(&bars)).unwrap();
+    let finer = quarters(&bars).replace("<divisions>1<", "<divisions>8<").replace("<duration>1<", "<duration>8<");
+    fs::write(&theirs, finer).unwrap();
+    let page = obelus(&["audit", &ours, &theirs, "--format", "html"]);
+    let marks = marks(&page);
+    let of = |classes: &Vec<&str>| ["clef", "note"].into_iter().find(|one| classes[0] == *one).map(|one| &one[..1]);
+    let order: String = marks.iter().filter_map(|(classes, _)| of(classes)).collect();
+    // Bar by bar, the source's notes and the edition's.
+    assert_eq!(order, ["nnnnnnnn", "nnnncnnnnc", "nnnnnnnn", "nnnn", "nnnn"].concat());
+}
+
 #[test]
 fn repeats_of_the_edition_are_drawn_and_bars_lie_by_time() {
     let repeat = "<barline><bar-style>light-heavy</bar-style><repeat direction=\"backward\"/></barline>";

@@ -146,3 +146,22 @@ fn a_repeat_without_a_style_has_its_colour_in_one() {
     let text = both(&at("edition.xml"), &at("source.xml"), &folder.path().join("both.xml"));
     assert!(text.contains("<bar-style color=\"#D55E00\">light-heavy</bar-style>"), "{text}");
 }
+
+#[test]
+fn the_source_keeps_its_own_clefs_where_its_notes_stay() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    let clef = |sign: &str| format!("<attributes><clef><sign>{sign}</sign></clef></attributes>");
+    let (alto, treble) = (clef("C"), clef("G"));
+    let bars = |clef| [("CDEF", ""), ("GABG", clef), ("DECD", ""), ("AFGC", "")];
+    fs::write(at("source.xml"), quarters(&bars(&alto))).unwrap();
+    fs::write(at("edition.xml"), quarters(&bars(&treble))).unwrap();
+    let text = both(&at("edition.xml"), &at("source.xml"), &folder.path().join("both.xml"));
+    let of = |part: &str| text.split(&format!("<part id=\"{part}\"")).nth(1).unwrap().split("</part>").next().unwrap();
+    let signs = |part: &str| ["C", "G"].map(|sign| of(part).contains(&format!("<sign>{sign}</sign>")));
+    assert_eq!([signs("P1-source"), signs("P1-edition")], [[true, false], [false, true]]);
+    // Notes that are moved stand under the edition's.
+    fs::write(at("source.xml"), quarters(&bars(&alto)).replace("<octave>5", "<octave>4")).unwrap();
+    let text = both(&at("edition.xml"), &at("source.xml"), &folder.path().join("both.xml"));
+    assert!(!text.contains("<sign>C</sign>") && text.matches("<sign>G</sign>").count() == 2, "{text}");
+}

@@ -5,7 +5,7 @@ use super::staff::State;
 use super::stretch::opened;
 #[cfg(feature = "engrave")]
 use super::typed::{Typed, take_all};
-use super::{Brackets, PieceOfBar, Staff, clefs_once, document, engraver, identification};
+use super::{Brackets, PieceOfBar, Staff, clefs, clefs_once, document, engraver, identification};
 use crate::score::Bar;
 
 /// Writes the parts for the engraver, colours as they are, and gives what is for the head of the page.
@@ -23,6 +23,7 @@ pub fn write_alone(staves: &[Staff], brackets: Brackets) -> (String, Vec<Typed>)
         part.children = measures(staff);
         typed.extend(take_all(&mut part.children));
         engraver::prepare_all(&mut part.children, brackets);
+        clefs::as_words(&mut part.children);
         parts.push(part);
     }
     (document(vec![identification()], list, parts), typed)
@@ -40,6 +41,7 @@ pub fn write_pieces(staff: &Staff, stretches: &[&[(usize, usize)]]) -> Vec<Strin
         let mut part = Fragment::new("part").set("id", "P1");
         let (first, last) = (lines[0].0, lines[lines.len() - 1].1);
         part.children = opened(&all, first, last);
+        clefs::as_words(&mut part.children);
         if first > 0 && !says_time(&all[first]) {
             hide_time(&mut part.children[0]);
         }

@@ -3,6 +3,7 @@
 
 mod alone;
 mod beams;
+mod clefs;
 mod cut;
 mod directions;
 mod engraver;
@@ -16,6 +17,8 @@ mod typed;
 #[cfg(feature = "engrave")]
 pub use alone::write_alone;
 pub use alone::write_pieces;
+#[cfg(feature = "engrave")]
+pub use clefs::CLEF;
 pub use cut::PieceOfBar;
 pub use engraver::Brackets;
 #[cfg(feature = "engrave")]
@@ -162,11 +165,19 @@ impl Pair<'_, '_> {
             let of = |part: &Part, piece: &Option<PieceOfBar>| piece.filter(|p| p.bar < part.bars.len());
             (of(self.source.part, source), of(self.edition.part, edition))
         };
+        let moved = |edition: Option<PieceOfBar>, takes_clefs| {
+            let edition = edition.map(|p| p.bar);
+            staff::Moved { interval: self.interval, edition, printed: &printed, of: &self.edition, takes_clefs }
+        };
+        let is_moved = |(source, edition): (Option<PieceOfBar>, Option<PieceOfBar>)| {
+            let by = |p: PieceOfBar| moved(edition, false).by(self.source.part.bars[p.bar].transpose);
+            source.is_some_and(|piece| by(piece) != Interval::UNISON)
+        };
+        let takes_clefs = rows.iter().map(known).any(is_moved);
         for (place, row) in rows.iter().enumerate() {
             let (source, edition) = known(row);
             let upper = source.map(|piece| {
-                let edition = edition.map(|p| p.bar);
-                let moved = staff::Moved { interval: self.interval, edition, printed: &printed, of: &self.edition };
+                let moved = moved(edition, takes_clefs);
                 self.source.measure(&piece, Some(&moved), &mut states[0])
             });
             let lower = edition.map(|piece| self.edition.measure(&piece, None, &mut states[1]));

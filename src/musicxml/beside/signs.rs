@@ -183,7 +183,7 @@ impl Held {
 }
 
 /// When each child of a bar begins.
-fn onsets(children: &[Fragment]) -> Vec<i64> {
+pub(super) fn onsets(children: &[Fragment]) -> Vec<i64> {
     let mut at = 0;
     let onset = |child: &Fragment| {
         let lasts: i64 = child.child("duration").and_then(|d| d.text.trim().parse().ok()).unwrap_or_default();

@@ -52,6 +52,8 @@ pub(super) struct Moved<'m, 'a, 'i> {
     pub edition: Option<usize>,
     pub printed: &'m Printing,
     pub of: &'m Staff<'a, 'i>,
+    /// Whether the edition's clefs are taken over: not where all notes stand as the source writes them.
+    pub takes_clefs: bool,
 }
 
 /// Clefs and transposition at the start of each bar of a part.
@@ -97,7 +99,7 @@ impl Moved<'_, '_, '_> {
     }
 
     /// From the source's written pitch to what the edition would write.
-    fn by(&self, source: Interval) -> Interval {
+    pub(super) fn by(&self, source: Interval) -> Interval {
         self.interval.plus(source).plus(self.transpose().inverse())
     }
 }
@@ -123,7 +125,7 @@ impl Staff<'_, '_> {
         if state.divisions != Some(own.divisions) {
             wanted.push(Fragment::leaf("divisions", own.divisions));
         }
-        if let Some(moved) = moved.filter(|m| m.edition.is_some() || state.printed.is_none()) {
+        if let Some(moved) = moved.filter(|m| m.takes_clefs && (m.edition.is_some() || state.printed.is_none())) {
             let printed = moved.printed.0.get(moved.bar()).cloned().unwrap_or_default();
             let fits =
                 |f: &&Fragment| f.attribute("number").and_then(|n| n.parse().ok()).unwrap_or(1) <= self.part.staves;
@@ -181,7 +183,9 @@ struct Copier<'s, 'a, 'i> {
 impl Copier<'_, '_, '_> {
     fn copy(&self, node: Node<'_, '_>) -> Vec<Fragment> {
         let name = node.tag_name().name();
-        if LEFT_BEHIND.contains(&name) || self.moved.is_some() && is_printing(name) && is_in_attributes(node) {
+        if LEFT_BEHIND.contains(&name)
+            || self.moved.is_some_and(|m| m.takes_clefs) && is_printing(name) && is_in_attributes(node)
+        {
             return Vec::new();
         }
         let mut out = Fragment::shell(node);

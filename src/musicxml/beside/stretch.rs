@@ -5,7 +5,7 @@ use super::super::fragment::Fragment;
 use super::signs::{Signs, taken_out};
 use super::staff::say;
 use super::typed::take_all;
-use super::{BarsOfRow, Brackets, Pair, document, engraver, identification, list_pair};
+use super::{BarsOfRow, Brackets, Pair, clefs, document, engraver, identification, list_pair};
 
 /// A stretch of both sides for the engraver.
 pub struct Stretch {
@@ -26,6 +26,8 @@ pub fn write_stretches(pair: &Pair, rows: &[BarsOfRow], stretches: &[(usize, usi
     let one = |(first, last): &(usize, usize)| {
         let mut measures = [&sides[0], &sides[1]].map(|side| opened(side, *first, *last));
         let [upper, lower] = &mut measures;
+        clefs::as_words(upper);
+        clefs::as_words(lower);
         let signs = taken_out(upper).into_iter().zip(taken_out(lower)).map(<[Signs; 2]>::from).collect();
         let (mut list, mut parts) = (Fragment::new("part-list"), Vec::new());
         list_pair(&mut list, &mut parts, 1, ["Source".into(), "Edition".into()], pair.barlines(), measures);
