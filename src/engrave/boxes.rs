@@ -23,8 +23,8 @@ pub fn is_box(node: Node<'_, '_>) -> bool {
 
 /// A text with its brackets close around what they enclose: the engraver sets spaces around dynamics.
 pub fn closed(text: &str) -> &str {
-    let text = if text.trim_end().ends_with(['[', '(']) { text.trim_end() } else { text };
-    if text.trim_start().starts_with([']', ')']) { text.trim_start() } else { text }
+    let text = if text.trim_end().ends_with(['[', '(', '{']) { text.trim_end() } else { text };
+    if text.trim_start().starts_with([']', ')', '}']) { text.trim_start() } else { text }
 }
 
 /// Whether a text is one sign, after which the engraver leaves a space as between several.
@@ -54,4 +54,14 @@ pub fn staff_lines(staff: Node<'_, '_>) -> Vec<[f64; 3]> {
 pub fn staves_between(node: Node<'_, '_>) -> Option<[f64; 2]> {
     let lines = node.descendants().filter(|n| has_class(*n, "staff")).flat_map(staff_lines).map(|l| l[2]);
     lines.fold(None, |all, y| Some(all.map_or([y, y], |[top, bottom]: [f64; 2]| [top.min(y), bottom.max(y)])))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn brackets_close_around_what_they_enclose() {
+        assert_eq!(["[ ", " )", "{ ", " }", " f "].map(closed), ["[", ")", "{", "}", " f "]);
+    }
 }

@@ -2,6 +2,7 @@
 
 use super::super::elements::is_dynamic_sign;
 use super::super::fragment::Fragment;
+use super::super::marks::Pair;
 
 /// Dynamics that a note holds, as directions: the engraver does not read them there.
 pub(super) fn dynamics_before_notes(measure: &mut Fragment) {
@@ -112,14 +113,64 @@ fn stand_off(direction: &mut Fragment) {
 pub(super) fn split_dynamics(direction: Fragment) -> Vec<Fragment> {
     let holds = |f: &Fragment, name: &str| f.name == "direction-type" && f.child(name).is_some();
     let has = |name: &str| direction.children.iter().any(|c| holds(c, name));
-    if !has("dynamics") || !has("words") {
+    if !has("dynamics") {
         return vec![direction];
+    }
+    if !has("words") {
+        return by_color(direction);
     }
     let mut words = direction.clone();
     words.children.retain(|c| c.name != "direction-type" || !holds(c, "dynamics"));
     let mut dynamics = direction;
     dynamics.children.retain(|c| c.name != "direction-type" || holds(c, "dynamics"));
-    vec![dynamics, words]
+    let mut out = by_color(dynamics);
+    out.push(words);
+    out
+}
+
+/// Dynamics in one element, of which some are marked and some not, each in a direction of its own: the engraver has
+/// one colour for all.
+fn by_color(direction: Fragment) -> Vec<Fragment> {
+    let of = |f: &Fragment| f.child("dynamics").map(|dynamics| dynamics.children.clone());
+    let kinds: Vec<usize> = (0..direction.children.len()).filter(|c| of(&direction.children[*c]).is_some()).collect();
+    let [kind] = kinds[..] else { return vec![direction] };
+    let mut groups: Vec<(Option<String>, Vec<Fragment>)> = Vec::new();
+    let mut opening = Vec::new();
+    for mut sign in of(&direction.children[kind]).unwrap_or_default() {
+        sign.text = sign.text.trim().into();
+        let [opens, closes] = [0, 1].map(|side| Pair::ALL.iter().any(|pair| pair.texts()[side] == sign.text));
+        let color = sign.attribute("color").map(String::from);
+        match groups.last_mut() {
+            _ if opens => opening.push(sign),
+            Some((_, last)) if closes => last.push(sign),
+            Some((old, last)) if *old == color && opening.is_empty() => last.push(sign),
+            _ => groups.push((color, std::mem::take(&mut opening).into_iter().chain([sign]).collect())),
+        }
+    }
+    if groups.is_empty() || !opening.is_empty() {
+        return vec![direction];
+    }
+    let one = |(color, signs): (Option<String>, Vec<Fragment>)| {
+        let mut out = direction.clone();
+        let dynamics = out.children[kind].child_mut("dynamics");
+        dynamics.children = joined(signs);
+        color.into_iter().for_each(|color| dynamics.set_attribute("color", color));
+        out
+    };
+    groups.into_iter().map(one).collect()
+}
+
+/// A text and its brackets as one: the engraver sets spaces between several.
+fn joined(signs: Vec<Fragment>) -> Vec<Fragment> {
+    let is_bracket = |sign: &Fragment, side: usize| Pair::ALL.iter().any(|pair| pair.texts()[side] == sign.text);
+    let is_text = signs.iter().all(|sign| sign.name == "other-dynamics");
+    let [open, text, close] = &signs[..] else { return signs };
+    if !is_text || !is_bracket(open, 0) || !is_bracket(close, 1) {
+        return signs;
+    }
+    let mut out = text.clone();
+    out.text = [open, text, close].map(|sign| sign.text.as_str()).concat();
+    vec![out]
 }
 
 #[cfg(test)]
@@ -153,6 +204,28 @@ mod tests {
             measure.children[0].children[0].children[0].text.clone()
         };
         assert_eq!([of("Vivace"), of("Vivace ("), of("Vivace ")], ["Vivace ", "Vivace (", "Vivace "]);
+    }
+
+    #[test]
+    fn dynamics_of_which_one_is_marked_stand_each_for_themselves() {
+        let other = |text: &str| Fragment::leaf("other-dynamics", text);
+        let dynamics = |signs: &[Fragment]| {
+            let mut out = Fragment::new("dynamics");
+            out.children = signs.to_vec();
+            Fragment::new("direction").with(Fragment::new("direction-type").with(out))
+        };
+        let marked = other(" dolce").set("color", "#00002A");
+        let split = split_dynamics(dynamics(&[Fragment::new("mf"), other("["), marked, other("]")]));
+        let said = |direction: &Fragment| {
+            let dynamics = direction.children[0].child("dynamics").unwrap().clone();
+            let signs =
+                dynamics.children.iter().map(|c| if c.text.is_empty() { c.name.clone() } else { c.text.clone() });
+            (signs.collect::<Vec<_>>(), dynamics.attribute("color").map(String::from))
+        };
+        let said: Vec<_> = split.iter().map(said).collect();
+        let strings = |all: &[&str]| all.iter().map(ToString::to_string).collect::<Vec<_>>();
+        assert_eq!(said, [(strings(&["mf"]), None), (strings(&["[dolce]"]), Some("#00002A".into()))]);
+        assert_eq!(split_dynamics(dynamics(&[other("più"), Fragment::new("f")])).len(), 1);
     }
 
     #[test]

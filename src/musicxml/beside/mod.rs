@@ -66,7 +66,9 @@ pub fn write(heading: &Heading, pairs: &[Pair], rows: &[BarsOfRow]) -> String {
             if part.name.is_empty() { side.to_string() } else { format!("{side}: {}", part.name) }
         };
         let names = [name("Source", pair.source.part), name("Edition", pair.edition.part)];
-        list_pair(&mut list, &mut parts, place + 1, names, pair.barlines(), pair.measures(rows));
+        let mut measures = pair.measures(rows);
+        measures.iter_mut().flatten().for_each(styles::without_colors_of_dynamics);
+        list_pair(&mut list, &mut parts, place + 1, names, pair.barlines(), measures);
     }
     let head = vec![
         Fragment::leaf("movement-title", heading.title),

@@ -6,6 +6,18 @@ use super::super::tree::{Tree, element, elements};
 use crate::score::{Element, Mark, NoteId, Part};
 use rustc_hash::FxHashMap;
 
+fn is_colored(touch: &Touch) -> bool {
+    touch.own.iter().any(|(name, _)| *name == "color")
+}
+
+/// Dynamics have one colour in MusicXML; of one of several only the engraver is told its own.
+pub(super) fn without_colors_of_dynamics(fragment: &mut Fragment) {
+    if fragment.name == "dynamics" {
+        fragment.children.iter_mut().for_each(|sign| sign.attributes.retain(|a| a.0 != "color"));
+    }
+    fragment.children.iter_mut().for_each(without_colors_of_dynamics);
+}
+
 /// The looks of marks and notes of one part.
 #[derive(Debug, Default)]
 pub struct Styles {
@@ -30,6 +42,12 @@ impl Styles {
             if let Some(holder) = node.parent().filter(|_| !touch.of_holder.is_empty()) {
                 let own = Touch { own: touch.of_holder.clone(), ..Touch::default() };
                 self.touches.entry(element(holder)).or_default().push(own);
+            }
+            let mut touch = touch;
+            let is_one_of_several =
+                node.parent().is_some_and(|p| p.has_tag_name("dynamics")) && touch.of_holder.is_empty();
+            if let Some(color) = look.color.filter(|_| is_one_of_several && !is_colored(&touch)) {
+                touch.own.push(("color", color.to_string()));
             }
             self.touches.entry(element(*node)).or_default().push(touch);
         }
