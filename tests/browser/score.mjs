@@ -17,6 +17,8 @@ function inPage() {
   const NEAR = 360;
   const SIGNATURES = ["clef", "keySig", "meterSig"];
   const KINDS = [...SIGNATURES, "verse", "fing", "dynam", "dir", "tempo", "reh", "harm", "mNum", "flag", "ending", "sign", "notehead"];
+  // What may lie on no beam.
+  const LYING = ["verse", "dynam", "dir", "tempo", "reh", "harm", "mNum"];
   const out = { pictures: 0, notes: 0, outside: [], astray: [], collisions: [], rows: [], places: [] };
   /** The box of words by their letters: a font's own height is much more. */
   const letters = (element) => {
@@ -49,6 +51,19 @@ function inPage() {
       ys.push(there.y);
     }
     return { left: Math.min(...xs), top: Math.min(...ys), right: Math.max(...xs), bottom: Math.max(...ys) };
+  };
+  /** How much a beam and a box share, down and across, where both are. */
+  const sharedWith = (corners, box) => {
+    const xs = corners.map((c) => c.x);
+    const left = Math.max(box.left, Math.min(...xs));
+    const right = Math.min(box.right, Math.max(...xs));
+    const heights = corners.flatMap((a, n) => {
+      const b = corners[(n + 1) % corners.length];
+      const ends = [Math.max(left, Math.min(a.x, b.x)), Math.min(right, Math.max(a.x, b.x))];
+      if (ends[0] > ends[1]) return [];
+      return a.x === b.x ? [a.y, b.y] : ends.map((x) => a.y + ((b.y - a.y) * (x - a.x)) / (b.x - a.x));
+    });
+    return [Math.min(box.bottom, Math.max(...heights)) - Math.max(box.top, Math.min(...heights)), right - left];
   };
   const kind = (element) => {
     for (let one = element; one !== null && one.tagName !== "svg"; one = one.parentElement) {
@@ -89,7 +104,19 @@ function inPage() {
       // The tie under an elision lies under its letters.
       const isText = element.tagName === "text" && !/^[\uE550-\uE552]?$/.test(said);
       const isGlyph = element.tagName === "use" && ["notehead", ...SIGNATURES].includes(kind(element));
-      if (isText || isGlyph) boxes.push({ ...b, kind: kind(element), said, isText });
+      if (isText || isGlyph) boxes.push({ ...b, kind: kind(element), said, isText, piece: element.ownerSVGElement });
+    }
+    for (const beam of picture.querySelectorAll(".beam polygon")) {
+      if (beam.closest("a, clipPath, .head, .again") !== null) continue;
+      const turn = beam.ownerSVGElement.getScreenCTM().inverse().multiply(beam.getScreenCTM());
+      const corners = [...beam.points].map((p) => new DOMPoint(p.x, p.y).matrixTransform(turn));
+      const on = (word) => {
+        const [down, across] = sharedWith(corners, word);
+        return across > TOUCH && down > TOUCH;
+      };
+      for (const word of boxes.filter((b) => b.isText && LYING.includes(b.kind) && b.piece === beam.ownerSVGElement && on(b))) {
+        out.collisions.push({ kinds: `${word.kind} on beam`, said: `${picture.getAttribute("aria-label")}: ${word.said}` });
+      }
     }
     for (const [owner, sign] of signs) {
       const mark = marks.get(owner);
