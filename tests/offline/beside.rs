@@ -165,3 +165,20 @@ fn the_source_keeps_its_own_clefs_where_its_notes_stay() {
     let text = both(&at("edition.xml"), &at("source.xml"), &folder.path().join("both.xml"));
     assert!(!text.contains("<sign>C</sign>") && text.matches("<sign>G</sign>").count() == 2, "{text}");
 }
+
+#[test]
+fn a_clef_that_a_lower_staff_says_after_the_notes_of_the_upper_one_begins_the_source_too() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    let clef = "</backup><attributes><clef number=\"2\"><sign>F</sign><line>4</line></clef></attributes>";
+    let edition = on_staves(2).replacen("</backup>", clef, 1);
+    fs::write(at("edition.xml"), &edition).unwrap();
+    let lower = |from: u32| format!("<octave>{}<", from - 1);
+    let moved = (2..8).fold(edition, |text, n| text.replace(&format!("<octave>{n}<"), &lower(n)));
+    fs::write(at("source.xml"), moved).unwrap();
+    let text = both(&at("edition.xml"), &at("source.xml"), &folder.path().join("both.xml"));
+    let source = text.split("<part id=\"P1-source\"").nth(1).unwrap();
+    let first = source.split("</measure>").next().unwrap();
+    assert_eq!(first.matches("<sign>F</sign>").count(), 1, "{first}");
+    assert!(first.find("<sign>F").unwrap() < first.find("<note>").unwrap(), "{first}");
+}

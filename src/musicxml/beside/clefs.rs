@@ -3,20 +3,33 @@
 
 use super::super::fragment::Fragment;
 use super::signs::onsets;
+use super::staff::say;
 
 /// Before a clef that stands in words: its sign, its line, how many octaves it changes, and `no` if it is not printed.
 pub const CLEF: char = '\u{F0003}';
 
-/// Writes the clefs of all bars but the first as words.
+/// Writes the clefs that come with a bar as words, but for those of the first one: they begin it, though a lower staff
+/// says its own after the notes of the upper one.
 pub(super) fn as_words(measures: &mut [Fragment]) {
-    measures.iter_mut().skip(1).for_each(of_bar);
+    for (place, measure) in measures.iter_mut().enumerate() {
+        let found = taken_out(measure);
+        if place == 0 {
+            say(&mut measure.children, found);
+            continue;
+        }
+        let timed = |f: &Fragment| matches!(f.name.as_str(), "note" | "backup" | "forward");
+        let first = measure.children.iter().position(timed).unwrap_or(measure.children.len());
+        let words = found.iter().filter_map(words);
+        measure.children.splice(first..first, words);
+    }
 }
 
-fn of_bar(measure: &mut Fragment) {
+/// The clefs that come with a bar, the last of each staff.
+fn taken_out(measure: &mut Fragment) -> Vec<Fragment> {
     let onsets = onsets(&measure.children);
     let mut found: Vec<Fragment> = Vec::new();
-    for (child, _) in measure.children.iter_mut().zip(onsets).filter(|(c, onset)| c.name == "attributes" && *onset == 0)
-    {
+    let at_start = measure.children.iter_mut().zip(onsets).filter(|(c, onset)| c.name == "attributes" && *onset == 0);
+    for (child, _) in at_start {
         let (clefs, rest) = std::mem::take(&mut child.children).into_iter().partition(|c| c.name == "clef");
         child.children = rest;
         for clef in Vec::into_iter(clefs) {
@@ -25,10 +38,7 @@ fn of_bar(measure: &mut Fragment) {
         }
     }
     measure.children.retain(|c| c.name != "attributes" || !c.children.is_empty());
-    let timed = |f: &Fragment| matches!(f.name.as_str(), "note" | "backup" | "forward");
-    let first = measure.children.iter().position(timed).unwrap_or(measure.children.len());
-    let words = found.iter().filter_map(words);
-    measure.children.splice(first..first, words);
+    found
 }
 
 /// `None` of a clef that is none.
@@ -71,9 +81,13 @@ mod tests {
         bar.children.extend([lasting("backup"), lasting("backup"), clef(2, "F"), lasting("note")]);
         let mut bars = [bar.clone(), bar.clone()];
         as_words(&mut bars);
-        assert_eq!(bars[0], bar);
-        let names: Vec<&str> = bars[1].children.iter().map(|c| c.name.as_str()).collect();
-        assert_eq!(names, ["direction", "direction", "note", "attributes", "note", "backup", "backup", "note"]);
+        let names = |bar: &Fragment| bar.children.iter().map(|c| c.name.clone()).collect::<Vec<_>>();
+        assert_eq!(names(&bars[0]), ["attributes", "note", "attributes", "note", "backup", "backup", "note"]);
+        assert_eq!(bars[0].children[0].children.len(), 2);
+        assert_eq!(
+            names(&bars[1]),
+            ["direction", "direction", "note", "attributes", "note", "backup", "backup", "note"]
+        );
         let said = |n: usize| {
             let direction: &Fragment = &bars[1].children[n];
             let words = direction.child("direction-type").and_then(|kind| kind.child("words"));

@@ -64,22 +64,37 @@ impl Printing {
         let mut in_force: Vec<Fragment> = Vec::new();
         let mut out = Vec::new();
         for bar in &staff.part.bars {
-            let (mut at_start, mut leads) = (None, true);
+            let (mut at_start, mut now): (Option<Vec<Fragment>>, i64) = (None, 0);
             for item in elements(staff.tree.node(bar.element)) {
                 let name = item.tag_name().name();
-                if matches!(name, "note" | "backup" | "forward") && leads {
-                    (at_start, leads) = (Some(in_force.clone()), false);
+                if matches!(name, "note" | "backup" | "forward") {
+                    at_start.get_or_insert_with(|| in_force.clone());
+                    now += lasting(item);
                 }
                 for said in elements(item).filter(|n| name == "attributes" && is_printing(n.tag_name().name())) {
                     let said = Fragment::copy(said);
                     let same = |f: &Fragment| f.name == said.name && f.attribute("number") == said.attribute("number");
-                    in_force.retain(|f| !same(f));
-                    in_force.push(said);
+                    // A lower staff may say it after the notes of the upper one.
+                    for held in at_start.iter_mut().filter(|_| now == 0).chain([&mut in_force]) {
+                        held.retain(|f| !same(f));
+                        held.push(said.clone());
+                    }
                 }
             }
             out.push(at_start.unwrap_or_else(|| in_force.clone()));
         }
         Printing(out)
+    }
+}
+
+/// How far an element moves the time within its bar, in divisions.
+fn lasting(item: Node<'_, '_>) -> i64 {
+    let text = |name: &str| elements(item).find(|n| n.has_tag_name(name)).map(|n| n.text().unwrap_or_default().trim());
+    let lasts: i64 = text("duration").and_then(|d| d.parse().ok()).unwrap_or_default();
+    match item.tag_name().name() {
+        "backup" => -lasts,
+        _ if text("chord").is_some() => 0,
+        _ => lasts,
     }
 }
 
