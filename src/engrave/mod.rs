@@ -23,6 +23,7 @@ mod job;
 #[cfg(feature = "engrave")]
 mod joined;
 pub(crate) mod letters;
+#[cfg(feature = "engrave")]
 mod line_ends;
 #[cfg(feature = "engrave")]
 mod mei;

@@ -20,7 +20,7 @@ fn of_staff<'a, 'i>(staff: Node<'a, 'i>, shapes: &Shapes) -> Vec<(Node<'a, 'i>, 
     if keys.is_empty() {
         return Vec::new();
     }
-    let notes = drawn("notehead").into_iter().chain(drawn("rest")).map(|(_, extent)| extent[0]);
+    let notes = ["notehead", "rest", "mRest", "multiRest"].into_iter().flat_map(drawn).map(|(_, extent)| extent[0]);
     let first_note = notes.fold(f64::INFINITY, f64::min);
     let mut out = Vec::new();
     for (key, of_key) in keys.into_iter().filter(|(_, extent)| extent[0] < first_note) {
@@ -52,7 +52,9 @@ mod tests {
         assert!(moved.contains("<g transform=\"translate(340 0)\" class=\"meterSig\">"), "{moved}");
         assert!(moved.contains("<g transform=\"translate(-120 0)\" class=\"keySig\">"), "{moved}");
         assert!(!staff(rect("keySig", 100, 80), rect("meterSig", 220, 300)).contains("transform"));
-        // What comes within a bar has its own place.
+        // What comes within a bar, or warns of the next line behind a bar of rest, has its own place.
+        let rest = [rect("meterSig", 100, 80), rect("mRest", 300, 50)].concat();
+        assert!(!staff(rest, rect("keySig", 500, 300)).contains("transform"));
         assert!(!staff(rect("meterSig", 100, 80), rect("keySig", 1200, 300)).contains("transform"));
     }
 }

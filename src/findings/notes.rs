@@ -1,12 +1,23 @@
 //! Findings about notes.
 
 use super::{Finder, Finding, Status, Subject};
-use crate::alignment::{EditionNote, SourceBar, SourceNote};
+use crate::alignment::{EditionNote, NoteOf, PartOf, Side, SourceBar, SourceNote};
 use crate::collate::TieChange;
 use crate::pitch::Interval;
 use crate::score::{Anchor, Category, Part, Place, Sound};
 use crate::time::tied_name;
 use rustc_hash::FxHashMap;
+
+/// What several notes that are tied together are called where they fill a bar.
+const WHOLE_BAR: &str = "the whole bar";
+/// In the name of a length that no single note can have.
+const TIED: &str = " tied";
+
+/// Whether a note, with those that it is tied to, fills a full bar.
+fn fills<S: Side>(part: PartOf<'_, S>, note: NoteOf<S>) -> bool {
+    let bar = &part.bars[part[note].bar];
+    part[note].offset.is_zero() && bar.length == bar.meter.bar && part.sounding(note) == bar.length
+}
 
 impl Finder<'_> {
     pub(super) fn notes(&self, of_octave: &FxHashMap<EditionNote, usize>, of_other: &[usize], out: &mut Vec<Finding>) {
@@ -107,6 +118,11 @@ impl Finder<'_> {
                 let ours_named = tied_name(&self.edition.tied(e).map(|n| self.edition[n].duration).collect::<Vec<_>>());
                 let written = self.source.tied(s).map(|n| self.source[n].duration * self.collation.scale);
                 let theirs_named = tied_name(&written.collect::<Vec<_>>());
+                let [ours_named, theirs_named] = match (fills(self.edition, e), fills(self.source, s)) {
+                    (true, false) if ours_named.contains(TIED) => [WHOLE_BAR.into(), theirs_named],
+                    (false, true) if theirs_named.contains(TIED) => [ours_named, WHOLE_BAR.into()],
+                    _ => [ours_named, theirs_named],
+                };
                 match ours_named == theirs_named {
                     // Lengths that no notes can be written for.
                     true if ours > theirs => (format!("{one}, longer"), format!("{other}, shorter")),

@@ -82,6 +82,20 @@ fn ties_are_put_in_and_taken_out() {
 }
 
 #[test]
+fn tied_notes_that_fill_a_bar_are_the_whole_bar() {
+    let style = Style { time: (5, 4), ..g_major() };
+    let source = score(&style, "G4q A4q B4q C5q D5q | E5w D5q | G4h. G4h");
+    let edition = score(&style, "G4q A4q B4q C5q D5q | E5w~ E5q | G4h. G4h");
+    let found = compare(&edition, &source).found;
+    assert!(found.contains(&"rhythm altered E5 for the whole bar / E5 for a whole note".to_string()), "{found:?}");
+    // What one note can say is told so.
+    let edition = score(&Style { time: (4, 4), ..g_major() }, "G4q A4q B4q C5q | E5h~ E5h | G4w");
+    let source = score(&Style { time: (4, 4), ..g_major() }, "G4q A4q B4q C5q | E5h D5h | G4w");
+    let found = compare(&edition, &source).found;
+    assert!(found.contains(&"rhythm altered E5 for a whole note / E5 for a half".to_string()), "{found:?}");
+}
+
+#[test]
 fn rhythms_and_missing_notes_bring_the_bar_back_from_the_source() {
     let source = score(&g_major(), TUNE);
     let edition = score(&g_major(), &TUNE.replace("C5e B4e A4e G4e", "C5e. B4s A4q").replace("F#4q A4q", "F#4h"));

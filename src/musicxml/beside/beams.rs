@@ -9,7 +9,7 @@ type Torn = ((String, String), Vec<usize>);
 /// Mends the beams of a part that no later note ends: the engraver would draw them over all notes up to the next end.
 pub(super) fn mend_open(measures: &mut [Fragment]) {
     for at in 0..measures.len() {
-        let next = measures.get(at + 1).map(|next| goes_on(next)).unwrap_or_default();
+        let next = measures.get(at + 1).map(goes_on).unwrap_or_default();
         let open = torn(&measures[at].children);
         let open = open.into_iter().filter(|(key, run)| {
             let begins =
