@@ -55,7 +55,8 @@ pub fn staves(sides: Sides, place: usize, looked_at: &Range<usize>) -> Result<St
 /// # Errors
 /// Why there are no staves, in a sentence.
 pub fn to_draw(sides: Sides, place: usize, looked_at: &Range<usize>) -> Result<ToDraw, String> {
-    let name = &sides.edition.parts[sides.collation.parts[place].edition].name;
+    let part = &sides.edition.parts[sides.collation.parts[place].edition];
+    let name = if part.name.is_empty() { &part.id } else { &part.name };
     let rows = rows_of_part(&sides, place);
     let seen = |row: &usize| rows[*row].1.is_some_and(|piece| looked_at.contains(&piece.bar));
     let all = looked_at.start == 0 && (0..rows.len()).all(|row| rows[row].1.is_none() || seen(&row));

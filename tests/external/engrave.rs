@@ -2,7 +2,7 @@
 #![cfg(feature = "engrave")]
 
 use crate::common::program::{demo, json_of, obelus, obelus_fails};
-use crate::common::staves::quarters;
+use crate::common::staves::{on_staves, quarters};
 use crate::python;
 #[cfg(unix)]
 use crate::terminal::on_terminal;
@@ -148,6 +148,17 @@ fn a_clef_that_comes_with_a_bar_stands_before_its_barline() {
     let order: String = marks.iter().filter_map(|(classes, _)| of(classes)).collect();
     // Bar by bar, the source's notes and the edition's.
     assert_eq!(order, ["nnnnnnnn", "nnnncnnnnc", "nnnnnnnn", "nnnn", "nnnn"].concat());
+}
+
+/// A part without a name is called by its id.
+#[test]
+fn a_part_without_staves_says_which() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    fs::write(at("edition.xml"), on_staves(1).replace("<part-name>Keys<", "<part-name><")).unwrap();
+    fs::write(at("source.xml"), on_staves(2)).unwrap();
+    let page = obelus(&["audit", &at("edition.xml"), &at("source.xml"), "--format", "html"]);
+    assert!(page.contains("Not drawn: P1 has no staves"), "{page}");
 }
 
 #[test]
