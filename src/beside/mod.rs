@@ -6,7 +6,7 @@ mod rows;
 mod staves;
 
 pub use alone::{Thing, named_part};
-pub use staves::{Staves, ToDraw, staves, to_draw};
+pub use staves::{For, Staves, ToDraw, staves, to_draw};
 
 use crate::alignment::{
     BarPair, Edition, EditionNote, EditionPart, MarkOf, NoteOf, PartOf, Side, Source, SourceNote, SourcePart,

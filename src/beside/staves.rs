@@ -12,8 +12,9 @@ use std::ops::Range;
 
 /// In tenths of a millimetre, at the usual size of staves.
 const WIDTH: u32 = 2400;
-/// Bars that are drawn at once, at most.
+/// Bars that are drawn at once, at most; on the desk someone waits for them.
 const BARS_OF_PIECE: usize = 50;
+const BARS_AT_THE_DESK: usize = 40;
 /// Bars of a passage that has a picture of its own, with one before and one after.
 const MOST_IN_EXCERPT: usize = 8;
 
@@ -21,6 +22,8 @@ const MOST_IN_EXCERPT: usize = 8;
 pub struct Staves {
     /// Of all the score, each with several systems.
     pub pictures: Vec<String>,
+    /// Whether there are others of the same part.
+    pub is_piece: bool,
     /// Of passages, one each.
     pub excerpts: Vec<String>,
     /// What the names in the drawing (`m0`, `m1` …) stand for: findings.
@@ -40,6 +43,7 @@ pub struct ToDraw {
     subjects: Vec<Vec<usize>>,
     bars: Vec<(Option<usize>, Option<usize>)>,
     passages: Vec<Option<usize>>,
+    is_piece: bool,
 }
 
 /// Has a part of an audit drawn; only the bars of the edition that are looked at.
@@ -47,14 +51,23 @@ pub struct ToDraw {
 /// # Errors
 /// Why there are no staves, in a sentence.
 pub fn staves(sides: Sides, place: usize, looked_at: &Range<usize>) -> Result<Staves, String> {
-    to_draw(sides, place, looked_at)?.draw()
+    to_draw(sides, place, looked_at, For::Page)?.draw()
+}
+
+/// What staves are drawn for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum For {
+    /// All of it, with an excerpt of each passage.
+    Page,
+    /// Piece by piece.
+    Desk,
 }
 
 /// What is to be drawn of a part of an audit.
 ///
 /// # Errors
 /// Why there are no staves, in a sentence.
-pub fn to_draw(sides: Sides, place: usize, looked_at: &Range<usize>) -> Result<ToDraw, String> {
+pub fn to_draw(sides: Sides, place: usize, looked_at: &Range<usize>, aim: For) -> Result<ToDraw, String> {
     let part = &sides.edition.parts[sides.collation.parts[place].edition];
     let name = if part.name.is_empty() { &part.id } else { &part.name };
     let rows = rows_of_part(&sides, place);
@@ -69,8 +82,14 @@ pub fn to_draw(sides: Sides, place: usize, looked_at: &Range<usize>) -> Result<T
     let ends = |test: &dyn Fn(&usize) -> bool| (0..rows.len()).find(test).zip((0..rows.len()).rfind(test));
     let shown = ends(&|row| is_compared(row) && (all || seen(row))).or_else(|| ends(&seen));
     let (first, last) = shown.unwrap_or((0, rows.len().saturating_sub(1)));
-    let (excerpts, passages) = excerpts(&sides, place, &rows);
-    let mut stretches = pieces(first, last);
+    let (excerpts, passages, bars_of_piece) = match aim {
+        For::Page => {
+            let (excerpts, passages) = excerpts(&sides, place, &rows);
+            (excerpts, passages, BARS_OF_PIECE)
+        }
+        For::Desk => (Vec::new(), Vec::new(), BARS_AT_THE_DESK),
+    };
+    let mut stretches = pieces(first, last, bars_of_piece);
     let of_score = stretches.len();
     stretches.extend(excerpts);
     let Some(Named { music, subjects }) = named(sides, place, &rows, &stretches) else {
@@ -86,19 +105,40 @@ pub fn to_draw(sides: Sides, place: usize, looked_at: &Range<usize>) -> Result<T
     };
     let pieces = music.into_iter().zip(&stretches).enumerate().map(piece).collect();
     let bars = rows[first..=last].iter().map(|(source, edition)| (bar(edition), bar(source))).collect();
-    Ok(ToDraw { name: name.clone(), pieces, of_score, subjects, bars, passages })
+    Ok(ToDraw { name: name.clone(), pieces, of_score, subjects, bars, passages, is_piece: false })
 }
 
 impl ToDraw {
+    /// How many pieces the score has.
+    pub fn count(&self) -> usize {
+        self.of_score
+    }
+
+    /// One of its pieces.
+    pub fn piece(&self, place: usize) -> Option<ToDraw> {
+        let bars = |piece: &Piece| piece.beats.units.len();
+        let own = self.pieces.get(place).filter(|_| place < self.of_score)?;
+        let before: usize = self.pieces[..place].iter().map(bars).sum();
+        Some(ToDraw {
+            name: self.name.clone(),
+            pieces: vec![own.clone()],
+            of_score: 1,
+            subjects: self.subjects.clone(),
+            bars: self.bars[before..before + bars(own)].to_vec(),
+            passages: Vec::new(),
+            is_piece: true,
+        })
+    }
+
     /// Has it drawn.
     ///
     /// # Errors
     /// Why there are no staves, in a sentence.
     pub fn draw(self) -> Result<Staves, String> {
-        let ToDraw { name, pieces, of_score, subjects, bars, passages } = self;
+        let ToDraw { name, pieces, of_score, subjects, bars, passages, is_piece } = self;
         let mut pictures = drawn(pieces).map_err(|fault| format!("{name} has no staves: {fault}"))?;
         let excerpts = pictures.split_off(of_score).concat();
-        Ok(Staves { pictures: pictures.concat(), excerpts, subjects, bars, passages })
+        Ok(Staves { pictures: pictures.concat(), excerpts, subjects, bars, passages, is_piece })
     }
 }
 
@@ -132,9 +172,9 @@ fn drawn(pieces: Vec<Piece>) -> Result<Vec<Vec<String>>, Error> {
 }
 
 /// Long scores are drawn in pieces: the engraver's time grows faster than they do.
-fn pieces(first: usize, last: usize) -> Vec<(usize, usize)> {
+fn pieces(first: usize, last: usize, most: usize) -> Vec<(usize, usize)> {
     let bars = last + 1 - first;
-    let count = bars.div_ceil(BARS_OF_PIECE).max(1);
+    let count = bars.div_ceil(most).max(1);
     let begin = |piece: usize| first + piece * bars / count;
     (0..count).map(|piece| (begin(piece), begin(piece + 1) - 1)).collect()
 }
@@ -187,9 +227,9 @@ mod tests {
 
     #[test]
     fn pieces_are_nearly_equal_and_leave_nothing_out() {
-        assert_eq!(pieces(0, 49), [(0, 49)]);
-        assert_eq!(pieces(0, 50), [(0, 24), (25, 50)]);
-        assert_eq!(pieces(5, 5), [(5, 5)]);
-        assert_eq!(pieces(10, 159), [(10, 59), (60, 109), (110, 159)]);
+        assert_eq!(pieces(0, 49, 50), [(0, 49)]);
+        assert_eq!(pieces(0, 50, 50), [(0, 24), (25, 50)]);
+        assert_eq!(pieces(5, 5, 50), [(5, 5)]);
+        assert_eq!(pieces(10, 159, 50), [(10, 59), (60, 109), (110, 159)]);
     }
 }

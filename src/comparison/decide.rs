@@ -1,7 +1,7 @@
 //! An edition beside its source, for a person who decides finding by finding.
 
 use super::Comparison;
-use crate::beside::{self, Staves, ToDraw};
+use crate::beside::{self, For, Staves, ToDraw};
 use crate::clean::{self, Decided, Decisions, Failure, Names, Policy};
 use crate::musicxml::Tree;
 use crate::report::{self, Audit, Glyphs};
@@ -44,23 +44,23 @@ impl<'i> Comparison<Tree<'i>> {
     /// # Errors
     /// Why there are none, in a sentence.
     pub(crate) fn staves_to_decide(&self, audit: &Audit, place: usize) -> Result<ToDraw, String> {
-        beside::to_draw(self.sides_of(self.whole()), place, &audit.parts[place].looked_at())
+        beside::to_draw(self.sides_of(self.whole()), place, &audit.parts[place].looked_at(), For::Desk)
     }
 
-    /// The drawn staves of a part for a page.
+    /// A drawn piece of the staves of a part.
     ///
     /// # Errors
     /// Where the drawing cannot be understood.
     pub(crate) fn drawn_to_decide(
         &self,
         audit: &Audit,
-        place: usize,
+        (place, piece): (usize, usize),
         staves: &Staves,
         glyphs: &mut Glyphs,
     ) -> Result<String, String> {
         let laid = self.whole();
         let instruments = vec![None; laid.collation.parts.len()];
-        let drawn = report::staves_alone(&self.material(laid, &instruments), audit, place, staves, glyphs);
+        let drawn = report::staves_alone(&self.material(laid, &instruments), audit, (place, piece), staves, glyphs);
         drawn.ok_or_else(|| "the engraver's answer cannot be read".into())
     }
 }

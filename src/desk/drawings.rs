@@ -3,6 +3,7 @@
 use super::copy::{LineOfPart, draw};
 use super::fault::Fault;
 use super::opened::{Pair, Shapes};
+use crate::beside::ToDraw;
 use crate::engrave;
 use crate::report::out_of_line;
 use serde::Serialize;
@@ -23,8 +24,9 @@ pub struct Drawings {
     /// Drawings by their names, and how many bytes they have.
     kept: Mutex<(HashMap<String, Arc<Drawn>>, usize)>,
     shapes: Shapes,
-    /// Of each part its staves to decide on, by the pair that they are of.
-    staves: tokio::sync::Mutex<BTreeMap<(u64, usize), Arc<Drawn>>>,
+    /// Of each part its staves to decide on, by the pair that they are of, and their pieces as they were drawn.
+    staves: tokio::sync::Mutex<BTreeMap<(u64, usize), Arc<ToDraw>>>,
+    pieces: tokio::sync::Mutex<BTreeMap<(u64, usize, usize), Arc<Drawn>>>,
     engravers: Semaphore,
 }
 
@@ -49,6 +51,7 @@ impl Default for Drawings {
             kept: Mutex::default(),
             shapes: Shapes::default(),
             staves: Default::default(),
+            pieces: Default::default(),
             engravers: Semaphore::new(ENGRAVERS),
         }
     }
@@ -64,23 +67,47 @@ fn built_in() -> Result<(), Fault> {
 }
 
 impl Drawings {
-    /// The staves of a part of a pair, on which its findings are decided.
+    /// What is to be drawn of a part of a pair.
     ///
     /// # Errors
-    /// Why there are none, in a sentence.
-    pub async fn staves(&self, number: u64, pair: &Pair, part: usize) -> Result<Arc<Drawn>, Fault> {
+    /// Why there is nothing, in a sentence.
+    async fn to_draw(&self, number: u64, pair: &Pair, part: usize) -> Result<Arc<ToDraw>, Fault> {
         built_in()?;
         if part >= pair.opened.audit.parts.len() {
             return Err("there is no such part".into());
         }
-        if let Some(drawn) = self.staves.lock().await.get(&(number, part)) {
+        let mut all = self.staves.lock().await;
+        if let Some(known) = all.get(&(number, part)) {
+            return Ok(known.clone());
+        }
+        let to_draw = Arc::new(pair.to_draw(part).await?);
+        all.retain(|(of, _), _| *of == number);
+        all.insert((number, part), to_draw.clone());
+        Ok(to_draw)
+    }
+
+    /// In how many pieces a part of a pair is drawn.
+    ///
+    /// # Errors
+    /// Why there are no staves, in a sentence.
+    pub async fn pieces(&self, number: u64, pair: &Pair, part: usize) -> Result<usize, Fault> {
+        Ok(self.to_draw(number, pair, part).await?.count())
+    }
+
+    /// A piece of the staves of a part, on which its findings are decided.
+    ///
+    /// # Errors
+    /// Why there are none, in a sentence.
+    pub async fn staves(&self, number: u64, pair: &Pair, part: usize, piece: usize) -> Result<Arc<Drawn>, Fault> {
+        let own = self.to_draw(number, pair, part).await?.piece(piece).ok_or("there is no such piece")?;
+        if let Some(drawn) = self.pieces.lock().await.get(&(number, part, piece)) {
             return Ok(drawn.clone());
         }
         let _turn = self.engravers.acquire().await.map_err(|fault| fault.to_string())?;
-        let drawn = Arc::new(Drawn::new(&pair.staves(part, self.shapes.clone()).await?));
-        let mut all = self.staves.lock().await;
-        all.retain(|(of, _), _| *of == number);
-        all.insert((number, part), drawn.clone());
+        let drawn = Arc::new(Drawn::new(&pair.staves(part, piece, own, self.shapes.clone()).await?));
+        let mut all = self.pieces.lock().await;
+        all.retain(|(of, ..), _| *of == number);
+        all.insert((number, part, piece), drawn.clone());
         Ok(drawn)
     }
 

@@ -27,7 +27,7 @@ pub type Shapes = Arc<Mutex<Glyphs>>;
 enum Ask {
     Decided(Decisions, oneshot::Sender<Result<Decided, String>>),
     ToDraw(usize, oneshot::Sender<Result<ToDraw, String>>),
-    Compose(usize, Staves, Shapes, oneshot::Sender<Result<String, String>>),
+    Compose((usize, usize), Staves, Shapes, oneshot::Sender<Result<String, String>>),
 }
 
 /// The thread of a pair; it ends when this is dropped.
@@ -84,15 +84,22 @@ impl Pair {
         self.ask(|tell| Ask::Decided(decisions, tell)).await
     }
 
-    /// The staves of a part, with its findings named, for the page.
+    /// What is to be drawn of a part, with its findings named.
     ///
     /// # Errors
-    /// Why there are none, in a sentence.
-    pub async fn staves(&self, part: usize, shapes: Shapes) -> Result<String, String> {
-        let to_draw = self.ask(|tell| Ask::ToDraw(part, tell)).await?;
+    /// Why there are no staves, in a sentence.
+    pub async fn to_draw(&self, part: usize) -> Result<ToDraw, String> {
+        self.ask(|tell| Ask::ToDraw(part, tell)).await
+    }
+
+    /// A piece of a part, drawn, for the page.
+    ///
+    /// # Errors
+    /// Why there is none, in a sentence.
+    pub async fn staves(&self, part: usize, piece: usize, to_draw: ToDraw, shapes: Shapes) -> Result<String, String> {
         let drawn = tokio::task::spawn_blocking(move || to_draw.draw());
         let drawn = drawn.await.map_err(|fault| fault.to_string())??;
-        self.ask(|tell| Ask::Compose(part, drawn, shapes, tell)).await
+        self.ask(|tell| Ask::Compose((part, piece), drawn, shapes, tell)).await
     }
 }
 
@@ -130,9 +137,9 @@ fn hold(
                 _ = tell.send(decided);
             }
             Ask::ToDraw(part, tell) => _ = tell.send(comparison.staves_to_decide(&opened.audit, part)),
-            Ask::Compose(part, staves, shapes, tell) => {
+            Ask::Compose(place, staves, shapes, tell) => {
                 let mut shapes = shapes.lock().expect("nobody panics with it");
-                _ = tell.send(comparison.drawn_to_decide(&opened.audit, part, &staves, &mut shapes));
+                _ = tell.send(comparison.drawn_to_decide(&opened.audit, place, &staves, &mut shapes));
             }
         }
     }

@@ -50,7 +50,8 @@ pub fn router(desk: Arc<Desk>, guarded: Arc<Guard>) -> Router {
         .route("/pair", get(async |State(desk): Of| desk.pair().await.map(Json)))
         .route("/instruments", get(instruments))
         .route("/shapes", get(shapes))
-        .route("/staves/{part}", get(staves))
+        .route("/staves/{part}", get(pieces))
+        .route("/staves/{part}/{piece}", get(staves))
         .route("/copy", get(copy))
         .route("/copy/lines", get(lines))
         .route("/copy/range", get(range))
@@ -96,8 +97,12 @@ async fn instruments() -> Json<Value> {
     Json(json!(all.iter().map(|i| &i.name).collect::<Vec<_>>()))
 }
 
-async fn staves(State(desk): Of, Path(part): Path<usize>) -> Answer {
-    Ok(Json(json!(*desk.staves(part).await?)))
+async fn pieces(State(desk): Of, Path(part): Path<usize>) -> Answer {
+    Ok(Json(json!({ "pieces": desk.pieces(part).await? })))
+}
+
+async fn staves(State(desk): Of, Path((part, piece)): Path<(usize, usize)>) -> Answer {
+    Ok(Json(json!(*desk.staves(part, piece).await?)))
 }
 
 /// Shapes and beginnings of staves that the page does not have.

@@ -6,7 +6,7 @@ use super::drawings::{Drawings, Drawn};
 use super::fault::Fault;
 use super::folder::Folder;
 use super::now::Now;
-use super::opened::Opened;
+use super::opened::{Opened, Pair};
 use super::settings::{PlayerSettings, Settings};
 use super::steps::{Chosen, Steps, Unreadable, Way};
 use super::tabs::Tabs;
@@ -214,13 +214,22 @@ impl Desk {
         .await
     }
 
-    /// The staves of a part on which its findings are decided.
-    pub async fn staves(&self, part: usize) -> Result<Arc<Drawn>, Fault> {
-        let (number, pair) = {
-            let now = self.now.lock().await;
-            (now.number, now.pair.clone().ok_or("no scores are open")?)
-        };
-        self.drawings.staves(number, &pair, part).await
+    /// The pair that is open, and its number.
+    async fn opened(&self) -> Result<(u64, Arc<Pair>), Fault> {
+        let now = self.now.lock().await;
+        Ok((now.number, now.pair.clone().ok_or("no scores are open")?))
+    }
+
+    /// In how many pieces the staves of a part are drawn.
+    pub async fn pieces(&self, part: usize) -> Result<usize, Fault> {
+        let (number, pair) = self.opened().await?;
+        self.drawings.pieces(number, &pair, part).await
+    }
+
+    /// A piece of the staves of a part, on which its findings are decided.
+    pub async fn staves(&self, part: usize, piece: usize) -> Result<Arc<Drawn>, Fault> {
+        let (number, pair) = self.opened().await?;
+        self.drawings.staves(number, &pair, part, piece).await
     }
 
     /// The copy that follows from what is chosen, made where it is not there yet.

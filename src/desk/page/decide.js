@@ -76,8 +76,12 @@ const choose = (index, from) => {
   card();
   const item = boxes.list.querySelector(`li[data-finding="${index}"]`);
   const mark = boxes.staves.querySelector(`a[data-rows~="${index}"]`);
+  // What is not drawn yet is brought near: it is drawn then.
+  const bars = desk.pair.bars[part].length;
+  const far = boxes.staves.querySelectorAll(".music-piece");
+  const near = far[Math.floor(((findings()[index]?.bar_index ?? 0) / Math.max(bars, 1)) * far.length)];
   if (from !== "list") item?.scrollIntoView({ block: "nearest" });
-  if (from !== "staves") mark?.scrollIntoView({ block: "center", inline: "nearest" });
+  if (from !== "staves") (mark ?? near)?.scrollIntoView({ block: "center", inline: "nearest" });
 };
 
 const wide = () => {
@@ -123,14 +127,34 @@ const build = async (section) => {
   card();
   paint();
   if (!state.staves) return boxes.staves.replaceChildren(make("p", {}, "This build draws no staves; decide in the list."));
+  await draw();
+};
+
+// Piece by piece, as they come into view.
+const draw = async () => {
   const own = built;
-  const drawn = await get(`/staves/${part}`);
+  const told = await get(`/staves/${part}`);
+  if (told === null || own !== built) return;
+  const observer = new IntersectionObserver((entries) => {
+    for (const { isIntersecting, target } of entries) {
+      if (!isIntersecting) continue;
+      observer.unobserve(target);
+      piece(target, own);
+    }
+  }, { rootMargin: "600px" });
+  const places = Array.from({ length: told.pieces }, (_, place) => make("div", { class: "music-piece", "data-piece": place }));
+  boxes.staves.replaceChildren(
+    make("p", { class: "hint", id: `p${part + 1}-score` }, "The source above, the edition below, in the edition's key. + added, − omitted, ~ altered."),
+    ...places);
+  places.forEach((place) => observer.observe(place));
+};
+
+const piece = async (place, own) => {
+  const drawn = await get(`/staves/${part}/${place.dataset.piece}`);
   if (drawn === null || own !== built) return;
   await learn();
-  const staves = make("div", {});
-  put(staves, drawn);
-  boxes.staves.replaceChildren(
-    make("p", { class: "hint", id: `p${part + 1}-score` }, "The source above, the edition below, in the edition's key. + added, − omitted, ~ altered."), staves);
+  put(place, drawn);
+  place.classList.add("drawn");
   paint();
 };
 

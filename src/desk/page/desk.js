@@ -38,7 +38,8 @@ const show = () => {
     by(way).title = state[way] ? `${way === "undo" ? "Undo" : "Redo"}: ${state[way]}` : "";
   }
   by("open").textContent = state.open === undefined ? "" : state.open === 0 ? "All decided" : `${state.open} open`;
-  if (state.faults.length) by("fault").textContent = state.faults.join(" ");
+  const told = [...state.faults, ...(state.remarks ?? [])];
+  if (told.length) by("fault").textContent = told.join(" ");
   if (name === "choose" || desk.pair) views[name].show(by(`view-${name}`), desk);
 };
 

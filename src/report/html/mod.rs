@@ -120,11 +120,11 @@ fn policy(styles: &[String]) -> String {
     )
 }
 
-/// The staves of one part by themselves, each mark with the rows of its findings.
+/// A piece of the staves of one part by itself, each mark with its findings.
 pub fn staves_alone(
     material: &Material,
     audit: &Audit,
-    place: usize,
+    (place, piece): (usize, usize),
     staves: &Staves,
     glyphs: &mut Glyphs,
 ) -> Option<String> {
@@ -132,7 +132,7 @@ pub fn staves_alone(
     let (edition, source) = (alignment.edition_part(material.edition), alignment.source_part(material.source));
     let found = &material.findings[place];
     let score = staves::Score::new(staves, found, &audit.parts[place], [&edition, &source], glyphs)?;
-    Some(score.systems(&format!("p{}", place + 1)).into_string())
+    Some(score.piece(&format!("p{}", place + 1), piece).into_string())
 }
 
 fn compared(audit: &Audit) -> Markup {

@@ -111,13 +111,6 @@ impl Score {
                 span.altered { "~ altered" } ": blue, ringed, notes with diamond heads. "
                 "What staves cannot show stands in words above them. Each mark leads to its row in the critical notes, and each row to its mark."
             }
-            (self.systems(id))
-        }
-    }
-
-    /// The systems alone, called by the heading `ID-score`.
-    pub fn systems(&self, id: &str) -> Markup {
-        html! {
             @let mut named = BTreeSet::new();
             @let mut name = |spot: &Spot| {
                 let own = spot.rows.iter().find_map(|row| self.marks.get(row).filter(|own| *own == row))?;
@@ -125,8 +118,18 @@ impl Score {
             };
             div.staves.score data-part=(id) role="group" aria-labelledby=(format!("{id}-score")) {
                 @for (place, (drawn, (first, last))) in self.systems.iter().zip(&self.numbers).enumerate() {
-                    @let bars = if first == last { format!("Bar {first}") } else { format!("Bars {first} to {last}") };
-                    (system(drawn, &format!("{bars}, source above, edition below"), &format!("{id}-y{place}"), &mut |spots, is_again| links(id, spots, is_again, &mut name)))
+                    (system(drawn, &bars(first, last), &format!("{id}-y{place}"), &mut |spots, is_again| links(id, spots, is_again, &mut name)))
+                }
+            }
+        }
+    }
+
+    /// The systems alone, of the piece of that number.
+    pub fn piece(&self, id: &str, piece: usize) -> Markup {
+        html! {
+            div.staves.score data-part=(id) {
+                @for (place, (drawn, (first, last))) in self.systems.iter().zip(&self.numbers).enumerate() {
+                    (system(drawn, &bars(first, last), &format!("{id}-k{piece}y{place}"), &mut |spots, is_again| links(id, spots, is_again, &mut |_| None)))
                 }
             }
         }
@@ -147,6 +150,12 @@ impl Score {
     }
 }
 
+/// What a system is called.
+fn bars(first: &str, last: &str) -> String {
+    let bars = if first == last { format!("Bar {first}") } else { format!("Bars {first} to {last}") };
+    format!("{bars}, source above, edition below")
+}
+
 /// Notes for its bar what the staves do not show.
 fn flag(systems: &[Picture], flags: &mut [Vec<Flag>], staves: &Staves, finding: &Finding, row: usize) {
     let theirs = finding.source_at.map(|s| s.bar);
@@ -157,7 +166,8 @@ fn flag(systems: &[Picture], flags: &mut [Vec<Flag>], staves: &Staves, finding: 
         (one, other) => one.or(other).unwrap_or_default().to_string(),
     };
     let text = format!("{} {} {reading}", sign(finding.status), finding.category);
-    let mut bar = bar.unwrap_or(0);
+    // What is in other pieces is told there.
+    let Some(mut bar) = bar.or((!staves.is_piece).then_some(0)) else { return };
     for (system, flags) in systems.iter().zip(flags) {
         if bar < system.bars.len() {
             return flags.push(Flag { bar, row, status: finding.status.name(), text });
