@@ -44,10 +44,13 @@ pub fn system(drawn: &Picture, about: &str, id: &str, spots: DrawSpots) -> Marku
                 @let clip = piece.is_crossed().then(|| format!("{id}c{place}"));
                 @let clipped = clip.as_ref().map_or(String::new(), |clip| format!(";--clip:url(#{clip})"));
                 div.piece style=(format!("--w:{:.0};--h:{high:.0};--up:{up:.0};--over:{over:.0}{clipped}", head + wide + over)) {
-                    svg.head aria-hidden="true" viewBox=(view(before, head)) style=(format!("flex-grow:{head:.0}")) {
-                        @match place {
-                            0 => { g id=(format!("{id}h")) { use href=(format!("#{id}g")) {} (PreEscaped(&along)) } }
-                            _ => { use href=(format!("#{id}h")) {} g transform=(format!("translate({start:.0})")) { (PreEscaped(shown)) } }
+                    // One staff without a name has nothing before its first piece.
+                    @if head > 0.0 {
+                        svg.head aria-hidden="true" viewBox=(view(before, head)) style=(format!("flex-grow:{head:.0}")) {
+                            @match place {
+                                0 => { g id=(format!("{id}h")) { use href=(format!("#{id}g")) {} (PreEscaped(&along)) } }
+                                _ => { use href=(format!("#{id}h")) {} g transform=(format!("translate({start:.0})")) { (PreEscaped(shown)) } }
+                            }
                         }
                     }
                     svg role="none" viewBox=(view(piece.left, wide)) style=(format!("flex-grow:{wide:.0}")) {
