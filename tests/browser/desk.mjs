@@ -105,11 +105,21 @@ async function spot(selector) {
     }
     await page.keyboard.press("Enter");
   } else {
-    await page.evaluate((selector) => document.querySelector(selector).scrollIntoView({ block: "center" }), selector);
+    // High enough that the card of what was chosen before does not cover it.
+    await page.evaluate((selector) => {
+      document.querySelector(selector).scrollIntoView({ block: "start" });
+      scrollBy(0, -innerHeight / 5);
+    }, selector);
     await until((selector) => document.querySelector(selector) && !document.querySelector('[aria-busy="true"]'), selector);
-    // The bar may be under the card of what was chosen before.
-    const rect = await page.$(`${selector} > rect`);
-    await rect.click();
+    for (let tries = 3; tries > 0; tries -= 1) {
+      try {
+        await (await page.$(`${selector} > rect`)).click();
+        break;
+      } catch (error) {
+        // The line was drawn anew meanwhile.
+        if (tries === 1 || !/detached/.test(error.message)) throw error;
+      }
+    }
   }
 }
 

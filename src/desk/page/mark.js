@@ -35,7 +35,13 @@ const at = (there, kind) => ({ ...there.base, at: there.at, ...kind });
 // What waits for a second note: a span for its end, a mark that is moved for its new place.
 const wait = (text, then) => {
   waiting = then;
-  boxes.waiting.replaceChildren(make("p", {}, text, " ", button("Leave it", () => { waiting = null; boxes.waiting.replaceChildren(); })));
+  boxes.card.classList.add("chosen", "waiting");
+  boxes.card.replaceChildren(make("p", { role: "status" }, text), button("Leave it", stop));
+};
+
+const stop = () => {
+  waiting = null;
+  palette();
 };
 
 const add = (mark) => change({ do: "mark", mark });
@@ -43,8 +49,7 @@ const add = (mark) => change({ do: "mark", mark });
 const choose = (spot) => {
   if (waiting) {
     const then = waiting;
-    waiting = null;
-    boxes.waiting.replaceChildren();
+    stop();
     return then(place(spot));
   }
   here = { ...place(spot), spot, about: spot.getAttribute("aria-label") };
@@ -62,6 +67,7 @@ const close = () => {
 };
 
 const palette = () => {
+  boxes.card.classList.remove("waiting");
   boxes.card.classList.toggle("chosen", Boolean(here));
   if (!here) return boxes.card.replaceChildren(make("p", {}, "Choose a note or a rest in the staves, then a mark. Arrow keys go from one to the next."));
   const from = here;
@@ -92,6 +98,7 @@ const own = (index) => {
   if (!mark) return palette();
   const span = mark.from !== undefined;
   const move = (text, changed) => wait(text, (there) => change({ do: "edit-mark", place: index, mark: changed(there) }));
+  boxes.card.classList.remove("waiting");
   boxes.card.classList.add("chosen");
   boxes.card.replaceChildren(
     button("Close", close, { class: "close" }),
@@ -122,16 +129,15 @@ export const show = async (section, { state }) => {
       list: make("ol", { class: "marks" }),
       none: make("p", {}, "None yet."),
       card: make("div", { class: "card" }),
-      waiting: make("div", { class: "waiting", "aria-live": "assertive" }),
       told: make("div", { class: "told" }),
     };
     section.append(boxes.told, make("div", { class: "beside" }, boxes.staves,
-      make("div", { class: "panel" }, boxes.waiting, boxes.card, make("h3", {}, "Your marks"), boxes.none, boxes.list)));
+      make("div", { class: "panel" }, boxes.card, make("h3", {}, "Your marks"), boxes.none, boxes.list)));
     if (!state.staves) boxes.staves.append(make("p", {}, "This build draws no staves; marks are written into my-marks.toml."));
     staves = copyStaves(boxes.staves, choose);
     addEventListener("keydown", (event) => {
       if (event.key !== "Escape" || section.hidden) return;
-      if (waiting) { waiting = null; boxes.waiting.replaceChildren(); }
+      if (waiting) stop();
       else if (here) close();
     });
     palette();
