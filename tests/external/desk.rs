@@ -22,11 +22,21 @@ impl Drop for Desk {
 }
 
 /// Starts a desk on two scores; gives the address that it prints.
-fn start(folder: &Path, [edition, source]: [&Path; 2], more: &[&str]) -> (Desk, String) {
+fn start(folder: &Path, scores: [&Path; 2], more: &[&str]) -> (Desk, String) {
+    start_with(folder, scores, more, &[])
+}
+
+fn start_with(
+    folder: &Path,
+    [edition, source]: [&Path; 2],
+    more: &[&str],
+    variables: &[(&str, &OsStr)],
+) -> (Desk, String) {
     let mut child = Command::new(env!("CARGO_BIN_EXE_obelus"))
         .args(["desk", "--no-open", "--stay", "--folder"])
         .args([folder, edition, source])
         .args(more)
+        .envs(variables.iter().copied())
         .stdout(Stdio::piped())
         .spawn()
         .expect("the program starts");
@@ -83,4 +93,58 @@ fn the_whole_way_on_a_score_of_two_staves() {
     args.extend(["--steps", "0", "--semitones", "0", "--seed", "7", "--marks", "40"].map(OsStr::new));
     python::run("editor.py", &args);
     whole_way("pointer", [&files[0], &source], &[]);
+}
+
+/// A file name, titles, names of parts and words that would be markup, scripts and very long, if they were no text.
+#[test]
+fn hostile_scores_are_text() {
+    let dir = tempfile::tempdir().unwrap();
+    let evil = "<img src=x onerror=alert(1)><script>alert(2)</script>\"'&{{}}`${alert(3)}`";
+    let long = "Wolkenkuckucksheim".repeat(200);
+    let text = |text: &str| text.replace('&', "&amp;").replace('<', "&lt;").replace('"', "&quot;");
+    let score = |words: &str, fingering: &str| {
+        format!(
+            "<score-partwise><work><work-title>{t}</work-title></work><part-list><score-part id=\"P1\"><part-name>{t}{l}\
+             </part-name></score-part></part-list><part id=\"P1\"><measure number=\"{t}\"><attributes><divisions>1\
+             </divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>{words}<note><pitch><step>C\
+             </step><octave>5</octave></pitch><duration>4</duration><type>whole</type>{fingering}<lyric><text>{t}</text>\
+             </lyric></note></measure></part></score-partwise>",
+            t = text(evil),
+            l = text(&long),
+        )
+    };
+    let words = format!(
+        "<direction><direction-type><words>{}{}</words></direction-type></direction>\
+         <direction><direction-type><rehearsal>{}</rehearsal></direction-type></direction>",
+        text(evil),
+        text(&long),
+        text(evil)
+    );
+    let fingering = format!("<notations><technical><fingering>{}</fingering></technical></notations>", text(evil));
+    let files = ["<b>edition'&.xml", "<i>source.xml"].map(|name| dir.path().join(name));
+    fs::write(&files[0], score(&words, &fingering)).unwrap();
+    fs::write(&files[1], score("", "")).unwrap();
+    let folder = dir.path().join("desk");
+    let (_desk, address) = start(&folder, [&files[0], &files[1]], &["--instrument", "alto recorder"]);
+    browser::desk("hostile", &address);
+}
+
+/// An engraver that never answers: all but the staves goes on.
+#[test]
+#[cfg(unix)]
+fn an_engraver_that_hangs_does_not_hang_the_desk() {
+    use std::os::unix::fs::PermissionsExt;
+    let dir = tempfile::tempdir().unwrap();
+    let stuck = dir.path().join("stuck");
+    fs::write(&stuck, "#!/bin/sh\nexec sleep 600\n").unwrap();
+    fs::set_permissions(&stuck, fs::Permissions::from_mode(0o755)).unwrap();
+    let [edition, source] = ["edition.musicxml", "source.musicxml"].map(demo);
+    let (desk, address) = start_with(
+        &dir.path().join("desk"),
+        [Path::new(&edition), Path::new(&source)],
+        &[],
+        &[("OBELUS_ENGRAVER", stuck.as_os_str()), ("OBELUS_ENGRAVE_SECONDS", OsStr::new("600"))],
+    );
+    browser::desk("stuck", &address);
+    drop(desk);
 }

@@ -3,7 +3,6 @@
 
 export const desk = { state: null, pair: null };
 const listeners = [];
-let running = null;
 
 export const listen = (listener) => listeners.push(listener);
 const tell = () => listeners.forEach((listener) => listener(desk));
@@ -14,18 +13,25 @@ export const say = (text) => { by("status").textContent = text; };
 export const complain = (text) => { by("fault").textContent = text; };
 
 // Work of more than half a second shows itself, and can be left.
+const running = new Map();
+const showBusy = () => { by("busy").hidden = ![...running.values()].some((isLong) => isLong); };
+
 export const busy = async (work) => {
   const own = new AbortController();
-  running = own;
-  const shown = setTimeout(() => { by("busy").hidden = false; }, 500);
+  running.set(own, false);
+  const shown = setTimeout(() => {
+    running.set(own, true);
+    showBusy();
+  }, 500);
   try {
     return await work(own.signal);
   } finally {
     clearTimeout(shown);
-    if (running === own) by("busy").hidden = true;
+    running.delete(own);
+    showBusy();
   }
 };
-by("leave").addEventListener("click", () => running?.abort());
+by("leave").addEventListener("click", () => [...running.keys()].forEach((own) => own.abort()));
 
 const answer = async (response) => {
   const text = await response.text();

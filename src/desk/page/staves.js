@@ -73,7 +73,9 @@ export const copyStaves = (box, onchoose) => {
   const fill = (line, drawn) => {
     kept.set(line.key, drawn);
     put(line.box, drawn);
-    line.box.style.minHeight = "";
+    line.box.classList.add("drawn");
+    // Lines that are not drawn yet take as much room as those that are.
+    box.style.setProperty("--line", `${line.box.getBoundingClientRect().height}px`);
     box.dispatchEvent(new CustomEvent("drawn", { detail: line }));
   };
 
@@ -139,7 +141,6 @@ export const copyStaves = (box, onchoose) => {
           continue;
         }
         const place = make("div", { class: "line", "data-part": part.id, "data-first": part.is_first ? "yes" : "no" });
-        place.style.minHeight = "7rem";
         const fresh = { key: line.key, box: place, drawn: false };
         shown.push(fresh);
         children.push(place);
