@@ -161,6 +161,12 @@ fn decide(opened: &Opened, old: &Decisions, which: &Which, word: Word) -> Result
     let what = match which {
         Which::Finding { part, finding } => {
             let about = opened.audit.parts.get(*part).and_then(|p| p.findings.get(*finding)).ok_or_else(gone)?;
+            // Of other music there is all or nothing: its bars stay or go.
+            if let Some(passage) = about.passage.filter(|_| about.category.is_of_notes())
+                && opened.audit.parts[*part].passages[passage].kind.is_other_music()
+            {
+                return decide(opened, old, &Which::Passage { part: *part, passage }, word);
+            }
             if word == Word::Apart && !opened.can_be_apart[*part][*finding] {
                 return Err("only marks that the editor added can be set apart; take it out, or keep it".into());
             }
@@ -195,12 +201,12 @@ fn decide(opened: &Opened, old: &Decisions, which: &Which, word: Word) -> Result
             format!("{} in {place}", all.passages[*passage].kind.words())
         }
         Which::Category(name) => {
-            let count = each(opened, &mut new, word, |p, f| opened.audit.parts[p].findings[f].category.name() == name);
-            format!("{} of {name}", counted(count, word)?)
+            let done = each(opened, &mut new, word, |p, f| opened.audit.parts[p].findings[f].category.name() == name);
+            done.told(word, &format!(" of {name}"))?
         }
         Which::Bars { part, from, to } => {
             let bars = &opened.audit.parts.get(*part).ok_or_else(gone)?;
-            let count = each(opened, &mut new, word, |p, f| {
+            let done = each(opened, &mut new, word, |p, f| {
                 p == *part && (*from..=*to).contains(&opened.audit.parts[p].findings[f].at.bar_index)
             });
             let number = |bar: usize| bars.bar_numbers.get(bar).map_or("", String::as_str);
@@ -209,36 +215,62 @@ fn decide(opened: &Opened, old: &Decisions, which: &Which, word: Word) -> Result
             } else {
                 format!("bars {} to {}", number(*from), number(*to))
             };
-            format!("{} in {place}", counted(count, word)?)
+            done.told(word, &format!(" in {place}"))?
         }
         Which::Rest => {
             let open = |p: usize, f: usize| !is_decided(opened, old, p, f);
-            let count = each(opened, &mut new, word, open);
-            format!("all that was open: {}", counted(count, word)?)
+            each(opened, &mut new, word, open).told(word, ", all that was open")?
         }
     };
     Ok((Chosen::Decisions(new), format!("{} {what}", word.told())))
 }
 
-/// Decides each finding that is meant and can be; how many.
-fn each(opened: &Opened, new: &mut Decisions, word: Word, is_meant: impl Fn(usize, usize) -> bool) -> usize {
-    let mut count = 0;
-    for (p, part) in opened.audit.parts.iter().enumerate() {
-        for f in (0..part.findings.len()).filter(|f| is_meant(p, *f)) {
-            if word != Word::Apart || opened.can_be_apart[p][f] {
-                say(&mut new.findings, &opened.names[p].findings[f], word.said());
-                count += 1;
-            }
-        }
-    }
-    count
+/// What became of several findings.
+#[derive(Default)]
+struct Done {
+    decided: usize,
+    /// That were decided otherwise before.
+    changed: usize,
+    /// That cannot be set apart.
+    not_apart: usize,
 }
 
-fn counted(count: usize, word: Word) -> Result<String, String> {
-    match (count, word) {
-        (0, Word::Apart) => Err("nothing there can be set apart: only marks that the editor added can".into()),
-        (0, _) => Err("nothing there is left to decide".into()),
-        _ => Ok(phrases::count(count, "finding")),
+/// Decides each finding that is meant and can be.
+fn each(opened: &Opened, new: &mut Decisions, word: Word, is_meant: impl Fn(usize, usize) -> bool) -> Done {
+    let mut done = Done::default();
+    for (p, part) in opened.audit.parts.iter().enumerate() {
+        for f in (0..part.findings.len()).filter(|f| is_meant(p, *f)) {
+            if word == Word::Apart && !opened.can_be_apart[p][f] {
+                done.not_apart += 1;
+                continue;
+            }
+            let name = &opened.names[p].findings[f];
+            let old = new.findings.get(name).copied();
+            done.changed += usize::from(old.is_some() && old != word.said());
+            done.decided += 1;
+            say(&mut new.findings, name, word.said());
+        }
+    }
+    done
+}
+
+impl Done {
+    /// In words, with what is to be known of it.
+    fn told(&self, word: Word, which: &str) -> Result<String, String> {
+        if self.decided == 0 {
+            return Err(match word {
+                Word::Apart => "nothing there can be set apart: only marks that the editor added can".into(),
+                _ => "nothing there is left to decide".into(),
+            });
+        }
+        let mut out = format!("{}{which}", phrases::count(self.decided, "finding"));
+        if self.changed > 0 {
+            out += &format!("; {} of them decided otherwise before", self.changed);
+        }
+        if self.not_apart > 0 {
+            out += &format!("; {} cannot be set apart", self.not_apart);
+        }
+        Ok(out)
     }
 }
 

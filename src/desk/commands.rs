@@ -27,7 +27,10 @@ pub async fn run(args: Vec<OsString>) -> Result<Said, String> {
     command.args(args).stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped()).kill_on_drop(true);
     let run = tokio::time::timeout(LONGEST, command.output());
     let done = run.await.map_err(|_| format!("this took longer than {} seconds and was stopped", LONGEST.as_secs()))?;
-    let done = done.map_err(|fault| format!("the program could not be started again: {fault}"))?;
+    let done = done.map_err(|fault| match fault.kind() {
+        std::io::ErrorKind::NotFound => "obelus was replaced while it ran; start obelus desk again".to_string(),
+        _ => format!("the program could not be started again: {fault}"),
+    })?;
     let remarks: Vec<String> = String::from_utf8_lossy(&done.stderr)
         .lines()
         .map(|line| line.strip_prefix("obelus: ").unwrap_or(line).trim().to_string())

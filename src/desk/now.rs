@@ -56,7 +56,10 @@ impl Now {
         self.decided = match decided {
             Ok(decided) => Some(decided),
             Err(fault) => {
-                self.faults.push(format!("{}: {fault}", Held::Decisions.file()));
+                self.faults.push(format!(
+                    "{}: {fault} Until then nothing in it holds. Undo goes back to the scores before.",
+                    Held::Decisions.file()
+                ));
                 pair.decided(Default::default()).await.ok()
             }
         };

@@ -32,6 +32,12 @@ pub enum PassageKind {
 }
 
 impl PassageKind {
+    /// Whether its bars have other music than the source: they stay, or go, as a whole.
+    pub fn is_other_music(self) -> bool {
+        use PassageKind::{Cut, InsertedPassage, InventedEnding, RewrittenPassage, WrittenOutRepeat};
+        matches!(self, InventedEnding | InsertedPassage | RewrittenPassage | Cut | WrittenOutRepeat)
+    }
+
     /// The name in reports for programs.
     pub fn name(self) -> &'static str {
         self.into()

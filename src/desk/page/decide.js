@@ -5,6 +5,8 @@ import { change, desk, get } from "./server.js";
 import { SIGNS, WORDS, button, labelled, make, pick } from "./parts.js";
 import { learn, put } from "./staves.js";
 
+const ANSWERS = { out: "Take out", keep: "Keep", apart: "Set apart", open: "Leave open" };
+
 let built = null;
 let part = 0;
 let chosen = null;
@@ -15,6 +17,13 @@ const findings = () => desk.pair.audit.parts[part].findings;
 const reading = (f) => {
   if (f.edition_reading && f.source_reading) return `${f.edition_reading}; in the source ${f.source_reading}`;
   return f.edition_reading ?? f.source_reading ?? "";
+};
+
+// The edition's reading, and what the source has; a sign that is called as its category is not said twice.
+const readings = (f) => {
+  const own = f.edition_reading ?? (f.source_reading && f.status === "omitted" ? f.source_reading : "");
+  const shown = [f.category, `${f.category}-mark`].includes(own) ? "" : own;
+  return [make("span", { class: "reading" }, shown), f.status === "altered" && f.source_reading ? `; in the source ${f.source_reading}` : ""];
 };
 
 const word = (index) => {
@@ -44,24 +53,22 @@ const decide = (which, said) => change({ do: "decide", which, said });
 const card = () => {
   const f = findings()[chosen];
   boxes.card.classList.toggle("chosen", Boolean(f));
-  if (!f) return boxes.card.replaceChildren(make("p", {}, "Choose something in the staves or in the list. Keys: N next, P previous, O take out, K keep, A set apart."));
+  if (!f) return boxes.card.replaceChildren(make("p", {}, "Choose something in the staves or in the list. Keys: N next, P previous, O take out, K keep, A set apart. What stays open is as in the source, as if it were taken out. Set apart: kept, but dashed or in brackets, as critical editions do."));
   const own = { finding: { part, finding: chosen } };
   const apart = desk.pair.can_be_apart[part][chosen];
   const passage = f.passage === null ? null : desk.pair.passages[part][f.passage];
-  const three = (which, able = apart) => [
-    button("Take out", () => decide(which, "out")),
-    button("Keep", () => decide(which, "keep")),
-    able ? button("Set apart", () => decide(which, "apart")) : null,
-    button("Leave open", () => decide(which, "open")),
-  ];
+  const [now, ours] = desk.state.decisions[part][chosen];
+  const ofPassage = f.passage === null ? null : desk.state.passages[part][f.passage];
+  const three = (which, able = apart, said = null) => ["out", "keep", "apart", "open"].filter((one) => able || one !== "apart").map((one) =>
+    button(ANSWERS[one], () => decide(which, one), said === null ? {} : { "aria-pressed": String(one === said) }));
   boxes.card.replaceChildren(...[
     button("Close", () => choose(null, "staves"), { class: "close" }),
     make("h3", {}, `${SIGNS[f.status]} ${f.category}, bar ${f.bar}, beat ${f.beat}`),
-    make("p", {}, `${f.status[0].toUpperCase()}${f.status.slice(1)}: ${reading(f) || f.category}. `, make("b", {}, word(chosen)), "."),
-    make("div", { class: "keys", role: "group", "aria-label": "This one" }, three(own)),
+    make("p", {}, `${f.status[0].toUpperCase()}${f.status.slice(1)}: ${reading(f) || f.category}. Now: `, make("b", {}, word(chosen)), "."),
+    make("div", { class: "keys", role: "group", "aria-label": "This one" }, three(own, apart, ours ? now : "open")),
     passage && make("div", { class: "more" },
       make("p", {}, `Its passage, ${passage[0]}: ${passage[1]}.`),
-      make("div", { class: "keys", role: "group", "aria-label": "The passage" }, three({ passage: { part, passage: f.passage } }, true))),
+      make("div", { class: "keys", role: "group", "aria-label": "The passage" }, three({ passage: { part, passage: f.passage } }, true, ofPassage ?? "open"))),
     make("details", {}, make("summary", {}, `All ${f.category} · bar ${f.bar}`),
       make("p", {}, `Everything of ${f.category}`),
       make("div", { class: "keys", role: "group", "aria-label": `All ${f.category}` }, three({ category: f.category }, true)),
@@ -80,7 +87,8 @@ const choose = (index, from) => {
   const bars = desk.pair.bars[part].length;
   const far = boxes.staves.querySelectorAll(".music-piece");
   const near = far[Math.floor(((findings()[index]?.bar_index ?? 0) / Math.max(bars, 1)) * far.length)];
-  if (from !== "list") item?.scrollIntoView({ block: "nearest" });
+  // On a narrow screen the list is far away, and what is chosen is in sight already.
+  if (from !== "list" && matchMedia("(min-width: 60.01rem)").matches) item?.scrollIntoView({ block: "nearest" });
   if (from !== "staves") (mark ?? near)?.scrollIntoView({ block: "center", inline: "nearest" });
 };
 
@@ -92,7 +100,7 @@ const wide = () => {
   const categories = [...new Set(findings().map((f) => f.category))].sort();
   const category = pick(categories.map((c) => [c, c]), categories[0], () => {});
   const row = (name, which) => make("div", { class: "keys", role: "group", "aria-label": name },
-    ["out", "keep", "apart", "open"].map((said) => button({ out: "Take out", keep: "Keep", apart: "Set apart", open: "Leave open" }[said], () => decide(which(), said))));
+    ["out", "keep", "apart", "open"].map((said) => button(ANSWERS[said], () => decide(which(), said))));
   return make("details", { class: "wide" }, make("summary", {}, "Decide many at once"),
     labelled("Everything of", category), row("Category", () => ({ category: category.value })),
     make("div", { class: "fields" }, labelled("From", from), labelled("to", to)),
@@ -113,7 +121,7 @@ const build = async (section) => {
       button("", () => choose(index, "list"), { class: f.status })));
     boxes.list.lastChild.firstChild.append(
       make("span", { class: "where" }, `${f.bar}:${f.beat}`), ` ${SIGNS[f.status]} ${f.category} `,
-      make("span", { class: "reading" }, reading(f)), make("span", { class: "said" }));
+      ...readings(f), make("span", { class: "said" }));
   }
   const parts = one ? null : labelled("Part", pick(pair.audit.parts.map((p, i) => [String(i), p.part.name || p.part.id]), String(part), (value) => {
     part = Number(value);
@@ -123,7 +131,7 @@ const build = async (section) => {
   }));
   section.replaceChildren(section.querySelector("h2"), ...[parts].filter(Boolean),
     make("ul", { class: "summary" }, pair.summaries[part].map((sentence) => make("li", {}, sentence))),
-    make("div", { class: "beside" }, boxes.staves, make("div", { class: "panel" }, boxes.card, wide(), make("h3", {}, "What was found"), boxes.list)));
+    make("div", { class: "beside" }, boxes.staves, make("div", { class: "panel" }, boxes.card, wide(), make("h3", {}, "What was found ", make("small", {}, "(bar:beat)")), boxes.list)));
   card();
   paint();
   if (!state.staves) return boxes.staves.replaceChildren(make("p", {}, "This build draws no staves; decide in the list."));

@@ -13,8 +13,8 @@ const by = (id) => document.getElementById(id);
 
 const current = () => {
   const named = location.hash.slice(1);
-  if (named in views) return named;
-  return desk.pair ? "decide" : "choose";
+  if (!desk.pair) return "choose";
+  return named in views ? named : "decide";
 };
 
 const show = () => {
@@ -37,13 +37,19 @@ const show = () => {
     by(way).disabled = !state[way];
     by(way).title = state[way] ? `${way === "undo" ? "Undo" : "Redo"}: ${state[way]}` : "";
   }
-  by("open").textContent = state.open === undefined ? "" : state.open === 0 ? "All decided" : `${state.open} open`;
+  by("open").textContent = state.open === undefined ? "" : state.open === 0 ? "All decided" : `${state.open} open: as in the source`;
   const told = [...state.faults, ...(state.remarks ?? [])];
   if (told.length) by("fault").textContent = told.join(" ");
   if (name === "choose" || desk.pair) views[name].show(by(`view-${name}`), desk);
 };
 
 listen(show);
+document.querySelector(".skip").addEventListener("click", (event) => {
+  event.preventDefault();
+  by("main").focus();
+});
+// A file that misses its box would open in the place of the desk.
+for (const kind of ["dragover", "drop"]) addEventListener(kind, (event) => event.preventDefault());
 addEventListener("hashchange", () => {
   show();
   by("main").focus({ preventScroll: true });
@@ -54,9 +60,9 @@ by("redo").addEventListener("click", () => turn("redo"));
 addEventListener("keydown", (event) => {
   if (!(event.ctrlKey || event.metaKey) || event.target.matches("input, textarea, select")) return;
   const key = event.key.toLowerCase();
-  if (key === "z") turn(event.shiftKey ? "redo" : "undo");
-  else if (key === "y") turn("redo");
-  else return;
+  const way = key === "z" ? (event.shiftKey ? "redo" : "undo") : key === "y" ? "redo" : null;
+  if (!way) return;
+  if (!by(way).disabled) turn(way);
   event.preventDefault();
 });
 await refresh();

@@ -37,6 +37,7 @@ const wait = (text, then) => {
   waiting = then;
   boxes.card.classList.add("chosen", "waiting");
   boxes.card.replaceChildren(make("p", { role: "status" }, text), button("Leave it", stop));
+  if (here) staves.goTo(here.at);
 };
 
 const stop = () => {
@@ -44,7 +45,13 @@ const stop = () => {
   palette();
 };
 
-const add = (mark) => change({ do: "mark", mark });
+// The keyboard goes on from where the mark was laid.
+const add = async (mark) => {
+  const { activeElement } = document;
+  const byKey = boxes.card.contains(activeElement) && activeElement.matches(":focus-visible");
+  const done = await change({ do: "mark", mark });
+  if (done && byKey) staves.goTo(mark.at ?? mark.from);
+};
 
 const choose = (spot) => {
   if (waiting) {

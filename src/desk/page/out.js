@@ -1,9 +1,10 @@
 // Hand out: headings and paper, the files, and what was proved.
 "use strict";
 
-import { change, handOut } from "./server.js";
+import { change, desk, get, handOut } from "./server.js";
 import { button, labelled, make, pick } from "./parts.js";
 import { left } from "./mark.js";
+import { outside } from "./play.js";
 
 const ABOUT = {
   "part.pdf": "The part as pages (PDF)", "clean.musicxml": "The part as MusicXML", "notes.md": "Critical notes",
@@ -11,13 +12,19 @@ const ABOUT = {
 };
 
 let boxes = null;
+let written = null;
 
-const result = (done) => {
+const result = async (done) => {
+  written = desk.state.version;
   const { told } = done;
+  const { player = {} } = desk.state.settings;
+  const range = player.instrument || player.for ? outside(await get("/copy/range")) : [];
   const { bars, notes, marks } = told.proved;
   boxes.result.replaceChildren(
     make("h3", {}, "Written and proved"),
     make("p", {}, `${told.taken_out} taken out, ${told.put_back} put back, ${told.kept} kept, ${told.own} of your own. Read back and compared: ${bars} bars, ${notes} notes, ${marks} marks.`),
+    desk.state.open ? make("p", {}, `${desk.state.open} findings were not decided: they are as in the source.`) : "",
+    ...range,
     ...left(done),
     make("ul", { class: "files" }, done.files.map((file) => make("li", {}, make("a", { href: `/files/${file}`, download: file }, ABOUT[file] ?? file), ` (${file})`))),
     make("p", {}, "The same on the command line:"), make("pre", { tabindex: "0" }, done.command));
@@ -31,6 +38,10 @@ export const show = (section, { state }) => {
       boxes.result,
       make("p", { class: "hint" }, "The edition may be in copyright where you live. Taking out the editor's marks does not change that; your local law decides."));
   }
+  if (written !== null && written !== state.version) {
+    written = null;
+    boxes.result.replaceChildren(make("p", {}, "Something has changed since the files were written; write them again."));
+  }
   const pages = { ...state.settings.pages };
   const set = (key) => (value) => change({ do: "pages", pages: { ...pages, [key]: value } });
   const text = (name, key, hint) => {
@@ -40,6 +51,9 @@ export const show = (section, { state }) => {
   boxes.fields.replaceChildren(...(state.staves ? [
     text("Title", "title", "as in the source"), text("Subtitle", "subtitle", "as in the source"), text("Composer", "composer", "as in the source"),
     labelled("Paper", pick([[null, "A4"], ["letter", "Letter"]], pages.paper ?? null, set("paper"))),
-    text("Height of a staff in millimetres", "staff-size", "as suits the pages"),
+    labelled("Height of a staff in millimetres", make("input", {
+      type: "number", min: "3", max: "12", step: "0.1", value: pages["staff-size"] ?? "", placeholder: "as suits the pages",
+      onchange: (event) => event.target.reportValidity() && set("staff-size")(event.target.value || null),
+    })),
   ] : [make("p", {}, "This build prints no pages; the part is handed out as MusicXML.")]));
 };

@@ -25,19 +25,19 @@ const table = (instrument, report) => {
     return make("tr", { "aria-current": isOwn ? "true" : null },
       make("td", {}, String(key.rank)),
       make("th", { scope: "row" }, key.key ?? key.signature),
+      make("td", {}, isOwn ? "chosen" : button("Choose", choose, { "aria-label": `Choose ${key.key ?? key.signature}, ${name}` })),
       make("td", {}, name),
       make("td", {}, key.outside === 0 ? "all within" : `${key.outside} outside${key.octave_changes.length ? `, ${key.outside_after} after octave changes` : ""}`),
-      make("td", {}, key.reason),
-      make("td", {}, isOwn ? "chosen" : button("Choose", choose, { "aria-label": `Choose ${key.key ?? key.signature}, ${name}` })));
+      make("td", {}, key.reason));
   };
   const [best, rest] = [of.transpositions.slice(0, 6), of.transpositions.slice(6)];
-  const head = () => make("thead", {}, make("tr", {}, ["Rank", "Key", "From the edition", "Range", "Why", "Choice"].map((text) => make("th", { scope: "col" }, text))));
+  const head = () => make("thead", {}, make("tr", {}, ["Rank", "Key", "Choice", "From the edition", "Range", "Why"].map((text) => make("th", { scope: "col" }, text))));
   return make("div", {},
     make("div", { class: "wide-table", tabindex: "0", role: "group", "aria-label": "Keys" }, make("table", {}, make("caption", {}, `Keys on the ${instrument}, the best first`), head(), make("tbody", {}, best.map(row)))),
     rest.length ? make("details", {}, make("summary", {}, `${rest.length} more keys`), make("div", { class: "wide-table", tabindex: "0", role: "group", "aria-label": "More keys" }, make("table", {}, head(), make("tbody", {}, rest.map(row))))) : null);
 };
 
-const outside = (report) => {
+export const outside = (report) => {
   const result = report?.parts[0]?.range ?? report?.parts[0];
   const all = result?.outside ?? [];
   if (!report) return [make("p", {}, "Choose an instrument to see what leaves its range.")];
@@ -62,8 +62,8 @@ export const show = async (section, { state }) => {
   const fit = make("input", { type: "checkbox", checked: Boolean(player.fit), onchange: (event) => set({ fit: event.target.checked }) });
   boxes.fields.replaceChildren(
     instrumentField(state, "The instrument", "instrument"),
-    instrumentField(state, "Written for (clef, transposition)", "for"),
-    make("div", { class: "field" }, labelled("Octave changes where it leaves the range", fit)));
+    instrumentField(state, "Write it as this instrument reads it", "for"),
+    make("div", { class: "field" }, labelled("Move phrases an octave where they leave the range", fit)));
   if (version === state.version) return;
   version = state.version;
   const copy = staves.show();

@@ -47,7 +47,7 @@ const answer = async (response) => {
 
 const failed = (error) => {
   if (error.name === "AbortError") return say("Left; nothing was changed.");
-  complain(error instanceof TypeError ? "The desk does not answer. Is obelus still running?" : error.message);
+  complain(error instanceof TypeError ? "The desk does not answer; this step was not kept. Start obelus desk again with the same folder: all steps before are there." : error.message);
 };
 
 export const get = async (path) => {
@@ -80,7 +80,7 @@ const ask = async (path, options) => {
   try {
     const state = await busy(async (signal) => answer(await fetch(path, { method: "POST", signal, ...options })));
     if (state.version) await take(state);
-    if (state.done) say(state.done[0].toUpperCase() + state.done.slice(1) + ".");
+    if (state.done) say(`Done: ${state.done}.`);
     return state;
   } catch (error) {
     failed(error);

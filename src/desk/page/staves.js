@@ -5,6 +5,8 @@ import { get } from "./server.js";
 import { make } from "./parts.js";
 
 const UNITS_OF_PIXEL = 2.344;
+// So many pixels beside a note are as good as on it.
+const REACH = 30;
 // Lines so near to what is seen are drawn, in pixels.
 const NEAR = 400;
 const [NARROWEST, WIDEST] = [1500, 2800];
@@ -79,7 +81,7 @@ export const copyStaves = (box, onchoose) => {
     box.dispatchEvent(new CustomEvent("drawn", { detail: line }));
   };
 
-  const spots = () => [...box.querySelectorAll(".line:not(.old) .spot")];
+  const spots = () => [...box.querySelectorAll(".line:not(.old) .spot:is([data-main], [data-own])")];
   const step = (from, by) => {
     const all = spots();
     const to = all[all.indexOf(from) + by];
@@ -89,8 +91,18 @@ export const copyStaves = (box, onchoose) => {
     to.focus();
     to.scrollIntoView({ block: "nearest" });
   };
+  // A click beside a note means the note.
+  const nearest = ({ clientX, clientY }) => {
+    let [best, least] = [null, REACH];
+    for (const spot of spots()) {
+      const { left, right, top, bottom } = spot.getBoundingClientRect();
+      const far = Math.hypot(clientX - (left + right) / 2, clientY - (top + bottom) / 2);
+      if (far < least) [best, least] = [spot, far];
+    }
+    return best;
+  };
   box.addEventListener("click", (event) => {
-    const spot = event.target.closest(".spot");
+    const spot = event.target.closest(".spot") ?? nearest(event);
     if (spot) onchoose(spot);
   });
   box.addEventListener("keydown", (event) => {
@@ -185,5 +197,20 @@ export const copyStaves = (box, onchoose) => {
     event.detail.box.inert = false;
     if (!box.querySelector('.spot[tabindex="0"]')) box.querySelector(".spot")?.setAttribute("tabindex", "0");
   });
-  return { show, spots };
+  // Brings the keyboard back to a place, as soon as it is drawn again.
+  let wanted = null;
+  const goTo = (at) => {
+    wanted = at;
+    if (!drawing && asking === 0) find();
+  };
+  const find = () => {
+    const spot = wanted && spots().find((one) => one.dataset.at === wanted && one.dataset.kind !== "mark");
+    if (!spot) return;
+    wanted = null;
+    for (const other of box.querySelectorAll('.spot[tabindex="0"]')) other.tabIndex = -1;
+    spot.tabIndex = 0;
+    spot.focus({ preventScroll: true });
+  };
+  box.addEventListener("drawn", find);
+  return { show, spots, goTo };
 };
