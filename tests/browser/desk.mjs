@@ -140,6 +140,8 @@ async function spot(selector) {
 
 /** The first note of a bar, counted among the bars that have one. */
 async function note(bar) {
+  // Lines that are drawn anew have no notes until they are there.
+  await until(() => !document.querySelector('#view-mark .line:not(.drawn) ~ .line.drawn, [aria-busy="true"]'));
   await until((bar) => new Set([...document.querySelectorAll('#view-mark .line:not(.old) .spot[data-kind="note"][data-main][data-staff="1"]')].map((s) => s.dataset.at.split(":")[0])).size > bar, bar);
   const at = await page.evaluate((bar) => {
     const all = [...document.querySelectorAll('#view-mark .line:not(.old) .spot[data-kind="note"][data-main][data-staff="1"]')].map((s) => s.dataset.at);
