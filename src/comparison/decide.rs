@@ -63,4 +63,11 @@ impl<'i> Comparison<Tree<'i>> {
         let drawn = report::staves_alone(&self.material(laid, &instruments), audit, (place, piece), staves, glyphs);
         drawn.ok_or_else(|| "the engraver's answer cannot be read".into())
     }
+
+    /// The compass of a part, both sides in one picture.
+    pub(crate) fn compass(&self, place: usize) -> String {
+        let laid = self.whole();
+        let instruments = vec![None; laid.collation.parts.len()];
+        report::compass_alone(&self.material(laid, &instruments), place)
+    }
 }

@@ -38,7 +38,8 @@ pub struct Drawn {
 }
 
 impl Drawn {
-    fn new(markup: &str) -> Drawn {
+    /// Of markup with styles in it.
+    pub fn new(markup: &str) -> Drawn {
         let (markup, style) = out_of_line(markup);
         Drawn { markup, style }
     }

@@ -106,6 +106,7 @@ impl Now {
                 "mark": mark, "about": in_words(mark),
             })).collect::<Vec<_>>(),
             "staves": engrave::IS_BUILT_IN,
+            "how": engrave::HOW_TO_GET,
         });
         if let (Some(pair), Some(decided)) = (&self.pair, &self.decided) {
             let opened = &*pair.opened;

@@ -27,6 +27,7 @@ pub type Shapes = Arc<Mutex<Glyphs>>;
 enum Ask {
     Decided(Decisions, oneshot::Sender<Result<Decided, String>>),
     ToDraw(usize, oneshot::Sender<Result<ToDraw, String>>),
+    Compass(usize, oneshot::Sender<Result<String, String>>),
     Compose((usize, usize), Staves, Shapes, oneshot::Sender<Result<String, String>>),
 }
 
@@ -92,6 +93,14 @@ impl Pair {
         self.ask(|tell| Ask::ToDraw(part, tell)).await
     }
 
+    /// The compass of a part.
+    ///
+    /// # Errors
+    /// Where the scores were closed.
+    pub async fn compass(&self, part: usize) -> Result<String, String> {
+        self.ask(|tell| Ask::Compass(part, tell)).await
+    }
+
     /// A piece of a part, drawn, for the page.
     ///
     /// # Errors
@@ -136,6 +145,7 @@ fn hold(
                 let decided = comparison.decided(&decisions).map_err(|fault| fault.to_string());
                 _ = tell.send(decided);
             }
+            Ask::Compass(part, tell) => _ = tell.send(Ok(comparison.compass(part))),
             Ask::ToDraw(part, tell) => _ = tell.send(comparison.staves_to_decide(&opened.audit, part)),
             Ask::Compose(place, staves, shapes, tell) => {
                 let mut shapes = shapes.lock().expect("nobody panics with it");

@@ -1,7 +1,7 @@
 //! The files of the page, as they are read.
 
 use crate::engrave::{self, letters::Face};
-use crate::report::STAVES_STYLE;
+use crate::report::PICTURES_STYLE;
 use std::collections::BTreeSet;
 use std::sync::OnceLock;
 
@@ -11,7 +11,7 @@ const STYLE: &str = "text/css; charset=utf-8";
 /// Name, kind and text.
 pub const FILES: [(&str, &str, &str); 12] = [
     ("index.html", "text/html; charset=utf-8", include_str!("page/index.html")),
-    ("staves.css", STYLE, STAVES_STYLE),
+    ("pictures.css", STYLE, PICTURES_STYLE),
     ("desk.css", STYLE, include_str!("page/desk.css")),
     ("desk.js", SCRIPT, include_str!("page/desk.js")),
     ("server.js", SCRIPT, include_str!("page/server.js")),

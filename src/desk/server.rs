@@ -52,6 +52,10 @@ pub fn router(desk: Arc<Desk>, guarded: Arc<Guard>) -> Router {
         .route("/shapes", get(shapes))
         .route("/staves/{part}", get(pieces))
         .route("/staves/{part}/{piece}", get(staves))
+        .route(
+            "/compass/{part}",
+            get(async |State(desk): Of, Path(part): Path<usize>| desk.compass(part).await.map(Json)),
+        )
         .route("/copy", get(copy))
         .route("/copy/lines", get(lines))
         .route("/copy/range", get(range))

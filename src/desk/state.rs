@@ -232,6 +232,15 @@ impl Desk {
         self.drawings.staves(number, &pair, part, piece).await
     }
 
+    /// The compass of a part, which needs no engraver.
+    pub async fn compass(&self, part: usize) -> Result<Drawn, Fault> {
+        let (_, pair) = self.opened().await?;
+        if part >= pair.opened.audit.parts.len() {
+            return Err("there is no such part".into());
+        }
+        Ok(Drawn::new(&pair.compass(part).await?))
+    }
+
     /// The copy that follows from what is chosen, made where it is not there yet.
     pub async fn copy(&self) -> Result<(u64, Arc<Copy>, Arc<Opened>), Fault> {
         let (version, wanted, opened) = {

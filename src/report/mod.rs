@@ -42,7 +42,9 @@ pub use build::{Material, audit};
 pub use clean::{clean_json, clean_text};
 pub use critical::Notes;
 pub use fingers::{Hands, Hardest};
-pub use html::{DrawnThing, Glyphs, STAVES_STYLE, audit as audit_html, drawn_alone, out_of_line, staves_alone};
+pub use html::{
+    DrawnThing, Glyphs, PICTURES_STYLE, audit as audit_html, compass_alone, drawn_alone, out_of_line, staves_alone,
+};
 pub use keys::{KeysReport, keys_report};
 pub use keys_reason::octave_change_sentence;
 pub use keys_text::OutOfReach;

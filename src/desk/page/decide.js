@@ -134,8 +134,18 @@ const build = async (section) => {
     make("div", { class: "beside" }, boxes.staves, make("div", { class: "panel" }, boxes.card, wide(), make("h3", {}, "What was found ", make("small", {}, "(bar:beat)")), boxes.list)));
   card();
   paint();
-  if (!state.staves) return boxes.staves.replaceChildren(make("p", {}, "This build draws no staves; decide in the list."));
+  if (!state.staves) return compass();
   await draw();
+};
+
+// Without an engraver: the pitches of both sides over time.
+const compass = async () => {
+  const own = built;
+  const drawn = await get(`/compass/${part}`);
+  if (drawn === null || own !== built) return;
+  const picture = make("div", {});
+  put(picture, drawn);
+  boxes.staves.replaceChildren(make("p", {}, `This build draws no staves: ${desk.state.how}. Decide in the list.`), picture);
 };
 
 // Piece by piece, as they come into view.

@@ -37,7 +37,8 @@ const show = () => {
     by(way).disabled = !state[way];
     by(way).title = state[way] ? `${way === "undo" ? "Undo" : "Redo"}: ${state[way]}` : "";
   }
-  by("open").textContent = state.open === undefined ? "" : state.open === 0 ? "All decided" : `${state.open} open: as in the source`;
+  by("open").textContent = state.open === undefined ? "" : state.open === 0 ? "All decided" : `${state.open} open`;
+  by("open").title = "What is open is as in the source: additions are taken out, what is missing comes back";
   const told = [...state.faults, ...(state.remarks ?? [])];
   if (told.length) by("fault").textContent = told.join(" ");
   if (name === "choose" || desk.pair) views[name].show(by(`view-${name}`), desk);

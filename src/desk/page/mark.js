@@ -1,7 +1,7 @@
 // Mark: the clean part as it now stands, and marks of one's own on it.
 "use strict";
 
-import { change, desk } from "./server.js";
+import { change, desk, get } from "./server.js";
 import { button, labelled, make } from "./parts.js";
 import { copyStaves } from "./staves.js";
 
@@ -37,7 +37,7 @@ const wait = (text, then) => {
   waiting = then;
   boxes.card.classList.add("chosen", "waiting");
   boxes.card.replaceChildren(make("p", { role: "status" }, text), button("Leave it", stop));
-  if (here) staves.goTo(here.at);
+  if (here && desk.state.staves) staves.goTo(here.at);
 };
 
 const stop = () => {
@@ -67,8 +67,8 @@ const choose = (spot) => {
 };
 
 const close = () => {
-  here?.spot.classList.remove("lit");
-  here?.spot.focus({ preventScroll: true });
+  here?.spot?.classList.remove("lit");
+  here?.spot?.focus({ preventScroll: true });
   here = null;
   palette();
 };
@@ -118,6 +118,27 @@ const own = (index) => {
   boxes.card.querySelector(".keys button").focus({ preventScroll: true });
 };
 
+// Without staves a place is said by its bar and its beat.
+const byNumber = () => {
+  const bar = make("input", { type: "text", size: "5", required: true });
+  const beat = make("input", { type: "text", size: "5", required: true, placeholder: "1" });
+  const go = (event) => {
+    event.preventDefault();
+    const there = { at: `${bar.value.trim()}:${beat.value.trim()}`, base: {}, about: `bar ${bar.value.trim()}, beat ${beat.value.trim()}` };
+    if (waiting) {
+      const then = waiting;
+      stop();
+      return then(there);
+    }
+    here = there;
+    palette();
+  };
+  boxes.staves.hidden = true;
+  return make("form", { onsubmit: go },
+    make("p", {}, `This build draws no staves: ${desk.state.how}. Say the bar and the beat, then choose a mark.`),
+    make("div", { class: "fields" }, labelled("Bar", bar), labelled("Beat", beat), make("button", { type: "submit" }, "Go there")));
+};
+
 const list = () => {
   boxes.list.replaceChildren(...desk.state.marks.map(({ about }, index) =>
     make("li", {}, button(about, () => {
@@ -140,7 +161,7 @@ export const show = async (section, { state }) => {
     };
     section.append(boxes.told, make("div", { class: "beside" }, boxes.staves,
       make("div", { class: "panel" }, boxes.card, make("h3", {}, "Your marks"), boxes.none, boxes.list)));
-    if (!state.staves) boxes.staves.append(make("p", {}, "This build draws no staves; marks are written into my-marks.toml."));
+    if (!state.staves) section.querySelector(".beside").prepend(byNumber());
     staves = copyStaves(boxes.staves, choose);
     addEventListener("keydown", (event) => {
       if (event.key !== "Escape" || section.hidden) return;
@@ -154,7 +175,7 @@ export const show = async (section, { state }) => {
   version = state.version;
   here = null;
   palette();
-  const copy = await staves.show();
+  const copy = await (state.staves ? staves.show() : get("/copy?width=2000"));
   if (!copy) return;
   boxes.told.replaceChildren(...left(copy));
 };

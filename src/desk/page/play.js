@@ -66,7 +66,7 @@ export const show = async (section, { state }) => {
     make("div", { class: "field" }, labelled("Move phrases an octave where they leave the range", fit)));
   if (version === state.version) return;
   version = state.version;
-  const copy = staves.show();
+  const copy = state.staves ? staves.show() : null;
   const { instrument } = player;
   const name = instrument && `${instrument}/${state.pair}/${JSON.stringify(state.decisions)}`;
   if (name !== ranked?.name) {

@@ -32,9 +32,9 @@ use sha2::{Digest, Sha256};
 pub use alone::{DrawnThing, drawn_alone};
 pub use looks::out_of_line;
 
-const STYLE: &str = concat!(include_str!("staves.css"), include_str!("style.css"));
-/// That of staves alone.
-pub const STAVES_STYLE: &str = include_str!("staves.css");
+const STYLE: &str = concat!(include_str!("staves.css"), include_str!("plot.css"), include_str!("style.css"));
+/// That of pictures alone.
+pub const PICTURES_STYLE: &str = concat!(include_str!("staves.css"), include_str!("plot.css"));
 const SCRIPT: &str = include_str!("script.js");
 /// How text says that it is set in the engraver's font.
 const MUSIC_FONT: &str = "font-family=\"Leipzig\"";
@@ -133,6 +133,15 @@ pub fn staves_alone(
     let found = &material.findings[place];
     let score = staves::Score::new(staves, found, &audit.parts[place], [&edition, &source], glyphs)?;
     Some(score.piece(&format!("p{}", place + 1), piece).into_string())
+}
+
+/// The compass of one part by itself, source and edition in one picture.
+pub fn compass_alone(material: &Material, place: usize) -> String {
+    let alignment = &material.collation.parts[place];
+    let (edition, source) = (alignment.edition_part(material.edition), alignment.source_part(material.source));
+    let found = &material.findings[place];
+    let sides = chart::Sides { edition, source, alignment, collation: material.collation, found, check: None };
+    part::compass(&sides.chart(0..material.collation.outline.len()), None).into_string()
 }
 
 fn compared(audit: &Audit) -> Markup {

@@ -232,9 +232,6 @@ impl View<'_> {
     fn compass(&self, unchecked: Option<&str>) -> Markup {
         let id = &self.id;
         let chart: Chart = self.sides.chart(self.rows.clone());
-        let frame = Frame::new(&chart, self.range);
-        let names =
-            self.range.map_or(String::new(), |(name, r)| format!(" The shaded band is the range of the {name}, {r}."));
         html! {
             h3 #(format!("{id}-compass")) { "Compass" }
             @if let Some(range) = &self.report.range {
@@ -242,22 +239,7 @@ impl View<'_> {
             } @else if let Some(unchecked) = unchecked {
                 p { (unchecked) }
             }
-            @if let Some(frame) = frame {
-                p.hint {
-                    "Pitch over time. Broad, pale line: the source, in the edition's key. Thin line: the edition. Where they "
-                    "part, the edition has different notes." (names)
-                }
-                ul.key aria-hidden="true" {
-                    li { span.swatch.source {} "source" }
-                    li { span.swatch.omitted {} "source, omitted" }
-                    li { span.swatch.edition {} "edition, as in the source" }
-                    li { span.swatch.altered {} "edition, altered" }
-                    li { span.swatch.added {} "edition, added" }
-                }
-                div.plots { (plot::lines(&chart, &frame, &self.about(&chart))) }
-            } @else {
-                p { "The part has no pitches to draw." }
-            }
+            (compass(&chart, self.range))
         }
     }
 
@@ -271,16 +253,39 @@ impl View<'_> {
             ul { @for (place, what) in &items { li { b { (capital(place)) ": " } (what) "." } } }
         }
     }
+}
 
-    /// What the whole plot shows, for those who do not see it.
-    fn about(&self, chart: &Chart) -> String {
-        let own = chart.tones.iter().filter(|t| !t.kind.is_source()).map(|t| t.pitch);
-        let low = own.clone().min_by_key(|p| p.sound());
-        let high = own.max_by_key(|p| p.sound());
-        match (low, high) {
-            (Some(low), Some(high)) => format!("Compass plot; the edition goes from {low} to {high}"),
-            _ => "Compass plot".into(),
+/// Source and edition as pitches over time, with what the lines mean.
+pub fn compass(chart: &Chart, range: Option<(&str, crate::instrument::Range)>) -> Markup {
+    let names = range.map_or(String::new(), |(name, r)| format!(" The shaded band is the range of the {name}, {r}."));
+    html! {
+        @if let Some(frame) = Frame::new(chart, range) {
+            p.hint {
+                "Pitch over time. Broad, pale line: the source, in the edition's key. Thin line: the edition. Where they "
+                "part, the edition has different notes." (names)
+            }
+            ul.key aria-hidden="true" {
+                li { span.swatch.source {} "source" }
+                li { span.swatch.omitted {} "source, omitted" }
+                li { span.swatch.edition {} "edition, as in the source" }
+                li { span.swatch.altered {} "edition, altered" }
+                li { span.swatch.added {} "edition, added" }
+            }
+            div.plots { (plot::lines(chart, &frame, &about(chart))) }
+        } @else {
+            p { "The part has no pitches to draw." }
         }
+    }
+}
+
+/// What the whole plot shows, for those who do not see it.
+fn about(chart: &Chart) -> String {
+    let own = chart.tones.iter().filter(|t| !t.kind.is_source()).map(|t| t.pitch);
+    let low = own.clone().min_by_key(|p| p.sound());
+    let high = own.max_by_key(|p| p.sound());
+    match (low, high) {
+        (Some(low), Some(high)) => format!("Compass plot; the edition goes from {low} to {high}"),
+        _ => "Compass plot".into(),
     }
 }
 
