@@ -2,7 +2,7 @@
 "use strict";
 
 import { change, desk, get } from "./server.js";
-import { SIGNS, WORDS, button, labelled, make, pick } from "./parts.js";
+import { SIGNS, WORDS, button, keepFocus, labelled, make, pick } from "./parts.js";
 import { learn, put } from "./staves.js";
 
 const ANSWERS = { out: "Take out", keep: "Keep", apart: "Set apart", open: "Leave open" };
@@ -50,7 +50,9 @@ const paint = () => {
 
 const decide = (which, said) => change({ do: "decide", which, said });
 
-const card = () => {
+const card = () => keepFocus(boxes.card, fill);
+
+const fill = () => {
   const f = findings()[chosen];
   boxes.card.classList.toggle("chosen", Boolean(f));
   if (!f) return boxes.card.replaceChildren(make("p", {}, "Choose something in the staves or in the list. Keys: N next, P previous, O take out, K keep, A set apart. What stays open is as in the source, as if it were taken out. Set apart: kept, but dashed or in brackets, as critical editions do."));

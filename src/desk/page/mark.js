@@ -2,7 +2,7 @@
 "use strict";
 
 import { change, desk, get } from "./server.js";
-import { button, labelled, make } from "./parts.js";
+import { button, keepFocus, labelled, make } from "./parts.js";
 import { copyStaves } from "./staves.js";
 
 const SIGNS = [
@@ -139,16 +139,22 @@ const byNumber = () => {
     make("div", { class: "fields" }, labelled("Bar", bar), labelled("Beat", beat), make("button", { type: "submit" }, "Go there")));
 };
 
+let listed = null;
 const list = () => {
-  boxes.list.replaceChildren(...desk.state.marks.map(({ about }, index) =>
+  const now = JSON.stringify(desk.state.marks);
+  if (now === listed) return;
+  listed = now;
+  keepFocus(boxes.list, fill);
+  boxes.none.hidden = desk.state.marks.length > 0;
+};
+
+const fill = () => boxes.list.replaceChildren(...desk.state.marks.map(({ about }, index) =>
     make("li", {}, button(about, () => {
       const spot = boxes.staves.querySelector(`.spot[data-own="${index}"]`);
       spot?.scrollIntoView({ block: "center" });
       if (spot) choose(spot);
       else own(index);
     }), " ", button("Remove", () => change({ do: "remove-mark", place: index }), { "aria-label": `Remove ${about}` }))));
-  boxes.none.hidden = desk.state.marks.length > 0;
-};
 
 export const show = async (section, { state }) => {
   if (!boxes) {

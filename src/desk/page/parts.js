@@ -28,3 +28,12 @@ export const pick = (options, chosen, onchange) => {
 
 export const SIGNS = { added: "+", omitted: "−", altered: "~" };
 export const WORDS = { out: "taken out", keep: "kept", apart: "set apart" };
+
+// Builds a box anew; the button that had the focus has it again.
+export const keepFocus = (box, build) => {
+  const name = (item) => `${item.getAttribute("aria-label") ?? item.textContent} ${item.closest("[role=group]")?.getAttribute("aria-label") ?? ""}`;
+  const { activeElement } = document;
+  const had = box.contains(activeElement) && activeElement.matches("button") ? name(activeElement) : null;
+  build();
+  if (had !== null) [...box.querySelectorAll("button")].find((item) => name(item) === had)?.focus({ preventScroll: true });
+};
