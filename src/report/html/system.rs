@@ -10,6 +10,8 @@ use maud::{Markup, PreEscaped, html};
 const HARDLY: f64 = 15.0;
 /// Names that stand along their staves.
 const NAMES: f64 = 480.0;
+/// A bar number that stands before its staff.
+const NUMBER: f64 = 150.0;
 /// Above and below a piece.
 const EDGE: f64 = 120.0;
 
@@ -25,7 +27,7 @@ pub fn system(drawn: &Picture, about: &str, id: &str, spots: DrawSpots) -> Marku
     // Names that stand along their staves take less room.
     // One staff alone has no bracket.
     let brackets = drawn.brackets_left.min(start);
-    let before = brackets - if drawn.names.is_empty() { 0.0 } else { NAMES };
+    let before = brackets - if drawn.names.is_empty() { NUMBER } else { NAMES };
     let along: String = drawn.names.iter().map(|(text, y)| name_along(text, brackets - 110.0, *y)).collect();
     html! {
         div.system id=(id) role="group" aria-label=(about)
@@ -44,7 +46,6 @@ pub fn system(drawn: &Picture, about: &str, id: &str, spots: DrawSpots) -> Marku
                 @let clip = piece.is_crossed().then(|| format!("{id}c{place}"));
                 @let clipped = clip.as_ref().map_or(String::new(), |clip| format!(";--clip:url(#{clip})"));
                 div.piece style=(format!("--w:{:.0};--h:{high:.0};--up:{up:.0};--over:{over:.0}{clipped}", head + wide + over)) {
-                    // One staff without a name has nothing before its first piece.
                     @if head > 0.0 {
                         svg.head aria-hidden="true" viewBox=(view(before, head)) style=(format!("flex-grow:{head:.0}")) {
                             @match place {
