@@ -67,6 +67,27 @@ async function look(name) {
   await page.screenshot({ path: join(pictures, shown), clip: { x: 0, y: 0, width: own.width, height: 640 } });
 }
 
+/** Brings something into view and waits until it stands still there and nothing lies on it; then it is clicked. */
+async function click(handle) {
+  await handle.evaluate((item) => new Promise((done) => {
+    let [last, same, frames] = [null, 0, 0];
+    const look = () => {
+      const { left, top, width, height } = item.getBoundingClientRect();
+      const on = document.elementFromPoint(left + width / 2, top + height / 2);
+      const free = on !== null && (item.contains(on) || on.contains(item) && on !== document.documentElement);
+      if (!free && frames % 20 === 0) item.scrollIntoView({ block: "center" });
+      same = free && top === last ? same + 1 : 0;
+      last = top;
+      frames += 1;
+      if (same > 15 || frames > 600) done();
+      else requestAnimationFrame(look);
+    };
+    item.scrollIntoView({ block: "center" });
+    look();
+  }));
+  await handle.click();
+}
+
 /** Presses a button by its words: clicked, or reached and pressed by key. */
 async function press(within, words, nth = 0) {
   const found = await page.evaluateHandle((within, words, nth) =>
@@ -77,8 +98,7 @@ async function press(within, words, nth = 0) {
     await button.focus();
     await page.keyboard.press("Enter");
   } else {
-    await button.evaluate((b) => b.scrollIntoView({ block: "center" }));
-    await button.click();
+    await click(button);
   }
 }
 
@@ -88,8 +108,7 @@ async function go(name) {
     await link.focus();
     await page.keyboard.press("Enter");
   } else {
-    await link.evaluate((a) => a.scrollIntoView({ block: "center" }));
-    await link.click();
+    await click(link);
   }
   await until((name) => !document.getElementById(`view-${name}`).hidden, name);
 }
@@ -220,8 +239,7 @@ async function wholeWay() {
     for (let steps = 0; steps <= kept; steps += 1) await page.keyboard.press("n");
     await page.keyboard.press("k");
   } else {
-    await item.evaluate((b) => b.scrollIntoView({ block: "center" }));
-    await item.click();
+    await click(item);
     await press("#view-decide .card", "Keep");
   }
   await said("keep added");
