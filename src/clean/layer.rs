@@ -68,13 +68,8 @@ fn lay_sheet(
     for mark in &sheet.marks {
         by_part[part_of(mark, score, part)?].push(mark);
     }
-    let mut moved = Moved::default();
-    if let Some(made_for) = &sheet.made_for {
-        let own = sheet.marks.iter().filter_map(|mark| mark.places().ok());
-        let numbers = own.flat_map(|(from, to)| [Some(from.bar), to.map(|to| to.bar)]).flatten();
-        moved = made_for.moved(&score.parts[part], numbers);
-        warnings.extend(told(made_for, &moved, &score.parts[part]));
-    }
+    let moved = moved(sheet, &score.parts[part]);
+    warnings.extend(sheet.made_for.as_ref().and_then(|made_for| told(made_for, &moved, &score.parts[part])));
     for (index, marks) in by_part.into_iter().enumerate().filter(|(_, m)| !m.is_empty()) {
         let part = &score.parts[index];
         let plan = Plan::keep_all(part);
@@ -113,6 +108,13 @@ fn lay_sheet(
         expected[index].sort();
     }
     Ok((edits.finish(), laid))
+}
+
+/// Where the bars of a sheet's marks are in this part.
+pub(super) fn moved(sheet: &Sheet, part: &Part) -> Moved {
+    let Some(made_for) = &sheet.made_for else { return Moved::default() };
+    let own = sheet.marks.iter().filter_map(|mark| mark.places().ok());
+    made_for.moved(part, own.flat_map(|(from, to)| [Some(from.bar), to.map(|to| to.bar)]).flatten())
 }
 
 /// That a sheet was made for a copy with other bars: which of its marks followed

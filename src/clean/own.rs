@@ -1,11 +1,11 @@
 //! A mark sheet beside the copy that it was laid on.
 
 use super::content::mark_line;
-use super::layer::{End, expected_line, locate, part_of};
-use super::made_for::{MadeFor, Moved};
+use super::layer::{End, expected_line, locate, moved, part_of};
+use super::made_for::MadeFor;
 use super::{Sheet, SheetMark};
 use crate::pitch::Interval;
-use crate::score::{MarkId, Part, Score};
+use crate::score::{MarkId, Score};
 
 /// The sheet with the bars of this copy: its marks have followed the music, and it says so. `part` is where marks go
 /// that name no part.
@@ -43,10 +43,4 @@ pub fn found_on(sheet: &Sheet, copy: &Score, part: usize) -> Vec<Option<(usize, 
         (0..own.marks.len()).find(is_it).map(|found| (place, found))
     };
     sheet.marks.iter().map(find).collect()
-}
-
-fn moved(sheet: &Sheet, part: &Part) -> Moved {
-    let Some(made_for) = &sheet.made_for else { return Moved::default() };
-    let own = sheet.marks.iter().filter_map(|mark| mark.places().ok());
-    made_for.moved(part, own.flat_map(|(from, to)| [Some(from.bar), to.map(|to| to.bar)]).flatten())
 }

@@ -90,26 +90,13 @@ pub struct PartInLines {
     pub name: String,
     /// Where its marks go that name no part.
     pub is_first: bool,
-    pub staves: u32,
-    /// Of each bar its number, how many beats it has, and on which they begin in a bar that is not full.
-    pub bars: Vec<BarOfPart>,
     pub lines: Vec<LineOfPart>,
-}
-
-#[derive(Debug, Clone, Serialize)]
-pub struct BarOfPart {
-    pub number: String,
-    /// As they are written in a sheet: of the first note, and after the last.
-    pub first: String,
-    pub end: String,
 }
 
 /// A line on the page, named by what it holds.
 #[derive(Debug, Clone, Serialize)]
 pub struct LineOfPart {
     pub key: String,
-    pub first_bar: usize,
-    pub last_bar: usize,
     #[serde(skip)]
     pub strip: Strip,
     /// Which system of the strip it is: what goes over its ends is drawn with the lines around it.
@@ -166,20 +153,12 @@ impl Copy {
                         id: part.id.clone(),
                         name: part.spoken().into_owned(),
                         is_first: place == first,
-                        staves: part.staves,
-                        bars: (0..part.bars.len()).map(|bar| bar_of(part, bar)).collect(),
                         lines: drawn.collect(),
                     }
                 })
                 .collect())
         })
     }
-}
-
-fn bar_of(part: &Part, bar: usize) -> BarOfPart {
-    let own = &part.bars[bar];
-    let beat = |offset| beat_text(part.beat(Place { bar, offset }));
-    BarOfPart { number: own.number.clone(), first: beat(crate::time::Time::default()), end: beat(own.length) }
 }
 
 /// A line with the things of its bars.
@@ -203,7 +182,7 @@ fn line<'t>(
     hash.update(&strip.width.to_le_bytes());
     hash.update(&shown.to_le_bytes());
     hash.update(&serde_json::to_vec(&things).expect("plain data"));
-    LineOfPart { key: hash.finalize().to_hex()[..24].into(), first_bar: first, last_bar: last, strip, shown, things }
+    LineOfPart { key: hash.finalize().to_hex()[..24].into(), strip, shown, things }
 }
 
 /// What a bar takes, in tenths of a millimetre.

@@ -14,3 +14,10 @@ impl<T: Into<String>> From<T> for Fault {
         Fault::Told(told.into())
     }
 }
+
+impl Fault {
+    /// The disk refused.
+    pub fn not_kept(fault: std::io::Error) -> Fault {
+        Fault::Told(format!("this could not be kept: {fault}"))
+    }
+}

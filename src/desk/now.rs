@@ -32,6 +32,12 @@ impl Now {
         Err(Fault::Stale("something has changed since this page was loaded; it shows the newest state now, and nothing else was done".into()))
     }
 
+    /// Takes a step; gives what was done, in words.
+    pub fn take(&mut self, chosen: Chosen, what: String) -> Result<String, Fault> {
+        self.steps.take(chosen, what.clone()).map_err(Fault::not_kept)?;
+        Ok(what)
+    }
+
     /// Opens both scores, where both are chosen.
     pub async fn open(&mut self) {
         (self.pair, self.decided, self.faults) = Default::default();

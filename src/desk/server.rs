@@ -2,6 +2,7 @@
 
 use super::change::Change;
 use super::commands::{self, From, typed};
+use super::copy::Copy;
 use super::fault::Fault;
 use super::folder::{Held, Out, TO_FETCH};
 use super::guard::{Guard, guard};
@@ -9,6 +10,7 @@ use super::state::{Desk, Side};
 use super::steps::Way;
 use crate::engrave;
 use crate::instrument::Instruments;
+use crate::musicxml::LARGEST_TEXT;
 use axum::body::Bytes;
 use axum::extract::{DefaultBodyLimit, Path, Query, State};
 use axum::http::{StatusCode, header};
@@ -22,7 +24,6 @@ use std::sync::Arc;
 
 /// Bytes of a question; those of a score are more.
 const MOST: usize = 1 << 20;
-const LARGEST_SCORE: usize = 64 << 20;
 /// Lines that are drawn at once.
 const MOST_LINES: usize = 64;
 
@@ -41,7 +42,7 @@ impl IntoResponse for Fault {
 
 /// All that a desk answers.
 pub fn router(desk: Arc<Desk>, guarded: Arc<Guard>) -> Router {
-    let scores = post(choose).layer(DefaultBodyLimit::max(LARGEST_SCORE));
+    let scores = post(choose).layer(DefaultBodyLimit::max(LARGEST_TEXT as usize));
     Router::new()
         .route("/", get(|| page("index.html")))
         .route("/page/{file}", get(|Path(file): Path<String>| async move { page(&file).await }))
@@ -142,13 +143,17 @@ async fn lines(State(desk): Of, Query(Keys { keys }): Query<Keys>) -> Answer {
 
 /// What leaves the instrument's range in the copy.
 async fn range(State(desk): Of) -> Answer {
-    let (_, copy, opened) = desk.copy().await?;
-    let settings = desk.wanted().await?.settings;
-    let instrument = settings.player.instrument.or(settings.player.written_for);
+    let (_, copy, _) = desk.copy().await?;
+    let wanted = desk.wanted().await?;
+    let instrument = wanted.settings.player.instrument.or(wanted.settings.player.written_for);
     let Some(instrument) = instrument else { return Ok(Json(Value::Null)) };
-    let mut args: Vec<OsString> = vec!["range".into(), copy.path().into()];
-    args.extend(["--format=json".into(), format!("--instrument={instrument}").into()]);
-    args.extend(opened.parts.first().map(|part| format!("--part={}", part + 1).into()));
+    on_instrument("range", &copy, &instrument, wanted.part).await
+}
+
+/// What a command says of the part of a copy on an instrument.
+async fn on_instrument(command: &str, copy: &Copy, instrument: &str, part: usize) -> Answer {
+    let mut args: Vec<OsString> = vec![command.into(), copy.path().into(), "--format=json".into()];
+    args.extend([format!("--instrument={instrument}").into(), format!("--part={}", part + 1).into()]);
     let said = commands::run(args).await?;
     Ok(Json(serde_json::from_str(&said.text).map_err(|fault| fault.to_string())?))
 }
@@ -160,13 +165,8 @@ struct OnInstrument {
 
 /// Every key on an instrument, the best first.
 async fn keys(State(desk): Of, Query(OnInstrument { instrument }): Query<OnInstrument>) -> Answer {
-    let (copy, _) = desk.plain_copy().await?;
-    let (_, _, opened) = desk.copy().await?;
-    let mut args: Vec<OsString> = vec!["keys".into(), copy.path().into()];
-    args.extend(["--format=json".into(), format!("--instrument={instrument}").into()]);
-    args.extend(opened.parts.first().map(|part| format!("--part={}", part + 1).into()));
-    let said = commands::run(args).await?;
-    Ok(Json(serde_json::from_str(&said.text).map_err(|fault| fault.to_string())?))
+    let copy = desk.plain_copy().await?;
+    on_instrument("keys", &copy, &instrument, desk.wanted().await?.part).await
 }
 
 #[derive(Deserialize)]

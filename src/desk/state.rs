@@ -105,13 +105,7 @@ impl Desk {
         }
         let opened = now.pair.as_ref().map(|pair| pair.opened.clone());
         let (chosen, what) = change.on(&choices, opened.as_deref())?;
-        self.step(&mut now, chosen, |now, chosen| {
-            now.steps
-                .take(chosen, what.clone())
-                .map(|()| what)
-                .map_err(|fault| format!("this could not be kept: {fault}").into())
-        })
-        .await
+        self.step(&mut now, chosen, |now, chosen| now.take(chosen, what)).await
     }
 
     /// Undoes or does again.
@@ -125,7 +119,7 @@ impl Desk {
             );
         };
         self.step(&mut now, chosen, |now, _| {
-            let done = now.steps.turn(way).map_err(|fault| Fault::from(format!("this could not be kept: {fault}")))?;
+            let done = now.steps.turn(way).map_err(Fault::not_kept)?;
             let done = done.unwrap_or_default();
             Ok(if way == Way::Back { format!("undone: {done}") } else { format!("done again: {done}") })
         })
@@ -205,13 +199,7 @@ impl Desk {
             Side::Source => Settings { source: Some(path), ..old },
         };
         let what = format!("choose the {}", side.name());
-        self.step(&mut now, Chosen::Settings(Box::new(new)), |now, chosen| {
-            now.steps
-                .take(chosen, what.clone())
-                .map(|()| what)
-                .map_err(|fault| format!("this could not be kept: {fault}").into())
-        })
-        .await
+        self.step(&mut now, Chosen::Settings(Box::new(new)), |now, chosen| now.take(chosen, what)).await
     }
 
     /// The pair that is open, and its number.
@@ -257,16 +245,12 @@ impl Desk {
     }
 
     /// The copy in its own key and without marks, to be tried in other keys.
-    pub async fn plain_copy(&self) -> Result<(Copy, Settings), Fault> {
-        let wanted = {
-            let now = self.now.lock().await;
-            let mut wanted = now.wanted_now()?;
-            wanted.marks = None;
-            let instrument = wanted.settings.player.instrument.clone();
-            wanted.settings.player = PlayerSettings { instrument, ..PlayerSettings::default() };
-            wanted
-        };
-        Ok((wanted.make().await?, wanted.settings))
+    pub async fn plain_copy(&self) -> Result<Copy, Fault> {
+        let mut wanted = self.wanted().await?;
+        wanted.marks = None;
+        let instrument = wanted.settings.player.instrument.take();
+        wanted.settings.player = PlayerSettings { instrument, ..PlayerSettings::default() };
+        Ok(wanted.make().await?)
     }
 
     /// What is chosen, for a command.

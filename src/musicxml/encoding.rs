@@ -3,7 +3,7 @@
 use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE};
 
 /// Bytes of a text; the largest movements are below 40 MB.
-pub(super) const LARGEST_TEXT: u64 = 64 << 20;
+pub const LARGEST_TEXT: u64 = 64 << 20;
 
 pub(super) fn too_large() -> String {
     format!("larger than {} MB; no score is", LARGEST_TEXT >> 20)

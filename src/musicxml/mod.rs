@@ -30,6 +30,7 @@ pub use beside::{BRACKETED, CLEF, SAME_NUMBER, TEXT_COLOR};
 pub use credits::{Heading, heading, said_of_the_piece, take_out_the_editor};
 pub use edits::Edits;
 pub use elements::{ELEMENTS, Placement, Siblings, articulations, is_dynamic_sign, ornaments, placement};
+pub use encoding::LARGEST_TEXT;
 pub use error::Error;
 pub use extract::extract;
 pub use identification::{sign, signature};
