@@ -2,15 +2,18 @@
 
 use super::commands::{self, From};
 use super::opened::Shapes;
+use super::range::InRange;
 use super::settings::Settings;
 use crate::beside::{Thing, named_part};
 use crate::clean::{self, Sheet};
 use crate::engrave::{Job, Strip, engrave};
-use crate::report::{DrawnThing, drawn_alone};
+use crate::instrument::{Instrument, Instruments};
+use crate::report::{DrawnThing, Lies, drawn_alone};
 use crate::score::{Anchor, Mark, NoteId, Part, Place, Score};
 use crate::time::beat_text;
 use crate::{Input, ReadScore};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use tempfile::TempDir;
@@ -20,10 +23,14 @@ pub struct Copy {
     /// Where its file lies, as long as this lives.
     folder: TempDir,
     /// What `clean` said of it.
-    pub told: serde_json::Value,
+    pub told: Value,
     pub remarks: Vec<String>,
     /// The sheet of its own marks with the bars of this copy.
     pub sheet: Sheet,
+    /// Whose range counts.
+    instrument: Option<Instrument>,
+    /// Which part goes to other octaves.
+    part: usize,
 }
 
 /// The name of the copy in its folder; what is handed out has the same.
@@ -72,7 +79,10 @@ impl Wanted {
         let told = serde_json::from_str(&said.text).map_err(|fault| fault.to_string())?;
         let sheet = Sheet::parse(self.marks.as_deref().unwrap_or_default()).map_err(|fault| fault.to_string())?;
         let sheet = with_score(folder.path(), |_, score| Ok(clean::sheet_on(&sheet, score, self.part)))?;
-        Ok(Copy { folder, told, remarks: said.remarks, sheet })
+        let player = &self.settings.player;
+        let named = player.instrument.as_ref().or(player.written_for.as_ref());
+        let instrument = named.and_then(|name| Instruments::standard().find(name).ok().cloned());
+        Ok(Copy { folder, told, remarks: said.remarks, sheet, instrument, part: self.part })
     }
 }
 
@@ -97,6 +107,8 @@ pub struct PartInLines {
 #[derive(Debug, Clone, Serialize)]
 pub struct LineOfPart {
     pub key: String,
+    /// Its first and its last bar.
+    pub bars: [usize; 2],
     #[serde(skip)]
     pub strip: Strip,
     /// Which system of the strip it is: what goes over its ends is drawn with the lines around it.
@@ -115,6 +127,29 @@ const HEAD: f64 = 220.0;
 impl Copy {
     pub fn path(&self) -> std::path::PathBuf {
         self.folder.path().join(FILE)
+    }
+
+    /// How a part lies on the instrument, where one is chosen.
+    fn in_range(&self, score: &Score, place: usize) -> Option<InRange> {
+        let changes = self.told.get("octave_changes").filter(|_| place == self.part);
+        let changes = changes.and_then(|c| Deserialize::deserialize(c).ok()).unwrap_or_default();
+        Some(InRange::new(score.printed().get(place)?, self.instrument.as_ref()?, changes))
+    }
+
+    /// What leaves the range of the instrument in some parts, and what was done about it. `None` where none is chosen.
+    ///
+    /// # Errors
+    /// Where it cannot be read any more.
+    pub fn range(&self, wanted: &[usize]) -> Result<Option<Vec<Value>>, String> {
+        with_score(self.folder.path(), |_, score| {
+            let told = |place: &usize| {
+                let part = score.printed().get(*place)?;
+                let mut told = self.in_range(score, *place)?.told(part);
+                told["name"] = part.spoken().into();
+                Some(told)
+            };
+            Ok(self.instrument.is_some().then(|| wanted.iter().filter_map(told).collect()))
+        })
     }
 
     /// Its parts in lines of a width, in tenths of a millimetre at the usual size of staves.
@@ -139,10 +174,11 @@ impl Copy {
                         .enumerate()
                         .filter_map(|(sheet, found)| found.filter(|f| f.0 == place).map(|f| (f.1, sheet)))
                         .collect();
+                    let range = self.in_range(score, place).unwrap_or_default();
                     let things: Vec<DrawnThing> = named
                         .things
                         .iter()
-                        .map(|(name, thing)| DrawnThing { name: *name, ..told(part, *thing, &own) })
+                        .map(|(name, thing)| DrawnThing { name: *name, ..told(part, *thing, &own, &range) })
                         .collect();
                     let drawn = named.music.into_iter().enumerate().map(|(place, music)| {
                         let all = named.things.values().copied().zip(&things);
@@ -182,7 +218,7 @@ fn line<'t>(
     hash.update(&strip.width.to_le_bytes());
     hash.update(&shown.to_le_bytes());
     hash.update(&serde_json::to_vec(&things).expect("plain data"));
-    LineOfPart { key: hash.finalize().to_hex()[..24].into(), strip, shown, things }
+    LineOfPart { key: hash.finalize().to_hex()[..24].into(), bars: [first, last], strip, shown, things }
 }
 
 /// What a bar takes, in tenths of a millimetre.
@@ -237,7 +273,7 @@ fn around(part: &Part, lines: &[(usize, usize)]) -> Vec<(usize, usize)> {
 }
 
 /// What a thing is for the page.
-fn told(part: &Part, thing: Thing, own: &BTreeMap<usize, usize>) -> DrawnThing {
+fn told(part: &Part, thing: Thing, own: &BTreeMap<usize, usize>, range: &InRange) -> DrawnThing {
     let place = |at: Place| format!("{}:{}", part.bars[at.bar].number, beat_text(part.beat(at)));
     let words = |at: Place| format!("bar {}, beat {}", part.bars[at.bar].number, beat_text(part.beat(at)));
     let base = |at: Place, staff: u32| DrawnThing { at: place(at), staff, ..DrawnThing::default() };
@@ -245,8 +281,10 @@ fn told(part: &Part, thing: Thing, own: &BTreeMap<usize, usize>) -> DrawnThing {
         Thing::Note(note) => {
             let own = &part.notes[note];
             let what = own.pitch().map_or_else(|| "rest".to_string(), |pitch| pitch.to_string());
+            let lies = Lies { outside: range.is_outside(note), moved: range.moved(note) };
             DrawnThing {
-                about: format!("{what}, {}", words(own.place())),
+                about: format!("{what}, {}{}", words(own.place()), lies.words()),
+                lies,
                 kind: if own.is_rest() { "rest" } else { "note" }.into(),
                 is_main: is_main(part, note),
                 ..base(own.place(), own.staff)

@@ -10,6 +10,7 @@ mod guard;
 mod now;
 mod opened;
 mod page;
+mod range;
 mod server;
 mod settings;
 mod state;

@@ -143,11 +143,9 @@ async fn lines(State(desk): Of, Query(Keys { keys }): Query<Keys>) -> Answer {
 
 /// What leaves the instrument's range in the copy.
 async fn range(State(desk): Of) -> Answer {
-    let (_, copy, _) = desk.copy().await?;
-    let wanted = desk.wanted().await?;
-    let instrument = wanted.settings.player.instrument.or(wanted.settings.player.written_for);
-    let Some(instrument) = instrument else { return Ok(Json(Value::Null)) };
-    on_instrument("range", &copy, &instrument, wanted.part).await
+    let (_, copy, opened) = desk.copy().await?;
+    let told = tokio::task::spawn_blocking(move || copy.range(&opened.parts)).await;
+    Ok(Json(json!(told.map_err(|fault| fault.to_string())??)))
 }
 
 /// What a command says of the part of a copy on an instrument.

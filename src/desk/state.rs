@@ -264,10 +264,12 @@ impl Desk {
         let shown: BTreeSet<usize> = opened.parts.iter().copied().collect();
         let first = opened.parts.first().copied().unwrap_or(0);
         let worked = copy.clone();
-        let parts: Vec<PartInLines> = tokio::task::spawn_blocking(move || worked.in_lines(width, &shown, first))
-            .await
-            .map_err(|fault| fault.to_string())??;
-        let told = json!({ "version": version, "parts": parts, "told": copy.told, "remarks": copy.remarks });
+        let work = move || Ok::<_, String>((worked.in_lines(width, &shown, first)?, worked.range(&opened.parts)?));
+        let (parts, range): (Vec<PartInLines>, _) =
+            tokio::task::spawn_blocking(work).await.map_err(|fault| fault.to_string())??;
+        let told = json!({
+            "version": version, "parts": parts, "told": copy.told, "remarks": copy.remarks, "range": range,
+        });
         self.drawings.know(parts.into_iter().flat_map(|part| part.lines));
         Ok(told)
     }

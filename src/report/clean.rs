@@ -1,8 +1,10 @@
 //! What a cleaning did, in a few lines.
 
+use super::keys_part::OctaveChange;
 use super::phrases::{count, listed};
 use super::{adapted, json};
 use crate::clean::{Additions, Cleaned, LeftBar};
+use crate::keys::phrases::Move;
 use serde::Serialize;
 use std::fmt::Write;
 
@@ -138,8 +140,17 @@ struct Done<'a> {
     own: usize,
     credits: &'a [String],
     left: Vec<Left<'a>>,
+    /// Where phrases were to change their octaves: those that did, and those that a line joins to a note that stays.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    octave_changes: Option<Changes>,
     proved: Proved,
     warnings: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct Changes {
+    done: Vec<OctaveChange>,
+    not_done: Vec<OctaveChange>,
 }
 
 #[derive(Serialize)]
@@ -163,6 +174,11 @@ pub fn clean_json(files: [&str; 3], cleaned: &Cleaned, warnings: &[String]) -> S
     fn left(left: &LeftBar) -> Left<'_> {
         Left { bar: &left.bar, bar_index: left.bar_index, reason: &left.reason, option: left.option.as_deref() }
     }
+    // One part alone can be made to fit.
+    let changes = cleaned.on.iter().find_map(|on| {
+        let all = |moves: &[Move]| moves.iter().map(|m| OctaveChange::new(&on.part, m)).collect();
+        Some(Changes { done: all(on.moves.as_deref()?), not_done: all(&on.held) })
+    });
     let (did, proof) = (&cleaned.summary, &cleaned.proof);
     let warnings: Vec<String> = much_goes(cleaned).into_iter().chain(warnings.iter().cloned()).collect();
     json::text(&Done {
@@ -176,6 +192,7 @@ pub fn clean_json(files: [&str; 3], cleaned: &Cleaned, warnings: &[String]) -> S
         own: cleaned.laid.unwrap_or(0),
         credits: &cleaned.credits,
         left: cleaned.left.iter().map(left).collect(),
+        octave_changes: changes,
         proved: Proved { bars: proof.bars, notes: proof.notes, marks: proof.marks },
         warnings,
     })

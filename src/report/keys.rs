@@ -2,11 +2,9 @@
 
 use super::fingers::{TempoReport, hundredths};
 use super::keys_part::{Easiest, OctaveChange, PartInKeys};
-use super::keys_reason::{ends, octave_change_sentence};
 use super::range::{CompassNote, CompassReport, ReadingReport};
 use super::{PartName, Point, SCHEMA, ScoreName, Transposition, json};
 use crate::instrument::{Instrument, PlayedOn, Range, ReadAs};
-use crate::keys::phrases::Move;
 use crate::keys::{Chart, Study, Tempo, Trial, View};
 use crate::pitch::{Pitch, key_in_words, key_name};
 use crate::score::{NoteId, Part, Score};
@@ -235,7 +233,7 @@ impl PartInKeys<'_> {
                 Limits { lowest, highest }
             }),
             outside: trial.proposal.outside,
-            octave_changes: trial.proposal.moves.iter().map(|m| self.change(m)).collect(),
+            octave_changes: trial.proposal.moves.iter().map(|m| OctaveChange::new(self.part, m)).collect(),
             outside_after: trial.left.len(),
             top_register: trial.top_register,
             accidentals: trial.accidentals,
@@ -247,21 +245,6 @@ impl PartInKeys<'_> {
             difficulty: fingers.map(|f| hundredths(f.difficulty)),
             bar_difficulties: fingers.map(|f| f.bars.iter().map(|d| hundredths(*d)).collect()),
             reason: self.reason(trial),
-        }
-    }
-
-    pub(super) fn change(&self, m: &Move) -> OctaveChange {
-        let [first, last] = ends(self.part, m);
-        OctaveChange {
-            from: self.at(first),
-            to: self.at(last),
-            voice: m.voice,
-            octaves: m.octaves,
-            notes: m.notes.len(),
-            below: m.below,
-            above: m.above,
-            outside_after: m.left,
-            sentence: octave_change_sentence(self.part, m),
         }
     }
 }

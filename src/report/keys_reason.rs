@@ -2,7 +2,7 @@
 
 use super::Point;
 use super::keys_part::{Easiest, OctaveChange, PartInKeys};
-use super::phrases::{count, stretch};
+use super::phrases::{count, octaves_away, stretch};
 use crate::keys::Trial;
 use crate::keys::phrases::{Move, Seam};
 use crate::pitch::Pitch;
@@ -33,9 +33,9 @@ impl PartInKeys<'_> {
         let moved: usize = moves.iter().map(|m| m.notes.len()).sum();
         let them = match moves.as_slice() {
             [one] => {
-                let change = self.change(one);
+                let change = OctaveChange::new(self.part, one);
                 let noun = count(moved, "note");
-                format!("{} ({noun}) {} {}", stretch(&change.from, &change.to), goes(&change), way(one.octaves))
+                format!("{} ({noun}) {} {}", stretch(&change.from, &change.to), goes(&change), octaves_away(one.octaves))
             }
             _ => format!("{} ({}) go to another octave", count(moves.len(), "phrase"), count(moved, "note")),
         };
@@ -89,11 +89,20 @@ fn goes(change: &OctaveChange) -> &'static str {
     if change.from.bar_index == change.to.bar_index { "goes" } else { "go" }
 }
 
-fn way(octaves: i32) -> String {
-    let side = if octaves > 0 { "up" } else { "down" };
-    match octaves.abs() {
-        1 => format!("an octave {side}"),
-        n => format!("{n} octaves {side}"),
+impl OctaveChange {
+    pub(super) fn new(part: &Part, m: &Move) -> OctaveChange {
+        let [from, to] = ends(part, m).map(|note| Point::new(part, part.notes[note].place()));
+        OctaveChange {
+            from,
+            to,
+            voice: m.voice,
+            octaves: m.octaves,
+            notes: m.notes.len(),
+            below: m.below,
+            above: m.above,
+            outside_after: m.left,
+            sentence: octave_change_sentence(part, m),
+        }
     }
 }
 
@@ -128,7 +137,7 @@ pub fn octave_change_sentence(part: &Part, m: &Move) -> String {
     format!(
         "{place}: {} {}, {why}; {left}; {}, {}",
         count(m.notes.len(), "note"),
-        way(m.octaves),
+        octaves_away(m.octaves),
         seam(m.begins, "begins", "with"),
         seam(m.ends, "ends", "with"),
     )

@@ -28,6 +28,15 @@ pub fn stretch(from: &Point, to: &Point) -> String {
     format!("bar {}, beats {} to {}", from.bar, from.beat, to.beat)
 }
 
+/// As in `an octave up`.
+pub fn octaves_away(octaves: i32) -> String {
+    let side = if octaves > 0 { "up" } else { "down" };
+    match octaves.abs() {
+        1 => format!("an octave {side}"),
+        n => format!("{n} octaves {side}"),
+    }
+}
+
 /// Bars as a list, those that follow each other as a stretch: `1, 3 to 5`.
 /// Each bar with its place; in order.
 pub fn bar_list<'a>(bars: impl IntoIterator<Item = (usize, &'a str)>) -> String {

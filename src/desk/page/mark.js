@@ -3,7 +3,7 @@
 
 import { change, desk, get } from "./server.js";
 import { button, keepFocus, labelled, make } from "./parts.js";
-import { copyStaves } from "./staves.js";
+import { copyStaves, showLegend } from "./staves.js";
 
 const SIGNS = [
   ["Breath", { breath: true }], ["Fermata", { fermata: true }],
@@ -164,8 +164,9 @@ export const show = async (section, { state }) => {
       none: make("p", {}, "None yet."),
       card: make("div", { class: "card" }),
       told: make("div", { class: "told" }),
+      legend: make("p", { class: "hint legend" }),
     };
-    section.append(boxes.told, make("div", { class: "beside" }, boxes.staves,
+    section.append(boxes.told, boxes.legend, make("div", { class: "beside" }, boxes.staves,
       make("div", { class: "panel" }, boxes.card, make("h3", {}, "Your marks"), boxes.none, boxes.list)));
     if (!state.staves) section.querySelector(".beside").prepend(byNumber());
     staves = copyStaves(boxes.staves, choose);
@@ -184,6 +185,7 @@ export const show = async (section, { state }) => {
   const copy = await (state.staves ? staves.show() : get("/copy?width=2000"));
   if (!copy) return;
   boxes.told.replaceChildren(...left(copy));
+  showLegend(boxes.legend, copy.range);
 };
 
 // Bars that stay as the edition has them, and what else is to be known.

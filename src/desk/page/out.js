@@ -4,7 +4,7 @@
 import { change, desk, get, handOut } from "./server.js";
 import { button, labelled, make, pick } from "./parts.js";
 import { left } from "./mark.js";
-import { outside } from "./play.js";
+import { inRange } from "./play.js";
 
 const ABOUT = {
   "part.pdf": "The part as pages (PDF)", "clean.musicxml": "The part as MusicXML", "notes.md": "Critical notes",
@@ -18,7 +18,7 @@ const result = async (done) => {
   written = desk.state.version;
   const { told } = done;
   const { player = {} } = desk.state.settings;
-  const range = player.instrument || player.for ? outside(await get("/copy/range")) : [];
+  const range = player.instrument || player.for ? inRange(await get("/copy/range")) : [];
   const { bars, notes, marks } = told.proved;
   boxes.result.replaceChildren(
     make("h3", {}, "Written and proved"),

@@ -3,7 +3,7 @@
 
 import { change, desk, get } from "./server.js";
 import { button, labelled, make } from "./parts.js";
-import { copyStaves } from "./staves.js";
+import { copyStaves, showLegend } from "./staves.js";
 import { instrumentField, knowInstruments } from "./choose.js";
 
 let boxes = null;
@@ -37,13 +37,17 @@ const table = (instrument, report) => {
     rest.length ? make("details", {}, make("summary", {}, `${rest.length} more keys`), make("div", { class: "wide-table", tabindex: "0", role: "group", "aria-label": "More keys" }, make("table", {}, head(), make("tbody", {}, rest.map(row))))) : null);
 };
 
-export const outside = (report) => {
-  const result = report?.parts[0]?.range ?? report?.parts[0];
-  const all = result?.outside ?? [];
-  if (!report) return [make("p", {}, "Choose an instrument to see what leaves its range.")];
-  if (!all.length) return [make("p", {}, "Every note lies within the range.")];
-  return [make("p", {}, `${all.length} ${all.length === 1 ? "note leaves" : "notes leave"} the range: `,
-    all.slice(0, 30).map((o) => `${o.pitch} in bar ${o.bar}`).join(", "), all.length > 30 ? " …" : ".")];
+// What leaves the range and which phrases were moved; `go` brings a place into view.
+export const inRange = (parts, go) => {
+  if (!parts) return [make("p", {}, "Choose an instrument to see what leaves its range.")];
+  const list = (title, all) => all.length ? [make("h3", {}, title), make("ul", { class: "places" }, all.map((one) =>
+    make("li", {}, go ? button(one.what, () => go(one)) : one.what, " ", one.why)))] : [];
+  return parts.flatMap((part) => [
+    make("p", {}, parts.length > 1 ? `${part.name}: ${part.summary}` : part.summary),
+    ...list("Phrases that obelus moved an octave", part.moved),
+    ...list("Not moved, because a line joins them to a note that stays", part.not_moved),
+    ...list("Outside the range", part.outside),
+  ]);
 };
 
 export const show = async (section, { state }) => {
@@ -53,9 +57,10 @@ export const show = async (section, { state }) => {
       fields: make("div", { class: "fields" }),
       keys: make("div", {}),
       range: make("div", { class: "told", "aria-live": "polite" }),
+      legend: make("p", { class: "hint legend" }),
       staves: make("div", { class: "staves copy", role: "group", "aria-label": "The part in the key that is chosen" }),
     };
-    section.append(boxes.fields, boxes.keys, boxes.range, boxes.staves);
+    section.append(boxes.fields, boxes.keys, boxes.range, boxes.legend, boxes.staves);
     staves = copyStaves(boxes.staves, () => {});
   }
   const { player = {} } = state.settings;
@@ -75,6 +80,7 @@ export const show = async (section, { state }) => {
   }
   boxes.keys.replaceChildren(ranked?.report ? table(instrument, ranked.report) : "");
   await copy;
-  if (instrument || player.for) boxes.range.replaceChildren(...outside(await get("/copy/range")));
-  else boxes.range.replaceChildren(...outside(null));
+  const parts = instrument || player.for ? await get("/copy/range") : null;
+  boxes.range.replaceChildren(...inRange(parts, state.staves ? staves.bring : null));
+  showLegend(boxes.legend, parts);
 };

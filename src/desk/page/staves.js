@@ -38,6 +38,17 @@ export const put = (box, drawn) => {
   box.innerHTML = drawn.markup;
 };
 
+// What rings and brackets at notes mean, where there are any.
+export const showLegend = (box, parts) => {
+  const has = (what) => parts?.some((part) => part[what].length);
+  const sign = (shape) => { const drawn = make("span", {}); drawn.innerHTML = `<svg viewBox="0 0 24 14" aria-hidden="true">${shape}</svg>`; return drawn; };
+  const all = [
+    has("outside") && [sign('<ellipse cx="12" cy="7" rx="9" ry="5.5"/>'), " outside the range"],
+    has("moved") && [sign('<path d="M2 13V9H22V13M8 9L12 1L16 9z"/>'), " moved an octave, up or down as the arrow points"],
+  ].filter(Boolean);
+  box.replaceChildren(...all.flatMap((one, place) => [place ? "; " : "", ...one]));
+};
+
 // The copy in lines; `onchoose` hears of the spot that is clicked.
 export const copyStaves = (box, onchoose) => {
   let asked = 0;
@@ -153,7 +164,7 @@ export const copyStaves = (box, onchoose) => {
           continue;
         }
         const place = make("div", { class: "line", "data-part": part.id, "data-first": part.is_first ? "yes" : "no" });
-        const fresh = { key: line.key, box: place, drawn: false };
+        const fresh = { key: line.key, bars: line.bars, box: place, drawn: false };
         shown.push(fresh);
         children.push(place);
         if (kept.has(line.key)) {
@@ -199,6 +210,7 @@ export const copyStaves = (box, onchoose) => {
   });
   // Brings the keyboard back to a place, as soon as it is drawn again.
   let wanted = null;
+  let lights = false;
   const goTo = (at) => {
     wanted = at;
     if (!drawing && asking === 0) find();
@@ -207,10 +219,23 @@ export const copyStaves = (box, onchoose) => {
     const spot = wanted && spots().find((one) => one.dataset.at === wanted && one.dataset.kind !== "mark");
     if (!spot) return;
     wanted = null;
+    if (lights) spot.classList.add("lit");
+    lights = false;
     for (const other of box.querySelectorAll('.spot[tabindex="0"]')) other.tabIndex = -1;
     spot.tabIndex = 0;
     spot.focus({ preventScroll: true });
   };
   box.addEventListener("drawn", find);
-  return { show, spots, goTo };
+  // Brings a place into view, drawn or not, and goes there.
+  const bring = ({ part, bar, at }) => {
+    const line = shown.find((one) => one.box.dataset.part === part && one.bars[0] <= bar && bar <= one.bars[1]);
+    if (!line) return;
+    line.box.dataset.wanted = "";
+    line.box.scrollIntoView({ block: "center" });
+    for (const lit of box.querySelectorAll(".spot.lit")) lit.classList.remove("lit");
+    lights = true;
+    goTo(at);
+    draw();
+  };
+  return { show, spots, goTo, bring };
 };

@@ -29,7 +29,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 pub use picture::Glyphs;
 use sha2::{Digest, Sha256};
 
-pub use alone::{DrawnThing, drawn_alone};
+pub use alone::{DrawnThing, Lies, drawn_alone};
 pub use looks::out_of_line;
 
 const STYLE: &str = concat!(include_str!("staves.css"), include_str!("plot.css"), include_str!("style.css"));

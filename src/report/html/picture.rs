@@ -154,6 +154,11 @@ impl Picture {
         }
     }
 
+    /// Leaves room above it.
+    pub fn leave_above(&mut self, height: f64) {
+        self.height_above = self.height_above.max(height);
+    }
+
     /// Leaves as much room at its sides as others of its score.
     pub fn widen(&mut self, [left, right]: [f64; 2]) {
         self.left = left;
