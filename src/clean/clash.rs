@@ -73,8 +73,8 @@ pub(super) fn told(mark: &Mark) -> String {
     if reading == name { name.to_string() } else { format!("{name} {reading}") }
 }
 
-/// As in `part P2, bar 7, beat 2`.
+/// As in `part Viola, bar 7, beat 2`.
 pub(super) fn place(part: &Part, mark: &Mark) -> String {
     let number = part.bars.get(mark.at.bar).map_or("-", |b| &b.number);
-    format!("part {}, bar {number}, beat {}", part.id, beat_text(part.beat(mark.at.place)))
+    format!("part {}, bar {number}, beat {}", part.spoken(), beat_text(part.beat(mark.at.place)))
 }

@@ -79,7 +79,7 @@ pub(super) fn fit<'t>(
                     let what = mark.reading();
                     cleaned.warnings.push(format!(
                         "part {}, bar {bar}: check the octave line ({what}): notes at it went to another octave",
-                        part.id
+                        part.spoken()
                     ));
                 }
             }

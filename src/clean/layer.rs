@@ -286,7 +286,7 @@ pub fn lift(copy: &Score, parts: &[(usize, &PartFindings)]) -> Lifted {
         if others > 0 {
             out.warnings.push(format!(
                 "part {}: {others} notes differ from the base; they were ignored, because a mark sheet holds only marks",
-                part.id
+                part.spoken()
             ));
         }
         for finding in found.findings.iter().filter(|f| !f.category.is_of_notes()) {
@@ -306,7 +306,9 @@ fn lift_one(part: &Part, finding: &Finding, warnings: &mut Vec<String>) -> Optio
             let reading = finding.source_reading.as_deref().unwrap_or("");
             warnings.push(format!(
                 "part {}, bar {}: the copy lacks the base's {} {reading}; a mark sheet cannot take marks out",
-                part.id, part.bars[finding.at.bar].number, finding.category
+                part.spoken(),
+                part.bars[finding.at.bar].number,
+                finding.category
             ));
         }
         return None;
@@ -316,7 +318,7 @@ fn lift_one(part: &Part, finding: &Finding, warnings: &mut Vec<String>) -> Optio
     if lifted.is_none() {
         warnings.push(format!(
             "part {}, bar {}: a mark sheet has no key for the {} {}",
-            part.id,
+            part.spoken(),
             number(mark.at),
             mark.category,
             mark.reading()

@@ -93,9 +93,10 @@ impl Plain {
             let numbers: Vec<&str> = bars.iter().take(8).map(|b| job.edition.bars[*b].number.as_str()).collect();
             let more = if bars.len() > numbers.len() { ", …" } else { "" };
             format!(
-                "part {}, bar {}{more}: the {category} {reading} stays, but MusicXML cannot set it apart in the way \
+                "part {}, {} {}{more} of the edition: the {category} {reading} stays, but MusicXML cannot set it apart in the way \
                  the table says",
-                job.edition.id,
+                job.edition.spoken(),
+                if bars.len() == 1 { "bar" } else { "bars" },
                 numbers.join(", ")
             )
         };

@@ -92,8 +92,8 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
                 summary.marks_apart += usize::from(apart);
             } else {
                 warnings.push(format!(
-                    "part {}, bar {}: {} could not be kept: its bar was rewritten and has no place for it",
-                    self.edition.id,
+                    "part {}, bar {} of the edition: {} could not be kept: its bar was rewritten and has no place for it",
+                    self.edition.spoken(),
                     self.edition.bars[mark.at.bar].number,
                     mark.reading()
                 ));

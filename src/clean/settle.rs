@@ -91,8 +91,9 @@ impl PartJob<'_, '_, '_> {
         }
         for bar in left.iter().filter_map(|row| self.plan[*row].edition()) {
             warnings.push(format!(
-                "part {}, bar {}: {TORN} and its notes cannot be restored one by one",
-                self.edition.id, self.edition.bars[bar].number
+                "part {}, bar {} of the edition: {TORN} and its notes cannot be restored one by one",
+                self.edition.spoken(),
+                self.edition.bars[bar].number
             ));
         }
     }

@@ -51,7 +51,7 @@ pub(super) fn transpose<'t>(
             rewrite.transpose(by).map_err(|fault| {
                 Failure::Unsupported(format!(
                     "part {}, bar {}: {} the signature would have {}{}",
-                    part.id,
+                    part.spoken(),
                     part.bars[fault.bar].number,
                     by.name(),
                     key_name(fault.fifths),

@@ -34,6 +34,15 @@ impl Held {
             Held::Settings => "desk.toml",
         }
     }
+
+    /// What it is, for who does not know its name.
+    pub fn about(self) -> &'static str {
+        match self {
+            Held::Decisions => "your decisions",
+            Held::Marks => "your marks",
+            Held::Settings => "the settings of this desk",
+        }
+    }
 }
 
 impl Out {

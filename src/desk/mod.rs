@@ -7,6 +7,7 @@ mod drawings;
 mod fault;
 mod folder;
 mod guard;
+mod listen;
 mod now;
 mod opened;
 mod page;
@@ -69,9 +70,10 @@ pub fn serve(options: Options, say: impl Fn(&str)) -> Result<(), String> {
             say("No browser could be opened; open this address yourself.");
         }
         let tabs = desk.tabs.clone();
-        let server = axum::serve(listener, server::router(desk, guard));
+        let patience = listen::patience();
+        let server = listen::serve(listener, server::router(desk, guard, patience), patience);
         tokio::select! {
-            done = server => done.map_err(told),
+            () = server => Ok(()),
             () = tabs.ended() => Ok(()),
             () = interrupted() => Ok(()),
         }

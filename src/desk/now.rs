@@ -62,10 +62,8 @@ impl Now {
         self.decided = match decided {
             Ok(decided) => Some(decided),
             Err(fault) => {
-                self.faults.push(format!(
-                    "{}: {fault} Until then nothing in it holds. Undo goes back to the scores before.",
-                    Held::Decisions.file()
-                ));
+                let file = Held::Decisions.file();
+                self.faults.push(format!("Your decisions ({file}) do not hold here; {fault} Until then all is open."));
                 pair.decided(Default::default()).await.ok()
             }
         };

@@ -1,10 +1,12 @@
 //! An edition beside its source, opened: a thread of its own holds both, since what was read borrows from the files.
 
 use crate::beside::{Staves, ToDraw};
-use crate::clean::{Decided, Names};
+use crate::clean::{Decided, DecisionError, Names};
 use crate::comparison::ToDecide;
 use crate::report::{Audit, Glyphs, phrases, verdict};
-use crate::{Comparison, Decisions, Input, LineName, Lines, ReadScore, Tree};
+use crate::score::{Line, Part};
+use crate::{Comparison, Decisions, Failure, Input, LineName, Lines, ReadScore, Tree};
+use serde::Serialize;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, mpsc};
 use tokio::sync::oneshot;
@@ -16,8 +18,35 @@ pub struct Opened {
     pub audit: Audit,
     pub names: Vec<Names>,
     pub can_be_apart: Vec<Vec<bool>>,
+    /// What can be named on each side: of the edition, and of the source.
+    pub lines: [Vec<PartOfLines>; 2],
     /// The places of the parts that are cleaned; marks that name no part go to the first.
     pub parts: Vec<usize>,
+}
+
+/// A part with the staves and voices that can be compared by themselves.
+#[derive(Debug, Serialize)]
+pub struct PartOfLines {
+    id: String,
+    name: String,
+    staves: u32,
+    /// Of all staves together, then of each staff.
+    voices: Vec<Vec<u32>>,
+}
+
+impl PartOfLines {
+    fn new(part: &Part) -> PartOfLines {
+        let has = |line: Line| part.notes.iter().any(|note| !note.is_rest() && line.holds(part, note));
+        let voices = |staff: Option<u32>| {
+            let mut all = part.voices.clone();
+            all.retain(|voice| has(Line { staff, voice: Some(*voice) }));
+            all.sort_unstable();
+            all
+        };
+        let staves = if part.staves > 1 { part.staves } else { 0 };
+        let voices = std::iter::once(None).chain((1..=staves).map(Some)).map(voices).collect();
+        PartOfLines { id: part.id.clone(), name: part.name.clone(), staves: part.staves, voices }
+    }
 }
 
 /// The shapes of all drawings of a desk.
@@ -134,7 +163,10 @@ fn hold(
         }
     };
     let ToDecide { audit, names, can_be_apart } = comparison.to_decide();
-    let opened = Arc::new(Opened { audit, names, can_be_apart, parts: comparison.compared_parts() });
+    let parts = comparison.compared_parts();
+    let lines = [comparison.edition().score(), comparison.source().score()]
+        .map(|score| score.printed().iter().map(PartOfLines::new).collect());
+    let opened = Arc::new(Opened { audit, names, can_be_apart, lines, parts });
     // Whoever asked may have left.
     if tell.send(Ok(opened.clone())).is_err() {
         return;
@@ -142,7 +174,7 @@ fn hold(
     for ask in asks {
         match ask {
             Ask::Decided(decisions, tell) => {
-                let decided = comparison.decided(&decisions).map_err(|fault| fault.to_string());
+                let decided = comparison.decided(&decisions).map_err(of_decisions);
                 _ = tell.send(decided);
             }
             Ask::Compass(part, tell) => _ = tell.send(Ok(comparison.compass(part))),
@@ -152,6 +184,18 @@ fn hold(
                 _ = tell.send(comparison.drawn_to_decide(&opened.audit, place, &staves, &mut shapes));
             }
         }
+    }
+}
+
+/// What is wrong with decisions, and what to do then.
+fn of_decisions(fault: Failure) -> String {
+    match fault {
+        Failure::Decision(DecisionError::Strange(names)) => format!(
+            "{} for other scores. Choose the scores that they were made for, or start the \
+             desk with another --folder. To decide anew here, take the file out of the folder.",
+            if names == 1 { "the one that is there was made".into() } else { format!("all {names} were made") }
+        ),
+        other => format!("{other}. Put that right in the file."),
     }
 }
 

@@ -6,6 +6,7 @@ use super::copy::Copy;
 use super::fault::Fault;
 use super::folder::{Held, Out, TO_FETCH};
 use super::guard::{Guard, guard};
+use super::listen::whole;
 use super::state::{Desk, Side};
 use super::steps::Way;
 use crate::engrave;
@@ -21,6 +22,7 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 use std::ffi::OsString;
 use std::sync::Arc;
+use std::time::Duration;
 
 /// Bytes of a question; those of a score are more.
 const MOST: usize = 1 << 20;
@@ -41,7 +43,7 @@ impl IntoResponse for Fault {
 }
 
 /// All that a desk answers.
-pub fn router(desk: Arc<Desk>, guarded: Arc<Guard>) -> Router {
+pub fn router(desk: Arc<Desk>, guarded: Arc<Guard>, patience: Duration) -> Router {
     let scores = post(choose).layer(DefaultBodyLimit::max(LARGEST_TEXT as usize));
     Router::new()
         .route("/", get(|| page("index.html")))
@@ -79,6 +81,7 @@ pub fn router(desk: Arc<Desk>, guarded: Arc<Guard>) -> Router {
         .layer(DefaultBodyLimit::max(MOST))
         .route("/choose/{side}", scores)
         .fallback(async || (StatusCode::NOT_FOUND, "There is nothing of this name."))
+        .layer(middleware::from_fn_with_state(patience, whole))
         .layer(middleware::from_fn_with_state(guarded, guard))
         .with_state(desk)
 }
@@ -193,8 +196,8 @@ async fn choose(State(desk): Of, Path(side): Path<Side>, Query(given): Query<Giv
 }
 
 /// Writes all that is handed out, by the command that is told.
-async fn hand_out(State(desk): Of, Json(_): Json<Turn>) -> Answer {
-    let wanted = desk.wanted().await?;
+async fn hand_out(State(desk): Of, Json(asked): Json<Turn>) -> Answer {
+    let wanted = desk.wanted_as_shown(asked.version).await?;
     let Some([edition, source]) = wanted.settings.files() else {
         return Err("choose an edition and a source first".into());
     };

@@ -8,7 +8,7 @@ use super::folder::Folder;
 use super::now::Now;
 use super::opened::{Opened, Pair};
 use super::settings::{PlayerSettings, Settings};
-use super::steps::{Chosen, Steps, Unreadable, Way};
+use super::steps::{Chosen, Steps, Way};
 use super::tabs::Tabs;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -36,9 +36,14 @@ impl Desk {
             new.is_some() && old.is_some() && new != old
         };
         if other(&settings.edition, &old.edition) || other(&settings.source, &old.source) {
+            let named =
+                |path: &Option<std::path::PathBuf>| path.as_ref().map_or("…".into(), |p| p.display().to_string());
             return Err(format!(
-                "{}: this folder holds the desk of other scores; name another with --folder",
-                folder.path().display()
+                "{}: this folder holds the desk of other scores ({} beside {}); name another with --folder, or go on with \
+                 those: obelus desk --folder {0}",
+                folder.path().display(),
+                named(&old.edition),
+                named(&old.source),
             ));
         }
         let instrument = settings.player.instrument.or(old.player.instrument.clone());
@@ -79,11 +84,12 @@ impl Desk {
     pub async fn pair(&self) -> Result<Value, Fault> {
         let now = self.now.lock().await;
         let pair = now.pair.as_ref().ok_or("no scores are open")?;
-        let Opened { audit, can_be_apart, .. } = &*pair.opened;
+        let Opened { audit, can_be_apart, lines, .. } = &*pair.opened;
         Ok(json!({
             "number": now.number,
             "audit": audit,
             "can_be_apart": can_be_apart,
+            "lines": lines,
             "summaries": pair.opened.summaries(),
             "passages": pair.opened.passages(),
             "bars": audit.parts.iter().map(|part| &part.bar_numbers).collect::<Vec<_>>(),
@@ -169,8 +175,8 @@ impl Desk {
         let old = now.steps.now().settings.clone();
         match now.steps.refresh() {
             Ok(false) => return Ok(()),
-            Err(Unreadable { file, reason }) => {
-                return Err(Fault::Told(format!("{file}: {reason}; put it right, then load this page again")));
+            Err(fault) => {
+                return Err(Fault::Told(format!("{fault}; put it right, then load this page again")));
             }
             Ok(true) => {}
         }
@@ -251,6 +257,14 @@ impl Desk {
         let instrument = wanted.settings.player.instrument.take();
         wanted.settings.player = PlayerSettings { instrument, ..PlayerSettings::default() };
         Ok(wanted.make().await?)
+    }
+
+    /// What is chosen, for a page that shows a version: it must be the newest.
+    pub async fn wanted_as_shown(&self, version: u64) -> Result<Wanted, Fault> {
+        let mut now = self.now.lock().await;
+        self.look(&mut now).await?;
+        now.is_newest(version)?;
+        now.wanted_now()
     }
 
     /// What is chosen, for a command.

@@ -44,8 +44,9 @@ pub struct Steps {
 
 /// Why choices cannot be read.
 #[derive(Debug, thiserror::Error)]
-#[error("{file}: {reason}")]
+#[error("{what} cannot be read: {file}: {reason}")]
 pub struct Unreadable {
+    pub what: &'static str,
     pub file: String,
     pub reason: String,
 }
@@ -174,7 +175,11 @@ pub enum Way {
 }
 
 fn read(folder: &Folder) -> Result<(Choices, [Option<String>; 3]), Unreadable> {
-    let told = |held: Held, reason: String| Unreadable { file: folder.file(held.file()).display().to_string(), reason };
+    let told = |held: Held, reason: String| Unreadable {
+        what: held.about(),
+        file: folder.file(held.file()).display().to_string(),
+        reason,
+    };
     let mut texts: [Option<String>; 3] = Default::default();
     for held in Held::ALL {
         texts[held as usize] = folder.read(held).map_err(|fault| told(held, fault.to_string()))?;

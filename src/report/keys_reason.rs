@@ -35,7 +35,12 @@ impl PartInKeys<'_> {
             [one] => {
                 let change = OctaveChange::new(self.part, one);
                 let noun = count(moved, "note");
-                format!("{} ({noun}) {} {}", stretch(&change.from, &change.to), goes(&change), octaves_away(one.octaves))
+                format!(
+                    "{} ({noun}) {} {}",
+                    stretch(&change.from, &change.to),
+                    goes(&change),
+                    octaves_away(one.octaves)
+                )
             }
             _ => format!("{} ({}) go to another octave", count(moves.len(), "phrase"), count(moved, "note")),
         };

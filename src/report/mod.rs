@@ -43,7 +43,8 @@ pub use clean::{clean_json, clean_text};
 pub use critical::Notes;
 pub use fingers::{Hands, Hardest};
 pub use html::{
-    DrawnThing, Glyphs, Lies, PICTURES_STYLE, audit as audit_html, compass_alone, drawn_alone, out_of_line, staves_alone,
+    DrawnThing, Glyphs, Lies, PICTURES_STYLE, audit as audit_html, compass_alone, drawn_alone, out_of_line,
+    staves_alone,
 };
 pub use keys::{KeysReport, keys_report};
 pub use keys_reason::octave_change_sentence;

@@ -69,10 +69,15 @@ fn spoken(port: u16, request: &[u8], after: After) -> Option<Answer> {
 
 impl Served {
     fn start(folder: &Path, more: &[&str]) -> Served {
+        Served::start_with(folder, more, &[])
+    }
+
+    fn start_with(folder: &Path, more: &[&str], variables: &[(&str, &str)]) -> Served {
         let mut child = Command::new(env!("CARGO_BIN_EXE_obelus"))
             .args(["desk", "--no-open", "--folder"])
             .arg(folder)
             .args(more)
+            .envs(variables.iter().copied())
             .stdout(Stdio::piped())
             .stderr(Stdio::inherit())
             .spawn()
@@ -316,6 +321,10 @@ fn a_page_that_is_old_is_told_and_nothing_is_lost() {
     assert_eq!((answer.status, answer.json()["stale"].as_bool()), (409, Some(true)));
     let text = fs::read_to_string(dir.path().join("decisions.toml")).unwrap();
     assert!(text.contains("slur") && !text.contains("hairpin"), "{text}");
+    // Nor is anything handed out that the page does not show.
+    let answer = desk.ask("/hand-out", json!({ "version": old }));
+    assert_eq!((answer.status, answer.json()["stale"].as_bool()), (409, Some(true)));
+    assert!(!dir.path().join("clean.musicxml").exists());
     // A file that another program has written holds, and an old page is told of it.
     let version = desk.state()["version"].clone();
     fs::write(dir.path().join("decisions.toml"), text.replace("\"keep\"\n", "\"out\"\n")).unwrap();
@@ -327,6 +336,103 @@ fn a_page_that_is_old_is_told_and_nothing_is_lost() {
     let answer = desk.get("/state");
     assert_eq!(answer.status, 422);
     assert!(answer.fault().contains("decisions.toml: line 2, column"), "{}", answer.fault());
+    // Those of other scores are told, with what to do.
+    fs::write(dir.path().join("decisions.toml"), "[findings]\n\"another\" = \"keep\"\n").unwrap();
+    let faults = desk.state()["faults"].to_string();
+    assert!(faults.contains("made for other scores") && faults.contains("--folder"), "{faults}");
+}
+
+#[test]
+fn what_leaves_the_range_and_what_was_moved_is_told_where_it_stands() {
+    let dir = tempfile::tempdir().unwrap();
+    let desk = Served::of_demo(dir.path());
+    let player = |fit: bool| {
+        let player = json!({ "instrument": "alto recorder", "transpose": "down a minor seventh", "fit": fit });
+        desk.change(json!({ "do": "player", "player": player }));
+        desk.get("/copy/range").json()[0].clone()
+    };
+    let lies = |name: &str| {
+        let copy = desk.get("/copy?width=2000").json();
+        let lines = copy["parts"][0]["lines"].as_array().unwrap().clone();
+        let bars: Vec<_> = lines.iter().map(|line| line["bars"].clone()).collect();
+        assert!(bars.windows(2).all(|two| two[0][1].as_u64().map(|bar| bar + 1) == two[1][0].as_u64()), "{bars:?}");
+        copy["range"][0][name].clone()
+    };
+    let range = player(false);
+    assert_eq!(range["summary"].as_str().unwrap().split(" of ").next(), Some("20 notes leave the range"));
+    assert_eq!(range["outside"][0]["at"], "0:4");
+    assert_eq!(range["moved"], json!([]));
+    assert_eq!(lies("outside"), range["outside"]);
+    let range = player(true);
+    assert_eq!(range["outside"], json!([]));
+    let moved: Vec<&str> = range["moved"].as_array().unwrap().iter().filter_map(|one| one["what"].as_str()).collect();
+    assert_eq!((moved.len(), moved[0]), (6, "bars 0 to 2: 11 notes an octave up"));
+    assert_eq!(lies("moved"), range["moved"]);
+}
+
+#[test]
+fn a_staff_or_a_voice_is_chosen_and_the_way_back_is_there() {
+    let dir = tempfile::tempdir().unwrap();
+    let [right, left] = [(1, "C", 5), (2, "C", 3)].map(|(staff, step, octave)| {
+        format!(
+            "<note><pitch><step>{step}</step><octave>{octave}</octave></pitch><duration>4</duration><voice>{staff}</voice>\
+             <type>whole</type><staff>{staff}</staff></note>"
+        )
+    });
+    let score = format!(
+        "<score-partwise><part-list><score-part id=\"P1\"><part-name>Harpsichord</part-name></score-part></part-list>\
+         <part id=\"P1\"><measure number=\"1\"><attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4\
+         </beat-type></time><staves>2</staves></attributes>{right}<backup><duration>4</duration></backup>{left}</measure>\
+         </part></score-partwise>"
+    );
+    let files = ["edition.xml", "source.xml"].map(|name| dir.path().join(name).display().to_string());
+    files.iter().for_each(|file| fs::write(file, &score).unwrap());
+    let mut desk = Served::start(&dir.path().join("desk"), &[&files[0], &files[1], "--stay"]);
+    desk.open();
+    let lines = desk.get("/pair").json()["lines"].clone();
+    let all = json!([{ "id": "P1", "name": "Harpsichord", "staves": 2, "voices": [[1, 2], [1], [2]] }]);
+    assert_eq!(lines, json!([all, all]));
+    let notes = || desk.get("/pair").json()["audit"]["parts"][0]["notes"]["edition"].clone();
+    assert_eq!(notes(), 2);
+    desk.change(json!({ "do": "lines", "lines": { "staff": 2, "source-staff": 2 } }));
+    assert_eq!(notes(), 1);
+    desk.change(json!({ "do": "lines", "lines": { "voice": 1 } }));
+    assert_eq!(desk.get("/pair").json()["audit"]["parts"][0]["part"]["voice"], 1);
+    assert_eq!(desk.ask("/undo", json!({})).status, 200);
+    assert_eq!(desk.ask("/undo", json!({})).status, 200);
+    assert_eq!(notes(), 2);
+}
+
+#[test]
+fn whoever_says_nothing_is_hung_up_on_and_holds_up_nobody() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut desk = Served::start_with(dir.path(), &["--stay"], &[("OBELUS_DESK_SECONDS", "1")]);
+    let port = desk.port;
+    let begun = |said: &str| {
+        let mut stream = TcpStream::connect(("127.0.0.1", port)).unwrap();
+        stream.set_read_timeout(Some(std::time::Duration::from_secs(60))).unwrap();
+        stream.write_all(said.as_bytes()).unwrap();
+        stream
+    };
+    let heads: Vec<TcpStream> = (0..100).map(|n| begun(["", "GET / HTTP/1.1\r\nHo"][n % 2])).collect();
+    desk.open();
+    let head = format!(
+        "POST /change HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nOrigin: http://127.0.0.1:{port}\r\nCookie: {}\r\n\
+         Content-Type: application/json\r\nContent-Length: 9\r\n\r\n{{",
+        desk.pass
+    );
+    let bodies: Vec<TcpStream> = (0..3).map(|_| begun(&head)).collect();
+    assert_eq!(desk.get("/state").status, 200);
+    for mut stream in heads {
+        let mut heard = Vec::new();
+        stream.read_to_end(&mut heard).expect("it is closed");
+    }
+    for mut stream in bodies {
+        let mut heard = String::new();
+        let _ = stream.read_to_string(&mut heard);
+        assert!(heard.starts_with("HTTP/1.1 408"), "{heard}");
+    }
+    assert_eq!(desk.get("/state").status, 200);
 }
 
 #[test]

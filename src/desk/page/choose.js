@@ -36,6 +36,21 @@ export const knowInstruments = async () => {
 
 const spoken = (line) => [line.name || line.id, line.staff && `staff ${line.staff}`, line.voice && `voice ${line.voice}`].filter(Boolean).join(", ");
 
+// A part, and a staff or a voice of it where it has several; `side` is what their options begin with.
+const lineFields = (parts, lines, set, side, title, whose) => {
+  const [part, staff, voice] = ["part", "staff", "voice"].map((name) => side + name);
+  const number = (name) => (value) => set({ [name]: value === null ? null : Number(value), ...(name === staff && { [voice]: null }) });
+  // The file of settings may have a name in place of an id.
+  const own = parts.length === 1 ? parts[0] : parts.find((one) => [one.id, one.name].includes(lines[part]));
+  const fields = parts.length > 1 || lines[part] ? [labelled(title, pick([[null, "whatever fits best"], ...parts.map((one) => [one.id, one.name || one.id])], lines[part] ? own?.id ?? null : null,
+    (value) => set({ [part]: value, [staff]: null, [voice]: null })))] : [];
+  const field = (name, what, all) => labelled(`Only this ${what} ${whose}`, pick([[null, `every ${what}`], ...all.map((one) => [String(one), `${what} ${one}`])], lines[name]?.toString() ?? null, number(name)));
+  if (own?.staves > 1) fields.push(field(staff, "staff", Array.from({ length: own.staves }, (_, place) => place + 1)));
+  const voices = own?.voices[lines[staff] ?? 0] ?? [];
+  if (voices.length > 1 || lines[voice]) fields.push(field(voice, "voice", [...new Set([...voices, lines[voice]].filter(Boolean))]));
+  return make("div", { class: "fields" }, fields);
+};
+
 export const show = async (section, { state, pair }) => {
   await knowInstruments();
   const lines = { ...state.settings.lines };
@@ -47,16 +62,13 @@ export const show = async (section, { state, pair }) => {
   ];
   if (pair) {
     const { audit } = pair;
-    const known = (side, own) => [...audit.parts.map(own), ...audit.not_compared[side]];
-    const names = (side, own) => [[null, "whatever fits best"], ...new Map(known(side, own).map((line) => [line.id, [line.id, line.name || line.id]])).values()];
-    const set = (key) => (value) => change({ do: "lines", lines: { ...lines, [key]: value } });
+    const set = (changed) => change({ do: "lines", lines: { ...lines, ...changed } });
     children.push(
       make("h3", {}, "What lies beside what"),
       make("ul", {}, audit.parts.map((part) => make("li", {}, `${spoken(part.part)}: beside ${spoken(part.source_part)} of the source, ${part.notes.matched} of ${part.notes.edition} notes meet`)),
         audit.not_compared.edition.map((alone) => make("li", {}, `${spoken(alone)}: nothing in the source; it is left as it is`))),
-      make("div", { class: "fields" },
-        labelled("Only this part of the edition", pick(names("edition", (p) => p.part), lines.part ?? null, set("part"))),
-        labelled("beside this part of the source", pick(names("source", (p) => p.source_part), lines["source-part"] ?? null, set("source-part")))),
+      lineFields(pair.lines[0], lines, set, "", "Only this part of the edition", "of the edition"),
+      lineFields(pair.lines[1], lines, set, "source-", "beside this part of the source", "of the source"),
     );
     if (audit.warnings.length) children.push(make("h3", {}, "Warnings"), make("ul", {}, audit.warnings.map((text) => make("li", {}, text))));
     children.push(make("p", {}, make("a", { href: "#decide", class: "next" }, "Decide what stays")));

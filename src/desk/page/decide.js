@@ -55,7 +55,7 @@ const card = () => keepFocus(boxes.card, fill);
 const fill = () => {
   const f = findings()[chosen];
   boxes.card.classList.toggle("chosen", Boolean(f));
-  if (!f) return boxes.card.replaceChildren(make("p", {}, "Choose something in the staves or in the list. Keys: N next, P previous, O take out, K keep, A set apart. What stays open is as in the source, as if it were taken out. Set apart: kept, but dashed or in brackets, as critical editions do."));
+  if (!f) return boxes.card.replaceChildren(make("p", {}, "Choose something in the staves or in the list. Keys: N next, P previous, O take out, K keep, A set apart, L leave open. What stays open is as in the source, as if it were taken out. Set apart: kept, but dashed or in brackets, as critical editions do."));
   const own = { finding: { part, finding: chosen } };
   const apart = desk.pair.can_be_apart[part][chosen];
   const passage = f.passage === null ? null : desk.pair.passages[part][f.passage];
@@ -196,7 +196,7 @@ addEventListener("keydown", (event) => {
   if (document.getElementById("view-decide").hidden || event.ctrlKey || event.metaKey || event.altKey) return;
   if (event.target.matches("input, textarea, select") || !desk.pair) return;
   const key = event.key.toLowerCase();
-  const said = { o: "out", k: "keep", a: "apart" }[key];
+  const said = { o: "out", k: "keep", a: "apart", l: "open" }[key];
   if (key === "n") step(1);
   else if (key === "p") step(-1);
   else if (said && chosen !== null) decide({ finding: { part, finding: chosen } }, said);

@@ -190,7 +190,7 @@ export const show = async (section, { state }) => {
 
 // Bars that stay as the edition has them, and what else is to be known.
 export const left = ({ told }) => [
-  ...told.left.map((bar) => make("p", {}, `Bar ${bar.bar} stays as the edition has it: ${bar.reason}.`)),
+  ...told.left.map((bar) => make("p", {}, `Bar ${bar.bar} of the edition stays as it is there: ${bar.reason}.`)),
   ...(told.warnings.length
     ? [make("details", {}, make("summary", {}, told.warnings.length === 1 ? "1 remark" : `${told.warnings.length} remarks`),
       make("ul", {}, told.warnings.map((text) => make("li", {}, text))))]

@@ -8,7 +8,7 @@ import { inRange } from "./play.js";
 
 const ABOUT = {
   "part.pdf": "The part as pages (PDF)", "clean.musicxml": "The part as MusicXML", "notes.md": "Critical notes",
-  "my-marks.toml": "Your marks (mark sheet)", "decisions.toml": "Your decisions", "desk.toml": "The settings of this desk",
+  "my-marks.toml": "Your marks, as a mark sheet for obelus", "decisions.toml": "Your decisions, for obelus", "desk.toml": "The scores, instrument, key and headings of this desk",
 };
 
 let boxes = null;
@@ -21,8 +21,8 @@ const result = async (done) => {
   const range = player.instrument || player.for ? inRange(await get("/copy/range")) : [];
   const { bars, notes, marks } = told.proved;
   boxes.result.replaceChildren(
-    make("h3", {}, "Written and proved"),
-    make("p", {}, `${told.taken_out} taken out, ${told.put_back} put back, ${told.kept} kept, ${told.own} of your own. Read back and compared: ${bars} bars, ${notes} notes, ${marks} marks.`),
+    make("h3", {}, "The files are written"),
+    make("p", {}, `Of the editor's changes ${told.taken_out} are taken out and ${told.kept} kept; ${told.put_back} are put right as in the source; ${told.own} of your own are written in. The part was read back and every bar, note and mark compared: ${bars} bars, ${notes} notes, ${marks} marks.`),
     desk.state.open ? make("p", {}, `${desk.state.open} findings were not decided: they are as in the source.`) : "",
     ...range,
     ...left(done),

@@ -1,8 +1,8 @@
 //! One part by itself, on a page where its notes and marks are chosen.
 
+use super::super::phrases::octaves_away;
 use super::copier::{Tag, Tags};
 use super::links::{Spot, room};
-use super::super::phrases::octaves_away;
 use super::picture::{Glyphs, Picture};
 use super::system::system;
 use maud::{Markup, html};
@@ -108,7 +108,11 @@ fn over_phrases(drawn: &mut Picture, things: &[DrawnThing]) {
     let moved = |spot: &Spot| things[spot.rows[0]].lies.moved;
     let ends = |phrase: usize| {
         let is_in = |spot: &&Spot| moved(spot).is_some_and(|m| m.0 == phrase);
-        drawn.spots.iter().filter(is_in).map(|spot| [spot.extent[0], spot.extent[2]])
+        drawn
+            .spots
+            .iter()
+            .filter(is_in)
+            .map(|spot| [spot.extent[0], spot.extent[2]])
             .reduce(|a, b| [a[0].min(b[0]), a[1].max(b[1])])
     };
     let phrases: BTreeSet<(usize, i32)> = drawn.spots.iter().filter_map(moved).collect();
