@@ -64,6 +64,8 @@ mod trills;
 mod units;
 #[cfg(feature = "engrave")]
 pub mod worker;
+#[cfg(feature = "engrave")]
+mod wrapped;
 
 pub use job::{Beats, Job, Paper, Piece, Strip};
 #[cfg(feature = "engrave")]

@@ -11,6 +11,7 @@ use super::joined::joined;
 use super::mei::{Colors, paint};
 use super::sheet::finished;
 use super::toolkit::Toolkit;
+use super::wrapped::wrapped;
 use crate::patch::Patch;
 use roxmltree::{Document, Node};
 use serde_json::json;
@@ -50,19 +51,22 @@ pub fn draw(toolkit: &mut Toolkit, music: &str, layout: &PageLayout) -> Option<D
         false => (mei, (0..layout.rests.len()).collect()),
     };
     let rests: Vec<f64> = last_of.iter().map(|bar| layout.rests.get(*bar).copied().unwrap_or(0.0)).collect();
-    let mei = with_head(&mei, &layout.head)?;
+    let staves = staves_of_score(&Document::parse(&mei).ok()?)?;
+    let scales = &SCALES[staves.saturating_sub(1).div_euclid(2).min(SCALES.len() - 1)];
+    let given = layout.staff_size.map(|height| ((100.0 * height / USUAL).round() as u32).max(1));
+    let [.., right, _] = bounds(layout.paper, given.unwrap_or(scales.larger[0]));
+    let mei = with_head(&mei, &layout.head, right)?;
     if !toolkit.load(&mei) {
         return None;
     }
     let bars = bars(toolkit.pages().first()?)?;
     let document = Document::parse(&mei).ok()?;
     let movements = movements(&document);
-    let staves = staves_of_score(&document)?;
     let score = Score { document: &document, bars: &bars, rests: &rests, movements: &movements, paper: layout.paper };
     toolkit.set(&json!({ "breaks": "encoded" }));
-    let laid_out = match layout.staff_size {
-        Some(height) => score.lay_out(toolkit, (100.0 * height / USUAL).round() as u32, 1.0)?,
-        None => score.best(toolkit, &SCALES[staves.saturating_sub(1).div_euclid(2).min(SCALES.len() - 1)])?,
+    let laid_out = match given {
+        Some(scale) => score.lay_out(toolkit, scale, 1.0)?,
+        None => score.best(toolkit, scales)?,
     };
     set_size(toolkit, layout.paper, laid_out.scale);
     toolkit.set(&json!({ "justifyVertically": true, "svgBoundingBoxes": true }));
@@ -156,7 +160,6 @@ impl Score<'_> {
 
     /// Breaks lines and pages; lines are to be full to this share.
     fn lay_out(&self, toolkit: &mut Toolkit, scale: u32, full: f64) -> Option<LaidOut> {
-        let scale = scale.max(1);
         let (width, height) = self.paper.size();
         set_size(toolkit, self.paper, scale);
         let [side, _, foot] = MARGINS.map(|length| unscaled(length, scale));
@@ -278,30 +281,39 @@ const BELOW: f64 = 700.0;
 /// How high the line between a title and a subtitle is.
 const UNDER_TITLE: &str = "25%";
 
-/// The document with its head.
-fn with_head(mei: &str, head: &Head) -> Option<String> {
+/// The letters of a head at 100%, in units of a drawing.
+const LETTERS: f64 = 405.0;
+/// So many lines of a text stand in a head.
+const MOST_LINES: usize = 4;
+/// What of the width each of two texts in one row has.
+const HALF: f64 = 0.48;
+
+/// The document with its head, in lines of a width.
+fn with_head(mei: &str, head: &Head, room: f64) -> Option<String> {
     let document = Document::parse(mei).ok()?;
     let score = document.descendants().find(|n| n.has_tag_name((MEI, "scoreDef")))?;
     let first = score.children().find(Node::is_element)?;
     // Each in a row of its own, so that long ones do not meet.
-    let rend = |[align, row, size]: [&str; 3], before: &str, lines: &[HeadLine]| {
+    let rend = |[align, row]: [&str; 2], percent: u32, before: &str, lines: &[HeadLine]| {
+        let room = if align == "center" { room } else { room * HALF };
         let line = |line: &HeadLine| {
-            let text = quick_xml::escape::escape(&line.text);
+            let lines = wrapped(&line.text, LETTERS * f64::from(percent) / 100.0, room, MOST_LINES);
+            let text = lines.iter().map(|line| quick_xml::escape::escape(line)).collect::<Vec<_>>().join("<lb/>");
             match &line.color {
                 Some(color) => format!("<rend color=\"{color}\">{text}</rend>"),
-                None => text.into_owned(),
+                None => text,
             }
         };
         let text = lines.iter().map(line).collect::<Vec<_>>().join("<lb/>");
-        let rend = format!("<rend halign=\"{align}\" valign=\"{row}\" fontsize=\"{size}\">{before}{text}</rend>");
+        let rend = format!("<rend halign=\"{align}\" valign=\"{row}\" fontsize=\"{percent}%\">{before}{text}</rend>");
         if lines.is_empty() { String::new() } else { rend }
     };
     let space = format!("<rend fontsize=\"{UNDER_TITLE}\">{SPACE}</rend><lb/>");
     let mut text = String::from("<pgHead func=\"first\">");
-    text += &rend(["center", "top", "160%"], "", &head.title);
-    text += &rend(["center", "middle", "110%"], &space, &head.subtitle);
-    text += &rend(["left", "bottom", "100%"], "", &head.instrument);
-    text += &rend(["right", "bottom", "100%"], "", &head.composer);
+    text += &rend(["center", "top"], 160, "", &head.title);
+    text += &rend(["center", "middle"], 110, &space, &head.subtitle);
+    text += &rend(["left", "bottom"], 100, "", &head.instrument);
+    text += &rend(["right", "bottom"], 100, "", &head.composer);
     text += "</pgHead>";
     let mut patch = Patch::default();
     score.children().filter(|n| n.has_tag_name((MEI, "pgHead"))).for_each(|n| patch.cut(n.range()));

@@ -3,6 +3,7 @@
 
 use super::Paper;
 use super::fonts::faces;
+use super::wrapped::wrapped;
 use krilla::Document;
 use krilla::geom::Size;
 use krilla::metadata::Metadata;
@@ -74,23 +75,31 @@ fn with_foot(svg: &str, paper: Paper, [key, foot]: [&str; 2], [page, of]: [usize
     let svg = svg.replace(" font-size=\"0px\"", " font-size=\"1px\"");
     let end = svg.rfind("</svg>")?;
     let (width, height) = paper.size();
+    // A long one leaves room for the number of the page.
+    let foot = wrapped(foot, f64::from(LETTERS), f64::from(width - 2 * SIDE - NUMBER), 1).concat();
     let said = match (page, of) {
-        (1, 1) => foot.to_string(),
+        (1, 1) => foot,
         _ if foot.is_empty() => format!("{page} of {of}"),
         _ => format!("{foot} · {page} of {of}"),
     };
     let line = |text: &str, above: u32| {
+        let text = wrapped(text, f64::from(LETTERS), f64::from(width - 2 * SIDE), 1).concat();
         format!(
-            "<text x=\"{}\" y=\"{}\" text-anchor=\"middle\" font-family=\"serif\" font-size=\"32\">{}</text>",
+            "<text x=\"{}\" y=\"{}\" text-anchor=\"middle\" font-family=\"serif\" font-size=\"{LETTERS}\">{}</text>",
             width / 2,
             height - FOOT - above,
-            quick_xml::escape::escape(text)
+            quick_xml::escape::escape(&text)
         )
     };
     let text = [line(key, KEY), line(&said, 0)].concat();
     Some(format!("{}{text}{}", &svg[..end], &svg[end..]))
 }
 
+/// The letters at the foot, and the margins beside them.
+const LETTERS: u32 = 32;
+const SIDE: u32 = 100;
+/// The number of a page.
+const NUMBER: u32 = 220;
 /// From the lower edge to the line at the foot, in tenths of a millimetre.
 const FOOT: u32 = 100;
 /// From there up to the key.

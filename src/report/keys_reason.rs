@@ -8,6 +8,9 @@ use crate::keys::phrases::{Move, Seam};
 use crate::pitch::Pitch;
 use crate::score::{NoteId, Part};
 
+/// One note in so many lies in the top register, where that is said.
+const HIGH: usize = 6;
+
 impl PartInKeys<'_> {
     pub(super) fn reason(&self, trial: &Trial) -> String {
         let mut said = vec![self.fit(trial)];
@@ -24,6 +27,9 @@ impl PartInKeys<'_> {
                     _ => format!("easier than any key {one}"),
                 });
             }
+        }
+        if trial.top_register * HIGH > trial.notes {
+            said.push(format!("lies high ({} of {} notes)", trial.top_register, trial.notes));
         }
         said.join("; ")
     }

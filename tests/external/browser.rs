@@ -2,6 +2,7 @@
 //!
 //! A missing browser, node or network is a failure with a reason, never a test that passes unseen.
 
+use crate::chromium::chromium;
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -41,14 +42,8 @@ fn prepare() -> PathBuf {
     folder
 }
 
-fn chromium() -> PathBuf {
-    if let Some(told) = std::env::var_os("OBELUS_CHROMIUM") {
-        return told.into();
-    }
-    let names = ["chromium", "chromium-browser", "google-chrome", "chrome.exe"];
-    let folders: Vec<PathBuf> = std::env::split_paths(&std::env::var_os("PATH").unwrap_or_default()).collect();
-    let mut all = names.iter().flat_map(|name| folders.iter().map(move |folder| folder.join(name)));
-    all.find(|path| path.is_file()).unwrap_or_else(|| {
+fn browser() -> PathBuf {
+    chromium().unwrap_or_else(|| {
         panic!(
             "this test needs Chromium (on Debian: chromium); OBELUS_CHROMIUM=/path/to/chromium tells where another is"
         )
@@ -61,7 +56,7 @@ fn chromium() -> PathBuf {
 /// If a page cannot be read.
 #[cfg(feature = "engrave")]
 pub fn drawn(pages: &[PathBuf]) -> serde_json::Value {
-    let browser = chromium();
+    let browser = browser();
     let folder = prepare();
     let done = Command::new("node")
         .arg(folder.join("score.mjs"))
@@ -78,7 +73,7 @@ pub fn drawn(pages: &[PathBuf]) -> serde_json::Value {
 /// # Panics
 /// If anything is wrong with a page.
 pub fn check(pages: &[(PathBuf, PathBuf)]) -> String {
-    let browser = chromium();
+    let browser = browser();
     let folder = prepare();
     let files = pages.iter().flat_map(|(page, report)| [page, report]);
     let done = Command::new("node")
@@ -100,7 +95,7 @@ pub fn check(pages: &[(PathBuf, PathBuf)]) -> String {
 /// If anything is wrong with it.
 #[cfg(feature = "engrave")]
 pub fn desk(view: &str, address: &str) {
-    let browser = chromium();
+    let browser = browser();
     let folder = prepare();
     let done = Command::new("node")
         .arg(folder.join("desk.mjs"))

@@ -2,6 +2,8 @@
 //! engraver. `cargo test --all-features` runs them with all others. What is missing is named in one line.
 
 mod browser;
+#[path = "../common/chromium.rs"]
+mod chromium;
 mod clean;
 mod cleaning;
 #[path = "../common/mod.rs"]

@@ -271,7 +271,7 @@ fn the_command_sets_apart_and_says_what_cannot_be() {
     let told = obelus(&["clean", edition, source, "-o", copy, "--additions", "bracket"]);
     let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(told.contains("10 additions set apart"), "{told}");
-    let note = "Warning: part P1, bar 3: the ornament arpeggiate stays, but MusicXML cannot set it apart in the way the \
+    let note = "Warning: part Solo, bar 3 of the edition: the ornament arpeggiate stays, but MusicXML cannot set it apart in the way the \
                 table says";
     assert!(told.contains(note), "{told}");
     let told = obelus(&["clean", edition, source, "-o", copy, "--additions", "color"]);

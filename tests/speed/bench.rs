@@ -3,6 +3,8 @@
 //! rows after `--` only these.
 
 mod browser;
+#[path = "../common/chromium.rs"]
+mod chromium;
 mod heap;
 mod measure;
 mod music;

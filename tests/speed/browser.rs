@@ -1,8 +1,9 @@
 //! How soon a browser shows a page, or what a click at the desk has changed. It needs Chromium, Node.js and the packages that
 //! the browser's tests install; where they are missing nothing is measured.
 
+use crate::chromium::chromium;
 use std::io::{BufRead, BufReader};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Command, Stdio};
 
 /// Seconds from the navigation until the first staves of a page are painted.
@@ -37,12 +38,4 @@ fn said_by(script: &str, about: &str) -> Option<String> {
     let done = Command::new("node").arg(&copy).arg(chromium()?).arg(about).output().ok()?;
     let said = String::from_utf8(done.stdout).ok().filter(|_| done.status.success())?;
     Some(said.trim().to_string())
-}
-
-fn chromium() -> Option<PathBuf> {
-    let told = std::env::var_os("OBELUS_CHROMIUM").map(PathBuf::from);
-    let folders: Vec<PathBuf> = std::env::split_paths(&std::env::var_os("PATH")?).collect();
-    let names = ["chromium", "chromium-browser", "google-chrome"];
-    let known = names.iter().flat_map(|name| folders.iter().map(move |folder| folder.join(name)));
-    told.into_iter().chain(known).find(|path| path.is_file())
 }

@@ -29,6 +29,22 @@ pub enum Brackets {
 const LEFT_OUT: [&str; 2] = ["measure-style", "part-symbol"];
 /// Of several in a note the engraver reads the first.
 const ONCE: [&str; 4] = ["notations", "articulations", "ornaments", "technical"];
+/// What stands beside notes in letters.
+const LETTERED: [&str; 9] = [
+    "words",
+    "rehearsal",
+    "other-dynamics",
+    "fingering",
+    "text",
+    "kind",
+    "other-ornament",
+    "other-technical",
+    "other-articulation",
+];
+/// Letters of the longest line, and of the longest word.
+const LINE: usize = 60;
+/// Lines of the longest text.
+const LINES: usize = 4;
 /// Signs and letters that are set apart by their size.
 const SIZED: [&str; 4] = ["fermata", "rehearsal", "segno", "coda"];
 
@@ -94,6 +110,9 @@ fn ready(fragment: &mut Fragment, brackets: Brackets) {
     if fragment.name == "words" {
         close(&mut fragment.text);
     }
+    if fragment.children.is_empty() && LETTERED.contains(&fragment.name.as_str()) {
+        shorten(&mut fragment.text);
+    }
     if fragment.name == "direction" && fragment.child("staff").is_none() {
         // Without it an octave line is drawn, but moves no note.
         fragment.place(Fragment::leaf("staff", 1));
@@ -131,6 +150,33 @@ fn close(words: &mut String) {
             *words = format!("{open}{}{close}", inner.trim());
         }
     }
+}
+
+/// Long texts stand in lines; what would still be wider than a page is cut.
+fn shorten(text: &mut String) {
+    if text.chars().nth(LINE).is_none() {
+        return;
+    }
+    let cut = |word: &str| match word.char_indices().nth(LINE) {
+        // What encloses words still does.
+        Some((end, _)) => {
+            let close = word.chars().last().filter(|c| "])}".contains(*c)).map_or(String::new(), String::from);
+            format!("{}…{close}", &word[..end])
+        }
+        None => word.to_string(),
+    };
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace().map(cut) {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + word.chars().count() < LINE => *line += &format!(" {word}"),
+            _ => lines.push(word),
+        }
+    }
+    if lines.len() > LINES {
+        lines.truncate(LINES);
+        lines[LINES - 1].push('…');
+    }
+    *text = lines.join("\n");
 }
 
 /// Whether a sign shows nothing. The engraver would look for its place in vain.
@@ -310,5 +356,20 @@ mod tests {
         let signs = &notations[0].children[0].children;
         let told: Vec<_> = signs.iter().map(|s| (s.name.as_str(), s.attribute("color"))).collect();
         assert_eq!(told, [("accent", Some("[#D55E00")), ("tenuto", None)]);
+    }
+
+    #[test]
+    fn long_words_stand_in_lines_and_what_is_wider_than_a_page_is_cut() {
+        let said = |text: &str| {
+            let words = Fragment::new("direction-type").with(Fragment::leaf("words", text));
+            let direction = made_ready(Fragment::new("direction").with(words), Brackets::LeftOut).children.remove(0);
+            direction.child("direction-type").and_then(|t| t.child("words")).expect("it stays").text.clone()
+        };
+        assert_eq!(said("un poco  più mosso"), "un poco  più mosso");
+        let long = "play it softly ".repeat(8);
+        assert_eq!(said(&long).replace('\n', " "), long.trim());
+        assert!(said(&long).lines().count() == 2 && said(&long).lines().all(|line| line.chars().count() <= LINE));
+        assert_eq!(said(&format!("[{}]", "é".repeat(300))), format!("[{}…]", "é".repeat(LINE - 1)));
+        assert!(said(&long.repeat(9)).ends_with('…') && said(&long.repeat(9)).lines().count() == LINES);
     }
 }
