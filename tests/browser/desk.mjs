@@ -235,8 +235,13 @@ async function wholeWay() {
   // One addition is kept, a fingering where there is one.
   const item = await page.$(`#view-decide .findings li:nth-child(${kept + 1}) button`);
   if (view === "keyboard") {
+    changes += 2;
     await page.focus("#main");
     for (let steps = 0; steps <= kept; steps += 1) await page.keyboard.press("n");
+    await page.keyboard.press("o");
+    await said("take out added");
+    await page.keyboard.press("l");
+    await said("leave open added");
     await page.keyboard.press("k");
   } else {
     await click(item);
@@ -305,9 +310,24 @@ async function wholeWay() {
     changes += 1;
     await until(() => document.querySelector("#view-play table"));
     await look("play");
-    await press("#view-play", "Choose");
+    // One in which phrases change their octaves, where there is one: they are marked, listed and gone to.
+    const nth = await page.evaluate(() => {
+      const keys = [...document.querySelectorAll("#view-play tr")].filter((row) => row.querySelector("button"));
+      return Math.max(0, keys.findIndex((row) => row.textContent.includes("after octave changes")));
+    });
+    await press("#view-play", "Choose", nth);
     await said("choose instrument and key");
     await until(isNew, "#view-play");
+    await until(() => document.querySelector("#view-play .places button, #view-play .told p") && !document.querySelector('#view-play [aria-busy="true"]'));
+    const moved = await page.$("#view-play .places button");
+    if (moved) {
+      await press("#view-play .places", await text("#view-play .places button"));
+      await until(() => document.querySelector("#view-play .spot.lit"));
+      check(await page.evaluate(() => document.querySelector("#view-play .line:has(.spot.lit) path.moved") !== null), "a bracket stands over what was moved");
+      check((await text("#view-play .legend")).includes("moved an octave"), "and is explained");
+      check(/moved an octave (up|down)/.test(await page.$eval("#view-play .spot.lit", (spot) => spot.getAttribute("aria-label"))), "and said");
+    }
+    await look("moved");
   }
 
   // Handed out.
