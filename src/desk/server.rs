@@ -105,8 +105,13 @@ async fn instruments() -> Json<Value> {
     Json(json!(all.iter().map(|i| &i.name).collect::<Vec<_>>()))
 }
 
+/// In how many pieces a part is drawn, or why it is not: then there is its compass.
 async fn pieces(State(desk): Of, Path(part): Path<usize>) -> Answer {
-    Ok(Json(json!({ "pieces": desk.pieces(part).await? })))
+    Ok(Json(match desk.pieces(part).await {
+        Ok(pieces) => json!({ "pieces": pieces }),
+        Err(Fault::Told(why)) => json!({ "pieces": 0, "why": why }),
+        Err(fault) => return Err(fault),
+    }))
 }
 
 async fn staves(State(desk): Of, Path((part, piece)): Path<(usize, usize)>) -> Answer {

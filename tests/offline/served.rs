@@ -396,6 +396,10 @@ fn a_staff_or_a_voice_is_chosen_and_the_way_back_is_there() {
     assert_eq!(notes(), 2);
     desk.change(json!({ "do": "lines", "lines": { "staff": 2, "source-staff": 2 } }));
     assert_eq!(notes(), 1);
+    // Where no staves can be drawn the page is told why, and there is the compass.
+    let told = desk.get("/staves/0").json();
+    assert!(told["pieces"] == 0 && told["why"].as_str().is_some_and(|why| !why.is_empty()), "{told}");
+    assert!(desk.get("/compass/0").json()["markup"].as_str().is_some_and(|picture| picture.contains("<svg")));
     desk.change(json!({ "do": "lines", "lines": { "voice": 1 } }));
     assert_eq!(desk.get("/pair").json()["audit"]["parts"][0]["part"]["voice"], 1);
     assert_eq!(desk.ask("/undo", json!({})).status, 200);

@@ -136,18 +136,18 @@ const build = async (section) => {
     make("div", { class: "beside" }, boxes.staves, make("div", { class: "panel" }, boxes.card, wide(), make("h3", {}, "What was found ", make("small", {}, "(bar:beat)")), boxes.list)));
   card();
   paint();
-  if (!state.staves) return compass();
+  if (!state.staves) return compass(`This build draws no staves: ${state.how}`);
   await draw();
 };
 
-// Without an engraver: the pitches of both sides over time.
-const compass = async () => {
+// Where no staves can be drawn: the pitches of both sides over time.
+const compass = async (why) => {
   const own = built;
   const drawn = await get(`/compass/${part}`);
   if (drawn === null || own !== built) return;
   const picture = make("div", {});
   put(picture, drawn);
-  boxes.staves.replaceChildren(make("p", {}, `This build draws no staves: ${desk.state.how}. Decide in the list.`), picture);
+  boxes.staves.replaceChildren(make("p", {}, `${why}. Decide in the list.`), picture);
 };
 
 // Piece by piece, as they come into view.
@@ -155,6 +155,7 @@ const draw = async () => {
   const own = built;
   const told = await get(`/staves/${part}`);
   if (told === null || own !== built) return;
+  if (told.why) return compass(told.why);
   const observer = new IntersectionObserver((entries) => {
     for (const { isIntersecting, target } of entries) {
       if (!isIntersecting) continue;
