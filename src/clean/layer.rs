@@ -76,16 +76,7 @@ fn lay_sheet(
         let mut to_lay = Vec::new();
         for mark in marks {
             let kind = mark.kind()?;
-            let (from, to) = mark.places()?;
-            let at = locate(part, mark, &kind, (&from, End::First), &moved)?;
-            let end = to.map(|to| locate(part, mark, &kind, (&to, End::Last), &moved)).transpose()?;
-            if let Some(end) = end
-                && end.place <= at.place
-            {
-                return Err(
-                    SheetError::Mark { mark: mark.to_string(), reason: "it ends before it starts".into() }.into()
-                );
-            }
+            let (at, end) = ends(part, mark, &kind, &moved)?;
             let line = expected_line(&kind, at, end);
             if expected[index].marks.contains(&line) {
                 warnings.push(format!("{mark} is there already"));
@@ -190,6 +181,22 @@ pub(super) fn expected_line(kind: &NewMark, at: Anchor, end: Option<Anchor>) -> 
     };
     let meaning = sign.meaning(Interval::UNISON).into_owned();
     MarkLine { at: at.place, end: end.map(|e| e.place), category, meaning }
+}
+
+/// Where a mark of a sheet begins, and where it ends if it is a span.
+pub(super) fn ends(
+    part: &Part,
+    mark: &SheetMark,
+    kind: &NewMark,
+    moved: &Moved,
+) -> Result<(Anchor, Option<Anchor>), SheetError> {
+    let (from, to) = mark.places()?;
+    let at = locate(part, mark, kind, (&from, End::First), moved)?;
+    let end = to.map(|to| locate(part, mark, kind, (&to, End::Last), moved)).transpose()?;
+    if end.is_some_and(|end| end.place <= at.place) {
+        return Err(SheetError::Mark { mark: mark.to_string(), reason: "it ends before it starts".into() });
+    }
+    Ok((at, end))
 }
 
 /// Which place of a mark is meant.

@@ -37,6 +37,18 @@ impl MadeFor {
         MadeFor { bars: part.bars.len(), music: music.join(" ") }
     }
 
+    /// Whether this part has the same bars, number for number, by their lengths and where their notes begin.
+    pub(super) fn has_rhythm_of(&self, part: &Part) -> bool {
+        let now = MadeFor::of(part);
+        let rhythms = |music: &str| -> Vec<(String, String)> {
+            signs(music)
+                .into_iter()
+                .map(|(number, sign)| (number.into(), sign.chars().take(RHYTHM).collect()))
+                .collect()
+        };
+        rhythms(&self.music) == rhythms(&now.music)
+    }
+
     /// Where some bars, by their numbers, have gone in this part.
     pub(super) fn moved(&self, part: &Part, numbers: impl Iterator<Item = String>) -> Moved {
         let now = MadeFor::of(part);

@@ -3,6 +3,7 @@
 mod adapt;
 mod alone;
 mod apart;
+mod carry;
 mod chords;
 mod clash;
 mod coherent;
@@ -52,6 +53,7 @@ use work::Work;
 pub use adapt::Wishes;
 pub use alone::alone;
 pub use apart::Apart;
+pub use carry::{Carried, PlainCopy, carry, edition_bars};
 pub use compare::{Difference, Proof};
 pub use copy::MarkedCopy;
 pub use decisions::{
@@ -62,7 +64,7 @@ pub use fit::{OnInstrument, Player};
 pub use layer::{Lifted, OwnMarks, lift};
 pub use left::LeftBar;
 pub use outcome::{Outcomes, Treatment, outcomes};
-pub use own::{found_on, sheet_on};
+pub use own::{found_on, sheet_on, without_place};
 pub use policy::{Additions, Decision, Policy, Restore};
 #[cfg(feature = "engrave")]
 pub use provenance::key;

@@ -1,9 +1,9 @@
 //! A mark sheet beside the copy that it was laid on.
 
 use super::content::mark_line;
-use super::layer::{End, expected_line, locate, moved, part_of};
+use super::layer::{End, ends, expected_line, locate, moved, part_of};
 use super::made_for::MadeFor;
-use super::{Sheet, SheetMark};
+use super::{Sheet, SheetError, SheetMark};
 use crate::pitch::Interval;
 use crate::score::{MarkId, Score};
 
@@ -24,6 +24,16 @@ pub fn sheet_on(sheet: &Sheet, copy: &Score, part: usize) -> Sheet {
         ..mark.clone()
     });
     Sheet { title: sheet.title.clone(), made_for: Some(MadeFor::of(own)), marks: marks.collect() }
+}
+
+/// The marks of a sheet that have no place in a copy, and why.
+pub fn without_place(sheet: &Sheet, copy: &Score, part: usize) -> Vec<(usize, SheetError)> {
+    let moved = copy.parts.get(part).map(|own| moved(sheet, own)).unwrap_or_default();
+    let place = |mark: &SheetMark| {
+        let own = &copy.parts[part_of(mark, copy, part)?];
+        ends(own, mark, &mark.kind()?, &moved)
+    };
+    sheet.marks.iter().enumerate().filter_map(|(index, mark)| Some((index, place(mark).err()?))).collect()
 }
 
 /// Of each mark of a sheet the part that it is in, and which mark of it.

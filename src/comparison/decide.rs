@@ -2,7 +2,7 @@
 
 use super::Comparison;
 use crate::beside::{self, For, Staves, ToDraw};
-use crate::clean::{self, Decided, Decisions, Failure, Names, Policy};
+use crate::clean::{self, Carried, Decided, Decisions, Failure, Names, PlainCopy, Policy, Sheet, Texts, Wishes};
 use crate::musicxml::Tree;
 use crate::report::{self, Audit, Glyphs};
 
@@ -37,6 +37,27 @@ impl<'i> Comparison<Tree<'i>> {
         let laid = self.whole();
         let policy = Policy { decisions: Some(decisions.clone()), ..Policy::default() };
         Ok(clean::decide(&self.edition.score, &laid.collation, &laid.findings, &policy)?)
+    }
+
+    /// The copy that follows from some decisions, in its own key and without marks of one's own.
+    ///
+    /// # Errors
+    /// When the decisions are not of these scores.
+    pub(crate) fn plain_copy(&self, decisions: &Decisions) -> Result<PlainCopy, Failure> {
+        let policy = Policy { decisions: Some(decisions.clone()), ..Policy::default() };
+        let texts = Texts::new();
+        let (copy, cleaned) = self.clean(&policy, &Wishes::default(), None, &texts)?;
+        Ok(PlainCopy { score: copy.score, rows: cleaned.rows })
+    }
+
+    /// A sheet of one copy for another. `part` is where marks go that name no part.
+    pub(crate) fn carried(&self, sheet: &Sheet, [from, to]: [&PlainCopy; 2], part: usize) -> Carried {
+        clean::carry(self.sides(), sheet, from, to, part)
+    }
+
+    /// Of each mark of a sheet the number of the edition's bar that it stands in.
+    pub(crate) fn edition_bars(&self, sheet: &Sheet, copy: &PlainCopy, part: usize) -> Vec<Option<String>> {
+        clean::edition_bars(self.sides(), sheet, copy, part)
     }
 
     /// The staves of a part in which its findings are named, to be drawn.

@@ -3,10 +3,9 @@
 use super::opened::Opened;
 use super::settings::{LineSettings, PageSettings, PlayerSettings, Settings};
 use super::steps::{Choices, Chosen};
-use crate::clean::{BarBeat, Decision, Said, SheetMark};
-use crate::musicxml::rewrite::NewMark;
+use super::words::in_words;
+use crate::clean::{Decision, Said, SheetMark};
 use crate::report::phrases;
-use crate::time::beat_text;
 use crate::{Decisions, Sheet};
 use serde::Deserialize;
 use std::collections::BTreeSet;
@@ -116,29 +115,6 @@ impl Change {
                 (Chosen::Settings(Box::new(Settings { pages, ..settings.clone() })), "set up the pages".into())
             }
         })
-    }
-}
-
-/// A mark as a musician says it: `mf, bar 3, beat 1`.
-pub fn in_words(mark: &SheetMark) -> String {
-    let what = match mark.kind() {
-        Err(_) => return mark.to_string(),
-        Ok(NewMark::Dynamics(text) | NewMark::Expression(text) | NewMark::Tempo(text) | NewMark::Text(text)) => text,
-        Ok(NewMark::Hairpin { louder }) => if louder { "crescendo" } else { "diminuendo" }.into(),
-        Ok(NewMark::Slur) => "slur".into(),
-        Ok(NewMark::Articulation(name)) => name.replace('-', " "),
-        Ok(NewMark::Ornament(name)) => name.trim_end_matches("-mark").replace('-', " "),
-        Ok(NewMark::Breath) => "breath".into(),
-        Ok(NewMark::Fermata) => "fermata".into(),
-        Ok(NewMark::Fingering(text)) => format!("fingering {text}"),
-        Ok(NewMark::Metronome { .. }) => mark.metronome.clone().unwrap_or_default(),
-    };
-    let place = |place: &BarBeat| format!("bar {}, beat {}", place.bar, beat_text(place.beat));
-    let part = mark.part.as_ref().map_or(String::new(), |part| format!(" ({part})"));
-    match mark.places() {
-        Ok((at, None)) => format!("{what}, {}{part}", place(&at)),
-        Ok((from, Some(to))) => format!("{what}, {} to {}{part}", place(&from), place(&to)),
-        Err(_) => what,
     }
 }
 

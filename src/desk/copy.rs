@@ -5,7 +5,7 @@ use super::opened::Shapes;
 use super::range::InRange;
 use super::settings::Settings;
 use crate::beside::{Thing, named_part};
-use crate::clean::{self, Sheet};
+use crate::clean::{self, Sheet, SheetMark};
 use crate::engrave::{Job, Strip, engrave};
 use crate::instrument::{Instrument, Instruments};
 use crate::report::{DrawnThing, Lies, drawn_alone};
@@ -31,6 +31,8 @@ pub struct Copy {
     instrument: Option<Instrument>,
     /// Which part goes to other octaves.
     part: usize,
+    /// The marks of the sheet that it lacks, since they stand on none of its notes, and what `clean` says of each.
+    pub lost: Vec<(usize, String)>,
 }
 
 /// The name of the copy in its folder; what is handed out has the same.
@@ -47,17 +49,39 @@ pub struct Wanted {
 }
 
 impl Wanted {
-    /// Makes the copy.
+    /// Makes the copy. Marks that stand on none of its notes are left out.
     ///
     /// # Errors
     /// What `clean` says of its fault.
     pub async fn make(&self) -> Result<Copy, String> {
+        let fault = match self.make_of(self.marks.as_deref()).await {
+            Ok(copy) => return Ok(copy),
+            Err(fault) => fault,
+        };
+        let Some(marks) = &self.marks else { return Err(fault) };
+        let sheet = Sheet::parse(marks).map_err(|fault| fault.to_string())?;
+        let plain = self.make_of(None).await?;
+        let lost = with_score(plain.folder.path(), |_, score| Ok(clean::without_place(&sheet, score, self.part)))?;
+        if lost.is_empty() {
+            return Err(fault);
+        }
+        let lost: Vec<(usize, String)> = lost.into_iter().map(|(place, why)| (place, why.to_string())).collect();
+        let is_lost = |place: usize| lost.iter().any(|lost| lost.0 == place);
+        let stays = |(place, mark): (usize, &SheetMark)| (!is_lost(place)).then(|| mark.clone());
+        let placed = Sheet { marks: sheet.marks.iter().enumerate().filter_map(stays).collect(), ..sheet.clone() };
+        let copy = self.make_of(Some(&placed.to_toml())).await?;
+        let sheet = with_score(copy.folder.path(), |_, score| Ok(clean::sheet_on(&sheet, score, self.part)))?;
+        Ok(Copy { sheet, lost, ..copy })
+    }
+
+    /// Makes the copy with the marks of a sheet, as it is.
+    async fn make_of(&self, marks: Option<&str>) -> Result<Copy, String> {
         let Some([edition, source]) = self.settings.files() else {
             return Err("choose an edition and a source first".into());
         };
         let folder = tempfile::Builder::new().prefix("obelus-").tempdir().map_err(|fault| fault.to_string())?;
         // Under the names that they have in the desk's folder: the copy says what it was made from.
-        let file = |name: &str, text: &Option<String>| match text {
+        let file = |name: &str, text: Option<&str>| match text {
             Some(text) => {
                 let path = folder.path().join(name);
                 std::fs::write(&path, text).map(|()| Some(path)).map_err(|fault| fault.to_string())
@@ -67,8 +91,8 @@ impl Wanted {
         let from = From {
             edition,
             source,
-            decisions: file(super::folder::Held::Decisions.file(), &self.decisions)?,
-            marks: file(super::folder::Held::Marks.file(), &self.marks)?,
+            decisions: file(super::folder::Held::Decisions.file(), self.decisions.as_deref())?,
+            marks: file(super::folder::Held::Marks.file(), marks)?,
         };
         let options =
             [self.settings.lines.options(), self.settings.player.options(), vec!["--format=json".into()]].concat();
@@ -77,12 +101,12 @@ impl Wanted {
         let said = commands::run(from.clean(&folder.path().join(FILE), &options)).await;
         let said = said.map_err(|fault| fault.replace(&own, ""))?;
         let told = serde_json::from_str(&said.text).map_err(|fault| fault.to_string())?;
-        let sheet = Sheet::parse(self.marks.as_deref().unwrap_or_default()).map_err(|fault| fault.to_string())?;
+        let sheet = Sheet::parse(marks.unwrap_or_default()).map_err(|fault| fault.to_string())?;
         let sheet = with_score(folder.path(), |_, score| Ok(clean::sheet_on(&sheet, score, self.part)))?;
         let player = &self.settings.player;
         let named = player.instrument.as_ref().or(player.written_for.as_ref());
         let instrument = named.and_then(|name| Instruments::standard().find(name).ok().cloned());
-        Ok(Copy { folder, told, remarks: said.remarks, sheet, instrument, part: self.part })
+        Ok(Copy { folder, told, remarks: said.remarks, sheet, lost: Vec::new(), instrument, part: self.part })
     }
 }
 
@@ -125,6 +149,11 @@ const BAR: f64 = 80.0;
 const HEAD: f64 = 220.0;
 
 impl Copy {
+    /// The marks that it lacks.
+    pub fn lost(&self) -> Vec<SheetMark> {
+        self.lost.iter().map(|(place, _)| self.sheet.marks[*place].clone()).collect()
+    }
+
     pub fn path(&self) -> std::path::PathBuf {
         self.folder.path().join(FILE)
     }

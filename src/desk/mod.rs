@@ -17,6 +17,7 @@ mod settings;
 mod state;
 mod steps;
 mod tabs;
+mod words;
 
 use folder::Folder;
 use guard::Guard;

@@ -1,11 +1,12 @@
 //! What is so now: what is chosen, and the scores that are open.
 
-use super::change::{in_words, is_decided};
+use super::change::is_decided;
 use super::copy::Wanted;
 use super::fault::Fault;
 use super::folder::{Folder, Held};
 use super::opened::Pair;
 use super::steps::{Chosen, Steps};
+use super::words::in_words;
 use crate::clean::{Decided, Decision};
 use crate::engrave;
 use serde_json::{Value, json};
@@ -22,6 +23,8 @@ pub struct Now {
     pub decided: Option<Decided>,
     /// Why there is no pair, or no decision.
     pub faults: Vec<String>,
+    /// What another program has done, until the next step.
+    pub news: Vec<String>,
 }
 
 impl Now {
@@ -33,7 +36,7 @@ impl Now {
     }
 
     /// Takes a step; gives what was done, in words.
-    pub fn take(&mut self, chosen: Chosen, what: String) -> Result<String, Fault> {
+    pub fn take(&mut self, chosen: Vec<Chosen>, what: String) -> Result<String, Fault> {
         self.steps.take(chosen, what.clone()).map_err(Fault::not_kept)?;
         Ok(what)
     }
@@ -69,13 +72,15 @@ impl Now {
         };
     }
 
-    /// What a copy is made from, with one thing changed.
-    pub fn wanted(&self, chosen: &Chosen) -> Result<Wanted, Fault> {
+    /// What a copy is made from, with some things changed.
+    pub fn wanted(&self, chosen: &[Chosen]) -> Result<Wanted, Fault> {
         let mut wanted = self.wanted_now()?;
-        match chosen {
-            Chosen::Settings(settings) => wanted.settings = (**settings).clone(),
-            Chosen::Sheet(_) => wanted.marks = self.steps.text(chosen),
-            Chosen::Decisions(_) => wanted.decisions = self.steps.text(chosen),
+        for one in chosen {
+            match one {
+                Chosen::Settings(settings) => wanted.settings = (**settings).clone(),
+                Chosen::Sheet(_) => wanted.marks = self.steps.text(one),
+                Chosen::Decisions(_) => wanted.decisions = self.steps.text(one),
+            }
         }
         Ok(wanted)
     }
@@ -102,6 +107,7 @@ impl Now {
             "source": name(&choices.settings.source),
             "folder": folder.path().display().to_string(),
             "faults": self.faults,
+            "news": self.news,
             "undo": undo,
             "redo": redo,
             "settings": choices.settings,

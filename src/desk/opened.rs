@@ -1,11 +1,11 @@
 //! An edition beside its source, opened: a thread of its own holds both, since what was read borrows from the files.
 
 use crate::beside::{Staves, ToDraw};
-use crate::clean::{Decided, DecisionError, Names};
+use crate::clean::{Carried, Decided, DecisionError, Names, PlainCopy};
 use crate::comparison::ToDecide;
 use crate::report::{Audit, Glyphs, phrases, verdict};
 use crate::score::{Line, Part};
-use crate::{Comparison, Decisions, Failure, Input, LineName, Lines, ReadScore, Tree};
+use crate::{Comparison, Decisions, Failure, Input, LineName, Lines, ReadScore, Sheet, Tree};
 use serde::Serialize;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, mpsc};
@@ -55,6 +55,8 @@ pub type Shapes = Arc<Mutex<Glyphs>>;
 /// What the thread is asked.
 enum Ask {
     Decided(Decisions, oneshot::Sender<Result<Decided, String>>),
+    Carried(Sheet, [Decisions; 2], oneshot::Sender<Result<Carried, String>>),
+    EditionBars(Sheet, Decisions, oneshot::Sender<Result<Vec<Option<String>>, String>>),
     ToDraw(usize, oneshot::Sender<Result<ToDraw, String>>),
     Compass(usize, oneshot::Sender<Result<String, String>>),
     Compose((usize, usize), Staves, Shapes, oneshot::Sender<Result<String, String>>),
@@ -114,6 +116,22 @@ impl Pair {
         self.ask(|tell| Ask::Decided(decisions, tell)).await
     }
 
+    /// A sheet for the copy that follows from other decisions: each mark goes with its note.
+    ///
+    /// # Errors
+    /// Where the decisions are none of these scores.
+    pub async fn carried(&self, sheet: Sheet, from: Decisions, to: Decisions) -> Result<Carried, String> {
+        self.ask(|tell| Ask::Carried(sheet, [from, to], tell)).await
+    }
+
+    /// Of each mark of a sheet the number of the edition's bar that it stands in.
+    ///
+    /// # Errors
+    /// Where the decisions are none of these scores.
+    pub async fn edition_bars(&self, sheet: Sheet, decisions: Decisions) -> Result<Vec<Option<String>>, String> {
+        self.ask(|tell| Ask::EditionBars(sheet, decisions, tell)).await
+    }
+
     /// What is to be drawn of a part, with its findings named.
     ///
     /// # Errors
@@ -171,8 +189,22 @@ fn hold(
     if tell.send(Ok(opened.clone())).is_err() {
         return;
     }
+    let mut plain = PlainCopies::default();
+    let first = opened.parts.first().copied().unwrap_or(0);
     for ask in asks {
         match ask {
+            Ask::Carried(sheet, decisions, tell) => {
+                let copies = decisions.each_ref().map(|one| plain.of(&comparison, one));
+                let carried = match copies {
+                    [Ok(from), Ok(to)] => Ok(comparison.carried(&sheet, [&from, &to], first)),
+                    [Err(fault), _] | [_, Err(fault)] => Err(fault),
+                };
+                _ = tell.send(carried);
+            }
+            Ask::EditionBars(sheet, decisions, tell) => {
+                let copy = plain.of(&comparison, &decisions);
+                _ = tell.send(copy.map(|copy| comparison.edition_bars(&sheet, &copy, first)));
+            }
             Ask::Decided(decisions, tell) => {
                 let decided = comparison.decided(&decisions).map_err(of_decisions);
                 _ = tell.send(decided);
@@ -196,6 +228,22 @@ fn of_decisions(fault: Failure) -> String {
             if names == 1 { "the one that is there was made".into() } else { format!("all {names} were made") }
         ),
         other => format!("{other}. Put that right in the file."),
+    }
+}
+
+/// The last two copies without marks, by their decisions.
+#[derive(Default)]
+struct PlainCopies(Vec<(Decisions, Arc<PlainCopy>)>);
+
+impl PlainCopies {
+    fn of(&mut self, comparison: &Comparison<Tree>, decisions: &Decisions) -> Result<Arc<PlainCopy>, String> {
+        if let Some((_, copy)) = self.0.iter().find(|(of, _)| of == decisions) {
+            return Ok(copy.clone());
+        }
+        let copy = Arc::new(comparison.plain_copy(decisions).map_err(|fault| fault.to_string())?);
+        self.0.truncate(1);
+        self.0.insert(0, (decisions.clone(), copy.clone()));
+        Ok(copy)
     }
 }
 

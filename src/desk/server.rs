@@ -9,6 +9,7 @@ use super::guard::{Guard, guard};
 use super::listen::whole;
 use super::state::{Desk, Side};
 use super::steps::Way;
+use super::words;
 use crate::engrave;
 use crate::instrument::Instruments;
 use crate::musicxml::LARGEST_TEXT;
@@ -206,6 +207,11 @@ async fn hand_out(State(desk): Of, Json(asked): Json<Turn>) -> Answer {
     let Some([edition, source]) = wanted.settings.files() else {
         return Err("choose an edition and a source first".into());
     };
+    if wanted.marks.is_some()
+        && let Some(told) = words::without_place(&desk.copy().await?.1.lost())
+    {
+        return Err(told.into());
+    }
     let there = |held: Held, text: &Option<String>| text.as_ref().map(|_| desk.folder.file(held.file()));
     let from = From {
         edition,

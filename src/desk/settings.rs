@@ -85,6 +85,11 @@ impl Settings {
         toml::to_string(self).expect("settings are plain data")
     }
 
+    /// Whether other scores, or other lines of them, are compared than with other settings.
+    pub fn opens_other_than(&self, old: &Settings) -> bool {
+        self.files() != old.files() || self.lines != old.lines
+    }
+
     /// Both files, where both are chosen.
     pub fn files(&self) -> Option<[&Path; 2]> {
         Some([self.edition.as_deref()?, self.source.as_deref()?])

@@ -10,6 +10,8 @@ use super::opened::{Opened, Pair};
 use super::settings::{PlayerSettings, Settings};
 use super::steps::{Chosen, Steps, Way};
 use super::tabs::Tabs;
+use super::words::{self, in_words};
+use crate::clean::SheetMark;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -59,7 +61,7 @@ impl Desk {
         // No page of another run shows what is so now.
         let version =
             std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).map_or(1, |t| t.as_millis() as u64);
-        let now = Now { version, steps, number: 0, pair: None, decided: None, faults: Vec::new() };
+        let now = Now { version, steps, number: 0, pair: None, decided: None, faults: Vec::new(), news: Vec::new() };
         let desk = Arc::new(Desk {
             folder,
             tabs: Tabs::new(version, stays),
@@ -111,7 +113,30 @@ impl Desk {
         }
         let opened = now.pair.as_ref().map(|pair| pair.opened.clone());
         let (chosen, what) = change.on(&choices, opened.as_deref())?;
-        self.step(&mut now, chosen, |now, chosen| now.take(chosen, what)).await
+        let mut gone = Vec::new();
+        let mut all = vec![chosen];
+        if let (Some(pair), [Chosen::Decisions(new)], false) = (&now.pair, &all[..], choices.sheet.marks.is_empty()) {
+            // Marks go with their notes; without a copy before there is nothing to go with.
+            if let Ok(carried) = pair.carried(choices.sheet.clone(), choices.decisions.clone(), new.clone()).await {
+                gone = carried.gone;
+                all.extend((carried.sheet != choices.sheet).then_some(Chosen::Sheet(carried.sheet)));
+            }
+        }
+        let copy = self.tried(&now, &all).await?;
+        if let ([Chosen::Sheet(sheet)], Some(copy)) = (&all[..], &copy) {
+            // A mark without a place is refused before anything is kept; one that had none before is only told.
+            let is_new = |lost: &&(usize, String)| !choices.sheet.marks.contains(&sheet.marks[lost.0]);
+            if let Some((_, why)) = copy.lost.iter().find(is_new) {
+                return Err(why.clone().into());
+            }
+        }
+        if let Some(Chosen::Decisions(new)) = all.first() {
+            let pair = now.pair.clone().ok_or("no scores are open")?;
+            pair.decided(new.clone()).await?;
+        }
+        let mut told = self.taken(&mut now, &all.clone(), copy, |now| now.take(all, what)).await?;
+        told["gone"] = words::gone(&gone).into();
+        Ok(told)
     }
 
     /// Undoes or does again.
@@ -124,45 +149,49 @@ impl Desk {
                 if way == Way::Back { "there is nothing to undo" } else { "there is nothing to do again" }.into()
             );
         };
-        self.step(&mut now, chosen, |now, _| {
+        // What was so before can be so again, whether a copy can be made of it or not.
+        let copy = self.tried(&now, &chosen).await.unwrap_or_default();
+        let told = self.taken(&mut now, &chosen, copy, |now| {
             let done = now.steps.turn(way).map_err(Fault::not_kept)?;
             let done = done.unwrap_or_default();
             Ok(if way == Way::Back { format!("undone: {done}") } else { format!("done again: {done}") })
-        })
-        .await
+        });
+        told.await
     }
 
-    /// Tries a step, takes it, and tells what is so then.
-    async fn step(
+    /// The copy as it would be after a step; `None` where nobody needs to know.
+    async fn tried(&self, now: &Now, chosen: &[Chosen]) -> Result<Option<Copy>, Fault> {
+        let old = now.steps.now();
+        let mut new = old.clone();
+        chosen.iter().for_each(|one| new.put(one.clone()));
+        let changes_copy = new.sheet != old.sheet
+            || new.settings.player != old.settings.player
+            || new.decisions != old.decisions && !new.sheet.marks.is_empty();
+        if now.pair.is_none() || !changes_copy || new.settings.opens_other_than(&old.settings) {
+            return Ok(None);
+        }
+        Ok(Some(now.wanted(chosen)?.make().await?))
+    }
+
+    /// Takes a step, and tells what is so then. `copy` follows from it, if it is made already.
+    async fn taken(
         &self,
         now: &mut Now,
-        chosen: Chosen,
-        take: impl FnOnce(&mut Now, Chosen) -> Result<String, Fault>,
+        chosen: &[Chosen],
+        copy: Option<Copy>,
+        take: impl FnOnce(&mut Now) -> Result<String, Fault>,
     ) -> Result<Value, Fault> {
-        // A mark without a place and a key that cannot be are refused before anything is kept.
-        let mut made = None;
-        let mut reopens = false;
-        match &chosen {
-            Chosen::Sheet(_) => made = Some(now.wanted(&chosen)?.make().await?),
-            Chosen::Settings(new) => {
-                let old = &now.steps.now().settings;
-                reopens = new.lines != old.lines || new.files() != old.files();
-                if !reopens && new.player != old.player && now.pair.is_some() {
-                    made = Some(now.wanted(&chosen)?.make().await?);
-                }
-            }
-            Chosen::Decisions(decisions) => {
-                let pair = now.pair.clone().ok_or("no scores are open")?;
-                now.decided = Some(pair.decided(decisions.clone()).await?);
-            }
-        }
-        let what = take(now, chosen)?;
-        if reopens {
+        let old = now.steps.now().settings.clone();
+        let what = take(now)?;
+        now.news.clear();
+        if now.steps.now().settings.opens_other_than(&old) {
             now.open().await;
+        } else if chosen.iter().any(|one| matches!(one, Chosen::Decisions(_))) {
+            now.decide().await;
         }
         now.version += 1;
-        if let Some(made) = made {
-            *self.copy.lock().await = Some((now.version, Arc::new(made)));
+        if let Some(copy) = copy {
+            *self.copy.lock().await = Some((now.version, Arc::new(copy)));
         }
         self.tabs.tell(now.version);
         let mut told = now.told(&self.folder);
@@ -174,14 +203,18 @@ impl Desk {
     async fn look(&self, now: &mut Now) -> Result<(), Fault> {
         let old = now.steps.now().settings.clone();
         match now.steps.refresh() {
-            Ok(false) => return Ok(()),
+            Ok(files) if files.is_empty() => return Ok(()),
             Err(fault) => {
                 return Err(Fault::Told(format!("{fault}; put it right, then load this page again")));
             }
-            Ok(true) => {}
+            Ok(files) => {
+                now.news = vec![format!(
+                    "Another program has changed {}. What it says holds now; undo goes back to what you had.",
+                    files.join(" and ")
+                )];
+            }
         }
-        let new = &now.steps.now().settings;
-        if new.files() != old.files() || new.lines != old.lines {
+        if now.steps.now().settings.opens_other_than(&old) {
             now.open().await;
         } else {
             now.decide().await;
@@ -205,7 +238,8 @@ impl Desk {
             Side::Source => Settings { source: Some(path), ..old },
         };
         let what = format!("choose the {}", side.name());
-        self.step(&mut now, Chosen::Settings(Box::new(new)), |now, chosen| now.take(chosen, what)).await
+        let chosen = vec![Chosen::Settings(Box::new(new))];
+        self.taken(&mut now, &chosen.clone(), None, |now| now.take(chosen, what)).await
     }
 
     /// The pair that is open, and its number.
@@ -272,6 +306,25 @@ impl Desk {
         self.now.lock().await.wanted_now()
     }
 
+    /// The user's marks with the bars of a copy, in words; with those of the edition where it counts otherwise.
+    async fn marks(&self, copy: &Copy) -> Vec<String> {
+        let (pair, decisions) = {
+            let now = self.now.lock().await;
+            (now.pair.clone(), now.steps.now().decisions.clone())
+        };
+        let known = match pair.filter(|_| !copy.sheet.marks.is_empty()) {
+            Some(pair) => pair.edition_bars(copy.sheet.clone(), decisions).await.unwrap_or_default(),
+            None => Vec::new(),
+        };
+        let told = |(place, mark): (usize, &SheetMark)| {
+            let own = mark.places().ok().map(|(from, _)| from.bar);
+            let other = known.get(place).cloned().flatten().filter(|bar| Some(bar) != own.as_ref());
+            let other = other.map_or(String::new(), |bar| format!(" (bar {bar} of the edition)"));
+            format!("{}{other}", in_words(mark))
+        };
+        copy.sheet.marks.iter().enumerate().map(told).collect()
+    }
+
     /// The copy's parts in lines of a width.
     pub async fn lines(&self, width: u32) -> Result<Value, Fault> {
         let (version, copy, opened) = self.copy().await?;
@@ -282,7 +335,13 @@ impl Desk {
         let (parts, range): (Vec<PartInLines>, _) =
             tokio::task::spawn_blocking(work).await.map_err(|fault| fault.to_string())??;
         let told = json!({
-            "version": version, "parts": parts, "told": copy.told, "remarks": copy.remarks, "range": range,
+            "version": version,
+            "parts": parts,
+            "told": copy.told,
+            "remarks": copy.remarks,
+            "range": range,
+            "marks": self.marks(&copy).await,
+            "lost": words::without_place(&copy.lost()),
         });
         self.drawings.know(parts.into_iter().flat_map(|part| part.lines));
         Ok(told)

@@ -13,7 +13,7 @@ pub struct Choices {
     pub settings: Settings,
 }
 
-/// What one step changes: one file, so that it happens or does not.
+/// What a step changes of one file.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Chosen {
     Decisions(Decisions),
@@ -25,7 +25,7 @@ pub enum Chosen {
 #[derive(Debug, Clone)]
 struct Step {
     /// What was before it, or, of one that was taken back, after it.
-    other: Chosen,
+    other: Vec<Chosen>,
     what: String,
 }
 
@@ -85,18 +85,25 @@ impl Steps {
         [&self.past, &self.future].map(|steps| steps.last().map(|step| step.what.as_str()))
     }
 
-    /// Whether another program has changed a file; what it says holds then, and nothing can be undone.
+    /// The files that another program has changed. What they say holds then; that is a step like others.
     ///
     /// # Errors
-    /// Where it cannot be read.
-    pub fn refresh(&mut self) -> Result<bool, Unreadable> {
+    /// Where one cannot be read.
+    pub fn refresh(&mut self) -> Result<Vec<&'static str>, Unreadable> {
         let texts = Held::ALL.map(|held| self.folder.read(held).ok().flatten());
         if texts == self.texts {
-            return Ok(false);
+            return Ok(Vec::new());
         }
-        (self.now, self.texts) = read(&self.folder)?;
-        (self.past, self.future) = Default::default();
-        Ok(true)
+        let (now, texts) = read(&self.folder)?;
+        let old = std::mem::replace(&mut self.now, now);
+        let is_changed = |held: &Held| texts[*held as usize] != self.texts[*held as usize];
+        let changed: Vec<Held> = Held::ALL.into_iter().filter(is_changed).collect();
+        self.texts = texts;
+        let names: Vec<&str> = changed.iter().map(|held| held.file()).collect();
+        let what = format!("what another program wrote in {}", names.join(" and "));
+        self.past.push(Step { other: changed.into_iter().map(|held| old.chosen(held)).collect(), what });
+        self.future.clear();
+        Ok(names)
     }
 
     /// The text of a file as it would be after a step.
@@ -115,14 +122,14 @@ impl Steps {
     /// # Errors
     /// As `take`.
     pub fn begin_with(&mut self, chosen: Chosen) -> io::Result<()> {
-        self.put(chosen).map(drop)
+        self.put(vec![chosen]).map(drop)
     }
 
     /// Takes a step: on disk first.
     ///
     /// # Errors
     /// Where the disk refuses; nothing has changed then.
-    pub fn take(&mut self, chosen: Chosen, what: String) -> io::Result<()> {
+    pub fn take(&mut self, chosen: Vec<Chosen>, what: String) -> io::Result<()> {
         let other = self.put(chosen)?;
         self.past.push(Step { other, what });
         self.future.clear();
@@ -146,24 +153,57 @@ impl Steps {
         Ok(Some(step.what))
     }
 
-    /// What a step back or forward would make of its file; `None` where there is none.
-    pub fn ahead(&self, way: Way) -> Option<&Chosen> {
+    /// What a step back or forward would make of its files; `None` where there is none.
+    pub fn ahead(&self, way: Way) -> Option<&Vec<Chosen>> {
         let from = if way == Way::Back { &self.past } else { &self.future };
         from.last().map(|step| &step.other)
     }
 
-    /// Writes one file and gives what was there.
-    fn put(&mut self, chosen: Chosen) -> io::Result<Chosen> {
-        let held = chosen.held();
-        let text = self.text(&chosen);
-        self.folder.write(held, text.as_deref())?;
-        self.texts[held as usize] = text;
-        let now = &mut self.now;
-        Ok(match chosen {
-            Chosen::Decisions(new) => Chosen::Decisions(std::mem::replace(&mut now.decisions, new)),
-            Chosen::Sheet(new) => Chosen::Sheet(std::mem::replace(&mut now.sheet, new)),
-            Chosen::Settings(new) => Chosen::Settings(Box::new(std::mem::replace(&mut now.settings, *new))),
-        })
+    /// Writes files, all or none, and gives what was there.
+    fn put(&mut self, mut chosen: Vec<Chosen>) -> io::Result<Vec<Chosen>> {
+        // Marks are never between two files: those that come are written first, those that go last.
+        let more = |one: &Chosen| matches!(one, Chosen::Sheet(new) if new.marks.len() >= self.now.sheet.marks.len());
+        chosen.sort_by_key(|one| match one {
+            Chosen::Sheet(_) if more(one) => 0,
+            Chosen::Sheet(_) => 2,
+            _ => 1,
+        });
+        let texts: Vec<Option<String>> = chosen.iter().map(|one| self.text(one)).collect();
+        for (place, (one, text)) in chosen.iter().zip(&texts).enumerate() {
+            if let Err(fault) = self.folder.write(one.held(), text.as_deref()) {
+                for written in &chosen[..place] {
+                    let held = written.held();
+                    self.folder.write(held, self.texts[held as usize].as_deref())?;
+                }
+                return Err(fault);
+            }
+        }
+        let mut before = Vec::new();
+        for (one, text) in chosen.into_iter().zip(texts) {
+            before.push(self.now.chosen(one.held()));
+            self.texts[one.held() as usize] = text;
+            self.now.put(one);
+        }
+        Ok(before)
+    }
+}
+
+impl Choices {
+    /// What one file holds.
+    fn chosen(&self, held: Held) -> Chosen {
+        match held {
+            Held::Decisions => Chosen::Decisions(self.decisions.clone()),
+            Held::Marks => Chosen::Sheet(self.sheet.clone()),
+            Held::Settings => Chosen::Settings(Box::new(self.settings.clone())),
+        }
+    }
+
+    pub fn put(&mut self, chosen: Chosen) {
+        match chosen {
+            Chosen::Decisions(new) => self.decisions = new,
+            Chosen::Sheet(new) => self.sheet = new,
+            Chosen::Settings(new) => self.settings = *new,
+        }
     }
 }
 
@@ -198,10 +238,10 @@ mod tests {
     use super::*;
     use crate::clean::Said;
 
-    fn decided(name: &str) -> Chosen {
+    fn decided(name: &str) -> Vec<Chosen> {
         let mut decisions = Decisions::default();
         decisions.findings.insert(name.into(), Said::Keep);
-        Chosen::Decisions(decisions)
+        vec![Chosen::Decisions(decisions)]
     }
 
     #[test]
@@ -221,7 +261,37 @@ mod tests {
         steps.turn(Way::Forward).unwrap();
         steps.take(decided("c"), "keep c".into()).unwrap();
         assert_eq!(steps.ways(), [Some("keep c"), None]);
-        assert!(!steps.refresh().unwrap());
+        assert!(steps.refresh().unwrap().is_empty());
+    }
+
+    #[test]
+    fn a_step_of_two_files_goes_back_as_one() {
+        let dir = tempfile::tempdir().unwrap();
+        let folder = Folder::new(dir.path()).unwrap();
+        let mut steps = Steps::read(folder.clone()).unwrap();
+        let sheet = Sheet { title: Some("mine".into()), ..Sheet::default() };
+        let both = [decided("a"), vec![Chosen::Sheet(sheet.clone())]].concat();
+        steps.take(both, "both".into()).unwrap();
+        assert_eq!(Steps::read(folder.clone()).unwrap().now(), steps.now());
+        assert_eq!(steps.now().sheet, sheet);
+        steps.turn(Way::Back).unwrap();
+        assert_eq!(steps.now(), &Choices::default());
+        steps.turn(Way::Forward).unwrap();
+        assert_eq!(Steps::read(folder).unwrap().now(), steps.now());
+        assert_eq!((steps.now().sheet.title.as_deref(), steps.ways()), (Some("mine"), [Some("both"), None]));
+    }
+
+    #[test]
+    fn of_two_files_all_or_none_is_written() {
+        let dir = tempfile::tempdir().unwrap();
+        let folder = Folder::new(dir.path()).unwrap();
+        let mut steps = Steps::read(folder.clone()).unwrap();
+        // No file can be written where a folder is.
+        std::fs::create_dir_all(folder.file("my-marks.toml").join("in the way")).unwrap();
+        let sheet = Sheet { title: Some("mine".into()), ..Sheet::default() };
+        assert!(steps.take([decided("a"), vec![Chosen::Sheet(sheet)]].concat(), "both".into()).is_err());
+        assert_eq!((steps.now(), folder.read(Held::Decisions).unwrap()), (&Choices::default(), None));
+        assert_eq!(steps.ways(), [None, None]);
     }
 
     #[test]
@@ -231,9 +301,14 @@ mod tests {
         let mut steps = Steps::read(folder.clone()).unwrap();
         steps.take(decided("a"), "keep a".into()).unwrap();
         std::fs::write(folder.file("decisions.toml"), "[findings]\n\"z\" = \"bracket\"\n").unwrap();
-        assert!(steps.refresh().unwrap());
+        assert_eq!(steps.refresh().unwrap(), ["decisions.toml"]);
         assert_eq!(steps.now().decisions.findings["z"], Said::Bracket);
-        assert_eq!(steps.ways(), [None, None]);
+        // And it can be undone, as what was done before it.
+        assert_eq!(steps.turn(Way::Back).unwrap().as_deref(), Some("what another program wrote in decisions.toml"));
+        assert!(steps.now().decisions.findings.contains_key("a"));
+        assert_eq!(steps.ways(), [Some("keep a"), Some("what another program wrote in decisions.toml")]);
+        steps.turn(Way::Forward).unwrap();
+        assert_eq!(steps.now().decisions.findings["z"], Said::Bracket);
         std::fs::write(folder.file("decisions.toml"), "[findings]\n\"z\" = 3\n").unwrap();
         let fault = steps.refresh().unwrap_err().to_string();
         assert!(fault.contains("decisions.toml: line 2, column "), "{fault}");

@@ -265,6 +265,120 @@ fn a_folder_that_the_commands_left_is_taken_up() {
     assert_eq!(fs::read(&decisions).unwrap().len(), untouched.len());
 }
 
+/// The first passage of a kind.
+fn passage(desk: &Served, kind: &str) -> Value {
+    let pair = desk.get("/pair").json();
+    let all = pair["audit"]["parts"][0]["passages"].as_array().unwrap();
+    let place = all.iter().position(|p| p["kind"] == kind).expect("the demo has one");
+    json!({ "passage": { "part": 0, "passage": place } })
+}
+
+/// The user's marks as the page lists them beside the copy.
+fn listed(desk: &Served) -> Vec<String> {
+    let copy = desk.get("/copy?width=2000");
+    assert_eq!(copy.status, 200, "{}", copy.fault());
+    serde_json::from_value(copy.json()["marks"].clone()).unwrap()
+}
+
+#[test]
+fn marks_go_with_their_notes_and_come_back_with_them() {
+    let dir = tempfile::tempdir().unwrap();
+    let desk = Served::of_demo(dir.path());
+    let inserted = passage(&desk, "inserted-passage");
+    let decide = |said: &str| json!({ "do": "decide", "which": inserted, "said": said });
+    desk.change(decide("keep"));
+    for mark in [
+        json!({ "at": "25:1", "breath": true }),
+        json!({ "at": "26:1", "ornament": "mordent" }),
+        json!({ "at": "26:2", "ornament": "turn" }),
+        json!({ "from": "25:1", "to": "26:2", "slur": true }),
+        json!({ "at": "28:1", "dynamics": "mf" }),
+        json!({ "at": "30:1", "text": "echo" }),
+    ] {
+        desk.change(json!({ "do": "mark", "mark": mark }));
+    }
+    let before = [fs::read(dir.path().join("decisions.toml")), fs::read(dir.path().join("my-marks.toml"))];
+    let before = before.map(Result::unwrap);
+    let taken = desk.change(decide("out"));
+    assert_eq!(
+        taken["gone"],
+        "Your mordent in bar 26, turn in bar 26 and slur from bar 25 to bar 26 stood on notes that are gone; undo \
+         brings them back."
+    );
+    // What stays is on its own notes, which have other numbers; the page says both.
+    let stay = ["breath, bar 25, beat 1", "mf, bar 26, beat 1 (bar 28 of the edition)"];
+    assert_eq!(listed(&desk)[..2], stay);
+    assert_eq!(taken["marks"].as_array().unwrap().len(), 3);
+    let done = desk.ask("/hand-out", json!({}));
+    assert_eq!((done.status, done.json()["told"]["own"].as_u64()), (200, Some(3)), "{}", done.fault());
+    assert!(!done.json()["told"]["warnings"].to_string().contains("mark sheet"), "{}", done.json());
+    // One step back brings both.
+    assert_eq!(desk.ask("/undo", json!({})).status, 200);
+    for (name, text) in ["decisions.toml", "my-marks.toml"].iter().zip(&before) {
+        assert_eq!(&fs::read(dir.path().join(name)).unwrap(), text, "{name}");
+    }
+    assert_eq!(listed(&desk).len(), 6);
+    assert_eq!(desk.ask("/redo", json!({})).status, 200);
+    assert_eq!(listed(&desk)[..2], stay);
+    // And every step before it.
+    desk.change(json!({ "do": "remove-mark", "place": 0 }));
+    while desk.state()["undo"].is_string() {
+        assert_eq!(desk.ask("/undo", json!({})).status, 200);
+        assert_eq!(desk.get("/copy?width=2000").json()["lost"], json!(null));
+    }
+    assert!(!dir.path().join("my-marks.toml").exists());
+}
+
+/// A note that only changes stays, and so does what stands on it; in other music nothing does.
+#[test]
+fn marks_stay_on_notes_that_only_change() {
+    let dir = tempfile::tempdir().unwrap();
+    let desk = Served::of_demo(dir.path());
+    let [octaves, ending] = ["octave-displacement", "invented-ending"].map(|kind| passage(&desk, kind));
+    let decide = |which: &Value, said: &str| desk.change(json!({ "do": "decide", "which": which, "said": said }));
+    decide(&octaves, "keep");
+    decide(&ending, "keep");
+    desk.change(json!({ "do": "mark", "mark": { "at": "20:1.5", "breath": true } }));
+    desk.change(json!({ "do": "mark", "mark": { "at": "35:1", "ornament": "turn" } }));
+    assert_eq!(decide(&octaves, "out")["gone"], json!(null));
+    assert_eq!(listed(&desk)[0], "breath, bar 20, beat 1.5");
+    let gone = decide(&ending, "out")["gone"].as_str().unwrap_or_default().to_string();
+    assert!(gone.starts_with("Your turn in bar") && gone.ends_with("undo brings it back."), "{gone}");
+    assert_eq!(listed(&desk).len(), 1);
+}
+
+#[test]
+fn what_another_program_writes_can_be_undone_and_marks_without_notes_are_told() {
+    let dir = tempfile::tempdir().unwrap();
+    let desk = Served::of_demo(dir.path());
+    desk.change(json!({ "do": "decide", "which": { "finding": finding(&desk, "slur") }, "said": "keep" }));
+    desk.change(json!({ "do": "mark", "mark": { "at": "3:1", "breath": true } }));
+    let sheet = dir.path().join("my-marks.toml");
+    let own = fs::read_to_string(&sheet).unwrap();
+    fs::write(&sheet, format!("{own}\n[[mark]]\nat = \"2:1+7/16\"\nornament = \"turn\"\n")).unwrap();
+    let state = desk.state();
+    assert!(state["news"][0].as_str().unwrap().contains("my-marks.toml"), "{state}");
+    // The copy is there without it, and says so; nothing else is in the way.
+    let copy = desk.get("/copy?width=2000");
+    assert_eq!((copy.status, copy.json()["told"]["own"].as_u64()), (200, Some(1)));
+    assert_eq!(copy.json()["lost"], "Your turn in bar 2 stands on no note of this part; move it or remove it.");
+    let refused = desk.ask("/hand-out", json!({}));
+    assert!(refused.status == 422 && refused.fault().contains("stands on no note"), "{}", refused.fault());
+    desk.change(json!({ "do": "decide", "which": { "finding": finding(&desk, "slur") }, "said": "out" }));
+    desk.change(json!({ "do": "mark", "mark": { "at": "4:1", "breath": true } }));
+    let edited = json!({ "do": "edit-mark", "place": 1, "mark": { "at": "2:2", "ornament": "turn" } });
+    assert_eq!(desk.change(edited)["marks"].as_array().unwrap().len(), 3);
+    assert_eq!(desk.ask("/hand-out", json!({})).status, 200);
+    let mut steps = Vec::new();
+    while let Some(step) = desk.state()["undo"].as_str() {
+        steps.push(step.to_string());
+        assert_eq!(desk.ask("/undo", json!({})).status, 200, "{step}");
+    }
+    assert_eq!(steps.len(), 6, "{steps:?}");
+    assert_eq!(steps[3], "what another program wrote in my-marks.toml");
+    assert!(!sheet.exists() && !dir.path().join("decisions.toml").exists());
+}
+
 #[test]
 fn what_cannot_be_is_told_and_changes_nothing() {
     let dir = tempfile::tempdir().unwrap();

@@ -39,7 +39,7 @@ const show = () => {
   }
   by("open").textContent = state.open === undefined ? "" : state.open === 0 ? "All decided" : `${state.open} open`;
   by("open").title = "What is open is as in the source: additions are taken out, what is missing comes back";
-  const told = [...state.faults, ...(state.remarks ?? [])];
+  const told = [...state.faults, ...state.news, ...(state.remarks ?? [])];
   if (told.length) by("fault").textContent = told.join(" ");
   if (name === "choose" || desk.pair) views[name].show(by(`view-${name}`), desk);
 };

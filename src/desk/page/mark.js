@@ -139,16 +139,17 @@ const byNumber = () => {
     make("div", { class: "fields" }, labelled("Bar", bar), labelled("Beat", beat), make("button", { type: "submit" }, "Go there")));
 };
 
+// In the bars of the copy, where it is there.
 let listed = null;
-const list = () => {
-  const now = JSON.stringify(desk.state.marks);
+const list = (marks = desk.state.marks.map(({ about }) => about)) => {
+  const now = JSON.stringify(marks);
   if (now === listed) return;
   listed = now;
-  keepFocus(boxes.list, fill);
-  boxes.none.hidden = desk.state.marks.length > 0;
+  keepFocus(boxes.list, () => fill(marks));
+  boxes.none.hidden = marks.length > 0;
 };
 
-const fill = () => boxes.list.replaceChildren(...desk.state.marks.map(({ about }, index) =>
+const fill = (marks) => boxes.list.replaceChildren(...marks.map((about, index) =>
     make("li", {}, button(about, () => {
       const spot = boxes.staves.querySelector(`.spot[data-own="${index}"]`);
       spot?.scrollIntoView({ block: "center" });
@@ -177,14 +178,15 @@ export const show = async (section, { state }) => {
     });
     palette();
   }
-  list();
   if (version === state.version) return;
   version = state.version;
+  list();
   here = null;
   palette();
   const copy = await (state.staves ? staves.show() : get("/copy?width=2000"));
   if (!copy) return;
-  boxes.told.replaceChildren(...left(copy));
+  if (copy.marks.length === desk.state.marks.length) list(copy.marks);
+  boxes.told.replaceChildren(...(copy.lost ? [make("p", { class: "loss" }, copy.lost)] : []), ...left(copy));
   showLegend(boxes.legend, copy.range);
 };
 
