@@ -298,7 +298,7 @@ fn with_head(mei: &str, head: &Head, room: f64) -> Option<String> {
         let room = if align == "center" { room } else { room * HALF };
         let line = |line: &HeadLine| {
             let lines = wrapped(&line.text, LETTERS * f64::from(percent) / 100.0, room, MOST_LINES);
-            let text = lines.iter().map(|line| quick_xml::escape::escape(line)).collect::<Vec<_>>().join("<lb/>");
+            let text = lines.iter().map(quick_xml::escape::escape).collect::<Vec<_>>().join("<lb/>");
             match &line.color {
                 Some(color) => format!("<rend color=\"{color}\">{text}</rend>"),
                 None => text,
