@@ -2,7 +2,7 @@
 
 mod decide;
 
-pub(crate) use decide::ToDecide;
+pub(crate) use decide::{Otherwise, ToDecide};
 
 use crate::beside::{self, SideBySide, Staves};
 use crate::clean::{self, CleanCopy, Cleaned, Failure, Policy, Provenance, Sides, Texts, Wishes};

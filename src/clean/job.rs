@@ -95,7 +95,13 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         if restored { Signatures::Source } else { Signatures::Edition }
     }
 
-    pub(super) fn rewrite(&self, edits: &mut Edits<'a, 'i>, summary: &mut Summary, warnings: &mut Vec<String>) {
+    /// Rewrites the part; gives for each finding that was to stay and could not, why.
+    pub(super) fn rewrite(
+        &self,
+        edits: &mut Edits<'a, 'i>,
+        summary: &mut Summary,
+        warnings: &mut Vec<String>,
+    ) -> Vec<Option<String>> {
         let context = Context::beside(edits.tree(), self.edition.part(), &self.plan, self.source_side())
             .comparing(self.compared)
             .with_signatures(self.signatures());
@@ -105,8 +111,16 @@ impl<'s, 'a, 'i> PartJob<'s, 'a, 'i> {
         self.rewrite_notes(&mut rewrite, summary);
         self.style_notes(&mut rewrite);
         let apart = summary.marks_apart;
-        self.rewrite_marks(rewrite, summary, warnings);
-        summary.kept += self.decisions.iter().filter(|d| **d != Decision::Out).count() + apart - summary.marks_apart;
+        let of_marks = self.rewrite_marks(rewrite, summary, warnings);
+        let why = |finding: &Finding| match finding.subject {
+            Subject::Mark { edition: Some(own), .. } => Some(of_marks.iter().find(|lost| lost.0 == own)?.1.clone()),
+            _ => None,
+        };
+        let lost: Vec<Option<String>> = self.findings.iter().map(why).collect();
+        summary.lost += lost.iter().flatten().count();
+        let stays = (self.decisions.iter().zip(&lost)).filter(|(d, lost)| **d != Decision::Out && lost.is_none());
+        summary.kept += stays.count() + apart - summary.marks_apart;
+        lost
     }
 
     pub(super) fn with(&self, test: impl Fn(&Finding) -> bool) -> impl Iterator<Item = (&'a Finding, bool)> {

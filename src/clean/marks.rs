@@ -7,7 +7,7 @@ use crate::alignment::{EditionMark, MarkPair, SourceMark};
 use crate::findings::Subject;
 use crate::musicxml::apart::Look;
 use crate::musicxml::rewrite::Composed;
-use crate::score::{Category, Mark};
+use crate::score::{Anchor, Category, Mark};
 use std::collections::HashMap;
 
 /// What becomes of each pair of marks that is not the same.
@@ -26,7 +26,13 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
             .collect()
     }
 
-    pub(super) fn rewrite_marks(&self, rewrite: Composed, summary: &mut Summary, warnings: &mut Vec<String>) {
+    /// Rewrites the marks; gives what was to stay and could not, and why.
+    pub(super) fn rewrite_marks(
+        &self,
+        rewrite: Composed,
+        summary: &mut Summary,
+        warnings: &mut Vec<String>,
+    ) -> Vec<(EditionMark, String)> {
         let decisions = self.mark_decisions();
         let (omitted, altered) = (self.policy.look_of_omitted(), self.policy.look_of_altered());
         let mut from_source: Vec<(SourceMark, Look)> =
@@ -85,22 +91,32 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
             from_source.into_iter().map(|(m, look)| (self.source.mark(m), look)).collect();
         let mut rewrite = rewrite.inserter();
         rewrite.insert_source_marks(&from_source);
-        for (mark, apart) in from_edition {
-            let mark = self.edition.mark(mark);
+        let mut lost = Vec::new();
+        for (id, apart) in from_edition {
+            let mark = self.edition.mark(id);
             let look = if apart { self.policy.look_of_added(mark.category) } else { Look::default() };
             if rewrite.insert_edition_mark(mark, &look) {
                 summary.marks_apart += usize::from(apart);
             } else {
-                warnings.push(format!(
-                    "part {}, bar {} of the edition: {} could not be kept: its bar was rewritten and has no place for it",
-                    self.edition.spoken(),
-                    self.edition.bars[mark.at.bar].number,
-                    mark.reading()
-                ));
+                let number = &self.edition.bars[mark.at.bar].number;
+                let (part, why) = (self.edition.spoken(), self.why_lost(mark));
+                let what = mark.reading();
+                warnings.push(format!("{part}, bar {number} of the edition: {what} could not be kept, because {why}"));
+                lost.push((id, why));
             }
         }
         rewrite.finish();
         warnings.extend(plain.warnings(self));
+        lost
+    }
+
+    /// Why there is no place for a mark of the edition in the copy.
+    fn why_lost(&self, mark: &Mark) -> String {
+        let out = |at: &Anchor| self.plan.edition_row(at.bar).is_none_or(|row| !self.plan[row].is_in_result());
+        match [Some(mark.at), mark.end].into_iter().flatten().find(out) {
+            Some(at) => format!("bar {} was taken out", self.edition.bars[at.bar].number),
+            None => "its note is not in the source, which the bar now follows".into(),
+        }
     }
 
     /// The edition's grace notes that go, or have the source's in their place.

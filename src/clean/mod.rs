@@ -89,6 +89,8 @@ pub struct Summary {
     pub kept: usize,
     /// Additions that stay, but set apart.
     pub marks_apart: usize,
+    /// Findings that were to stay, but have no place in the copy.
+    pub lost: usize,
     /// Parts of the edition that were not cleaned.
     pub parts_left: usize,
 }
@@ -122,6 +124,8 @@ pub struct Cleaned {
     pub written: Option<Written>,
     /// What became of every finding, part by part.
     pub decisions: Vec<Vec<Decision>>,
+    /// And why it could not be kept, where it was to be.
+    pub lost: Vec<Vec<Option<String>>>,
     /// The rows of the outline whose bar went or came back.
     pub changed_rows: BTreeSet<usize>,
     /// The row of each bar of the copy.
@@ -270,6 +274,7 @@ fn as_it_is<'a, 'i, 't>(
     let parts = sides.edition.printed();
     let found: usize = sides.findings.iter().map(|found| found.findings.len()).sum();
     work.decisions.iter_mut().flatten().for_each(|d| *d = Decision::Keep);
+    work.lost.iter_mut().flatten().for_each(|lost| *lost = None);
     work.summary = Summary { kept: found, parts_left: work.summary.parts_left, ..Summary::default() };
     work.changed_rows.clear();
     work.plan = Plan::new(sides.collation.outline.iter().map(as_in_edition).collect());
@@ -343,6 +348,7 @@ fn cleaned(sides: Sides, work: &mut Work, proof: Proof, additions: Additions, po
         proof,
         warnings: std::mem::take(&mut work.warnings),
         decisions: work.decisions.clone(),
+        lost: work.lost.clone(),
         changed_rows: work.changed_rows.clone(),
         rows: work.rows(),
         additions,

@@ -18,6 +18,8 @@ pub struct Outcome<'a> {
     pub own: Option<usize>,
     /// The bar in which it had to be left.
     pub left: Option<&'a LeftBar>,
+    /// Why it could not be kept.
+    pub lost: Option<&'a str>,
 }
 
 /// How a copy treats a finding.
@@ -33,6 +35,8 @@ pub enum Treatment {
     WithBar(Decision),
     /// Some of what it is about was undone, some was kept.
     InPart,
+    /// It was to stay, but has no place in the copy.
+    Lost,
 }
 
 impl Treatment {
@@ -40,13 +44,13 @@ impl Treatment {
     pub fn decision(self) -> Option<Decision> {
         match self {
             Treatment::Decided(decision) | Treatment::WithBar(decision) => Some(decision),
-            Treatment::BarTakenOut | Treatment::BarPutBack => Some(Decision::Out),
+            Treatment::BarTakenOut | Treatment::BarPutBack | Treatment::Lost => Some(Decision::Out),
             Treatment::InPart => None,
         }
     }
 
-    fn of_all<'d>(decisions: impl Iterator<Item = &'d Decision>) -> Option<Treatment> {
-        let all: BTreeSet<Decision> = decisions.copied().collect();
+    fn of_all(decisions: impl Iterator<Item = Decision>) -> Option<Treatment> {
+        let all: BTreeSet<Decision> = decisions.collect();
         match all.len() {
             0 => None,
             1 => all.first().copied().map(Treatment::Decided),
@@ -152,12 +156,16 @@ impl<'a, 's> PartOutcomes<'a, 's> {
         let own = self.same(finding);
         let rows = self.rows_of(finding.row, finding.status);
         let touching = self.touching(finding);
-        let decisions = &self.cleaned.decisions[self.part];
+        let lost = match (own, &touching[..]) {
+            (Some(own), _) | (None, &[own]) => self.cleaned.lost[self.part][own].as_deref(),
+            _ => None,
+        };
         let treatment = match own {
-            Some(own) => Treatment::Decided(decisions[own]),
+            _ if lost.is_some() => Treatment::Lost,
+            Some(own) => Treatment::Decided(self.decision(own)),
             None => self
                 .bar(&rows)
-                .or_else(|| Treatment::of_all(touching.iter().map(|f| &decisions[*f])))
+                .or_else(|| Treatment::of_all(touching.iter().map(|f| self.decision(*f))))
                 .unwrap_or_else(|| self.with_bar(&rows)),
         };
         let undone = treatment.decision() == Some(Decision::Out);
@@ -165,7 +173,13 @@ impl<'a, 's> PartOutcomes<'a, 's> {
             Some(own) => self.left_with(&[own]),
             None => self.left_with(&touching).or_else(|| self.left_in(&rows)),
         };
-        Outcome { treatment, own, left: left.filter(|_| !undone) }
+        Outcome { treatment, own, left: left.filter(|_| !undone), lost }
+    }
+
+    /// What became of a finding of the cleaning.
+    fn decision(&self, own: usize) -> Decision {
+        let is_lost = self.cleaned.lost[self.part][own].is_some();
+        if is_lost { Decision::Out } else { self.cleaned.decisions[self.part][own] }
     }
 
     /// The cleaning's finding that is the same one: of the same notes or marks,
@@ -226,8 +240,8 @@ impl<'a, 's> PartOutcomes<'a, 's> {
 
     /// What became of all that the cleaning found in these bars.
     fn with_bar(&self, rows: &BTreeSet<usize>) -> Treatment {
-        let own = self.own().findings.iter().zip(&self.cleaned.decisions[self.part]);
-        match Treatment::of_all(own.filter(|(f, _)| rows.contains(&f.row)).map(|(_, d)| d)) {
+        let own = self.own().findings.iter().enumerate().filter(|(_, f)| rows.contains(&f.row));
+        match Treatment::of_all(own.map(|(own, _)| self.decision(own))) {
             Some(Treatment::Decided(decision)) => Treatment::WithBar(decision),
             Some(treatment) => treatment,
             None => Treatment::WithBar(Decision::Out),

@@ -77,8 +77,9 @@ impl Provenance {
         out.push(format!("settings: {}", settings(policy, cleaned)));
         let changes = &cleaned.summary;
         let apart = if changes.marks_apart > 0 { format!(", {}{APART}", changes.marks_apart) } else { String::new() };
+        let lost = if changes.lost > 0 { format!(", {} that could not be kept", changes.lost) } else { String::new() };
         out.push(format!(
-            "changes: {} findings undone{apart}, {} left as the edition has them, {} own marks laid on",
+            "changes: {} findings undone{apart}, {} left as the edition has them{lost}, {} own marks laid on",
             changes.undone,
             changes.kept,
             cleaned.laid.unwrap_or(0)

@@ -24,6 +24,8 @@ pub(super) struct Work<'a, 'i> {
     pub expected: Vec<Content>,
     /// For each pair of parts, what became of its findings.
     pub decisions: Vec<Vec<Decision>>,
+    /// And why it could not be kept, where it was to be.
+    pub lost: Vec<Vec<Option<String>>>,
     /// The rows whose bar goes or comes back.
     pub changed_rows: BTreeSet<usize>,
     /// What becomes of each row, as the parts without a source have it.
@@ -89,6 +91,7 @@ pub(super) fn work<'a, 'i>(
         warnings: std::mem::take(&mut decided.warnings),
         expected: Vec::new(),
         decisions: vec![Vec::new(); sides.findings.len()],
+        lost: vec![Vec::new(); sides.findings.len()],
         changed_rows: (0..plan.rows().len()).filter(|row| is_changed(plan[*row])).collect(),
         plan: plan.clone(),
     };
@@ -96,10 +99,12 @@ pub(super) fn work<'a, 'i>(
         .filter_map(|part| Job::new(&sides, part, lines, policy, &mut decided, &plan, &mut out.warnings))
         .collect();
     agree_on_lengths(&mut jobs);
+    let mut lost: Vec<Vec<Option<String>>> = vec![Vec::new(); jobs.len()];
     for (index, part) in sides.edition.printed().iter().enumerate() {
-        match jobs.iter().find(|job| job.part == index) {
-            Some(own) => {
-                own.job.rewrite(&mut out.edits, &mut out.summary, &mut out.warnings);
+        match jobs.iter().position(|job| job.part == index) {
+            Some(place) => {
+                let own = &jobs[place];
+                lost[place] = own.job.rewrite(&mut out.edits, &mut out.summary, &mut out.warnings);
                 let mut expected = own.job.expected();
                 if let Some(rest) = own.rest {
                     expected.take_in(content::unmatched(rest, plan.of_part(part).rows(), &[]));
@@ -115,10 +120,12 @@ pub(super) fn work<'a, 'i>(
             }
         }
     }
-    for own in jobs {
-        let mut decisions = own.job.decisions.into_iter();
+    for (own, lost) in jobs.into_iter().zip(lost) {
+        let (mut decisions, mut lost) = (own.job.decisions.into_iter(), lost.into_iter());
         for at in own.lines {
-            out.decisions[at] = decisions.by_ref().take(sides.findings[at].findings.len()).collect();
+            let count = sides.findings[at].findings.len();
+            out.decisions[at] = decisions.by_ref().take(count).collect();
+            out.lost[at] = lost.by_ref().take(count).collect();
         }
     }
     out.summary.bars_inserted = plan.rows().iter().filter(|f| matches!(f, BarPlan::Fresh { .. })).count();

@@ -16,6 +16,16 @@ pub(crate) struct ToDecide {
     pub can_be_apart: Vec<Vec<bool>>,
 }
 
+/// What has become of a finding otherwise than it was decided.
+#[derive(Debug, Clone, serde::Serialize)]
+pub(crate) struct Otherwise {
+    pub part: usize,
+    pub finding: usize,
+    /// It was to go and stays; else it was to stay and has no place.
+    pub stays: bool,
+    pub why: String,
+}
+
 impl<'i> Comparison<Tree<'i>> {
     /// The findings of a cleaning, each with its name.
     pub(crate) fn to_decide(&self) -> ToDecide {
@@ -43,11 +53,21 @@ impl<'i> Comparison<Tree<'i>> {
     ///
     /// # Errors
     /// When the decisions are not of these scores.
-    pub(crate) fn plain_copy(&self, decisions: &Decisions) -> Result<PlainCopy, Failure> {
+    pub(crate) fn plain_copy(&self, decisions: &Decisions) -> Result<(PlainCopy, Vec<Otherwise>), Failure> {
         let policy = Policy { decisions: Some(decisions.clone()), ..Policy::default() };
         let texts = Texts::new();
         let (copy, cleaned) = self.clean(&policy, &Wishes::default(), None, &texts)?;
-        Ok(PlainCopy { score: copy.score, rows: cleaned.rows })
+        let lost = cleaned.lost.into_iter().enumerate().flat_map(|(part, all)| {
+            let told = move |(finding, why)| {
+                Some(Otherwise { part, finding, stays: false, why: Option::<String>::clone(why)? })
+            };
+            all.iter().enumerate().filter_map(told).collect::<Vec<_>>()
+        });
+        let left = cleaned.left.iter().flat_map(|bar| {
+            let told = |&(part, finding)| Otherwise { part, finding, stays: true, why: bar.reason.clone() };
+            bar.findings.iter().map(told)
+        });
+        Ok((PlainCopy { score: copy.score, rows: cleaned.rows }, lost.chain(left).collect()))
     }
 
     /// A sheet of one copy for another. `part` is where marks go that name no part.

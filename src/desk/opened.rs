@@ -2,7 +2,7 @@
 
 use crate::beside::{Staves, ToDraw};
 use crate::clean::{Carried, Decided, DecisionError, Names, PlainCopy};
-use crate::comparison::ToDecide;
+use crate::comparison::{Otherwise, ToDecide};
 use crate::report::{Audit, Glyphs, phrases, verdict};
 use crate::score::{Line, Part};
 use crate::{Comparison, Decisions, Failure, Input, LineName, Lines, ReadScore, Sheet, Tree};
@@ -56,6 +56,7 @@ pub type Shapes = Arc<Mutex<Glyphs>>;
 enum Ask {
     Decided(Decisions, oneshot::Sender<Result<Decided, String>>),
     Carried(Sheet, [Decisions; 2], oneshot::Sender<Result<Carried, String>>),
+    Otherwise(Decisions, oneshot::Sender<Result<Vec<Otherwise>, String>>),
     EditionBars(Sheet, Decisions, oneshot::Sender<Result<Vec<Option<String>>, String>>),
     ToDraw(usize, oneshot::Sender<Result<ToDraw, String>>),
     Compass(usize, oneshot::Sender<Result<String, String>>),
@@ -122,6 +123,14 @@ impl Pair {
     /// Where the decisions are none of these scores.
     pub async fn carried(&self, sheet: Sheet, from: Decisions, to: Decisions) -> Result<Carried, String> {
         self.ask(|tell| Ask::Carried(sheet, [from, to], tell)).await
+    }
+
+    /// What of some decisions cannot be so.
+    ///
+    /// # Errors
+    /// Where they are none of these scores.
+    pub async fn otherwise(&self, decisions: Decisions) -> Result<Vec<Otherwise>, String> {
+        self.ask(|tell| Ask::Otherwise(decisions, tell)).await
     }
 
     /// Of each mark of a sheet the number of the edition's bar that it stands in.
@@ -196,14 +205,17 @@ fn hold(
             Ask::Carried(sheet, decisions, tell) => {
                 let copies = decisions.each_ref().map(|one| plain.of(&comparison, one));
                 let carried = match copies {
-                    [Ok(from), Ok(to)] => Ok(comparison.carried(&sheet, [&from, &to], first)),
+                    [Ok(from), Ok(to)] => Ok(comparison.carried(&sheet, [&from.0, &to.0], first)),
                     [Err(fault), _] | [_, Err(fault)] => Err(fault),
                 };
                 _ = tell.send(carried);
             }
+            Ask::Otherwise(decisions, tell) => {
+                _ = tell.send(plain.of(&comparison, &decisions).map(|copy| copy.1.clone()));
+            }
             Ask::EditionBars(sheet, decisions, tell) => {
                 let copy = plain.of(&comparison, &decisions);
-                _ = tell.send(copy.map(|copy| comparison.edition_bars(&sheet, &copy, first)));
+                _ = tell.send(copy.map(|copy| comparison.edition_bars(&sheet, &copy.0, first)));
             }
             Ask::Decided(decisions, tell) => {
                 let decided = comparison.decided(&decisions).map_err(of_decisions);
@@ -233,10 +245,13 @@ fn of_decisions(fault: Failure) -> String {
 
 /// The last two copies without marks, by their decisions.
 #[derive(Default)]
-struct PlainCopies(Vec<(Decisions, Arc<PlainCopy>)>);
+struct PlainCopies(Vec<(Decisions, Arc<Plain>)>);
+
+/// A copy, and what of the decisions could not be so.
+type Plain = (PlainCopy, Vec<Otherwise>);
 
 impl PlainCopies {
-    fn of(&mut self, comparison: &Comparison<Tree>, decisions: &Decisions) -> Result<Arc<PlainCopy>, String> {
+    fn of(&mut self, comparison: &Comparison<Tree>, decisions: &Decisions) -> Result<Arc<Plain>, String> {
         if let Some((_, copy)) = self.0.iter().find(|(of, _)| of == decisions) {
             return Ok(copy.clone());
         }

@@ -52,6 +52,7 @@ pub fn router(desk: Arc<Desk>, guarded: Arc<Guard>, patience: Duration) -> Route
         .route("/letters.css", get(letters))
         .route("/state", get(async |State(desk): Of| desk.state().await.map(Json)))
         .route("/pair", get(async |State(desk): Of| desk.pair().await.map(Json)))
+        .route("/otherwise", get(async |State(desk): Of| desk.otherwise().await.map(Json)))
         .route("/instruments", get(instruments))
         .route("/shapes", get(shapes))
         .route("/staves/{part}", get(pieces))

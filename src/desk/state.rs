@@ -98,6 +98,16 @@ impl Desk {
         }))
     }
 
+    /// What of the decisions cannot be so.
+    pub async fn otherwise(&self) -> Result<Value, Fault> {
+        let (version, pair, decisions) = {
+            let now = self.now.lock().await;
+            let pair = now.pair.clone().ok_or("no scores are open")?;
+            (now.version, pair, now.steps.now().decisions.clone())
+        };
+        Ok(json!({ "version": version, "otherwise": pair.otherwise(decisions).await? }))
+    }
+
     /// Changes something. `version` is what the page shows.
     pub async fn change(&self, version: u64, change: Change) -> Result<Value, Fault> {
         let mut now = self.now.lock().await;

@@ -38,6 +38,7 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, warnings: &[String], width: usi
             (did.bars_inserted, "bar", "put back"),
             (did.marks_apart, "addition", "set apart"),
             (did.kept, "finding", "kept"),
+            (did.lost, "finding", "that could not be kept"),
         ];
         let said: Vec<String> =
             parts.iter().filter(|p| p.0 > 0).map(|(n, noun, done)| format!("{} {done}", count(*n, noun))).collect();
@@ -137,6 +138,9 @@ struct Done<'a> {
     taken_out: usize,
     put_back: usize,
     kept: usize,
+    set_apart: usize,
+    /// Of what was to stay.
+    not_kept: usize,
     own: usize,
     credits: &'a [String],
     left: Vec<Left<'a>>,
@@ -189,6 +193,8 @@ pub fn clean_json(files: [&str; 3], cleaned: &Cleaned, warnings: &[String]) -> S
         taken_out: cleaned.taken_out,
         put_back: cleaned.put_back,
         kept: did.kept,
+        set_apart: did.marks_apart,
+        not_kept: did.lost,
         own: cleaned.laid.unwrap_or(0),
         credits: &cleaned.credits,
         left: cleaned.left.iter().map(left).collect(),

@@ -177,7 +177,10 @@ impl PartNotes<'_> {
             category: finding.category.name().into(),
             edition: finding.edition_reading.clone().unwrap_or_default(),
             source: finding.source_reading.clone().unwrap_or_default(),
-            remark: with_reason(&done(finding.status, outcome.treatment), outcome.left),
+            remark: match outcome.lost {
+                Some(why) => format!("{}, because {why}", done(finding.status, outcome.treatment)),
+                None => with_reason(&done(finding.status, outcome.treatment), outcome.left),
+            },
             name: outcome.own.map_or(String::new(), |own| self.names.findings[own].clone()),
         }
     }
@@ -203,6 +206,7 @@ fn done(status: Status, treatment: Treatment) -> String {
         (_, Treatment::WithBar(Decision::Out)) => "reverted: its bar is as in the source",
         (_, Treatment::WithBar(_)) => "kept with its bar",
         (_, Treatment::InPart) => "reverted in part",
+        (_, Treatment::Lost) => "could not be kept",
         (_, Treatment::Decided(Decision::Bracket)) => "kept, set apart",
         (Status::Added, Treatment::Decided(Decision::Out)) => "taken out",
         (Status::Added, Treatment::Decided(Decision::Keep)) => "kept",

@@ -329,6 +329,38 @@ fn marks_go_with_their_notes_and_come_back_with_them() {
     assert!(!dir.path().join("my-marks.toml").exists());
 }
 
+/// What of decisions cannot be so is counted and told as it is, wherever it is told.
+#[test]
+fn what_cannot_be_kept_is_not_called_kept() {
+    let dir = tempfile::tempdir().unwrap();
+    let desk = Served::of_demo(dir.path());
+    desk.change(json!({ "do": "decide", "which": "rest", "said": "apart" }));
+    let told = desk.ask("/hand-out", json!({})).json()["told"].clone();
+    let [out, back, kept, apart, lost] =
+        ["taken_out", "put_back", "kept", "set_apart", "not_kept"].map(|name| told[name].as_u64().unwrap());
+    let pair = desk.get("/pair").json();
+    let findings = pair["audit"]["parts"][0]["findings"].as_array().unwrap().len() as u64;
+    assert_eq!(out + back + kept + apart + lost, findings, "each is counted once: {told}");
+    assert!(kept == 0 && lost > 10, "{told}");
+    let warnings = told["warnings"].to_string();
+    assert_eq!(warnings.matches("could not be kept, because").count() as u64, lost);
+    assert!(warnings.contains("bar 26 of the edition: Cadenza could not be kept, because bar 26 was taken out"));
+    let notes = fs::read_to_string(dir.path().join("notes.md")).unwrap();
+    let rows = |what: &str| notes.lines().filter(|l| l.starts_with('|') && l.contains(what)).count() as u64;
+    assert_eq!([rows("could not be kept, because"), rows("kept, set apart")], [lost, apart]);
+    let copy = fs::read_to_string(dir.path().join("clean.musicxml")).unwrap();
+    assert!(!copy.contains("Cadenza</words>") && copy.contains(&format!("{lost} that could not be kept")));
+    // The page can say so in its list.
+    let all = desk.get("/otherwise").json()["otherwise"].clone();
+    let told = all.as_array().unwrap().iter().map(|one| {
+        let finding = &pair["audit"]["parts"][0]["findings"][one["finding"].as_u64().unwrap() as usize];
+        (finding["bar"].as_str().unwrap(), one["why"].as_str().unwrap(), one["stays"].as_bool().unwrap())
+    });
+    let told: Vec<_> = told.collect();
+    assert_eq!(told.len() as u64, lost);
+    assert!(told.iter().all(|told| !told.2) && told.contains(&("26", "bar 26 was taken out", false)), "{told:?}");
+}
+
 /// A note that only changes stays, and so does what stands on it; in other music nothing does.
 #[test]
 fn marks_stay_on_notes_that_only_change() {

@@ -22,7 +22,7 @@ const result = async (done) => {
   const { bars, notes, marks } = told.proved;
   boxes.result.replaceChildren(
     make("h3", {}, "The files are written"),
-    make("p", {}, `Of the editor's changes ${told.taken_out} are taken out and ${told.kept} kept; ${told.put_back} are put right as in the source; ${told.own} of your own are written in. The part was read back and every bar, note and mark compared: ${bars} bars, ${notes} notes, ${marks} marks.`),
+    make("p", {}, `Of the editor's changes ${told.taken_out} are taken out, ${told.put_back} are put right as in the source, ${told.kept} are kept plainly and ${told.set_apart} kept and set apart${told.not_kept ? `; ${told.not_kept} that were to stay could not be kept` : ""}. Marks of your own: ${told.own}. The part was read back and every bar, note and mark compared: ${bars} bars, ${notes} notes, ${marks} marks.`),
     desk.state.open ? make("p", {}, `${desk.state.open} findings were not decided: they are as in the source.`) : "",
     ...range,
     ...left(done),
