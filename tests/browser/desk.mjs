@@ -318,7 +318,13 @@ async function wholeWay() {
     await press("#view-play", "Choose", nth);
     await said("choose instrument and key");
     await until(isNew, "#view-play");
-    await until(() => document.querySelector("#view-play .places button, #view-play .told p") && !document.querySelector('#view-play [aria-busy="true"]'));
+    // The list is that of the key before until the new one is there.
+    await until(async () => {
+      const parts = await (await fetch("/copy/range")).json();
+      const listed = parts.flatMap((part) => [...part.moved, ...part.not_moved, ...part.outside]).map((one) => one.what);
+      const shown = [...document.querySelectorAll("#view-play .places button")].map((item) => item.textContent);
+      return listed.join() === shown.join() && !document.querySelector('#view-play [aria-busy="true"]');
+    });
     const moved = await page.$("#view-play .places button");
     if (moved) {
       await press("#view-play .places", await text("#view-play .places button"));
@@ -336,7 +342,7 @@ async function wholeWay() {
   await press("#view-out", "Write the files");
   await until(() => document.querySelector("#view-out .files"));
   await look("handed-out");
-  check((await text("#view-out")).includes("4 of your own"), "four marks of one's own are handed out");
+  check((await text("#view-out")).includes("Marks of your own: 4."), "four marks of one's own are handed out");
 
   // All undone, and all done again.
   let steps = 0;
