@@ -57,15 +57,15 @@ pub fn carry(sides: Sides, sheet: &Sheet, from: &PlainCopy, to: &PlainCopy, part
     Carried { sheet: out, gone }
 }
 
-/// Of each mark of a sheet the number of the edition's bar that it stands in, where the edition has it.
-pub fn edition_bars(sides: Sides, sheet: &Sheet, copy: &PlainCopy, part: usize) -> Vec<Option<String>> {
+/// Of each mark of a sheet the edition's bar that it stands in, its place and its number, where the edition has it.
+pub fn edition_bars(sides: Sides, sheet: &Sheet, copy: &PlainCopy, part: usize) -> Vec<Option<(usize, String)>> {
     let moved = copy.score.parts.get(part).map(|own| moves(sheet, own)).unwrap_or_default();
     let number = |mark: &SheetMark| {
         let own = part_of(mark, &copy.score, part).ok()?;
         let (kind, (from, _)) = (mark.kind().ok()?, mark.places().ok()?);
         let at = locate(copy.score.parts.get(own)?, mark, &kind, (&from, End::First), &moved).ok()?;
         let bar = sides.collation.outline[*copy.rows.get(at.place.bar)?].edition?;
-        Some(sides.edition.parts.get(own)?.bars.get(bar.index())?.number.clone())
+        Some((bar.index(), sides.edition.parts.get(own)?.bars.get(bar.index())?.number.clone()))
     };
     sheet.marks.iter().map(number).collect()
 }

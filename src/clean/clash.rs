@@ -7,6 +7,9 @@ use crate::pitch::Interval;
 use crate::score::{Category, Mark, Part, Place, Sign};
 use crate::time::beat_text;
 
+/// How a warning ends that a mark gave way.
+pub const REPLACED: &str = " was replaced by yours";
+
 /// A teacher's mark with its place in the copy.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Own {
@@ -62,7 +65,7 @@ pub(super) fn make_way(
         if let Some(there) = expected.marks.iter().position(|m| *m == line) {
             expected.marks.remove(there);
         }
-        warnings.push(format!("the {} in {} was replaced by yours", told(mark), place(part, mark)));
+        warnings.push(format!("the {} in {}{REPLACED}", told(mark), place(part, mark)));
     }
 }
 

@@ -87,7 +87,11 @@ fn lay_sheet(
         let context = Context::alone(tree, part, &plan);
         let mut rewrite = Alone::new(&context, &mut edits).marks();
         let own: Vec<Own> = to_lay.iter().map(|(kind, at, end, line)| own(part, kind, *at, *end, line)).collect();
-        let goes = |mark: usize| own.iter().any(|own| clash::gives_way(&part.marks[mark], own));
+        // Slurs stand beside each other, each with its own number.
+        let goes = |mark: usize| {
+            let there = &part.marks[mark];
+            there.category != Category::Slur && own.iter().any(|own| clash::gives_way(there, own))
+        };
         clash::make_way(part, goes, &mut rewrite, &mut expected[index], warnings);
         let mut rewrite = rewrite.inserter();
         for (kind, at, end, line) in to_lay {

@@ -54,6 +54,7 @@ pub use adapt::Wishes;
 pub use alone::alone;
 pub use apart::Apart;
 pub use carry::{Carried, PlainCopy, carry, edition_bars};
+pub use clash::REPLACED;
 pub use compare::{Difference, Proof};
 pub use copy::MarkedCopy;
 pub use decisions::{

@@ -75,8 +75,8 @@ impl<'i> Comparison<Tree<'i>> {
         clean::carry(self.sides(), sheet, from, to, part)
     }
 
-    /// Of each mark of a sheet the number of the edition's bar that it stands in.
-    pub(crate) fn edition_bars(&self, sheet: &Sheet, copy: &PlainCopy, part: usize) -> Vec<Option<String>> {
+    /// Of each mark of a sheet the edition's bar that it stands in, its place and its number.
+    pub(crate) fn edition_bars(&self, sheet: &Sheet, copy: &PlainCopy, part: usize) -> Vec<Option<(usize, String)>> {
         clean::edition_bars(self.sides(), sheet, copy, part)
     }
 

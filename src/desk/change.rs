@@ -3,8 +3,9 @@
 use super::opened::Opened;
 use super::settings::{LineSettings, PageSettings, PlayerSettings, Settings};
 use super::steps::{Choices, Chosen};
-use super::words::in_words;
+use super::words::{in_words, moved};
 use crate::clean::{Decision, Said, SheetMark};
+use crate::findings::{PassageKind, Status};
 use crate::report::phrases;
 use crate::{Decisions, Sheet};
 use serde::Deserialize;
@@ -69,12 +70,16 @@ impl Word {
         }
     }
 
-    fn told(self) -> &'static str {
-        match self {
-            Word::Out => "take out",
-            Word::Keep => "keep",
-            Word::Apart => "set apart",
-            Word::Open => "leave open",
+    /// Of several findings, or of one by its status.
+    fn told(self, of: Option<Status>) -> &'static str {
+        match (self, of) {
+            (Word::Out, Some(Status::Added)) => "take out",
+            (Word::Out, Some(Status::Omitted)) => "put back",
+            (Word::Out, Some(Status::Altered)) => "put right",
+            (Word::Out, None) => "as in the source:",
+            (Word::Keep, _) => "keep",
+            (Word::Apart, _) => "set apart",
+            (Word::Open, _) => "leave open",
         }
     }
 }
@@ -95,7 +100,7 @@ impl Change {
             }
             Change::EditMark { place, mark } => {
                 let old = mark_at(&choices.sheet, place)?;
-                let what = format!("change {}", in_words(old));
+                let what = moved(old, &mark);
                 (with_marks(choices, &mark, |marks| marks[place] = mark.clone())?, what)
             }
             Change::RemoveMark { place } => {
@@ -105,7 +110,7 @@ impl Change {
                 (Chosen::Sheet(sheet), what)
             }
             Change::Lines { lines } => {
-                (Chosen::Settings(Box::new(Settings { lines, ..settings.clone() })), "choose other lines".into())
+                (Chosen::Settings(Box::new(Settings { lines, ..settings.clone() })), "choose other parts".into())
             }
             Change::Player { player } => (
                 Chosen::Settings(Box::new(Settings { player, ..settings.clone() })),
@@ -147,7 +152,9 @@ fn decide(opened: &Opened, old: &Decisions, which: &Which, word: Word) -> Result
                 return Err("only marks that the editor added can be set apart; take it out, or keep it".into());
             }
             say(&mut new.findings, &opened.names[*part].findings[*finding], word.said());
-            format!("{} {} in bar {}", about.status.name(), about.category, about.at.bar)
+            let (status, category) = (about.status, about.category);
+            let what = format!("{} {} {category} in bar {}", word.told(Some(status)), status.name(), about.at.bar);
+            return Ok((Chosen::Decisions(new), what));
         }
         Which::Passage { part, passage } => {
             let all = opened.audit.parts.get(*part).ok_or_else(gone)?;
@@ -158,7 +165,7 @@ fn decide(opened: &Opened, old: &Decisions, which: &Which, word: Word) -> Result
                 (0..all.findings.len()).filter(|f| all.findings[*f].passage == Some(*passage)).collect();
             let names = &opened.names[*part];
             if word == Word::Apart {
-                let able: Vec<usize> = own.into_iter().filter(|f| opened.can_be_apart[*part][*f]).collect();
+                let able: Vec<usize> = own.iter().copied().filter(|f| opened.can_be_apart[*part][*f]).collect();
                 if able.is_empty() {
                     return Err("only marks that the editor added can be set apart, and the passage has none".into());
                 }
@@ -173,8 +180,20 @@ fn decide(opened: &Opened, old: &Decisions, which: &Which, word: Word) -> Result
                 // What is in it goes the same way.
                 own.iter().for_each(|f| _ = new.findings.remove(&names.findings[*f]));
             }
-            let (place, _) = phrases::passage(&all.passages[*passage], None);
-            format!("{} in {place}", all.passages[*passage].kind.words())
+            let other = |f: &usize| {
+                let said = old.findings.get(&names.findings[*f]).copied().filter(|said| *said != Said::Passage);
+                said.is_some_and(|said| Some(said) != word.said())
+            };
+            let about = &all.passages[*passage];
+            let status = match about.kind {
+                PassageKind::InsertedPassage => Some(Status::Added),
+                PassageKind::Cut => Some(Status::Omitted),
+                _ => None,
+            };
+            let (place, _) = phrases::passage(about, None);
+            let changed = changed(own.iter().filter(|f| other(f)).count());
+            let what = format!("{} {} in {place}{changed}", word.told(status), about.kind.words());
+            return Ok((Chosen::Decisions(new), what));
         }
         Which::Category(name) => {
             let done = each(opened, &mut new, word, |p, f| opened.audit.parts[p].findings[f].category.name() == name);
@@ -198,7 +217,7 @@ fn decide(opened: &Opened, old: &Decisions, which: &Which, word: Word) -> Result
             each(opened, &mut new, word, open).told(word, ", all that was open")?
         }
     };
-    Ok((Chosen::Decisions(new), format!("{} {what}", word.told())))
+    Ok((Chosen::Decisions(new), format!("{} {what}", word.told(None))))
 }
 
 /// What became of several findings.
@@ -240,13 +259,20 @@ impl Done {
             });
         }
         let mut out = format!("{}{which}", phrases::count(self.decided, "finding"));
-        if self.changed > 0 {
-            out += &format!("; {} of them decided otherwise before", self.changed);
-        }
+        out += &changed(self.changed);
         if self.not_apart > 0 {
             out += &format!("; {} cannot be set apart", self.not_apart);
         }
         Ok(out)
+    }
+}
+
+/// How many decisions of before are others now.
+fn changed(count: usize) -> String {
+    match count {
+        0 => String::new(),
+        1 => "; 1 that you had decided otherwise is changed".into(),
+        _ => format!("; {count} that you had decided otherwise are changed"),
     }
 }
 

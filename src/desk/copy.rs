@@ -149,6 +149,17 @@ const BAR: f64 = 80.0;
 const HEAD: f64 = 220.0;
 
 impl Copy {
+    /// What `clean` says of marks that gave way to the user's own, and did not say of another copy.
+    pub fn replaced_since(&self, other: &Copy) -> Vec<String> {
+        let all = |copy: &Copy| -> Vec<String> {
+            let told = copy.told["warnings"].as_array().into_iter().flatten().filter_map(Value::as_str);
+            told.filter(|told| told.ends_with(clean::REPLACED)).map(String::from).collect()
+        };
+        let known = all(other);
+        let new = all(self).into_iter().filter(|told| !known.contains(told));
+        new.map(|told| format!("{}{}.", told[..1].to_uppercase(), &told[1..])).collect()
+    }
+
     /// The marks that it lacks.
     pub fn lost(&self) -> Vec<SheetMark> {
         self.lost.iter().map(|(place, _)| self.sheet.marks[*place].clone()).collect()

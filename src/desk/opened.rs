@@ -52,12 +52,15 @@ impl PartOfLines {
 /// The shapes of all drawings of a desk.
 pub type Shapes = Arc<Mutex<Glyphs>>;
 
+/// A bar of the edition: its place and its number.
+type EditionBar = (usize, String);
+
 /// What the thread is asked.
 enum Ask {
     Decided(Decisions, oneshot::Sender<Result<Decided, String>>),
     Carried(Sheet, [Decisions; 2], oneshot::Sender<Result<Carried, String>>),
     Otherwise(Decisions, oneshot::Sender<Result<Vec<Otherwise>, String>>),
-    EditionBars(Sheet, Decisions, oneshot::Sender<Result<Vec<Option<String>>, String>>),
+    EditionBars(Sheet, Decisions, oneshot::Sender<Result<Vec<Option<EditionBar>>, String>>),
     ToDraw(usize, oneshot::Sender<Result<ToDraw, String>>),
     Compass(usize, oneshot::Sender<Result<String, String>>),
     Compose((usize, usize), Staves, Shapes, oneshot::Sender<Result<String, String>>),
@@ -133,11 +136,11 @@ impl Pair {
         self.ask(|tell| Ask::Otherwise(decisions, tell)).await
     }
 
-    /// Of each mark of a sheet the number of the edition's bar that it stands in.
+    /// Of each mark of a sheet the edition's bar that it stands in, its place and its number.
     ///
     /// # Errors
     /// Where the decisions are none of these scores.
-    pub async fn edition_bars(&self, sheet: Sheet, decisions: Decisions) -> Result<Vec<Option<String>>, String> {
+    pub async fn edition_bars(&self, sheet: Sheet, decisions: Decisions) -> Result<Vec<Option<EditionBar>>, String> {
         self.ask(|tell| Ask::EditionBars(sheet, decisions, tell)).await
     }
 

@@ -100,12 +100,16 @@ impl Desk {
 
     /// What of the decisions cannot be so.
     pub async fn otherwise(&self) -> Result<Value, Fault> {
-        let (version, pair, decisions) = {
+        let (version, pair, choices) = {
             let now = self.now.lock().await;
-            let pair = now.pair.clone().ok_or("no scores are open")?;
-            (now.version, pair, now.steps.now().decisions.clone())
+            (now.version, now.pair.clone().ok_or("no scores are open")?, now.steps.now().clone())
         };
-        Ok(json!({ "version": version, "otherwise": pair.otherwise(decisions).await? }))
+        // The thread knows the copy then.
+        let otherwise = pair.otherwise(choices.decisions.clone()).await?;
+        let bars = pair.edition_bars(choices.sheet.clone(), choices.decisions).await?;
+        let marks = choices.sheet.marks.iter().zip(bars);
+        let marks = marks.map(|(mark, bar)| json!({ "about": in_words(mark), "bar": bar.map(|bar| bar.0) }));
+        Ok(json!({ "version": version, "otherwise": otherwise, "marks": marks.collect::<Vec<_>>() }))
     }
 
     /// Changes something. `version` is what the page shows.
@@ -113,10 +117,10 @@ impl Desk {
         let mut now = self.now.lock().await;
         self.look(&mut now).await?;
         now.is_newest(version)?;
-        let copy = self.copy.lock().await.clone().filter(|(of, _)| *of == now.version);
+        let shown = self.copy.lock().await.clone().filter(|(of, _)| *of == now.version);
         let mut choices = now.steps.now().clone();
         if let (Some((_, copy)), Change::Mark { .. } | Change::EditMark { .. } | Change::RemoveMark { .. }) =
-            (&copy, &change)
+            (&shown, &change)
         {
             // The bars that the page shows are those of this copy.
             choices.sheet = copy.sheet.clone();
@@ -144,8 +148,12 @@ impl Desk {
             let pair = now.pair.clone().ok_or("no scores are open")?;
             pair.decided(new.clone()).await?;
         }
+        let replaced = match (&shown, &copy) {
+            (Some((_, shown)), Some(copy)) => copy.replaced_since(shown),
+            _ => Vec::new(),
+        };
         let mut told = self.taken(&mut now, &all.clone(), copy, |now| now.take(all, what)).await?;
-        told["gone"] = words::gone(&gone).into();
+        told["gone"] = json!([words::gone(&gone).into_iter().collect(), replaced].concat());
         Ok(told)
     }
 
@@ -328,7 +336,7 @@ impl Desk {
         };
         let told = |(place, mark): (usize, &SheetMark)| {
             let own = mark.places().ok().map(|(from, _)| from.bar);
-            let other = known.get(place).cloned().flatten().filter(|bar| Some(bar) != own.as_ref());
+            let other = known.get(place).cloned().flatten().map(|bar| bar.1).filter(|bar| Some(bar) != own.as_ref());
             let other = other.map_or(String::new(), |bar| format!(" (bar {bar} of the edition)"));
             format!("{}{other}", in_words(mark))
         };

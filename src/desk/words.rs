@@ -31,6 +31,19 @@ pub fn in_words(mark: &SheetMark) -> String {
     }
 }
 
+/// That a mark is another now: elsewhere, or otherwise.
+pub fn moved(old: &SheetMark, new: &SheetMark) -> String {
+    let Some(what) = name(old).filter(|what| name(new).as_ref() == Some(what)) else {
+        return format!("change {} to {}", in_words(old), in_words(new));
+    };
+    let place = |place: &BarBeat| format!("bar {}, beat {}", place.bar, beat_text(place.beat));
+    match (old.places(), new.places()) {
+        (Ok((from, None)), Ok((to, None))) => format!("move {what} from {} to {}", place(&from), place(&to)),
+        (_, Ok((from, Some(to)))) => format!("move {what}, now {} to {}", place(&from), place(&to)),
+        _ => format!("change {what}"),
+    }
+}
+
 /// A mark in the middle of a sentence: `turn in bar 26`.
 fn in_bar(mark: &SheetMark) -> String {
     let Some(what) = name(mark) else { return mark.to_string() };

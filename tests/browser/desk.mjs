@@ -238,6 +238,22 @@ async function wholeWay() {
     changes += 2;
     await page.focus("#main");
     for (let steps = 0; steps <= kept; steps += 1) await page.keyboard.press("n");
+    const row = await page.$eval('#view-decide .findings button[aria-current="true"]', (b) => {
+      const { top, bottom } = b.getBoundingClientRect();
+      return top >= document.getElementById("top").getBoundingClientRect().bottom && bottom <= innerHeight;
+    });
+    check(row, "the row that is chosen is in view");
+    await page.keyboard.press("Tab");
+    check(await page.evaluate(() => document.activeElement.matches("#view-decide .card button")), "after N, Tab goes to the buttons");
+    // The marks in the staves are one stop, and the arrow keys go along them.
+    check(await page.$$eval('#view-decide .staves a[tabindex="0"]', (all) => all.length) === 1, "the staves are one stop of the Tab key");
+    await page.$eval('#view-decide .staves a[tabindex="0"]', (mark) => mark.focus());
+    const rows = () => page.evaluate(() => document.activeElement.dataset.rows);
+    const first = await rows();
+    await page.keyboard.press("ArrowLeft");
+    const before = await rows();
+    await page.keyboard.press("ArrowRight");
+    check(before !== first && await rows() === first, "arrow keys go from mark to mark and back");
     await page.keyboard.press("o");
     await said("take out added");
     await page.keyboard.press("l");
@@ -250,13 +266,24 @@ async function wholeWay() {
   await said("keep added");
   check(await item.evaluate((b) => b.parentElement.dataset.said) === "keep", "what is kept looks kept in the list");
   check(await page.evaluate((n) => document.querySelector(`#view-decide .staves a[data-rows~="${n}"]`)?.dataset.said, kept) === "keep", "and in the staves");
+  // What was done stays in view, and the way back from it.
+  const inView = await page.evaluate(() => {
+    scrollTo(0, document.body.scrollHeight);
+    return ["status", "undo"].every((id) => {
+      const { top, bottom } = document.getElementById(id).getBoundingClientRect();
+      return top >= 0 && bottom <= innerHeight;
+    });
+  });
+  check(inView, "what was done and Undo stay in view");
+  await page.evaluate(() => scrollTo(0, 0));
   await look("kept");
 
   // One passage is left as in the edition: from the first finding in it.
   if (passage >= 0) {
     changes += 1;
     await page.evaluate((n) => document.querySelector(`#view-decide .findings li:nth-child(${n + 1}) button`).click(), passage);
-    await press('#view-decide .card [aria-label="The passage"]', "Keep");
+    const keep = '#view-decide .card [aria-label="The passage"] button:nth-child(2)';
+    await press('#view-decide .card [aria-label="The passage"]', await text(keep));
     await until(() => document.querySelectorAll('#view-decide .findings li[data-said="keep"]').length > 1);
   }
 
@@ -298,7 +325,7 @@ async function wholeWay() {
   await press(`#view-mark .marks li:nth-child(${breath + 1})`, await text(`#view-mark .marks li:nth-child(${breath + 1}) button`));
   await press("#view-mark .card", "Move it to …");
   await spot(await note(7));
-  await said("change breath, bar");
+  await said("move breath from bar");
   const trill = await page.evaluate(() => [...document.querySelectorAll("#view-mark .marks li")].findIndex((li) => li.textContent.includes("trill")));
   await press(`#view-mark .marks li:nth-child(${trill + 1})`, "Remove");
   await drawnOwn(4);

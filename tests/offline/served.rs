@@ -177,7 +177,8 @@ fn what_the_desk_hands_out_is_what_the_commands_make_of_its_files() {
     ] {
         desk.change(json!({ "do": "mark", "mark": mark }));
     }
-    desk.change(json!({ "do": "edit-mark", "place": 2, "mark": { "at": "4:2", "breath": true } }));
+    let moved = desk.change(json!({ "do": "edit-mark", "place": 2, "mark": { "at": "4:2", "breath": true } }));
+    assert_eq!(moved["done"], "move breath from bar 4, beat 1 to bar 4, beat 2");
     desk.change(json!({ "do": "remove-mark", "place": 3 }));
     let state = desk.change(
         json!({ "do": "player", "player": { "instrument": "alto recorder", "transpose": "down a minor third" } }),
@@ -301,7 +302,7 @@ fn marks_go_with_their_notes_and_come_back_with_them() {
     let before = before.map(Result::unwrap);
     let taken = desk.change(decide("out"));
     assert_eq!(
-        taken["gone"],
+        taken["gone"][0],
         "Your mordent in bar 26, turn in bar 26 and slur from bar 25 to bar 26 stood on notes that are gone; undo \
          brings them back."
     );
@@ -361,6 +362,49 @@ fn what_cannot_be_kept_is_not_called_kept() {
     assert!(told.iter().all(|told| !told.2) && told.contains(&("26", "bar 26 was taken out", false)), "{told:?}");
 }
 
+/// A slur of one's own stands beside the editor's; what gives way to a mark of one's own is told with the step.
+#[test]
+fn marks_of_ones_own_take_nothing_away_in_silence() {
+    let dir = tempfile::tempdir().unwrap();
+    let desk = Served::of_demo(dir.path());
+    desk.change(json!({ "do": "decide", "which": { "category": "slur" }, "said": "apart" }));
+    desk.change(json!({ "do": "decide", "which": { "category": "dynamics" }, "said": "keep" }));
+    let slurs = |desk: &Served| {
+        assert_eq!(desk.ask("/hand-out", json!({})).status, 200);
+        let copy = fs::read_to_string(dir.path().join("clean.musicxml")).unwrap();
+        let starts = copy.lines().filter(|line| line.contains("<slur") && line.contains("type=\"start\"")).count();
+        let stops = copy.lines().filter(|line| line.contains("<slur") && line.contains("type=\"stop\"")).count();
+        assert_eq!(starts, stops);
+        starts
+    };
+    let before = slurs(&desk);
+    desk.get("/copy?width=2000");
+    let laid = desk.change(json!({ "do": "mark", "mark": { "from": "6:2", "to": "7:2", "slur": true } }));
+    assert_eq!(laid["gone"], json!([]));
+    assert_eq!(slurs(&desk), before + 1);
+    let laid = desk.change(json!({ "do": "mark", "mark": { "at": "5:1", "dynamics": "p" } }));
+    assert_eq!(laid["gone"][0], "The dynamics mf in part Treble Recorder, bar 5, beat 1 was replaced by yours.");
+}
+
+/// What is decided at once tells how much of what was decided before it changes.
+#[test]
+fn what_a_decision_on_many_changes_is_told() {
+    let dir = tempfile::tempdir().unwrap();
+    let desk = Served::of_demo(dir.path());
+    let decide = |which: Value, said: &str| {
+        let state = desk.change(json!({ "do": "decide", "which": which, "said": said }));
+        state["done"].as_str().unwrap().to_string()
+    };
+    assert!(decide(json!({ "category": "dynamics" }), "keep").starts_with("keep "));
+    let all = decide(json!({ "category": "dynamics" }), "apart");
+    assert!(all.contains("that you had decided otherwise are changed"), "{all}");
+    let some = decide(passage(&desk, "inserted-passage"), "out");
+    assert!(some.starts_with("take out inserted passage in bars 26 to 27"), "{some}");
+    assert!(some.ends_with("; 2 that you had decided otherwise are changed"), "{some}");
+    let single = decide(json!({ "finding": finding(&desk, "slur") }), "out");
+    assert!(single.starts_with("take out added slur in bar "), "{single}");
+}
+
 /// A note that only changes stays, and so does what stands on it; in other music nothing does.
 #[test]
 fn marks_stay_on_notes_that_only_change() {
@@ -372,9 +416,9 @@ fn marks_stay_on_notes_that_only_change() {
     decide(&ending, "keep");
     desk.change(json!({ "do": "mark", "mark": { "at": "20:1.5", "breath": true } }));
     desk.change(json!({ "do": "mark", "mark": { "at": "35:1", "ornament": "turn" } }));
-    assert_eq!(decide(&octaves, "out")["gone"], json!(null));
+    assert_eq!(decide(&octaves, "out")["gone"], json!([]));
     assert_eq!(listed(&desk)[0], "breath, bar 20, beat 1.5");
-    let gone = decide(&ending, "out")["gone"].as_str().unwrap_or_default().to_string();
+    let gone = decide(&ending, "out")["gone"][0].as_str().unwrap_or_default().to_string();
     assert!(gone.starts_with("Your turn in bar") && gone.ends_with("undo brings it back."), "{gone}");
     assert_eq!(listed(&desk).len(), 1);
 }

@@ -35,7 +35,7 @@ const show = () => {
   document.title = `${title} – obelus desk`;
   for (const way of ["undo", "redo"]) {
     by(way).disabled = !state[way];
-    by(way).title = state[way] ? `${way === "undo" ? "Undo" : "Redo"}: ${state[way]}` : "";
+    by(way).title = state[way] ? `${way === "undo" ? "Undo (Ctrl+Z)" : "Redo (Ctrl+Y)"}: ${state[way]}` : "";
   }
   by("open").textContent = state.open === undefined ? "" : state.open === 0 ? "All decided" : `${state.open} open`;
   by("open").title = "What is open is as in the source: additions are taken out, what is missing comes back";
@@ -43,6 +43,13 @@ const show = () => {
   if (told.length) by("fault").textContent = told.join(" ");
   if (name === "choose" || desk.pair) views[name].show(by(`view-${name}`), desk);
 };
+
+// What is scrolled to stands below the head, however high that is.
+const head = new ResizeObserver(() => {
+  const own = getComputedStyle(by("top")).display === "contents" ? by("said") : by("top");
+  document.documentElement.style.setProperty("--top", `${own.offsetHeight}px`);
+});
+for (const part of ["top", "said", "status", "fault"]) head.observe(by(part));
 
 listen(show);
 document.querySelector(".skip").addEventListener("click", (event) => {

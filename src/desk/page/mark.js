@@ -36,7 +36,7 @@ const at = (there, kind) => ({ ...there.base, at: there.at, ...kind });
 const wait = (text, then) => {
   waiting = then;
   boxes.card.classList.add("chosen", "waiting");
-  boxes.card.replaceChildren(make("p", { role: "status" }, text), button("Leave it", stop));
+  boxes.card.replaceChildren(make("p", { role: "status" }, text), button("Cancel", stop));
   if (here && desk.state.staves) staves.goTo(here.at);
 };
 
@@ -194,7 +194,7 @@ export const show = async (section, { state }) => {
 export const left = ({ told }) => [
   ...told.left.map((bar) => make("p", {}, `Bar ${bar.bar} of the edition stays as it is there: ${bar.reason}.`)),
   ...(told.warnings.length
-    ? [make("details", {}, make("summary", {}, told.warnings.length === 1 ? "1 remark" : `${told.warnings.length} remarks`),
-      make("ul", {}, told.warnings.map((text) => make("li", {}, text))))]
+    ? [make("details", { open: true, class: "remarks" }, make("summary", {}, told.warnings.length === 1 ? "1 remark" : `${told.warnings.length} remarks`),
+      make("ul", { tabindex: "0" }, told.warnings.map((text) => make("li", {}, text))))]
     : []),
 ];

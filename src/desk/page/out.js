@@ -1,7 +1,7 @@
 // Hand out: headings and paper, the files, and what was proved.
 "use strict";
 
-import { change, desk, get, handOut } from "./server.js";
+import { change, desk, get, handOut, say } from "./server.js";
 import { button, labelled, make, pick } from "./parts.js";
 import { left } from "./mark.js";
 import { inRange } from "./play.js";
@@ -34,7 +34,7 @@ export const show = (section, { state }) => {
   if (!boxes) {
     boxes = { fields: make("div", { class: "fields" }), result: make("div", { "aria-live": "polite" }) };
     section.append(boxes.fields,
-      make("p", {}, button("Write the files", async () => { const done = await handOut(); if (done) result(done); }, { class: "next" })),
+      make("p", {}, button("Write the files", async () => { const done = await handOut(); if (done) { say("Done: the files are written."); result(done); } }, { class: "next" })),
       boxes.result,
       make("p", { class: "hint" }, "The edition may be in copyright where you live. Taking out the editor's marks does not change that; your local law decides."));
   }

@@ -27,7 +27,24 @@ export const pick = (options, chosen, onchange) => {
 };
 
 export const SIGNS = { added: "+", omitted: "−", altered: "~" };
-export const WORDS = { out: "taken out", keep: "kept", apart: "set apart" };
+// What can be done about a finding, and what then is so, by what the editor did.
+export const ANSWERS = {
+  added: { out: "Take out", keep: "Keep", apart: "Set apart", open: "Leave open" },
+  omitted: { out: "Put back", keep: "Leave out", open: "Leave open" },
+  altered: { out: "As in the source", keep: "As in the edition", apart: "Set apart", open: "Leave open" },
+  many: { out: "As in the source", keep: "As in the edition", apart: "Set apart", open: "Leave open" },
+};
+export const WORDS = {
+  added: { out: "taken out", keep: "kept", apart: "set apart" },
+  omitted: { out: "put back", keep: "left out" },
+  altered: { out: "as in the source", keep: "as in the edition", apart: "set apart" },
+};
+// Kinds of findings, as a player would call them.
+const KINDS = {
+  note: "notes added or left out", pitch: "notes of another pitch", octave: "notes in another octave", rhythm: "notes of another length",
+  spelling: "notes spelled otherwise", "written-out": "ornaments written out",
+};
+export const kind = (category) => KINDS[category] ?? category;
 
 // Builds a box anew; the button that had the focus has it again.
 export const keepFocus = (box, build) => {

@@ -80,7 +80,7 @@ const ask = async (path, options) => {
   try {
     const state = await busy(async (signal) => answer(await fetch(path, { method: "POST", signal, ...options })));
     if (state.version) await take(state);
-    if (state.done) say([/^(undone|done again)/.test(state.done) ? `${state.done[0].toUpperCase()}${state.done.slice(1)}.` : `Done: ${state.done}.`, state.gone].filter(Boolean).join(" "));
+    if (state.done) say([/^(undone|done again)/.test(state.done) ? `${state.done[0].toUpperCase()}${state.done.slice(1)}.` : `Done: ${state.done}.`, ...(state.gone ?? [])].join(" "));
     return state;
   } catch (error) {
     failed(error);
