@@ -3,6 +3,7 @@
 
 use super::chords;
 use super::direction;
+use super::fingerings;
 use super::fit::{self, Player};
 use super::layer::{self, OwnMarks};
 use super::step::{CleanCopy, Steps};
@@ -63,6 +64,7 @@ pub(super) fn adapt<'t>(
     wishes: &Wishes,
 ) -> Result<CleanCopy<'t>, Failure> {
     let last = wishes.steps().last().copied();
+    let before = (wishes.key.is_some() || wishes.fit || wishes.written_for.is_some()).then(|| copy.score.clone());
     let signed = |step: Step| Steps { provenance: steps.provenance.filter(|_| last == Some(step)), ..steps };
     if let Some(mut key) = wishes.key {
         if let Some(player) = wishes.players.first().filter(|_| wishes.fit) {
@@ -81,6 +83,7 @@ pub(super) fn adapt<'t>(
     }
     let players = wishes.players.iter().chain(wishes.written_for.as_ref().map(|wanted| &wanted.player));
     chords::warn(&copy.score, cleaned, &players.collect::<Vec<_>>());
+    cleaned.warnings.extend(before.iter().flat_map(|before| fingerings::moved(before, &copy.score)));
     if let Some(own) = &wishes.own_marks {
         copy = layer::lay(signed(Step::OwnMarks), copy, cleaned, own, sides)?;
     }

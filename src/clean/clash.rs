@@ -8,7 +8,7 @@ use crate::score::{Category, Mark, Part, Place, Sign};
 use crate::time::beat_text;
 
 /// How a warning ends that a mark gave way.
-pub const REPLACED: &str = " was replaced by yours";
+pub(super) const REPLACED: &str = " was replaced by yours";
 
 /// A teacher's mark with its place in the copy.
 #[derive(Debug, Clone, Copy)]

@@ -5,6 +5,7 @@ use super::clash::{self, Own};
 use super::compare::Signs;
 use super::content::{Content, MarkLine};
 use super::copy::{self, MarkedCopy};
+use super::fingerings;
 use super::made_for::{MadeFor, Moved};
 use super::sheet::{BarBeat, Sheet, SheetError, SheetMark};
 use super::step::{CleanCopy, Steps};
@@ -73,7 +74,7 @@ fn lay_sheet(
     for (index, marks) in by_part.into_iter().enumerate().filter(|(_, m)| !m.is_empty()) {
         let part = &score.parts[index];
         let plan = Plan::keep_all(part);
-        let mut to_lay = Vec::new();
+        let (mut to_lay, mut fingered) = (Vec::new(), Vec::new());
         for mark in marks {
             let kind = mark.kind()?;
             let (at, end) = ends(part, mark, &kind, &moved)?;
@@ -81,9 +82,11 @@ fn lay_sheet(
             if expected[index].marks.contains(&line) {
                 warnings.push(format!("{mark} is there already"));
             } else {
+                fingered.push((mark, at));
                 to_lay.push((kind, at, end, line));
             }
         }
+        warnings.extend(fingerings::on_others(part, &fingered));
         let context = Context::alone(tree, part, &plan);
         let mut rewrite = Alone::new(&context, &mut edits).marks();
         let own: Vec<Own> = to_lay.iter().map(|(kind, at, end, line)| own(part, kind, *at, *end, line)).collect();

@@ -13,6 +13,7 @@ mod copy;
 mod decisions;
 mod direction;
 mod expect;
+mod fingerings;
 mod fit;
 mod follow;
 mod job;
@@ -54,7 +55,6 @@ pub use adapt::Wishes;
 pub use alone::alone;
 pub use apart::Apart;
 pub use carry::{Carried, PlainCopy, carry, edition_bars};
-pub use clash::REPLACED;
 pub use compare::{Difference, Proof};
 pub use copy::MarkedCopy;
 pub use decisions::{
@@ -65,7 +65,7 @@ pub use fit::{OnInstrument, Player};
 pub use layer::{Lifted, OwnMarks, lift};
 pub use left::LeftBar;
 pub use outcome::{Outcomes, Treatment, outcomes};
-pub use own::{found_on, sheet_on, without_place};
+pub use own::{for_its_note, found_on, sheet_on, without_place};
 pub use policy::{Additions, Decision, Policy, Restore};
 #[cfg(feature = "engrave")]
 pub use provenance::key;
@@ -141,6 +141,11 @@ pub struct Cleaned {
     pub credits: Vec<String>,
     /// How many of the user's own marks were laid on; `None` where there are none.
     pub laid: Option<usize>,
+}
+
+/// Whether a warning tells that something gave way to the user's marks, or fits its note no more.
+pub(crate) fn tells_of_loss(warning: &str) -> bool {
+    warning.ends_with(clash::REPLACED) || fingerings::is_told(warning)
 }
 
 /// Why there is no clean text.

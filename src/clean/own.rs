@@ -1,8 +1,9 @@
 //! A mark sheet beside the copy that it was laid on.
 
 use super::content::mark_line;
+use super::fingerings;
 use super::layer::{End, ends, expected_line, locate, moved, part_of};
-use super::made_for::MadeFor;
+use super::made_for::{MadeFor, Moved};
 use super::{Sheet, SheetError, SheetMark};
 use crate::pitch::Interval;
 use crate::score::{MarkId, Score};
@@ -34,6 +35,16 @@ pub fn without_place(sheet: &Sheet, copy: &Score, part: usize) -> Vec<(usize, Sh
         ends(own, mark, &mark.kind()?, &moved)
     };
     sheet.marks.iter().enumerate().filter_map(|(index, mark)| Some((index, place(mark).err()?))).collect()
+}
+
+/// A fingering that says for which note of a copy it is made; any other mark as it is.
+pub fn for_its_note(mark: &SheetMark, copy: &Score, part: usize) -> SheetMark {
+    let note = || {
+        let own = copy.parts.get(part_of(mark, copy, part).ok()?)?;
+        let (at, _) = ends(own, mark, &mark.kind().ok()?, &Moved::default()).ok()?;
+        fingerings::note(own, at)
+    };
+    SheetMark { on: mark.fingering.as_ref().and_then(|_| note()), ..mark.clone() }
 }
 
 /// Of each mark of a sheet the part that it is in, and which mark of it.

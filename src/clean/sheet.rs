@@ -55,6 +55,9 @@ pub struct SheetMark {
     pub fermata: Option<bool>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub fingering: Option<String>,
+    /// The note that a fingering was made for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub on: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tempo: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -8,6 +8,7 @@ use crate::beside::{Thing, named_part};
 use crate::clean::{self, Sheet, SheetMark};
 use crate::engrave::{Job, Strip, engrave};
 use crate::instrument::{Instrument, Instruments};
+use crate::musicxml::beside::{Brackets, is_flanked};
 use crate::report::{DrawnThing, Lies, drawn_alone};
 use crate::score::{Anchor, Mark, NoteId, Part, Place, Score};
 use crate::time::beat_text;
@@ -149,13 +150,18 @@ const BAR: f64 = 80.0;
 const HEAD: f64 = 220.0;
 
 impl Copy {
-    /// What `clean` says of marks that gave way to the user's own, and did not say of another copy.
-    pub fn replaced_since(&self, other: &Copy) -> Vec<String> {
+    /// A mark as it is laid on this copy: a fingering says for which note it is.
+    pub fn noted(&self, mark: &SheetMark, part: usize) -> SheetMark {
+        with_score(self.folder.path(), |_, score| Ok(clean::for_its_note(mark, score, part))).unwrap_or(mark.clone())
+    }
+
+    /// What `clean` says of losses, and did not say of another copy.
+    pub fn losses_since(&self, other: Option<&Copy>) -> Vec<String> {
         let all = |copy: &Copy| -> Vec<String> {
             let told = copy.told["warnings"].as_array().into_iter().flatten().filter_map(Value::as_str);
-            told.filter(|told| told.ends_with(clean::REPLACED)).map(String::from).collect()
+            told.filter(|told| clean::tells_of_loss(told)).map(String::from).collect()
         };
-        let known = all(other);
+        let known = other.map(all).unwrap_or_default();
         let new = all(self).into_iter().filter(|told| !known.contains(told));
         new.map(|told| format!("{}{}.", told[..1].to_uppercase(), &told[1..])).collect()
     }
@@ -203,6 +209,7 @@ impl Copy {
         with_score(self.folder.path(), |tree, score| {
             let own = clean::found_on(&self.sheet, score, first);
             let printed = score.printed();
+            let shows_apart = clean::brackets(tree) == Brackets::Drawn;
             let shown = (0..printed.len()).filter(|p| wanted.contains(p));
             Ok(shown
                 .map(|place| {
@@ -221,7 +228,13 @@ impl Copy {
                     let things: Vec<DrawnThing> = named
                         .things
                         .iter()
-                        .map(|(name, thing)| DrawnThing { name: *name, ..told(part, *thing, &own, &range) })
+                        .map(|(name, thing)| {
+                            let is_apart = shows_apart
+                                && matches!(thing, Thing::Mark(mark) if is_flanked(tree, &part.marks[*mark]));
+                            let told = told(part, *thing, &own, &range);
+                            let about = told.about.clone() + if is_apart { ", set apart" } else { "" };
+                            DrawnThing { name: *name, is_apart, about, ..told }
+                        })
                         .collect();
                     let drawn = named.music.into_iter().enumerate().map(|(place, music)| {
                         let all = named.things.values().copied().zip(&things);

@@ -126,6 +126,13 @@ impl Desk {
             choices.sheet = copy.sheet.clone();
         }
         let opened = now.pair.as_ref().map(|pair| pair.opened.clone());
+        let mut change = change;
+        if let (Some((_, copy)), Change::Mark { mark } | Change::EditMark { mark, .. }) = (&shown, &mut change)
+            && mark.fingering.is_some()
+        {
+            let part = opened.as_ref().and_then(|opened| opened.parts.first().copied());
+            *mark = copy.noted(mark, part.unwrap_or(0));
+        }
         let (chosen, what) = change.on(&choices, opened.as_deref())?;
         let mut gone = Vec::new();
         let mut all = vec![chosen];
@@ -148,12 +155,10 @@ impl Desk {
             let pair = now.pair.clone().ok_or("no scores are open")?;
             pair.decided(new.clone()).await?;
         }
-        let replaced = match (&shown, &copy) {
-            (Some((_, shown)), Some(copy)) => copy.replaced_since(shown),
-            _ => Vec::new(),
-        };
+        let shown = shown.as_ref().map(|(_, copy)| &**copy);
+        let losses = copy.as_ref().map(|copy| copy.losses_since(shown)).unwrap_or_default();
         let mut told = self.taken(&mut now, &all.clone(), copy, |now| now.take(all, what)).await?;
-        told["gone"] = json!([words::gone(&gone).into_iter().collect(), replaced].concat());
+        told["gone"] = json!([words::gone(&gone).into_iter().collect(), losses].concat());
         Ok(told)
     }
 

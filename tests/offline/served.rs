@@ -386,6 +386,33 @@ fn marks_of_ones_own_take_nothing_away_in_silence() {
     assert_eq!(laid["gone"][0], "The dynamics mf in part Treble Recorder, bar 5, beat 1 was replaced by yours.");
 }
 
+/// In another key a fingering stands on another note, and that is told.
+#[test]
+fn fingerings_on_other_notes_are_told() {
+    let dir = tempfile::tempdir().unwrap();
+    let desk = Served::of_demo(dir.path());
+    desk.change(json!({ "do": "decide", "which": { "category": "fingering" }, "said": "keep" }));
+    desk.get("/copy?width=2000");
+    desk.change(json!({ "do": "mark", "mark": { "at": "2:2", "fingering": "0 12" } }));
+    let player = |transpose: Value| {
+        desk.get("/copy?width=2000");
+        let player = json!({ "instrument": "alto recorder", "transpose": transpose });
+        desk.change(json!({ "do": "player", "player": player }))["gone"].clone()
+    };
+    let told = player(json!("down a minor third"));
+    let all: Vec<&str> = told.as_array().unwrap().iter().map(|one| one.as_str().unwrap()).collect();
+    assert!(all[0].starts_with("Part Treble Recorder, bars 10, 13, 15, "), "{all:?}");
+    assert!(all[0].contains("fingerings were written for other notes; check them"), "{all:?}");
+    assert!(all[1].starts_with("1 fingering of yours was written for another note; check it: 0 12 in bar 2 (for "));
+    // One that is laid in the new key is for its note.
+    desk.get("/copy?width=2000");
+    assert_eq!(desk.change(json!({ "do": "mark", "mark": { "at": "3:2", "fingering": "0" } }))["gone"], json!([]));
+    assert_eq!(desk.ask("/hand-out", json!({})).json()["told"]["warnings"].as_array().unwrap().len(), 2);
+    // Back in its own key only that one is wrong.
+    let told = player(Value::Null);
+    assert!(told[0].as_str().unwrap().contains("check it: 0 in bar 3 (for ") && told[1].is_null(), "{told}");
+}
+
 /// What is decided at once tells how much of what was decided before it changes.
 #[test]
 fn what_a_decision_on_many_changes_is_told() {

@@ -46,7 +46,7 @@ const LINE: usize = 60;
 /// Lines of the longest text.
 const LINES: usize = 4;
 /// Signs and letters that are set apart by their size.
-const SIZED: [&str; 4] = ["fermata", "rehearsal", "segno", "coda"];
+pub(super) const SIZED: [&str; 4] = ["fermata", "rehearsal", "segno", "coda"];
 
 /// Makes the bars of a part ready.
 pub(super) fn prepare_all(measures: &mut [Fragment], brackets: Brackets) {

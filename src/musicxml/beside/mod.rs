@@ -7,6 +7,7 @@ mod clefs;
 mod cut;
 mod directions;
 mod engraver;
+mod flanked;
 mod rests;
 mod signs;
 mod staff;
@@ -23,6 +24,7 @@ pub use cut::PieceOfBar;
 pub use engraver::Brackets;
 #[cfg(feature = "engrave")]
 pub use engraver::{BRACKETED, SAME_NUMBER, TEXT_COLOR};
+pub use flanked::is_flanked;
 pub use signs::Signs;
 #[cfg(feature = "engrave")]
 pub use signs::{Barline, Ending, Key, Time};

@@ -12,6 +12,11 @@ use std::fmt::Write;
 
 /// Between a note's head and the ring around it.
 const RING: f64 = 70.0;
+/// Brackets around a sign: how far from it, how far they reach around it, at least how high.
+const GAP: f64 = 45.0;
+const ASIDE: f64 = 85.0;
+const SERIF: f64 = 55.0;
+const LEAST: f64 = 200.0;
 /// A bracket over a piece: how far, how deep its hooks, how high its arrow.
 const BRACKET: f64 = 130.0;
 const HOOK: f64 = 90.0;
@@ -29,6 +34,8 @@ pub struct DrawnThing {
     pub kind: String,
     /// Whether a mark can be laid on there.
     pub is_main: bool,
+    /// Whether it is a sign that is set apart, which the engraver does not show.
+    pub is_apart: bool,
     /// Of one's own marks the place in the sheet.
     pub own: Option<usize>,
     pub lies: Lies,
@@ -91,8 +98,18 @@ fn chosen(spot: &Spot, thing: &DrawnThing) -> Markup {
             @if thing.lies.outside || thing.lies.moved.is_some() { title { (thing.about) } }
             rect x=(x) y=(y) width=(width) height=(height) {}
             @if thing.lies.outside { (ring(spot)) }
+            @if thing.is_apart { (around(spot)) }
         }
     }
+}
+
+/// Brackets around a sign that is set apart, as on paper.
+fn around(spot: &Spot) -> Markup {
+    let [left, top, right, bottom] = spot.extent;
+    let more = (LEAST - (bottom - top)).max(0.0) / 2.0 + GAP / 2.0;
+    let [top, bottom] = [top - more, bottom + more];
+    let one = |x: f64, hook: f64| format!("M{:.0} {top:.0}H{x:.0}V{bottom:.0}H{:.0}", x + hook, x + hook);
+    html! { path.apart d={ (one(left - ASIDE, SERIF)) (one(right + ASIDE, -SERIF)) } {} }
 }
 
 /// Around the head of a note outside the range.
