@@ -1,5 +1,6 @@
 //! What becomes of each pair of marks in one part.
 
+use super::clash;
 use super::job::PartJob;
 use super::looks::Plain;
 use super::{Decision, Summary};
@@ -100,7 +101,7 @@ impl<'a, 'i> PartJob<'_, 'a, 'i> {
             } else {
                 let number = &self.edition.bars[mark.at.bar].number;
                 let (part, why) = (self.edition.spoken(), self.why_lost(mark));
-                let what = mark.reading();
+                let what = clash::told(mark);
                 warnings.push(format!("{part}, bar {number} of the edition: {what} could not be kept, because {why}"));
                 lost.push((id, why));
             }

@@ -227,7 +227,8 @@ async function wholeWay() {
     const all = audit.parts[0].findings;
     const fingering = all.findIndex((f) => f.category === "fingering");
     const kept = fingering < 0 ? all.findIndex((f) => f.status === "added" && f.passage === null) : fingering;
-    const able = all.find((f, place) => apart[0][place] && f.category !== all[kept].category);
+    const able = all.filter((f, place) => apart[0][place] && f.passage === null && f.category !== all[kept].category)
+      .sort((a, b) => (b.category === "articulation") - (a.category === "articulation"))[0];
     return { kept, passage: all.findIndex((f) => f.passage !== null), category: able.category };
   });
   let changes = 9;
@@ -299,6 +300,7 @@ async function wholeWay() {
   await go("mark");
   await until(() => document.querySelector("#view-mark .spot"));
   await look("mark");
+  if (category === "articulation") await until(() => document.querySelector("#view-mark .spot path.apart"));
   await spot(await note(1));
   await look("palette");
   await press("#view-mark .card", "mf");

@@ -345,7 +345,7 @@ fn what_cannot_be_kept_is_not_called_kept() {
     assert!(kept == 0 && lost > 10, "{told}");
     let warnings = told["warnings"].to_string();
     assert_eq!(warnings.matches("could not be kept, because").count() as u64, lost);
-    assert!(warnings.contains("bar 26 of the edition: Cadenza could not be kept, because bar 26 was taken out"));
+    assert!(warnings.contains("bar 26 of the edition: text Cadenza could not be kept, because bar 26 was taken out"));
     let notes = fs::read_to_string(dir.path().join("notes.md")).unwrap();
     let rows = |what: &str| notes.lines().filter(|l| l.starts_with('|') && l.contains(what)).count() as u64;
     assert_eq!([rows("could not be kept, because"), rows("kept, set apart")], [lost, apart]);

@@ -1,8 +1,8 @@
 //! Signs that a copy sets apart by brackets beside them or by small type, neither of which the engraver draws.
 
+use super::super::Tree;
 use super::super::elements::facts;
 use super::super::marks::Pair;
-use super::super::Tree;
 use super::engraver::SIZED;
 use crate::score::Mark;
 use roxmltree::Node;
