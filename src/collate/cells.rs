@@ -215,31 +215,53 @@ pub(super) fn frames(e: &Content, s: &Content) -> bool {
     few > 0 && 2 * common(e, s) >= few
 }
 
-/// The likeness of every cell of one side to every cell of the other, row by
-/// row. So many comparisons are made with numbers in place of the notes.
+/// The likeness of every cell of one side to every cell of the other, row by row.
 pub(super) fn likenesses(ours: &[Cell], theirs: &[Cell]) -> Vec<f64> {
-    let mut known: Vec<(usize, i32, Time)> = Vec::new();
-    let notes = |cell: &Cell| cell.content.iter().map(|n| (n.0, n.2, n.1)).collect::<Vec<_>>();
-    ours.iter().chain(theirs).for_each(|cell| known.extend(notes(cell)));
-    known.sort_unstable();
-    known.dedup();
-    // A note's number, and one that all of its class have.
-    let number = |n: &(usize, i32, Time)| known.binary_search(n).expect("all are known");
-    let class = |n: &(usize, i32, Time)| known.partition_point(|k| (k.0, k.1) < (n.0, n.1));
-    let numbered = |cell: &Cell| -> (Vec<usize>, Vec<usize>) {
-        let mut notes = notes(cell);
-        notes.sort_unstable();
-        (notes.iter().map(number).collect(), notes.iter().map(class).collect())
+    let placed = in_common(ours, theirs, |note| *note);
+    let sounding = in_common(ours, theirs, |note| (note.0, note.2));
+    let pairs = ours.iter().flat_map(|own| theirs.iter().map(|other| (own.content.len(), other.content.len())));
+    let counts = placed.into_iter().zip(sounding);
+    let likeness = |(notes, (placed, sounding)): ((usize, usize), (u32, u32))| match notes {
+        (0, 0) => 1.0,
+        // What stands at one place sounds alike, too.
+        _ if sounding == 0 => 0.0,
+        notes => shared(placed as usize, sounding as usize, notes),
     };
-    let theirs: Vec<_> = theirs.iter().map(numbered).collect();
-    let mut out = Vec::with_capacity(ours.len() * theirs.len());
-    for (placed, classes) in ours.iter().map(numbered) {
-        out.extend(theirs.iter().map(|other| match (placed.len(), other.0.len()) {
-            (0, 0) => 1.0,
-            notes => shared(common(&placed, &other.0), common(&classes, &other.1), notes),
-        }));
+    pairs.zip(counts).map(likeness).collect()
+}
+
+/// How many notes every cell of one side has in common with every cell of the
+/// other, row by row. Notes with one key are the same; only cells that share one are met.
+fn in_common<K: Hash + Eq>(ours: &[Cell], theirs: &[Cell], key: impl Fn(&(usize, Time, i32)) -> K) -> Vec<u32> {
+    /// The cells of each side that have a note, in order, and how often.
+    type Holders = [Vec<(usize, u32)>; 2];
+    let mut numbers: FxHashMap<K, usize> = FxHashMap::default();
+    let mut holders: Vec<Holders> = Vec::new();
+    for (side, cells) in [ours, theirs].into_iter().enumerate() {
+        for (at, cell) in cells.iter().enumerate() {
+            for note in &cell.content {
+                let next = numbers.len();
+                let number = *numbers.entry(key(note)).or_insert(next);
+                if number == holders.len() {
+                    holders.push(Holders::default());
+                }
+                let known = &mut holders[number][side];
+                match known.last_mut().filter(|last| last.0 == at) {
+                    Some(last) => last.1 += 1,
+                    None => known.push((at, 1)),
+                }
+            }
+        }
     }
-    out
+    let width = theirs.len();
+    let mut counts = vec![0; ours.len() * width];
+    for [ours, theirs] in &holders {
+        for (row, own) in ours {
+            let counts = &mut counts[row * width..][..width];
+            theirs.iter().for_each(|(column, other)| counts[*column] += own.min(other));
+        }
+    }
+    counts
 }
 
 /// How many notes two sorted cells have in common.

@@ -7,6 +7,7 @@ use crate::alignment::SourceBar;
 use crate::pitch::Interval;
 use crate::score::{Anchor, Bar, Category, Line, Mark, Note, NoteId, Part, Score};
 use crate::time::Time;
+use rustc_hash::FxHashSet;
 use std::collections::HashMap;
 
 /// A line wanders when another part than its own has at least so many of its
@@ -98,14 +99,28 @@ fn name_after(out: &mut Part, parts: &[&Part]) {
 /// The line of the edition's part, bar by bar from whichever of the source's
 /// parts has it; `None` where its own part is as good.
 pub(super) fn wandering(edition: &Part, source: &Score, own: usize, interval: Interval) -> Option<Part> {
-    let view = PartView::new(edition, &source.parts[own], interval);
-    let (rows, _) = bars::outline(&[view], Time::from(1), Layout::Printed);
     let content = |part: &Part, bar: usize, by: i32| -> Vec<(Time, i32)> {
         let note = |n: NoteId| Some((part.notes[n].offset, part.notes[n].pitch()?.sound() + by));
         let mut notes: Vec<(Time, i32)> = part.struck_in(bar).filter_map(note).collect();
         notes.sort_unstable();
         notes
     };
+    // Nothing has to be laid out where no other part has bars of it, wherever they stand, that its own has not.
+    let bars_of = |part: usize| {
+        let part = &source.parts[part];
+        (0..part.bars.len()).map(move |bar| content(part, bar, interval.semitones * 100))
+    };
+    let its: FxHashSet<_> = bars_of(own).collect();
+    let others: FxHashSet<_> = (0..source.printed().len()).filter(|p| *p != own).flat_map(bars_of).collect();
+    let ours: Vec<_> = (0..edition.bars.len()).map(|bar| content(edition, bar, 0)).filter(|n| !n.is_empty()).collect();
+    let strange = ours.iter().filter(|notes| others.contains(*notes) && !its.contains(*notes)).count();
+    // Of an excerpt fewer bars may be beside each other, but half of the shorter side at least.
+    let beside = ours.len().min(source.parts[own].bars.len()) / 2;
+    if strange < FEWEST_BARS || (strange as f64) < LEAST_SHARE * beside as f64 {
+        return None;
+    }
+    let view = PartView::new(edition, &source.parts[own], interval);
+    let (rows, _) = bars::outline(&[view], Time::from(1), Layout::Printed);
     let mut from: Vec<Option<usize>> = vec![None; source.parts[own].bars.len()];
     let mut octaves_of_own = vec![false; from.len()];
     let mut sounding = 0;

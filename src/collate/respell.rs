@@ -3,11 +3,10 @@
 
 use super::parts::Pairing;
 use super::{Layout, PartView, bars};
-use crate::alignment::{EditionBar, SourceBar};
 use crate::pitch::Interval;
 use crate::score::{Part, Score, Sign};
 use crate::time::Time;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Signs of keys that sound the same.
 const ENHARMONIC: i32 = 12;
@@ -33,7 +32,8 @@ pub(super) fn by_signatures(edition: &Score, source: &mut Score, mut pairing: Pa
         for row in &rows {
             let (Some(e), Some(s)) = (row.pair.edition, row.pair.source) else { continue };
             if view.edition.bar(e).is_some() && view.source.bar(s).is_some() {
-                turns.insert(s.index(), turns_between(view, e, s));
+                let (ours, theirs) = (view.edition.sounding_fifths(e.index()), view.source.sounding_fifths(s.index()));
+                turns.insert(s.index(), turns_between(ours, theirs, view.interval));
             }
         }
         if turns.values().any(|t| *t != 0) {
@@ -47,21 +47,16 @@ pub(super) fn by_signatures(edition: &Score, source: &mut Score, mut pairing: Pa
     pairing
 }
 
-/// Whether the signatures of the two do not follow each other alike.
+/// Whether some signature of the one is far enough from one of the other.
 fn differ(ours: &Part, theirs: &Part, by: Interval) -> bool {
-    let keys = |part: &Part, by: i32| {
-        let mut keys: Vec<i32> = (0..part.bars.len()).map(|b| part.sounding_fifths(b) + by).collect();
-        keys.dedup();
-        keys
-    };
-    let (ours, theirs) = (keys(ours, 0), keys(theirs, by.fifths()));
-    ours.len() != theirs.len() || ours.iter().zip(&theirs).any(|(a, b)| (a - b).abs() > 1)
+    let signatures = |part: &Part| -> BTreeSet<i32> { (0..part.bars.len()).map(|b| part.sounding_fifths(b)).collect() };
+    let theirs = signatures(theirs);
+    signatures(ours).into_iter().any(|e| theirs.iter().any(|s| turns_between(e, *s, by) != 0))
 }
 
 /// How many times twelve signs the edition's signature has more.
-fn turns_between(view: &PartView, e: EditionBar, s: SourceBar) -> i32 {
-    let (ours, theirs) = (view.edition.sounding_fifths(e.index()), view.source.sounding_fifths(s.index()));
-    let more = ours - theirs - view.interval.fifths();
+fn turns_between(ours: i32, theirs: i32, by: Interval) -> i32 {
+    let more = ours - theirs - by.fifths();
     let turns = (more + more.signum() * ENHARMONIC / 2) / ENHARMONIC;
     // Old signatures have one accidental fewer.
     if (more - turns * ENHARMONIC).abs() <= 1 { turns } else { 0 }

@@ -109,28 +109,33 @@ fn are_plainly_whole(edition: &SideCells, source: &SideCells) -> bool {
 /// The stretch of both sides, in one piece as far as may be, that shares most.
 fn best_stretch(edition: &SideCells, source: &SideCells) -> Option<Scope> {
     let (n, m) = (edition.cells.len(), source.cells.len());
+    if n.min(m) == 0 {
+        return None;
+    }
     let like = likenesses(&edition.cells, &source.cells);
-    let width = m + 1;
-    // The best sum that ends here, and where it began.
-    let mut best: Vec<(f64, u32, u32)> = (0..=m).map(|j| (0.0, 0, j as u32)).collect();
+    // The best sum that ends before each bar of the source, and where it began.
+    let mut before: Vec<(f64, u32, u32)> = (0..=m).map(|j| (0.0, 0, j as u32)).collect();
     let mut end = (0.0, (0, 0), (0, 0));
-    for i in 1..=n {
-        let mut before = std::mem::take(&mut best);
-        before.resize(width, (0.0, 0, 0));
-        best.push((0.0, i as u32, 0));
-        for j in 1..=m {
-            let silent = edition.cells[i - 1].content.is_empty() && source.cells[j - 1].content.is_empty();
-            let gain = if silent { 0.0 } else { like[(i - 1) * m + j - 1] - LEAST_LIKENESS };
-            let paired = (before[j - 1].0 + gain, before[j - 1].1, before[j - 1].2);
-            let up = (before[j].0 - ALONE, before[j].1, before[j].2);
-            let left = (best[j - 1].0 - ALONE, best[j - 1].1, best[j - 1].2);
+    for (i, (ours, like)) in edition.cells.iter().zip(like.chunks_exact(m)).enumerate() {
+        let i = i + 1;
+        let is_silent = ours.content.is_empty();
+        // That of the row before, one bar to the left, and that of this row.
+        let mut corner = std::mem::replace(&mut before[0], (0.0, i as u32, 0));
+        let mut left = before[0];
+        for (j, ((theirs, like), cell)) in source.cells.iter().zip(like).zip(&mut before[1..]).enumerate() {
+            let j = j + 1;
+            let gain = if is_silent && theirs.content.is_empty() { 0.0 } else { like - LEAST_LIKENESS };
             let mut here = (0.0, i as u32, j as u32);
-            for other in [left, up, paired] {
-                if other.0 > here.0 {
-                    here = other;
-                }
+            // A bar without a partner on either side, or two that are paired.
+            let alone = if cell.0 > left.0 { *cell } else { left };
+            if alone.0 - ALONE > here.0 {
+                here = (alone.0 - ALONE, alone.1, alone.2);
             }
-            best.push(here);
+            if corner.0 + gain > here.0 {
+                here = (corner.0 + gain, corner.1, corner.2);
+            }
+            corner = std::mem::replace(cell, here);
+            left = here;
             if here.0 > end.0 + 1e-9 {
                 end = (here.0, (here.1 as usize, i), (here.2 as usize, j));
             }

@@ -1,38 +1,21 @@
 //! What the words over and under a staff mean, by a lexicon kept as data.
 
+#[rustfmt::skip]
+mod lexicon;
 mod spelling;
 
 use super::tree::one_line;
 use crate::score::Category;
-use serde::Deserialize;
+use rustc_hash::FxHashMap;
 use spelling::{NOTE_SIGN, bases, folded, single_letters, without_hyphens};
-use std::collections::HashMap;
+use std::borrow::Cow;
 use std::sync::LazyLock;
 
-/// The lexicon as it is written; the keys of each list are languages.
-#[derive(Deserialize)]
-struct Lexicon {
-    dynamics: HashMap<String, HashMap<String, String>>,
-    tempo: HashMap<String, Vec<String>>,
-    technique: HashMap<String, Vec<String>>,
-    structure: HashMap<String, Vec<String>>,
-    expression: HashMap<String, Vec<String>>,
-    modifiers: HashMap<String, Vec<String>>,
-    abbreviations: HashMap<String, String>,
-}
-
-/// The lexicon in one spelling.
-struct Index {
-    entries: HashMap<String, Entry>,
-    /// The same without doubled letters.
-    loose: HashMap<String, Entry>,
-    abbreviations: HashMap<String, String>,
-}
-
-#[derive(Clone)]
+/// What a phrase of the lexicon says.
+#[derive(Clone, Copy)]
 struct Entry {
     word: Word,
-    meaning: String,
+    meaning: &'static str,
 }
 
 #[derive(Clone, Copy, PartialEq)]
@@ -44,37 +27,31 @@ enum Word {
 /// No entry has more words.
 const LONGEST: usize = 6;
 
-static LEXICON: LazyLock<Lexicon> =
-    LazyLock::new(|| toml::from_str(include_str!("words.toml")).expect("the lexicon is checked by a test"));
+/// The phrases that stand for themselves, by what they are.
+const LISTS: [(Word, &[lexicon::List]); 5] = [
+    (Word::Of(Category::Tempo), lexicon::TEMPO),
+    (Word::Of(Category::Technique), lexicon::TECHNIQUE),
+    (Word::Of(Category::Structure), lexicon::STRUCTURE),
+    (Word::Of(Category::Expression), lexicon::EXPRESSION),
+    (Word::Modifier, lexicon::MODIFIERS),
+];
 
-static INDEX: LazyLock<Index> = LazyLock::new(|| {
-    let written = &*LEXICON;
-    let mut entries = HashMap::new();
-    for (phrase, meaning) in written.dynamics.values().flatten() {
-        entries.insert(spelled(phrase), Entry { word: Word::Of(Category::Dynamics), meaning: spelled(meaning) });
-    }
-    let lists = [
-        (Word::Of(Category::Tempo), &written.tempo),
-        (Word::Of(Category::Technique), &written.technique),
-        (Word::Of(Category::Structure), &written.structure),
-        (Word::Of(Category::Expression), &written.expression),
-        (Word::Modifier, &written.modifiers),
-    ];
-    for (word, list) in lists {
-        for phrase in list.values().flatten() {
-            let meaning = spelled(phrase);
-            entries.insert(meaning.clone(), Entry { word, meaning });
-        }
-    }
-    let loose = entries.iter().map(|(phrase, entry)| (single_letters(phrase), entry.clone())).collect();
-    let abbreviations = written.abbreviations.iter().map(|(short, long)| (short.clone(), spelled(long))).collect();
-    Index { entries, loose, abbreviations }
+static ENTRIES: LazyLock<FxHashMap<&str, Entry>> = LazyLock::new(|| {
+    let dynamics = lexicon::DYNAMICS.iter().flat_map(|(_, list)| *list);
+    let dynamics =
+        dynamics.map(|(phrase, meaning)| (*phrase, Entry { word: Word::Of(Category::Dynamics), meaning: *meaning }));
+    let of_list = |(word, languages): (Word, &'static [lexicon::List])| {
+        languages.iter().flat_map(|(_, list)| *list).map(move |phrase| (*phrase, Entry { word, meaning: *phrase }))
+    };
+    dynamics.chain(LISTS.into_iter().flat_map(of_list)).collect()
 });
 
-/// An entry in the spelling in which words are looked up.
-fn spelled(phrase: &str) -> String {
-    one_line(&folded(phrase))
-}
+/// The same without doubled letters.
+static LOOSE: LazyLock<FxHashMap<String, Entry>> =
+    LazyLock::new(|| ENTRIES.iter().map(|(phrase, entry)| (single_letters(phrase), *entry)).collect());
+
+static ABBREVIATIONS: LazyLock<FxHashMap<&str, &str>> =
+    LazyLock::new(|| lexicon::ABBREVIATIONS.iter().copied().collect());
 
 /// Words in one spelling, whatever divides them.
 pub fn phrase(words: &str) -> String {
@@ -111,10 +88,10 @@ fn of_phrase(words: &str, names: bool) -> (Category, String) {
         return (Category::Tempo, plain);
     }
     let pieces = pieces(&written_out(&folded));
-    let meaning = || pieces.iter().map(|p| p.1.as_str()).collect::<Vec<_>>().join(" ");
+    let meaning = || pieces.iter().map(|p| &*p.1).collect::<Vec<_>>().join(" ");
     if pieces.iter().any(|p| p.0.is_none()) {
         // An unknown word may be a name; only a whole word that leads is sure.
-        let is_whole = |word: &str| word.len() > 3 || INDEX.entries.contains_key(word);
+        let is_whole = |word: &str| word.len() > 3 || ENTRIES.contains_key(word);
         let whole = folded.split_whitespace().next().is_some_and(is_whole);
         let ways = ["da capo", "dal segno", "attacca"];
         return match pieces.first() {
@@ -132,7 +109,7 @@ fn of_phrase(words: &str, names: bool) -> (Category, String) {
 
 /// The words of a phrase, abbreviations written out.
 fn written_out(folded: &str) -> Vec<String> {
-    let short = &INDEX.abbreviations;
+    let short = &*ABBREVIATIONS;
     let mut words: Vec<String> = Vec::new();
     for word in folded.split_whitespace() {
         // `all.o` is one word, `d.c` two.
@@ -148,11 +125,11 @@ fn written_out(folded: &str) -> Vec<String> {
         let up_to = |most: usize| (from + 1..=words.len().min(from + most)).rev();
         let short_at = |to: usize| {
             let phrase = words[from..to].join(" ");
-            let leading = || short.get(&format!("^{phrase}")).filter(|_| from == 0);
-            short.get(&phrase).or_else(leading)
+            let leading = || short.get(format!("^{phrase}").as_str()).filter(|_| from == 0);
+            short.get(phrase.as_str()).or_else(leading)
         };
         // "on the string" is no stringendo.
-        let known = up_to(LONGEST).find(|to| INDEX.entries.contains_key(&words[from..*to].join(" ")));
+        let known = up_to(LONGEST).find(|to| ENTRIES.contains_key(words[from..*to].join(" ").as_str()));
         match up_to(3).find_map(|to| short_at(to).map(|long| (to, long))) {
             Some((to, long)) if known.is_none_or(|known| known <= to) => {
                 out.extend(long.split(' ').map(str::to_string));
@@ -170,24 +147,24 @@ fn written_out(folded: &str) -> Vec<String> {
 
 /// The longest known pieces, from left to right, with their meanings; `None`
 /// for unknown words.
-fn pieces(words: &[String]) -> Vec<(Option<Word>, String)> {
+fn pieces(words: &[String]) -> Vec<(Option<Word>, Cow<'static, str>)> {
     let mut out = Vec::new();
     let mut from = 0;
     while from < words.len() {
         let longest = (from + 1..=words.len().min(from + LONGEST)).rev().find_map(|to| {
-            let entry = lookup(&words[from..to].join(" "))?;
-            Some((to, entry))
+            let (word, meaning) = lookup(&words[from..to].join(" "))?;
+            Some((to, word, meaning))
         });
         match longest {
-            Some((to, entry)) => {
-                out.push((Some(entry.word), entry.meaning));
+            Some((to, word, meaning)) => {
+                out.push((Some(word), meaning));
                 from = to;
             }
             None => {
                 // Numbers only count ("tempo 1", "Allegro II").
                 let word = &words[from];
                 let number = word.bytes().all(|b| b.is_ascii_digit()) || word.bytes().all(|b| b"ivx".contains(&b));
-                out.push((number.then_some(Word::Modifier), word.clone()));
+                out.push((number.then_some(Word::Modifier), word.clone().into()));
                 from += 1;
             }
         }
@@ -195,18 +172,18 @@ fn pieces(words: &[String]) -> Vec<(Option<Word>, String)> {
     out
 }
 
-fn lookup(phrase: &str) -> Option<Entry> {
-    let index = &*INDEX;
-    let loosely = |phrase: &str| index.loose.get(&single_letters(phrase)).filter(|_| phrase.len() >= 5);
-    let known = |phrase: &str| index.entries.get(phrase).or_else(|| loosely(phrase));
+fn lookup(phrase: &str) -> Option<(Word, Cow<'static, str>)> {
+    let loosely = |phrase: &str| LOOSE.get(&single_letters(phrase));
+    let known =
+        |phrase: &str| ENTRIES.get(phrase).or_else(|| if phrase.len() >= 5 { loosely(phrase) } else { None }).copied();
     if let Some(entry) = known(phrase) {
-        return Some(entry.clone());
+        return Some((entry.word, entry.meaning.into()));
     }
     bases(phrase).into_iter().find_map(|(base, is_same)| {
         let entry = known(&base)?;
         // A form of a word says something of its own.
-        let meaning = if is_same { entry.meaning.clone() } else { phrase.to_string() };
-        Some(Entry { word: entry.word, meaning })
+        let meaning = if is_same { entry.meaning.into() } else { phrase.to_string().into() };
+        Some((entry.word, meaning))
     })
 }
 

@@ -78,47 +78,41 @@ fn spellings_of_one_order_mean_the_same() {
 
 #[test]
 fn no_entry_stands_twice_and_all_can_be_found() {
-    let l = &*LEXICON;
-    let mut seen: HashMap<String, &str> = HashMap::new();
-    let lists = [
-        (Word::Of(Category::Tempo), &l.tempo),
-        (Word::Of(Category::Technique), &l.technique),
-        (Word::Of(Category::Structure), &l.structure),
-        (Word::Of(Category::Expression), &l.expression),
-        (Word::Modifier, &l.modifiers),
-    ];
-    let listed = lists.iter().flat_map(|(word, list)| list.values().flatten().map(|phrase| (*word, phrase)));
-    let dynamics = l.dynamics.values().flat_map(|list| list.keys()).map(|w| (Word::Of(Category::Dynamics), w));
+    let spelled = |phrase: &str| one_line(&folded(phrase));
+    let mut seen: HashSet<&str> = HashSet::new();
+    let listed = LISTS
+        .iter()
+        .flat_map(|(word, languages)| languages.iter().flat_map(|(_, list)| *list).map(move |phrase| (*word, *phrase)));
+    let dynamics = lexicon::DYNAMICS.iter().flat_map(|(_, list)| *list);
+    let dynamics = dynamics.map(|(phrase, _)| (Word::Of(Category::Dynamics), *phrase));
     for (word, phrase) in listed.chain(dynamics) {
-        let before = seen.insert(spelled(phrase), phrase);
-        assert_eq!(before, None, "{phrase} stands twice");
+        assert_eq!(phrase, spelled(phrase), "the spelling in which it is looked up");
+        assert!(seen.insert(phrase), "{phrase} stands twice");
         assert!(phrase.split(' ').count() <= LONGEST, "{phrase} is too long");
-        let found = lookup(&spelled(phrase)).map(|e| e.word);
+        let found = lookup(phrase).map(|e| e.0);
         assert!(found == Some(word), "{phrase} is found as something else");
         if let Word::Of(category) = word {
             assert_eq!(classify(phrase).0, category, "{phrase}");
         }
     }
-    for (short, long) in &l.abbreviations {
-        assert!(!seen.contains_key(short.as_str()), "{short} is an entry, too");
-        let words: Vec<String> = spelled(long).split(' ').map(str::to_string).collect();
+    let mut shorts = HashSet::new();
+    for (short, long) in lexicon::ABBREVIATIONS {
+        assert!(!seen.contains(short) && shorts.insert(short), "{short} stands twice");
+        assert_eq!(*long, spelled(long), "the spelling in which it is looked up");
+        let words: Vec<String> = long.split(' ').map(str::to_string).collect();
         assert!(pieces(&words).iter().all(|p| p.0.is_some()), "{short} stands for {long}, which is not known");
     }
 }
 
 #[test]
 fn the_lexicon_is_as_large_as_it_is_said_to_be() {
-    let l = &*LEXICON;
-    let lists = [&l.tempo, &l.technique, &l.structure, &l.expression];
     let of = |language: &str| {
-        let listed: usize = lists.iter().map(|list| list.get(language).map_or(0, Vec::len)).sum();
-        listed + l.dynamics.get(language).map_or(0, HashMap::len)
+        let lists = LISTS.iter().filter(|l| l.0 != Word::Modifier).flat_map(|l| l.1);
+        let listed: usize = lists.filter(|l| l.0 == language).map(|l| l.1.len()).sum();
+        listed + lexicon::DYNAMICS.iter().filter(|l| l.0 == language).map(|l| l.1.len()).sum::<usize>()
     };
-    let counts = ["italian", "french", "german", "english"].map(of);
     // Modifiers and abbreviations apart.
-    assert_eq!(counts, COUNTS);
-    let all: usize = lists.iter().flat_map(|list| list.values()).map(Vec::len).sum();
-    assert_eq!(counts.iter().sum::<usize>(), all + l.dynamics.values().map(HashMap::len).sum::<usize>());
+    assert_eq!(["italian", "french", "german", "english"].map(of), COUNTS);
 }
 
 /// Entries in Italian, French, German and English.
