@@ -61,6 +61,7 @@ mod whole_file;
 
 mod comparison;
 mod desk;
+mod rank;
 mod read_score;
 
 pub use clean::{

@@ -15,7 +15,7 @@ use std::path::Path;
 const SMALL: usize = 2 << 20;
 
 /// A score as it was read. `T` is the tree of its text, or `()` where the text was let go.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct ReadScore<T> {
     pub(crate) file: String,
     pub(crate) score: Score,
@@ -51,6 +51,11 @@ impl<'i> ReadScore<Tree<'i>> {
         let (tree, rest) = self.parted();
         std::mem::forget(tree);
         rest
+    }
+
+    /// As `without_text`, but all is freed: for programs that go on to other scores.
+    pub fn and_the_text_freed(self) -> ReadScore<()> {
+        self.parted().1
     }
 
     fn parted(self) -> (Tree<'i>, ReadScore<()>) {
@@ -195,6 +200,16 @@ impl ReadScore<()> {
     /// Where it is no score that can be read, with file, line and column.
     pub fn open(path: impl AsRef<Path>) -> Result<Self, Error> {
         Ok(ReadScore::of(&Input::open(path)?)?.without_text())
+    }
+}
+
+impl ReadScore<()> {
+    /// As `open`, but all of the text is freed.
+    ///
+    /// # Errors
+    /// As `open`.
+    pub fn open_alone(path: impl AsRef<Path>) -> Result<Self, Error> {
+        Ok(ReadScore::of(&Input::open(path)?)?.and_the_text_freed())
     }
 }
 

@@ -128,19 +128,13 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     inputs.extend(args.decisions.as_deref());
     let side_by_side = args.side_by_side.as_deref().map(|file| Output::new(Some(file), &inputs)).transpose()?;
     let draws = args.format == Form::Html && engrave::IS_BUILT_IN;
-    let mut progress = Progress::new(4 + u64::from(args.format == Form::Html));
+    let mut progress = Progress::new(3 + u64::from(args.format == Form::Html));
     let wishes = wishes(args)?;
-    progress.step("reading the edition");
-    let read_source = || {
-        progress.step("reading the source");
-        Input::open(&args.source)
-    };
+    progress.step("reading the edition and the source");
     // Staves are drawn from the texts, and what is laid side by side is made of them; else they can go.
     let (audit, report) = if draws || side_by_side.is_some() {
-        let edition_input = Input::open(&args.edition)?;
-        let edition = ReadScore::of(&edition_input)?;
-        let source_input = read_source()?;
-        let both = (edition, ReadScore::of(&source_input)?);
+        let inputs = input::both(scores, || Input::open(&args.edition), || Input::open(&args.source))?;
+        let both = input::both(scores, || ReadScore::of(&inputs.0), || ReadScore::of(&inputs.1))?;
         let comparison = ManuallyDrop::new(compare(args, both, &progress)?);
         if let Some(output) = &side_by_side {
             write_side_by_side(&comparison, output)?;
@@ -148,10 +142,8 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         let staves = |audit: &Audit| if draws { drawn(&comparison, audit, &progress) } else { Vec::new() };
         report(args, &comparison, &wishes, decisions.as_ref(), &progress, staves)?
     } else {
-        let edition = ReadScore::open(&args.edition)?;
-        let source_input = read_source()?;
-        let both = (edition, ReadScore::of(&source_input)?.with_its_text_unused());
-        drop(source_input);
+        let last = || Ok(ReadScore::of(&Input::open(&args.source)?)?.with_its_text_unused());
+        let both = input::both(scores, || ReadScore::open(&args.edition), last)?;
         let comparison = ManuallyDrop::new(compare(args, both, &progress)?);
         report(args, &comparison, &wishes, decisions.as_ref(), &progress, |_| Vec::new())?
     };

@@ -65,3 +65,26 @@ pub fn tempo(text: &str) -> Result<f64, String> {
     let told = text.trim().parse().ok().filter(|t: &f64| (4.0..=1000.0).contains(t));
     told.ok_or_else(|| "a tempo is a number of quarter notes per minute from 4 to 1000, such as 72".into())
 }
+
+/// Bytes of a file that is not read at the same time as another: memory counts more there than time.
+const LARGE: u64 = 32 << 20;
+
+/// Does two things that each read a file, at the same time where there are cores and memory for both. What goes wrong
+/// with the first is told first.
+pub fn both<A: Send, B: Send>(
+    files: [&Path; 2],
+    first: impl FnOnce() -> Result<A, musicxml::Error> + Send,
+    second: impl FnOnce() -> Result<B, musicxml::Error> + Send,
+) -> Result<(A, B), musicxml::Error> {
+    let is_large = |file: &Path| std::fs::metadata(file).is_ok_and(|about| about.len() > LARGE);
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    if cores < 2 || files.iter().any(|file| is_large(file)) {
+        return Ok((first()?, second()?));
+    }
+    std::thread::scope(|scope| {
+        let second = scope.spawn(second);
+        let first = first();
+        let second = second.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        Ok((first?, second?))
+    })
+}

@@ -16,6 +16,7 @@ mod player;
 mod print;
 mod progress;
 mod range;
+mod rank;
 mod readable;
 
 use clap::error::ErrorKind;
@@ -40,6 +41,7 @@ Examples:
   obelus clean edition.musicxml source.musicxml -o clean.musicxml --mine my-marks.toml
   obelus range part.mxl --instrument \"alto recorder\"
   obelus keys sonata.mxl --part Oboe --instrument \"alto recorder\"
+  obelus rank source.mxl editions/
   obelus marks my-copy.musicxml clean.musicxml -o my-marks.toml
   obelus print sonata.mxl --part Oboe --pdf oboe.pdf
 
@@ -56,6 +58,7 @@ enum Command {
     Marks(marks::Args),
     Print(print::Args),
     Desk(desk::Args),
+    Rank(rank::Args),
     /// Reads a job from standard input and draws it; for this program's own use
     #[cfg(feature = "engrave")]
     #[command(hide = true, name = crate::engrave::COMMAND)]
@@ -93,6 +96,7 @@ fn run(command: Command) -> Result<u8, Failure> {
         Command::Marks(args) => marks::run(&args),
         Command::Print(args) => print::run(&args),
         Command::Desk(args) => desk::run(args),
+        Command::Rank(args) => rank::run(&args),
         #[cfg(feature = "engrave")]
         Command::Engrave => crate::engrave::worker::work(std::io::stdin().lock(), std::io::stdout().lock())
             .map(|()| 0)

@@ -22,19 +22,7 @@ impl Progress {
         let style = ProgressStyle::with_template("{bar:24} {pos} of {len}  {msg} {elapsed}")
             .map_or_else(|_| ProgressStyle::default_bar(), |style| style.progress_chars("=>-"));
         let bar = ProgressBar::with_draw_target(Some(steps), ProgressDrawTarget::hidden()).with_style(style);
-        let (done, clock) = mpsc::channel::<()>();
-        let shown = bar.clone();
-        // Only where a person looks on.
-        let looked_at = std::io::stderr().is_terminal();
-        let wait = move || {
-            if clock.recv_timeout(PATIENCE) == Err(mpsc::RecvTimeoutError::Timeout) && !shown.is_finished() {
-                shown.set_draw_target(ProgressDrawTarget::stderr());
-                shown.enable_steady_tick(TICK);
-            }
-        };
-        if looked_at {
-            std::thread::spawn(wait);
-        }
+        let done = show_later(&bar);
         Progress { bar, done: Some(done) }
     }
 
@@ -58,8 +46,69 @@ impl Progress {
     }
 }
 
+/// Shows a bar after a while, where a person looks on. It is not shown any more once what is given is dropped.
+fn show_later(bar: &ProgressBar) -> Sender<()> {
+    let (done, clock) = mpsc::channel::<()>();
+    let shown = bar.clone();
+    let wait = move || {
+        if clock.recv_timeout(PATIENCE) == Err(mpsc::RecvTimeoutError::Timeout) && !shown.is_finished() {
+            shown.set_draw_target(ProgressDrawTarget::stderr());
+            shown.enable_steady_tick(TICK);
+        }
+    };
+    if std::io::stderr().is_terminal() {
+        std::thread::spawn(wait);
+    }
+    done
+}
+
 impl Drop for Progress {
     fn drop(&mut self) {
         self.finish();
+    }
+}
+
+/// How many things are done, of how many, and how long the rest will take.
+pub struct Count {
+    bar: ProgressBar,
+    done: Option<Sender<()>>,
+}
+
+impl Count {
+    /// `all` is `None` where nobody knows yet.
+    pub fn new(what: &str, all: Option<u64>) -> Count {
+        let template = match all {
+            Some(_) => "{bar:24} {human_pos} of {human_len} {msg}, {eta} left",
+            None => "{spinner} {human_pos} {msg}",
+        };
+        let style = ProgressStyle::with_template(template)
+            .map_or_else(|_| ProgressStyle::default_bar(), |style| style.progress_chars("=>-"));
+        let bar = ProgressBar::with_draw_target(all, ProgressDrawTarget::hidden()).with_style(style);
+        bar.set_message(what.to_string());
+        let done = show_later(&bar);
+        Count { bar, done: Some(done) }
+    }
+
+    /// One more is done.
+    pub fn step(&self) {
+        self.bar.inc(1);
+    }
+
+    /// Lets something be said while the bar is there.
+    pub fn aside<R>(&self, say: impl FnOnce() -> R) -> R {
+        self.bar.suspend(say)
+    }
+
+    /// Takes the bar away, before anything else is said.
+    pub fn finish(mut self) {
+        self.done = None;
+        self.bar.finish_and_clear();
+    }
+}
+
+impl Drop for Count {
+    fn drop(&mut self) {
+        self.done = None;
+        self.bar.finish_and_clear();
     }
 }

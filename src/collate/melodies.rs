@@ -2,7 +2,7 @@
 //! whether in the same order.
 
 use crate::pitch::Interval;
-use crate::score::{Part, Place};
+use crate::score::{Part, Place, Score};
 use rustc_hash::{FxBuildHasher, FxHashMap};
 use std::cmp::Reverse;
 use std::collections::hash_map::Entry;
@@ -214,4 +214,17 @@ pub(super) fn longest_in_order<T: Copy + Ord>(mut meetings: Vec<(T, T)>) -> usiz
         }
     }
     ends.len()
+}
+
+/// Every short melody of a score once, by its intervals, in order: what tells one piece from another in whatever key.
+/// Those of one repeated note tell nothing.
+pub fn fingerprint(score: &Score) -> Vec<u64> {
+    const LENGTH: usize = 6;
+    let mut out: Vec<u64> = Vec::new();
+    for part in score.printed() {
+        out.extend(melody(part).runs(LENGTH).map(|run| run.0).filter(|hash| *hash != unmoved(LENGTH)));
+    }
+    out.sort_unstable();
+    out.dedup();
+    out
 }

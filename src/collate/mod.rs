@@ -38,6 +38,7 @@ pub use crate::alignment::{BarPair, MarkPair, OtherMusic, PartAlignment, Revoice
 pub use derive::{derive_like, derive_line};
 pub use doublings::doubles;
 pub use lines::pair_parts;
+pub use melodies::fingerprint;
 pub use named::{LineError, LineName, Lines};
 pub use parts::{Choice, Pair, Pairing, pair};
 

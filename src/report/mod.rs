@@ -21,6 +21,7 @@ mod page;
 pub mod phrases;
 mod range;
 mod range_text;
+mod ranking;
 mod remarks;
 mod table;
 mod text;
@@ -52,6 +53,7 @@ pub use keys_text::OutOfReach;
 pub use phrases::passage_line;
 pub use range::{RangePart, RangeReport, range_report};
 pub use range_text::instruments as instruments_text;
+pub use ranking::{Candidate, Figures, RankedEdition, Ranking};
 
 /// The number of the JSON's form.
 pub const SCHEMA: u32 = 2;

@@ -89,7 +89,7 @@ impl Page {
 }
 
 /// Titles and file names may hold anything, a terminal's commands too.
-fn printable(text: &str) -> String {
+pub fn printable(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 

@@ -6,7 +6,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Lowest first, as in DEVELOPERS.md.
-const ROOMS: [&str; 21] = [
+const ROOMS: [&str; 22] = [
     "pitch",
     "time",
     "patch",
@@ -26,6 +26,7 @@ const ROOMS: [&str; 21] = [
     "report",
     "read_score",
     "comparison",
+    "rank",
     "desk",
     "cli",
 ];

@@ -17,6 +17,7 @@ mod part;
 mod picture;
 mod pieces;
 mod plot;
+mod ranking;
 mod staves;
 mod system;
 
@@ -31,6 +32,7 @@ use sha2::{Digest, Sha256};
 
 pub use alone::{DrawnThing, Lies, drawn_alone};
 pub use looks::out_of_line;
+pub use ranking::page as ranking;
 
 const STYLE: &str = concat!(include_str!("staves.css"), include_str!("plot.css"), include_str!("style.css"));
 /// That of pictures alone.
@@ -87,22 +89,27 @@ pub fn audit(material: &Material, audit: &Audit, staves: &[Result<Staves, String
     let fonts = (!glyphs.letters.is_empty()).then(|| engrave::text_font(&glyphs.letters));
     let music = uses_music_font.then(|| engrave::music_font().to_string());
     let styles: Vec<String> = [Some(STYLE.to_string()), fonts, music, Some(looks)].into_iter().flatten().collect();
+    page_of(&format!("{title}: what the editor did"), &body, styles, Some(SCRIPT))
+}
+
+/// A page that is complete in itself, around what it shows.
+fn page_of(title: &str, body: &str, styles: Vec<String>, script: Option<&str>) -> String {
     let page = html! {
         (DOCTYPE)
         html lang="en" {
             head {
                 meta charset="utf-8";
-                meta http-equiv="Content-Security-Policy" content=(policy(&styles));
+                meta http-equiv="Content-Security-Policy" content=(policy(&styles, script));
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="referrer" content="no-referrer";
                 meta name="color-scheme" content="light dark";
                 meta name="generator" content="obelus";
-                title { (title) ": what the editor did" }
+                title { (title) }
                 @for style in &styles { style { (PreEscaped(style)) } }
             }
             body {
                 (PreEscaped(body))
-                script { (PreEscaped(SCRIPT)) }
+                @if let Some(script) = script { script { (PreEscaped(script)) } }
             }
         }
     };
@@ -110,13 +117,13 @@ pub fn audit(material: &Material, audit: &Audit, staves: &[Result<Staves, String
 }
 
 /// Nothing is fetched, and no style or script holds but ours, whatever a file has put into the page.
-fn policy(styles: &[String]) -> String {
+fn policy(styles: &[String], script: Option<&str>) -> String {
     let hash = |text: &str| format!("'sha256-{}'", STANDARD.encode(Sha256::digest(text)));
     let styles: Vec<String> = styles.iter().map(|style| hash(style)).collect();
     format!(
         "default-src 'none'; style-src {}; script-src {}; font-src data:; base-uri 'none'; form-action 'none'",
         styles.join(" "),
-        hash(SCRIPT)
+        script.map_or("'none'".into(), hash)
     )
 }
 
