@@ -12,8 +12,10 @@ use rustc_hash::FxHashMap;
 use std::panic::catch_unwind;
 use std::path::{Path, PathBuf};
 
-/// Of 100 notes of an edition its source has so many at least.
-pub const LEAST_LIKE: f64 = 40.0;
+/// Of 100 notes of the shorter side the other has so many at least.
+pub const LEAST_SHARED_NOTES: f64 = 40.0;
+/// Where of 100 notes of both fewer are the same, it is not sure.
+pub const LEAST_SURE: f64 = 60.0;
 /// By so many in 100 the likest has to be ahead to be sure.
 pub const MARGIN: f64 = 5.0;
 /// Of the melodies of the shorter side so many are shared at least: what is less is chance.

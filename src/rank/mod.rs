@@ -162,22 +162,23 @@ impl Contest {
             let (audit, Some(figures)) = self.beside(edition.clone(), source)? else { continue };
             let alone = audit.not_compared.edition.iter().filter(|line| !line.doubles).map(|line| line.notes).sum();
             let candidate = Candidate { file: shown(path), alike_in_100: figures.likeness(alone) };
-            found.push((candidate, figures.marks.all(), !same_title, path, audit, figures));
+            found.push((candidate, figures.marks.all(), !same_title, path, audit, (figures, alone)));
         }
         found.sort_by(|a, b| {
             let likeness = b.0.alike_in_100.total_cmp(&a.0.alike_in_100);
             likeness.then((a.1, a.2, a.3).cmp(&(b.1, b.2, b.3)))
         });
         let candidates: Vec<Candidate> = found.iter().map(|f| f.0.clone()).collect();
-        let Some((best, _, _, path, audit, figures)) = found.into_iter().next() else {
+        let Some((best, _, _, path, audit, (figures, alone))) = found.into_iter().next() else {
             return Ok(RankedEdition { fault: Some(library.nothing()), ..bare });
         };
-        if best.alike_in_100 < library::LEAST_LIKE {
+        if figures.shared(alone) < library::LEAST_SHARED_NOTES {
             let nearest =
                 format!("{}; the nearest, {}, has {} of 100 notes", library.nothing(), best.file, best.alike_in_100);
             return Ok(RankedEdition { fault: Some(nearest), candidates, ..bare });
         }
-        let sure = candidates.get(1).is_none_or(|next| next.alike_in_100 + library::MARGIN <= best.alike_in_100);
+        let is_ahead = |next: &Candidate| next.alike_in_100 + library::MARGIN <= best.alike_in_100;
+        let sure = best.alike_in_100 >= library::LEAST_SURE && candidates.get(1).is_none_or(is_ahead);
         let page = self.page(place, input, path, &audit)?;
         let near = candidates.into_iter().filter(|c| c.alike_in_100 + library::MARGIN > best.alike_in_100).collect();
         let source = Some(best.file);

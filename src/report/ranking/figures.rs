@@ -164,12 +164,19 @@ impl Figures {
         self.key.steps % 7 == 0 && self.key.semitones % 12 == 0
     }
 
-    /// Of 100 notes of the edition so many are the source's, those in another octave too; lines without a counterpart
-    /// count. `alone` are the notes of these.
+    /// Of 100 notes of both so many are the same, those in another octave too. `alone` are the notes of the edition's
+    /// lines without a counterpart; they count.
     pub fn likeness(&self, alone: usize) -> f64 {
-        let same = self.notes.alike + self.notes.in_another_octave;
-        let all = self.notes.all + alone;
-        in_100(same, all)
+        in_100(self.same(), self.notes.all + alone)
+    }
+
+    /// The same of 100 notes of the shorter side: an editor's long ending does not count.
+    pub fn shared(&self, alone: usize) -> f64 {
+        in_100(self.same(), self.notes.source.min(self.notes.edition + alone))
+    }
+
+    fn same(&self) -> usize {
+        self.notes.alike + self.notes.in_another_octave
     }
 }
 
