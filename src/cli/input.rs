@@ -66,8 +66,10 @@ pub fn tempo(text: &str) -> Result<f64, String> {
     told.ok_or_else(|| "a tempo is a number of quarter notes per minute from 4 to 1000, such as 72".into())
 }
 
-/// Bytes of a file that is not read at the same time as another: memory counts more there than time.
-const LARGE: u64 = 32 << 20;
+/// Bytes of a text that is not read at the same time as another: memory counts more there than time.
+const LARGE: u64 = 4 << 20;
+/// So many times as large a compressed score may be when it is unpacked, as a rule.
+const PACKED: u64 = 20;
 
 /// Does two things that each read a file, at the same time where there are cores and memory for both. What goes wrong
 /// with the first is told first.
@@ -76,7 +78,10 @@ pub fn both<A: Send, B: Send>(
     first: impl FnOnce() -> Result<A, musicxml::Error> + Send,
     second: impl FnOnce() -> Result<B, musicxml::Error> + Send,
 ) -> Result<(A, B), musicxml::Error> {
-    let is_large = |file: &Path| std::fs::metadata(file).is_ok_and(|about| about.len() > LARGE);
+    let is_large = |file: &Path| {
+        let times = if file.extension().is_some_and(|e| e.eq_ignore_ascii_case("mxl")) { PACKED } else { 1 };
+        std::fs::metadata(file).is_ok_and(|about| about.len() > LARGE / times)
+    };
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     if cores < 2 || files.iter().any(|file| is_large(file)) {
         return Ok((first()?, second()?));
