@@ -38,10 +38,9 @@ const LISTS: [(Word, &[lexicon::List]); 5] = [
 
 static ENTRIES: LazyLock<FxHashMap<&str, Entry>> = LazyLock::new(|| {
     let dynamics = lexicon::DYNAMICS.iter().flat_map(|(_, list)| *list);
-    let dynamics =
-        dynamics.map(|(phrase, meaning)| (*phrase, Entry { word: Word::Of(Category::Dynamics), meaning: *meaning }));
+    let dynamics = dynamics.map(|(phrase, meaning)| (*phrase, Entry { word: Word::Of(Category::Dynamics), meaning }));
     let of_list = |(word, languages): (Word, &'static [lexicon::List])| {
-        languages.iter().flat_map(|(_, list)| *list).map(move |phrase| (*phrase, Entry { word, meaning: *phrase }))
+        languages.iter().flat_map(|(_, list)| *list).map(move |phrase| (*phrase, Entry { word, meaning: phrase }))
     };
     dynamics.chain(LISTS.into_iter().flat_map(of_list)).collect()
 });

@@ -182,7 +182,7 @@ impl Figures {
 
 /// A share in tenths of a hundredth; 100 only for all.
 pub fn in_100(some: usize, all: usize) -> f64 {
-    if all == 0 { 0.0 } else { (some * 1000 / all) as f64 / 10.0 }
+    (some * 1000).checked_div(all).map_or(0.0, |tenths| tenths as f64 / 10.0)
 }
 
 /// What most parts are moved by; of several the first.
