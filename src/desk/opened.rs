@@ -1,7 +1,7 @@
 //! An edition beside its source, opened: a thread of its own holds both, since what was read borrows from the files.
 
 use crate::beside::{Staves, ToDraw};
-use crate::clean::{Carried, Decided, DecisionError, Names, PlainCopy};
+use crate::clean::{Carried, Decided, DecisionError, Names, PlainCopy, SheetMark};
 use crate::comparison::{Otherwise, ToDecide};
 use crate::report::{Audit, Glyphs, phrases, verdict};
 use crate::score::{Line, Part};
@@ -77,6 +77,17 @@ impl Opened {
     pub fn order(&self) -> [Vec<String>; 2] {
         let all = |names: fn(&Names) -> &Vec<String>| self.names.iter().flat_map(names).cloned().collect();
         [all(|n| &n.passages), all(|n| &n.findings)]
+    }
+
+    /// A sheet whose marks say which part they are in, where there are several.
+    pub fn with_part(&self, sheet: &Sheet) -> Sheet {
+        let printed = &self.lines[0];
+        let first = self.parts.first().and_then(|first| printed.get(*first)).filter(|_| printed.len() > 1);
+        let named = |mark: &SheetMark| SheetMark {
+            part: mark.part.clone().or_else(|| first.map(|first| first.id.clone())),
+            ..mark.clone()
+        };
+        Sheet { marks: sheet.marks.iter().map(named).collect(), ..sheet.clone() }
     }
 
     /// Of each part what was found, in words.

@@ -126,7 +126,7 @@ impl Desk {
             choices.sheet = copy.sheet.clone();
         }
         let opened = now.pair.as_ref().map(|pair| pair.opened.clone());
-        let mut change = change;
+        let (mut change, asked) = (change.clone(), change);
         if let (Some((_, copy)), Change::Mark { mark } | Change::EditMark { mark, .. }) = (&shown, &mut change)
             && mark.fingering.is_some()
         {
@@ -136,6 +136,11 @@ impl Desk {
         let (chosen, what) = change.on(&choices, opened.as_deref())?;
         let mut gone = Vec::new();
         let mut all = vec![chosen];
+        if let (Some(opened), Change::Lines { .. }) = (&opened, &asked) {
+            // Which part comes first may change; the marks stay in theirs.
+            let named = opened.with_part(&choices.sheet);
+            all.extend((named != choices.sheet).then_some(Chosen::Sheet(named)));
+        }
         if let (Some(pair), [Chosen::Decisions(new)], false) = (&now.pair, &all[..], choices.sheet.marks.is_empty()) {
             // Marks go with their notes; without a copy before there is nothing to go with.
             if let Ok(carried) = pair.carried(choices.sheet.clone(), choices.decisions.clone(), new.clone()).await {

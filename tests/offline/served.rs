@@ -298,6 +298,10 @@ fn marks_go_with_their_notes_and_come_back_with_them() {
     ] {
         desk.change(json!({ "do": "mark", "mark": mark }));
     }
+    // Where a decision may take marks off is known before.
+    let bars: Vec<_> =
+        desk.get("/otherwise").json()["marks"].as_array().unwrap().iter().map(|m| m["bar"].clone()).collect();
+    assert_eq!(bars, [25, 26, 26, 25, 28, 30].map(Value::from));
     let before = [fs::read(dir.path().join("decisions.toml")), fs::read(dir.path().join("my-marks.toml"))];
     let before = before.map(Result::unwrap);
     let taken = desk.change(decide("out"));
@@ -622,6 +626,38 @@ fn a_staff_or_a_voice_is_chosen_and_the_way_back_is_there() {
     assert_eq!(desk.ask("/undo", json!({})).status, 200);
     assert_eq!(desk.ask("/undo", json!({})).status, 200);
     assert_eq!(notes(), 2);
+}
+
+/// Which part marks go to that name none depends on what is compared; those that are there stay where they are.
+#[test]
+fn marks_stay_in_their_part_when_another_is_chosen() {
+    let dir = tempfile::tempdir().unwrap();
+    let note = |step: &str| {
+        format!(
+            "<note><pitch><step>{step}</step><octave>5</octave></pitch><duration>1</duration><type>quarter</type></note>"
+        )
+    };
+    let part = |id: &str, steps: [&str; 4]| {
+        format!(
+            "<part id=\"{id}\"><measure number=\"1\"><attributes><divisions>1</divisions><time><beats>4</beats>\
+             <beat-type>4</beat-type></time></attributes>{}</measure></part>",
+            steps.map(note).concat()
+        )
+    };
+    let list = ["P1", "P2"].map(|id| format!("<score-part id=\"{id}\"><part-name>Voice {id}</part-name></score-part>"));
+    let [one, two] = [part("P1", ["C", "E", "G", "A"]), part("P2", ["B", "F", "D", "B"])];
+    let score = format!("<score-partwise><part-list>{}</part-list>{one}{two}</score-partwise>", list.concat());
+    let files = ["edition.xml", "source.xml"].map(|name| dir.path().join(name).display().to_string());
+    files.iter().for_each(|file| fs::write(file, &score).unwrap());
+    let mut desk = Served::start(&dir.path().join("desk"), &[&files[0], &files[1], "--stay"]);
+    desk.open();
+    desk.change(json!({ "do": "mark", "mark": { "at": "1:2", "breath": true } }));
+    let state = desk.change(json!({ "do": "lines", "lines": { "part": "P2" } }));
+    assert_eq!(state["marks"][0]["mark"]["part"], "P1");
+    assert_eq!(desk.ask("/hand-out", json!({})).json()["told"]["own"], 1);
+    let copy = fs::read_to_string(dir.path().join("desk/clean.musicxml")).unwrap();
+    assert!(copy.find("<breath-mark").unwrap() < copy.find("<part id=\"P2\"").unwrap(), "{copy}");
+    assert_eq!(desk.ask("/undo", json!({})).json()["marks"][0]["mark"]["part"], json!(null));
 }
 
 #[test]

@@ -2,7 +2,7 @@
 "use strict";
 
 import { change, desk, get } from "./server.js";
-import { ANSWERS, SIGNS, WORDS, button, keepFocus, kind, labelled, make, pick } from "./parts.js";
+import { ANSWERS, SIGNS, WORDS, button, called, keepFocus, kind, labelled, make, pick } from "./parts.js";
 import { learn, put } from "./staves.js";
 
 const SVG = "http://www.w3.org/2000/svg";
@@ -121,7 +121,7 @@ const fill = () => {
   const why = other(chosen);
   boxes.card.replaceChildren(...[
     button("Close", () => choose(null, "staves"), { class: "close" }),
-    make("h3", {}, `${SIGNS[f.status]} ${f.category}, bar ${f.bar}, beat ${f.beat}`),
+    make("h3", {}, `${SIGNS[f.status]} ${called(f.category)}, bar ${f.bar}, beat ${f.beat}`),
     make("p", {}, `${DEEDS[f.status]}: ${reading(f) || f.category}. Now: `, make("b", {}, word(chosen)), why ? `: ${why.why}.` : "."),
     make("div", { class: "keys", role: "group", "aria-label": "This one" }, three(own, apart, ours ? now : "open", ANSWERS[f.status])),
     passage && make("div", { class: "more" },
@@ -193,7 +193,7 @@ const build = async (section) => {
     boxes.list.append(make("li", { id: `p${part + 1}-r${index}`, "data-finding": index },
       button("", () => choose(index, "list"), { class: f.status })));
     boxes.list.lastChild.firstChild.append(
-      make("span", { class: "where" }, `${f.bar}:${f.beat}`), ` ${SIGNS[f.status]} ${f.category} `,
+      make("span", { class: "where" }, `${f.bar}:${f.beat}`), ` ${SIGNS[f.status]} ${called(f.category)} `,
       ...readings(f), make("span", { class: "said" }));
   }
   const parts = one ? null : labelled("Part", pick(pair.audit.parts.map((p, i) => [String(i), p.part.name || p.part.id]), String(part), (value) => {

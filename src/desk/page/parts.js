@@ -44,6 +44,7 @@ const KINDS = {
   note: "notes added or left out", pitch: "notes of another pitch", octave: "notes in another octave", rhythm: "notes of another length",
   spelling: "notes spelled otherwise", "written-out": "ornaments written out",
 };
+export const called = (category) => (category === "written-out" ? "written-out ornament" : category);
 export const kind = (category) => KINDS[category] ?? category;
 
 // Builds a box anew; the button that had the focus has it again.
