@@ -8,19 +8,21 @@ use crate::engrave;
 use crate::report::out_of_line;
 use serde::Serialize;
 use serde_json::{Value, json};
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, VecDeque};
 use std::sync::{Arc, Mutex};
 use tokio::sync::Semaphore;
 
 /// Engravers at work at once.
 const ENGRAVERS: usize = 2;
+/// Of so many times that lines were asked for, all are known.
+const ASKED: usize = 3;
 /// Bytes of drawings that are kept.
 const DRAWINGS: usize = 64 << 20;
 
 /// What was drawn, and who draws.
 pub struct Drawings {
-    /// The lines of the copy as they were last asked for.
-    lines: Mutex<HashMap<String, LineOfPart>>,
+    /// The lines of the copy as they were last asked for: two views may ask at once.
+    lines: Mutex<VecDeque<HashMap<String, LineOfPart>>>,
     /// Drawings by their names, and how many bytes they have.
     kept: Mutex<(HashMap<String, Arc<Drawn>>, usize)>,
     shapes: Shapes,
@@ -115,8 +117,8 @@ impl Drawings {
     /// From now on these lines can be asked for.
     pub fn know(&self, lines: impl Iterator<Item = LineOfPart>) {
         let mut known = self.lines.lock().expect("nobody panics with it");
-        known.clear();
-        known.extend(lines.map(|line| (line.key.clone(), line)));
+        known.truncate(ASKED - 1);
+        known.push_front(lines.map(|line| (line.key.clone(), line)).collect());
     }
 
     /// Lines, drawn, by their names.
@@ -130,7 +132,7 @@ impl Drawings {
             for key in keys {
                 match kept.0.get(&key) {
                     Some(drawn) => _ = out.insert(key, drawn.clone()),
-                    None => missing.extend(lines.get(&key).cloned()),
+                    None => missing.extend(lines.iter().find_map(|asked| asked.get(&key)).cloned()),
                 }
             }
         }

@@ -362,13 +362,14 @@ impl Desk {
         let work = move || Ok::<_, String>((worked.in_lines(width, &shown, first)?, worked.range(&opened.parts)?));
         let (parts, range): (Vec<PartInLines>, _) =
             tokio::task::spawn_blocking(work).await.map_err(|fault| fault.to_string())??;
+        let marks = self.marks(&copy).await;
         let told = json!({
             "version": version,
             "parts": parts,
             "told": copy.told,
             "remarks": copy.remarks,
             "range": range,
-            "marks": self.marks(&copy).await,
+            "marks": marks,
             "lost": words::without_place(&copy.lost()),
         });
         self.drawings.know(parts.into_iter().flat_map(|part| part.lines));
