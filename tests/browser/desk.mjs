@@ -321,7 +321,8 @@ async function wholeWay() {
   await words.asElement().type("cantabile");
   await page.keyboard.press("Enter");
   await drawnOwn(5);
-  await until(() => document.querySelector("#view-mark .staves .own"));
+  await until(() => document.querySelector("#view-mark .staves .own") && !document.querySelector('[aria-busy="true"]'));
+  await until(isNew, "#view-mark");
   await look("marked");
   const breath = await page.evaluate(() => [...document.querySelectorAll("#view-mark .marks li")].findIndex((li) => li.textContent.includes("breath")));
   await press(`#view-mark .marks li:nth-child(${breath + 1})`, await text(`#view-mark .marks li:nth-child(${breath + 1}) button`));
