@@ -8,7 +8,7 @@ mod library;
 use crate::collate::Lines;
 use crate::comparison::{AuditWishes, Comparison};
 use crate::engrave;
-use crate::musicxml::{Input, Tree};
+use crate::musicxml::{Error, Input, Tree};
 use crate::read_score::{ReadScore, WishError};
 use crate::report::{Audit, Candidate, Figures, RankedEdition, Ranking, SCHEMA, ScoreName};
 use crate::whole_file;
@@ -121,29 +121,41 @@ impl Contest {
     }
 
     fn edition(&self, place: usize, file: &Path) -> RankedEdition {
-        self.compared(place, file).unwrap_or_else(|fault| RankedEdition::without_figures(shown(file), fault))
+        let read = || {
+            let input = Input::open(file)?;
+            let edition = ReadScore::of(&input)?.and_the_text_freed();
+            Ok::<_, Error>((input, edition))
+        };
+        let (input, edition) = match read() {
+            Ok(read) => read,
+            Err(error) => return RankedEdition::without_figures(shown(file), error.to_string()),
+        };
+        let title = edition.score.title.clone();
+        let bare =
+            RankedEdition { readable: true, title, ..RankedEdition::without_figures(shown(file), String::new()) };
+        let told = |fault| RankedEdition { fault: Some(fault), ..bare.clone() };
+        let found = match &self.against {
+            Against::Source(source) => self.with_the_source(place, &input, edition, source, &bare),
+            Against::Library(library) => self.with_its_source(place, &input, edition, library, &bare),
+        };
+        found.unwrap_or_else(told)
     }
 
-    fn compared(&self, place: usize, file: &Path) -> Result<RankedEdition, String> {
-        let input = Input::open(file).map_err(|e| e.to_string())?;
-        let edition = ReadScore::of(&input).map_err(|e| e.to_string())?.and_the_text_freed();
-        let title = edition.score.title.clone();
-        let bare = RankedEdition {
-            readable: true,
-            title,
-            fault: None,
-            ..RankedEdition::without_figures(shown(file), String::new())
-        };
-        match &self.against {
-            Against::Source(source) => {
-                let name = source.file.clone();
-                let (audit, figures) = self.beside(edition, source.clone())?;
-                let fault = figures.is_none().then(|| NOTHING.to_string());
-                let page = figures.is_some().then(|| self.page(place, &input, Path::new(&name), &audit)).transpose()?;
-                Ok(RankedEdition { source: Some(name), fault, figures, audit: page.flatten(), ..bare })
-            }
-            Against::Library(library) => self.with_its_source(place, &input, edition, library, bare),
+    fn with_the_source(
+        &self,
+        place: usize,
+        input: &Input,
+        edition: ReadScore<()>,
+        source: &ReadScore<()>,
+        bare: &RankedEdition,
+    ) -> Result<RankedEdition, String> {
+        let name = source.file.clone();
+        let (audit, figures) = self.beside(edition, source.clone())?;
+        if figures.is_none() {
+            return Err(NOTHING.into());
         }
+        let page = self.page(place, input, Path::new(&name), &audit)?;
+        Ok(RankedEdition { source: Some(name), fault: None, figures, audit: page, ..bare.clone() })
     }
 
     /// Compares it with those of the library that come near, and keeps the likest.
@@ -153,7 +165,7 @@ impl Contest {
         input: &Input,
         edition: ReadScore<()>,
         library: &Library,
-        bare: RankedEdition,
+        bare: &RankedEdition,
     ) -> Result<RankedEdition, String> {
         let mut found = Vec::new();
         for path in library.near(&edition.score) {
@@ -170,19 +182,27 @@ impl Contest {
         });
         let candidates: Vec<Candidate> = found.iter().map(|f| f.0.clone()).collect();
         let Some((best, _, _, path, audit, (figures, alone))) = found.into_iter().next() else {
-            return Ok(RankedEdition { fault: Some(library.nothing()), ..bare });
+            return Err(library.nothing());
         };
         if figures.shared(alone) < library::LEAST_SHARED_NOTES {
             let nearest =
                 format!("{}; the nearest, {}, has {} of 100 notes", library.nothing(), best.file, best.alike_in_100);
-            return Ok(RankedEdition { fault: Some(nearest), candidates, ..bare });
+            return Ok(RankedEdition { fault: Some(nearest), candidates, ..bare.clone() });
         }
         let is_ahead = |next: &Candidate| next.alike_in_100 + library::MARGIN <= best.alike_in_100;
         let sure = best.alike_in_100 >= library::LEAST_SURE && candidates.get(1).is_none_or(is_ahead);
         let page = self.page(place, input, path, &audit)?;
         let near = candidates.into_iter().filter(|c| c.alike_in_100 + library::MARGIN > best.alike_in_100).collect();
         let source = Some(best.file);
-        Ok(RankedEdition { source, sure: Some(sure), candidates: near, figures: Some(figures), audit: page, ..bare })
+        Ok(RankedEdition {
+            source,
+            sure: Some(sure),
+            candidates: near,
+            fault: None,
+            figures: Some(figures),
+            audit: page,
+            ..bare.clone()
+        })
     }
 
     fn beside(&self, edition: ReadScore<()>, source: ReadScore<()>) -> Result<(Audit, Option<Figures>), String> {

@@ -200,7 +200,7 @@ impl PartReport {
 }
 
 /// How the edition sounds against the source.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Clone, Serialize)]
 pub struct Transposition {
     /// Half steps, up or down.
     pub semitones: i32,

@@ -19,6 +19,7 @@ mod keys;
 mod page;
 mod paper;
 mod python;
+mod rank;
 mod real;
 mod schema;
 mod survey;

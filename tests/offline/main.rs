@@ -26,6 +26,7 @@ mod left;
 mod marks;
 mod page;
 mod properties;
+mod rank;
 mod reading;
 mod readme;
 mod replay;

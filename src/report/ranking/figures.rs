@@ -7,7 +7,7 @@ use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// How far an edition is its source.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Clone, Serialize)]
 pub struct Figures {
     /// The lines that were compared, in words.
     pub parts: Vec<String>,
@@ -30,7 +30,7 @@ pub struct Figures {
 }
 
 /// Struck notes of both sides.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Clone, Serialize)]
 pub struct NoteFigures {
     /// Of the edition.
     pub edition: usize,
@@ -49,7 +49,7 @@ pub struct NoteFigures {
 }
 
 /// Marks that the source has not so.
-#[derive(Debug, Default, Serialize)]
+#[derive(Debug, Clone, Default, Serialize)]
 pub struct MarkFigures {
     /// The editor's own.
     pub added: usize,
@@ -67,7 +67,7 @@ impl MarkFigures {
 }
 
 /// Bars of the edition that were compared.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Clone, Serialize)]
 pub struct BarFigures {
     /// How many.
     pub compared: usize,
@@ -94,7 +94,7 @@ pub enum Hand {
 }
 
 /// What the edition has not of the source.
-#[derive(Debug, Default, Serialize)]
+#[derive(Debug, Clone, Default, Serialize)]
 pub struct Missing {
     /// Lines of the source without a counterpart, in words.
     pub parts: Vec<String>,
@@ -191,8 +191,7 @@ fn most_common(parts: &[PartReport]) -> Transposition {
         parts.iter().filter(|p| (p.transposition.semitones, p.transposition.steps) == (t.semitones, t.steps)).count()
     };
     let most = parts.iter().rev().max_by_key(|p| of(&p.transposition)).expect("there is a part");
-    let Transposition { semitones, steps, ref name } = most.transposition;
-    Transposition { semitones, steps, name: name.clone() }
+    most.transposition.clone()
 }
 
 /// The bars of all parts together, which have the same.

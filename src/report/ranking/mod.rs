@@ -34,7 +34,7 @@ pub struct Ranking {
 }
 
 /// One edition.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Clone, Serialize)]
 pub struct RankedEdition {
     /// 1-based; editions that are alike share one. `None` where nothing was compared, or no others are known yet.
     pub rank: Option<usize>,

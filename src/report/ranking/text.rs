@@ -3,6 +3,7 @@
 use super::{RankedEdition, Ranking, words};
 use crate::report::page::{Ink, Page, printable};
 use crate::report::phrases;
+use std::path::{Path, PathBuf};
 use unicode_width::UnicodeWidthStr;
 
 pub fn text(ranking: &Ranking, width: usize) -> String {
@@ -16,12 +17,16 @@ pub fn text(ranking: &Ranking, width: usize) -> String {
         (None, Some(folder)) => page.hanging("  sources  ", "  sources  ", folder),
         _ => {}
     }
+    let folder = common_folder(&ranking.editions);
+    if !folder.as_os_str().is_empty() {
+        page.hanging("  editions ", "  editions ", &folder.display().to_string());
+    }
     let reasons: Vec<&String> = ranking.editions.iter().filter_map(|e| e.reason.as_ref()).collect();
     if !reasons.is_empty() {
         page.blank();
         reasons.iter().for_each(|reason| page.paragraph(reason));
         page.blank();
-        table(&mut page, ranking);
+        table(&mut page, ranking, &folder);
     }
     let left: Vec<_> = ranking.editions.iter().filter(|e| e.figures.is_none()).collect();
     if !left.is_empty() {
@@ -36,6 +41,16 @@ pub fn text(ranking: &Ranking, width: usize) -> String {
     page.paragraph(&format!("Order: {}; the first in which two editions differ decides.", ranking.order.join(", ")));
     page.paragraph(phrases::CAUTION);
     page.text
+}
+
+/// The folder in which all editions lie; empty where they have none in common.
+fn common_folder(editions: &[RankedEdition]) -> PathBuf {
+    let folder = |e: &RankedEdition| Path::new(&e.file).parent().unwrap_or(Path::new("")).to_path_buf();
+    let mut folders = editions.iter().map(folder);
+    let first = folders.next().unwrap_or_default();
+    let shared =
+        |a: PathBuf, b: PathBuf| a.components().zip(b.components()).take_while(|(a, b)| a == b).map(|c| c.0).collect();
+    folders.fold(first, shared)
 }
 
 /// What was wrong, with the file's name before it where it is not there.
@@ -58,7 +73,7 @@ fn cells(edition: &RankedEdition) -> Option<[String; 7]> {
     ])
 }
 
-fn table(page: &mut Page, ranking: &Ranking) {
+fn table(page: &mut Page, ranking: &Ranking, folder: &Path) {
     let rows: Vec<(&RankedEdition, [String; 7])> =
         ranking.editions.iter().filter_map(|e| Some((e, cells(e)?))).collect();
     let width = |column: usize| {
@@ -81,7 +96,9 @@ fn table(page: &mut Page, ranking: &Ranking) {
     for (edition, cells) in &rows {
         let figures = edition.figures.as_ref().expect("only these are rows");
         let lead = aligned(cells, outside.then(|| figures.outside.unwrap_or(0).to_string()));
-        page.hanging(&lead, &lead.clone(), &printable(&edition.file));
+        let file = Path::new(&edition.file);
+        let file = file.strip_prefix(folder).unwrap_or(file).display().to_string();
+        page.hanging(&lead, &lead.clone(), &printable(&file));
         let more = more(edition);
         if !more.is_empty() {
             let lead = " ".repeat(widths[0] + 2);
