@@ -84,7 +84,7 @@ fn rows(edition: &RankedEdition, figures: &Figures, outside: bool, columns: usiz
     html! {
         tbody {
             tr {
-                td.n { @if let Some(rank) = edition.rank { (rank) } }
+                td.n data-what="Rank" { @if let Some(rank) = edition.rank { (rank) } }
                 th.file scope="row" {
                     @match &edition.audit {
                         Some(audit) => a href=(audit) { bdi { (edition.file) } },
@@ -93,13 +93,13 @@ fn rows(edition: &RankedEdition, figures: &Figures, outside: bool, columns: usiz
                     @if let Some(title) = &edition.title { small { bdi { (title) } } }
                     @for sentence in sentences(edition, figures) { small { (sentence) } }
                 }
-                td.n { (ranking::notes_alike(figures)) }
-                td.n { (figures.notes.changed) }
-                td.n { (figures.notes.in_another_octave) }
-                td.n { (figures.passages.values().sum::<usize>()) }
-                td.n { (marks.all()) }
-                td.n { (figures.bars.without_finding) " of " (figures.bars.compared) }
-                @if outside { td.n { (figures.outside.unwrap_or(0)) } }
+                td.n data-what="Alike, of 100 notes" { (ranking::notes_alike(figures)) }
+                td.n data-what="Notes changed" { (figures.notes.changed) }
+                td.n data-what="In another octave" { (figures.notes.in_another_octave) }
+                td.n data-what="Passages" { (figures.passages.values().sum::<usize>()) }
+                td.n data-what="Editor's marks" { (marks.all()) }
+                td.n data-what="Bars without a finding" { (figures.bars.without_finding) " of " (figures.bars.compared) }
+                @if outside { td.n data-what="Outside the range" { (figures.outside.unwrap_or(0)) } }
             }
             tr { td.hands colspan=(columns) { (strip(&figures.bars)) } }
         }
