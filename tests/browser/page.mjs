@@ -1,6 +1,6 @@
-// Opens pages of the audit in headless Chromium, as a desktop and as a phone:
+// Opens pages of audits and rankings in headless Chromium, as a desktop and as a phone:
 //   node page.mjs CHROMIUM PICTURES-OR--  PAGE REPORT [PAGE REPORT …]
-// REPORT is the JSON of the same audit. Prints what is wrong; exit status 1 if anything is.
+// REPORT is the JSON of the same audit, or ranking. Prints what is wrong; exit status 1 if anything is.
 import { readFileSync } from "node:fs";
 import { createRequire } from "node:module";
 import { basename, join, resolve } from "node:path";
@@ -55,6 +55,20 @@ function inPage() {
       named: all(":is(svg, .system)[role][aria-label]").length,
     };
   });
+}
+
+/** A row and a strip of bars for each edition that was compared, and a line for each other. */
+async function rows(page, place, editions) {
+  const compared = editions.filter((e) => e.rank !== null);
+  const found = await page.$$eval(".ranking tbody", (all) => all.map((body) => ({
+    file: body.querySelector("th bdi").textContent,
+    figures: [...body.querySelectorAll("td[data-what]")].map((td) => td.textContent),
+    high: [...body.querySelectorAll("svg rect")].reduce((sum, r) => sum + Number(r.getAttribute("width")), 0),
+  })));
+  same(place, "editions", found.map((e) => e.file), compared.map((e) => e.file));
+  same(place, "bars with a hand", found.map((e) => e.high), compared.map((e) => e.bars.compared - e.bars.without_finding));
+  same(place, "ranks", found.map((e) => Number(e.figures[0])), compared.map((e) => e.rank));
+  same(place, "the others", await page.$$eval("#left + ul li", (all) => all.length), editions.length - compared.length);
 }
 
 async function filters(page, place, report) {
@@ -227,7 +241,8 @@ async function check(browser, file, report, view) {
     same(place, "pictures with names", found.named, found.pictures);
     if (part.bars.length > 0) same(place, "the strip has every bar", found.strip >= part.bars.length, true);
   }
-  same(place, "parts", await page.$$eval("section.part", (parts) => parts.length), report.parts.length);
+  if (report.editions) await rows(page, place, report.editions);
+  else same(place, "parts", await page.$$eval("section.part", (parts) => parts.length), report.parts.length);
   const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
   same(place, "pixels beyond the screen", wide, 0);
   // The page lets no script in but its own; the debugger may.
@@ -243,9 +258,11 @@ async function check(browser, file, report, view) {
     same(place, "staves have notes", notes > 0, true);
     await page.goto(address);
   }
-  await unfold(page, place, address);
-  await pointing(page, place, report);
-  await filters(page, place, report);
+  if (report.parts) {
+    await unfold(page, place, address);
+    await pointing(page, place, report);
+    await filters(page, place, report);
+  }
   same(place, "requests", asked.filter((url) => url.split("#")[0] !== address && !url.startsWith("data:")).map((url) => url.slice(0, 200)), []);
   same(place, "errors", errors, []);
   await page.close();
