@@ -67,7 +67,7 @@ pub fn tempo(text: &str) -> Result<f64, String> {
 }
 
 /// Bytes of a text that is not read at the same time as another: memory counts more there than time.
-const LARGE: u64 = 4 << 20;
+const LARGE: u64 = 2_500_000;
 /// So many times as large a compressed score may be when it is unpacked, as a rule.
 const PACKED: u64 = 20;
 
