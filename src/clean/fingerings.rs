@@ -38,7 +38,7 @@ pub(super) fn moved(before: &Score, after: &Score) -> Vec<String> {
             n => format!("{n} fingerings were {}; check them", OTHER[1]),
         };
         let bar = if numbers.len() == 1 && more.is_empty() { "bar" } else { "bars" };
-        Some(format!("part {}, {bar} {}{more}: {what}", new.spoken(), numbers.join(", ")))
+        Some(format!("{}, {bar} {}{more}: {what}", new.spoken(), numbers.join(", ")))
     };
     before.parts.iter().zip(&after.parts).filter_map(of_part).collect()
 }

@@ -1,4 +1,4 @@
-// Choose: edition and source, the instrument, and which line lies beside which.
+// Choose: edition and source, the instrument, and what is compared.
 "use strict";
 
 import { change, choose, get } from "./server.js";
@@ -42,7 +42,7 @@ const lineFields = (parts, lines, set, side, title, whose) => {
   const number = (name) => (value) => set({ [name]: value === null ? null : Number(value), ...(name === staff && { [voice]: null }) });
   // The file of settings may have a name in place of an id.
   const own = parts.length === 1 ? parts[0] : parts.find((one) => [one.id, one.name].includes(lines[part]));
-  const fields = parts.length > 1 || lines[part] ? [labelled(title, pick([[null, "whatever fits best"], ...parts.map((one) => [one.id, one.name || one.id])], lines[part] ? own?.id ?? null : null,
+  const fields = parts.length > 1 || lines[part] ? [labelled(title, pick([[null, "the best match"], ...parts.map((one) => [one.id, one.name || one.id])], lines[part] ? own?.id ?? null : null,
     (value) => set({ [part]: value, [staff]: null, [voice]: null })))] : [];
   const field = (name, what, all) => labelled(`Only this ${what} ${whose}`, pick([[null, `every ${what}`], ...all.map((one) => [String(one), `${what} ${one}`])], lines[name]?.toString() ?? null, number(name)));
   if (own?.staves > 1) fields.push(field(staff, "staff", Array.from({ length: own.staves }, (_, place) => place + 1)));
@@ -64,8 +64,8 @@ export const show = async (section, { state, pair }) => {
     const { audit } = pair;
     const set = (changed) => change({ do: "lines", lines: { ...lines, ...changed } });
     children.push(
-      make("h3", {}, "What lies beside what"),
-      make("ul", {}, audit.parts.map((part) => make("li", {}, `${spoken(part.part)}: beside ${spoken(part.source_part)} of the source, ${part.notes.matched} of ${part.notes.edition} notes meet`)),
+      make("h3", {}, "What is compared"),
+      make("ul", {}, audit.parts.map((part) => make("li", {}, `${spoken(part.part)}: with ${spoken(part.source_part)} of the source; ${part.notes.matched} of ${part.notes.edition} notes match`)),
         audit.not_compared.edition.map((alone) => make("li", {}, `${spoken(alone)}: nothing in the source; it is left as it is`))),
       lineFields(pair.lines[0], lines, set, "", "Only this part of the edition", "of the edition"),
       lineFields(pair.lines[1], lines, set, "source-", "beside this part of the source", "of the source"),

@@ -23,12 +23,12 @@ const table = (instrument, report) => {
     const isOwn = name === now || (!player.transpose && key.transposition.semitones === 0);
     const choose = () => set({ key: null, transpose: key.transposition.semitones === 0 && key.transposition.steps === 0 ? null : name, fit: key.octave_changes.length > 0 });
     return make("tr", { "aria-current": isOwn ? "true" : null },
-      make("td", {}, String(key.rank)),
-      make("th", { scope: "row" }, key.key ?? key.signature),
+      make("td", { "data-what": "Rank" }, String(key.rank)),
+      make("th", { scope: "row", "data-what": "Key" }, key.key ?? key.signature),
       make("td", {}, isOwn ? "chosen" : button("Choose", choose, { "aria-label": `Choose ${key.key ?? key.signature}, ${name}` })),
-      make("td", {}, name),
-      make("td", {}, key.outside === 0 ? "all within" : `${key.outside} outside${key.octave_changes.length ? `, ${key.outside_after} after octave changes` : ""}`),
-      make("td", {}, key.reason));
+      make("td", { "data-what": "From the edition" }, name),
+      make("td", { "data-what": "Range" }, key.outside === 0 ? "all within" : `${key.outside} outside${key.octave_changes.length ? `, ${key.outside_after} after octave changes` : ""}`),
+      make("td", { "data-what": "Why" }, key.reason));
   };
   const [best, rest] = [of.transpositions.slice(0, 6), of.transpositions.slice(6)];
   const head = () => make("thead", {}, make("tr", {}, ["Rank", "Key", "Choice", "From the edition", "Range", "Why"].map((text) => make("th", { scope: "col" }, text))));
@@ -41,7 +41,7 @@ const table = (instrument, report) => {
 export const inRange = (parts, go) => {
   if (!parts) return [make("p", {}, "Choose an instrument to see what leaves its range.")];
   const list = (title, all) => all.length ? [make("h3", {}, title), make("ul", { class: "places" }, all.map((one) =>
-    make("li", {}, go ? button(one.what, () => go(one)) : one.what, " ", one.why)))] : [];
+    make("li", {}, go ? button(one.what, () => go(one)) : one.what, go ? " " : ", ", one.why)))] : [];
   return parts.flatMap((part) => [
     make("p", {}, parts.length > 1 ? `${part.name}: ${part.summary}` : part.summary),
     ...list("Phrases that obelus moved an octave", part.moved),
