@@ -215,6 +215,8 @@ fn a_file_that_cannot_be_read_does_not_stop_the_others() {
     folder.put("editions/empty.musicxml", "");
     let bomb = "<!DOCTYPE a [<!ENTITY a \"aaaaaaaaaa\"><!ENTITY b \"&a;&a;&a;&a;&a;&a;&a;&a;\">]><score-partwise>&b;</score-partwise>";
     folder.put("editions/entities.xml", bomb);
+    // Larger than any that is read (docs/reading.md).
+    folder.put("editions/huge.xml", " ".repeat(64 << 20) + TUNE);
     let ranking = folder.ranked(&[]);
     let editions = ranking["editions"].as_array().unwrap();
     assert_eq!(editions.iter().filter(|e| e["rank"].is_u64()).count(), 6);
@@ -223,7 +225,7 @@ fn a_file_that_cannot_be_read_does_not_stop_the_others() {
         assert!(fault.contains(edition["file"].as_str().unwrap()), "{edition}");
         assert_eq!(edition["readable"], false);
     }
-    assert_eq!(editions.len(), 10);
+    assert_eq!(editions.len(), 11);
     // Only where nothing can be read it is a failure.
     let failed = obelus_fails(&["rank", &folder.text("source.musicxml"), &folder.text("editions/deep.xml")]);
     assert_eq!(failed.status, 3);
@@ -268,4 +270,50 @@ fn the_demo_is_ranked_behind_its_clean_copy() {
     let ranking = json_of(&["rank", &demo("source.musicxml"), &demo("edition.musicxml"), &copy, "--format", "json"]);
     assert_eq!(names(&ranking), ["clean", "edition"]);
     assert_eq!(ranking["editions"][0]["missing"]["parts"][0], "Basso");
+}
+
+/// Ctrl-C in the midst of it: what is written is whole, and nothing else is there.
+#[test]
+#[cfg(unix)]
+fn an_interrupt_leaves_whole_files() {
+    use std::process::Stdio;
+    const KILLS: usize = 20;
+    let folder = Folder::with_editions();
+    for number in 0..40 {
+        folder.tune(&format!("editions/{number:02}.musicxml"), &TUNE.replacen("D5q", "D5q(trill)", number % 5));
+    }
+    let command = || {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_obelus"));
+        command.args(["rank", "source.musicxml", "editions", "--format", "json", "-o", "ranking.json"]);
+        command.args(["--audits", "audits"]).current_dir(folder.0.path()).stdout(Stdio::null()).stderr(Stdio::null());
+        command
+    };
+    assert!(command().status().unwrap().success());
+    let pages = |dir: &Path| -> BTreeSet<PathBuf> { fs::read_dir(dir).unwrap().map(|e| e.unwrap().path()).collect() };
+    let (all, ranking) = (pages(&folder.at("audits")), fs::read(folder.at("ranking.json")).unwrap());
+    let mut stopped = 0;
+    for round in 0..KILLS {
+        fs::remove_dir_all(folder.at("audits")).unwrap();
+        fs::remove_file(folder.at("ranking.json")).unwrap();
+        let mut child = command().spawn().unwrap();
+        // So many pages, and it is stopped.
+        let wanted = all.len() * round / KILLS;
+        while fs::read_dir(folder.at("audits")).map_or(0, Iterator::count) < wanted
+            && child.try_wait().unwrap().is_none()
+        {
+            std::thread::yield_now();
+        }
+        Command::new("kill").args(["-INT", &child.id().to_string()]).stderr(Stdio::null()).status().unwrap();
+        stopped += usize::from(!child.wait().unwrap().success());
+        assert!(fs::read(folder.at("ranking.json")).map_or(true, |found| found == ranking), "a part of a ranking");
+        let audits = folder.at("audits");
+        let found = if audits.exists() { pages(&audits) } else { BTreeSet::new() };
+        assert!(found.is_subset(&all), "{found:?}");
+        for page in found {
+            assert!(fs::read_to_string(&page).unwrap().trim_end().ends_with("</html>"), "{}", page.display());
+        }
+        fs::create_dir_all(&audits).unwrap();
+        fs::write(folder.at("ranking.json"), "").unwrap();
+    }
+    assert!(stopped >= KILLS / 2, "{stopped} of {KILLS} were stopped before they ended");
 }
