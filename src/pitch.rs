@@ -3,7 +3,7 @@
 mod accidental;
 mod key;
 
-use std::fmt;
+use std::fmt::{self, Write};
 
 pub use accidental::{accidental_name, alteration_of, short_accidental};
 pub use key::{Mode, key_alter, key_fifths, key_in_words, key_name, nearest_by_fifths};
@@ -88,22 +88,29 @@ impl Pitch {
 
     /// The name without its octave, as in `F#`.
     pub fn name(self) -> String {
-        let mut text = String::from(LETTERS[self.step as usize]);
+        let mut text = String::new();
+        self.write_name(&mut text).expect("a string takes whatever is written");
+        text
+    }
+
+    fn write_name(self, out: &mut impl Write) -> fmt::Result {
+        out.write_char(LETTERS[self.step as usize])?;
         let sign = if self.alter < 0 { 'b' } else { '#' };
         for _ in 0..self.alter.abs() / 100 {
-            text.push(sign);
+            out.write_char(sign)?;
         }
-        if self.alter % 100 != 0 {
-            text.push_str(if self.alter < 0 { "d" } else { "+" });
+        match self.alter % 100 {
+            0 => Ok(()),
+            _ => out.write_char(if self.alter < 0 { 'd' } else { '+' }),
         }
-        text
     }
 }
 
 /// Scientific notation: `C4` is middle C.
 impl fmt::Display for Pitch {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}{}", self.name(), self.octave)
+        self.write_name(f)?;
+        write!(f, "{}", self.octave)
     }
 }
 

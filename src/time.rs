@@ -17,14 +17,36 @@ pub fn lcm(a: i64, b: i64) -> i64 {
 
 /// The exact fraction as text: `3/2`, `0`, `-1/4`.
 pub fn text(time: Time) -> String {
-    if time.is_integer() { time.to_integer().to_string() } else { time.to_string() }
+    let mut out = number(time.numer());
+    if !time.is_integer() {
+        out.push('/');
+        push(&mut out, time.denom());
+    }
+    out
+}
+
+/// Room for most fractions.
+const USUAL_LENGTH: usize = 8;
+
+fn number(number: i64) -> String {
+    let mut out = String::with_capacity(USUAL_LENGTH);
+    push(&mut out, number);
+    out
+}
+
+/// Nearly all numbers of a report have one digit.
+fn push(out: &mut String, number: i64) {
+    match u8::try_from(number) {
+        Ok(digit @ 0..=9) => out.push(char::from(b'0' + digit)),
+        _ => out.push_str(&number.to_string()),
+    }
 }
 
 /// A beat for people: `2.5` where a short decimal is exact, else `2+1/3`.
 pub fn beat_text(beat: Time) -> String {
     let (whole, rest) = (beat.floor(), beat - beat.floor());
     if rest.numer() == 0 {
-        return whole.to_integer().to_string();
+        return number(whole.to_integer());
     }
     // Nearly all beats are told by these.
     let common = match (rest.numer(), rest.denom()) {
@@ -34,7 +56,7 @@ pub fn beat_text(beat: Time) -> String {
         _ => "",
     };
     if !common.is_empty() {
-        return whole.to_integer().to_string() + common;
+        return number(whole.to_integer()) + common;
     }
     if 1000 % rest.denom() == 0 {
         let thousandths = rest.numer() * (1000 / rest.denom());

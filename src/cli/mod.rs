@@ -22,6 +22,7 @@ mod readable;
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
 use failure::Failure;
+use std::ffi::OsString;
 use std::io::Write;
 use std::process::ExitCode;
 
@@ -67,8 +68,10 @@ enum Command {
 
 /// Reads the arguments, runs the command, tells what went wrong.
 pub fn main() -> ExitCode {
-    let result = match Cli::try_parse() {
-        Ok(cli) => run(cli.command),
+    let args: Vec<OsString> = std::env::args_os().collect();
+    let command = called(&args).map_or_else(|| Cli::try_parse_from(&args).map(|cli| cli.command), Ok);
+    let result = match command {
+        Ok(command) => run(command),
         Err(error) if is_help(&error) => {
             // Whoever reads may stop early; there is nobody left to tell.
             let _ = error.print();
@@ -83,6 +86,27 @@ pub fn main() -> ExitCode {
             let _ = writeln!(out, "obelus: {}", failure.line());
             ExitCode::from(failure.status)
         }
+    }
+}
+
+/// The command that is called, with its arguments. To prepare those of all commands takes as long as to read a short
+/// score: this is only done for whoever asks for help, or calls wrongly.
+fn called(args: &[OsString]) -> Option<Command> {
+    fn read<A: clap::Args>(args: &[OsString]) -> Option<A> {
+        let known = A::augment_args(clap::Command::new("obelus"));
+        A::from_arg_matches(&known.try_get_matches_from(args).ok()?).ok()
+    }
+    let args = args.get(1..)?;
+    match args.first()?.to_str()? {
+        "audit" => read(args).map(Command::Audit),
+        "clean" => read(args).map(Command::Clean),
+        "range" => read(args).map(Command::Range),
+        "keys" => read(args).map(Command::Keys),
+        "marks" => read(args).map(Command::Marks),
+        "print" => read(args).map(Command::Print),
+        "desk" => read(args).map(Command::Desk),
+        "rank" => read(args).map(Command::Rank),
+        _ => None,
     }
 }
 
@@ -145,6 +169,27 @@ mod tests {
     #[test]
     fn the_arguments_are_consistent() {
         Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn a_command_is_read_alone_as_among_all() {
+        let read = |line: &str| {
+            let args: Vec<OsString> = line.split(' ').map(OsString::from).collect();
+            (
+                called(&args).map(|c| format!("{c:?}")),
+                Cli::try_parse_from(&args).ok().map(|c| format!("{:?}", c.command)),
+            )
+        };
+        let right =
+            ["audit a b --format json -o c", "clean a b -o c", "range a", "keys a", "print a --pdf b", "rank a b"];
+        for line in right.into_iter().chain(["marks a b -o c", "desk a b"]) {
+            let (alone, among_all) = read(&format!("obelus {line}"));
+            assert!(alone.is_some(), "{line}");
+            assert_eq!(alone, among_all, "{line}");
+        }
+        for wrong in ["obelus", "obelus help", "obelus audit", "obelus audit --help", "obelus audit a b --bar 3"] {
+            assert_eq!(read(wrong), (None, None), "{wrong}");
+        }
     }
 
     #[test]

@@ -43,10 +43,11 @@ pub fn outline(views: &[PartView], scale: Time, layout: Layout) -> (Vec<Row>, Sc
             source.cut(piece);
         }
     }
-    let Laid { mut rows, unlike, .. } = laid(&edition, &source, layout, None);
+    let Laid { mut rows, unlike, common, .. } =
+        laid(&edition, &source, layout, Some(0).filter(|_| layout == Layout::Played));
     if layout == Layout::Played
         && let Some(played) = repeats::Unfolded::new(views, &rows, unlike)
-        && let Some(better) = as_played(&mut edition, &mut source, played)
+        && let Some(better) = as_played(&mut edition, &mut source, played, common)
     {
         rows = better;
     }
@@ -55,30 +56,47 @@ pub fn outline(views: &[PartView], scale: Time, layout: Layout) -> (Vec<Row>, Sc
 }
 
 /// The rows with the second times of strains that the other side writes out;
-/// `None` where it writes out none.
-fn as_played(edition: &mut SideCells, source: &mut SideCells, played: repeats::Unfolded) -> Option<Vec<Row>> {
+/// `None` where it writes out none. `as_written`: what both share without them, in quarter notes.
+fn as_played(
+    edition: &mut SideCells,
+    source: &mut SideCells,
+    played: repeats::Unfolded,
+    as_written: f64,
+) -> Option<Vec<Row>> {
     let folded = (edition.cells.clone(), source.cells.clone());
-    let as_written = laid(edition, source, Layout::Played, Some(0)).common;
-    let mut with = |strains: &repeats::Unfolded| {
+    let unfold = |strains: &repeats::Unfolded, edition: &mut SideCells, source: &mut SideCells| {
         (edition.cells, source.cells) = folded.clone();
         (edition.cells, source.cells) = strains.cells(edition, source);
+    };
+    let lay = |strains: &repeats::Unfolded, edition: &SideCells, source: &SideCells| {
         let new = laid(edition, source, Layout::Played, Some(strains.count()));
-        let more = new.common - as_written;
-        (new, more)
+        let fewer = strains.fewer(&new.rows, &new.shared, new.common - as_written);
+        (new.rows, fewer)
     };
     let mut played = if played.count() > repeats::MOST_ALONE {
         played
     } else {
-        played.filter(|one| {
-            let (new, more) = with(one);
-            one.fewer(&new.rows, &new.shared, more).is_none()
-        })
+        let mut held = Vec::new();
+        let alone = played.filter(|one| {
+            unfold(one, edition, source);
+            // No bar is shared twice: most often too few are left.
+            if !repeats::could_explain([&edition.cells, &source.cells], as_written) {
+                return false;
+            }
+            let (rows, fewer) = lay(one, edition, source);
+            held = rows;
+            fewer.is_none()
+        });
+        if alone.count() == 1 && played.count() == 1 {
+            return Some(held);
+        }
+        alone
     };
     while !played.is_empty() {
-        let (new, more) = with(&played);
-        match played.fewer(&new.rows, &new.shared, more) {
-            Some(fewer) => played = fewer,
-            None => return Some(new.rows),
+        unfold(&played, edition, source);
+        match lay(&played, edition, source) {
+            (_, Some(fewer)) => played = fewer,
+            (rows, None) => return Some(rows),
         }
     }
     None

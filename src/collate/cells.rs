@@ -4,12 +4,57 @@
 use crate::score::Part;
 use crate::time::Time;
 use rustc_hash::{FxHashMap, FxHasher};
+use std::cell::OnceCell;
 use std::cmp::Ordering;
 use std::hash::{Hash, Hasher};
-use std::ops::Range;
+use std::ops::{Deref, Range};
+use std::rc::Rc;
 
 /// One struck note: its part, its time in the cell (in the source's values), its pitch class.
 pub(super) type Content = Vec<(usize, Time, i32)>;
+
+/// The notes of a cell in order, and what is asked of them again and again. Copies of a cell share them.
+#[derive(Debug)]
+pub(super) struct Notes {
+    placed: Content,
+    sounding: OnceCell<Vec<(usize, i32)>>,
+    hash: OnceCell<u64>,
+}
+
+impl Notes {
+    fn new(placed: Content) -> Rc<Notes> {
+        Rc::new(Notes { placed, sounding: OnceCell::new(), hash: OnceCell::new() })
+    }
+
+    /// Wherever they stand.
+    fn sounding(&self) -> &[(usize, i32)] {
+        self.sounding.get_or_init(|| sounding(&self.placed))
+    }
+
+    fn hash(&self) -> u64 {
+        *self.hash.get_or_init(|| hash(&self.placed))
+    }
+}
+
+impl Deref for Notes {
+    type Target = Content;
+
+    fn deref(&self) -> &Content {
+        &self.placed
+    }
+}
+
+fn sounding(notes: &Content) -> Vec<(usize, i32)> {
+    let mut sounding: Vec<_> = notes.iter().map(|n| (n.0, n.2)).collect();
+    sounding.sort_unstable();
+    sounding
+}
+
+fn hash(notes: &Content) -> u64 {
+    let mut hasher = FxHasher::default();
+    notes.hash(&mut hasher);
+    hasher.finish()
+}
 
 /// A bar or a piece of one. Places count from where a full bar would begin, so
 /// that a pickup stands where it sounds.
@@ -18,7 +63,7 @@ pub(super) struct Cell {
     pub bar: usize,
     pub from: Time,
     pub to: Time,
-    pub content: Content,
+    pub content: Rc<Notes>,
     /// Notes that are held over, which other hands may strike.
     pub held: Content,
     /// The strain that it plays a second time, if it is laid out so.
@@ -63,7 +108,7 @@ impl<'a> SideCells<'a> {
             // A part that is silent there may fill less of its bar.
             let lengths = parts.iter().filter(|p| bar < p.bars.len()).map(|p| p.bars[bar].length + p.pickup(bar));
             let to = lengths.max().unwrap_or_default() / scale;
-            Cell { bar, from: Time::zero(), to, content, held, again: None }
+            Cell { bar, from: Time::zero(), to, content: Notes::new(content), held, again: None }
         });
         SideCells { cells: cells.collect(), parts, first: 0, scale }
     }
@@ -92,7 +137,7 @@ impl<'a> SideCells<'a> {
         let lacking = self.cells.first().filter(|c| c.bar > 0).map_or(Time::zero(), |c| self.pickup(c.bar));
         if let Some(cell) = self.cells.first_mut().filter(|_| !lacking.is_zero()) {
             cell.to += lacking;
-            cell.content.iter_mut().for_each(|note| note.1 += lacking);
+            cell.content = Notes::new(cell.content.iter().map(|n| (n.0, n.1 + lacking, n.2)).collect());
         }
     }
 
@@ -141,6 +186,9 @@ impl Cell {
     /// The piece between two places of the bar.
     pub fn piece(&self, from: Time, to: Time) -> Cell {
         let whole = to >= self.to;
+        if whole && from == self.from && to == self.to {
+            return self.clone();
+        }
         let inside = |notes: &Content| {
             let inside = notes.iter().filter_map(|(part, place, class)| {
                 let place = *place + self.from;
@@ -148,22 +196,22 @@ impl Cell {
             });
             inside.collect()
         };
-        Cell { bar: self.bar, from, to, content: inside(&self.content), held: inside(&self.held), again: self.again }
+        let (content, held) = (Notes::new(inside(&self.content)), inside(&self.held));
+        Cell { bar: self.bar, from, to, content, held, again: self.again }
     }
 
     pub fn hash(&self) -> u64 {
-        let mut hasher = FxHasher::default();
-        self.content.hash(&mut hasher);
-        hasher.finish()
+        self.content.hash()
     }
 
     /// As if nothing were held over.
     fn hash_of_all(&self) -> u64 {
+        if self.held.is_empty() {
+            return self.hash();
+        }
         let mut all: Content = self.content.iter().chain(&self.held).copied().collect();
         all.sort_unstable();
-        let mut hasher = FxHasher::default();
-        all.hash(&mut hasher);
-        hasher.finish()
+        hash(&all)
     }
 }
 
@@ -188,17 +236,20 @@ pub(super) fn numbers(source: &[Cell], edition: &[Cell]) -> (Vec<u64>, Vec<u64>)
 }
 
 /// How much two cells share, from 0 to 1.
-pub(super) fn likeness(e: &Content, s: &Content) -> f64 {
-    let notes = e.len() + s.len();
-    if notes == 0 {
+pub(super) fn likeness(e: &Notes, s: &Notes) -> f64 {
+    // Most cells that are laid side by side are equal.
+    if e.placed == s.placed {
         return 1.0;
     }
-    let classes = |cell: &Content| -> Vec<(usize, i32)> {
-        let mut classes: Vec<_> = cell.iter().map(|n| (n.0, n.2)).collect();
-        classes.sort_unstable();
-        classes
-    };
-    shared(common(e, s), common(&classes(e), &classes(s)), (e.len(), s.len()))
+    shared(common(e, s), common(e.sounding(), s.sounding()), (e.len(), s.len()))
+}
+
+/// The same of notes that are looked at once.
+pub(super) fn likeness_of(e: &Content, s: &Content) -> f64 {
+    match e.len() + s.len() {
+        0 => 1.0,
+        _ => shared(common(e, s), common(&sounding(e), &sounding(s)), (e.len(), s.len())),
+    }
 }
 
 /// Notes at the same place count more than those that only sound alike.
@@ -215,8 +266,16 @@ pub(super) fn frames(e: &Content, s: &Content) -> bool {
     few > 0 && 2 * common(e, s) >= few
 }
 
+/// For so few cells of one side, each with each, nothing is numbered.
+const FEW: usize = 4;
+
 /// The likeness of every cell of one side to every cell of the other, row by row.
 pub(super) fn likenesses(ours: &[Cell], theirs: &[Cell]) -> Vec<f64> {
+    if ours.len() * theirs.len() <= FEW * (ours.len() + theirs.len()) {
+        let row =
+            |own: &Cell| theirs.iter().map(move |other| likeness(&own.content, &other.content)).collect::<Vec<_>>();
+        return ours.iter().flat_map(row).collect();
+    }
     let placed = in_common(ours, theirs, |note| *note);
     let sounding = in_common(ours, theirs, |note| (note.0, note.2));
     let pairs = ours.iter().flat_map(|own| theirs.iter().map(|other| (own.content.len(), other.content.len())));
@@ -233,32 +292,41 @@ pub(super) fn likenesses(ours: &[Cell], theirs: &[Cell]) -> Vec<f64> {
 /// How many notes every cell of one side has in common with every cell of the
 /// other, row by row. Notes with one key are the same; only cells that share one are met.
 fn in_common<K: Hash + Eq>(ours: &[Cell], theirs: &[Cell], key: impl Fn(&(usize, Time, i32)) -> K) -> Vec<u32> {
-    /// The cells of each side that have a note, in order, and how often.
-    type Holders = [Vec<(usize, u32)>; 2];
     let mut numbers: FxHashMap<K, usize> = FxHashMap::default();
-    let mut holders: Vec<Holders> = Vec::new();
-    for (side, cells) in [ours, theirs].into_iter().enumerate() {
-        for (at, cell) in cells.iter().enumerate() {
-            for note in &cell.content {
-                let next = numbers.len();
-                let number = *numbers.entry(key(note)).or_insert(next);
-                if number == holders.len() {
-                    holders.push(Holders::default());
-                }
-                let known = &mut holders[number][side];
-                match known.last_mut().filter(|last| last.0 == at) {
-                    Some(last) => last.1 += 1,
-                    None => known.push((at, 1)),
-                }
-            }
+    // The number of each of their notes, and its cell; then the cells of each number in one stretch.
+    let mut notes: Vec<(usize, u32)> = Vec::with_capacity(theirs.iter().map(|c| c.content.len()).sum());
+    for (at, cell) in theirs.iter().enumerate() {
+        for note in cell.content.iter() {
+            let next = numbers.len();
+            notes.push((*numbers.entry(key(note)).or_insert(next), at as u32));
         }
+    }
+    let mut ends = vec![0_usize; numbers.len() + 1];
+    notes.iter().for_each(|(number, _)| ends[number + 1] += 1);
+    (1..ends.len()).for_each(|at| ends[at] += ends[at - 1]);
+    let mut holders = vec![0_u32; notes.len()];
+    let mut next = ends.clone();
+    for (number, cell) in notes {
+        holders[next[number]] = cell;
+        next[number] += 1;
     }
     let width = theirs.len();
     let mut counts = vec![0; ours.len() * width];
-    for [ours, theirs] in &holders {
-        for (row, own) in ours {
-            let counts = &mut counts[row * width..][..width];
-            theirs.iter().for_each(|(column, other)| counts[*column] += own.min(other));
+    // How many notes of each number the cell has had so far: only as many of another cell's are the same.
+    let mut had: Vec<(usize, u32)> = vec![(usize::MAX, 0); numbers.len()];
+    for (row, cell) in ours.iter().enumerate() {
+        let counts = &mut counts[row * width..][..width];
+        for note in cell.content.iter() {
+            let Some(&number) = numbers.get(&key(note)) else { continue };
+            let before = &mut had[number];
+            *before = if before.0 == row { (row, before.1 + 1) } else { (row, 1) };
+            let nth = before.1;
+            // The nth of ours is the nth of theirs, where they have as many.
+            for same in holders[ends[number]..ends[number + 1]].chunk_by(|a, b| a == b) {
+                if same.len() >= nth as usize {
+                    counts[same[0] as usize] += 1;
+                }
+            }
         }
     }
     counts

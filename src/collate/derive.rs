@@ -7,8 +7,7 @@ use crate::alignment::SourceBar;
 use crate::pitch::Interval;
 use crate::score::{Anchor, Bar, Category, Line, Mark, Note, NoteId, Part, Score};
 use crate::time::Time;
-use rustc_hash::FxHashSet;
-use std::collections::HashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 /// A line wanders when another part than its own has at least so many of its
 /// bars, and such a share of them.
@@ -77,7 +76,7 @@ pub(super) fn together(score: &mut Score, parts: &[usize]) -> usize {
 /// A part with only some of its struck notes, and what hangs on them; rests stay.
 pub(super) fn share(score: &mut Score, part: usize, keeps: impl Fn(NoteId) -> bool) -> usize {
     let own = &score.parts[part];
-    let ids: HashMap<_, _> = own.notes.iter().enumerate().map(|(id, n)| (n.element, id)).collect();
+    let ids: FxHashMap<_, _> = own.notes.iter().enumerate().map(|(id, n)| (n.element, id)).collect();
     let holds = |_, note: &Note| {
         let id = ids[&note.element];
         note.is_rest() || keeps(own.head(if note.grace > 0 { own.main_note(id).unwrap_or(id) } else { id }))
@@ -96,26 +95,65 @@ fn name_after(out: &mut Part, parts: &[&Part]) {
     (out.id, out.name) = (ids.join(" and "), names.join(" and "));
 }
 
+/// The notes of each bar of a part, in order: where they stand and how high they are.
+pub(super) struct Contents {
+    notes: Vec<(Time, i32)>,
+    /// Where the notes of each bar end.
+    ends: Vec<usize>,
+}
+
+impl Contents {
+    /// Moved by so many hundredths of a semitone.
+    fn new(part: &Part, by: i32) -> Contents {
+        let mut out =
+            Contents { notes: Vec::with_capacity(part.notes.len()), ends: Vec::with_capacity(part.bars.len()) };
+        for bar in 0..part.bars.len() {
+            let start = out.notes.len();
+            let note = |n: NoteId| Some((part.notes[n].offset, part.notes[n].pitch()?.sound() + by));
+            out.notes.extend(part.struck_in(bar).filter_map(note));
+            out.notes[start..].sort_unstable();
+            out.ends.push(out.notes.len());
+        }
+        out
+    }
+
+    /// Those of all parts of a score.
+    pub fn of(score: &Score) -> Vec<Contents> {
+        score.parts.iter().map(|part| Contents::new(part, 0)).collect()
+    }
+
+    fn bar(&self, bar: usize) -> Option<&[(Time, i32)]> {
+        let end = *self.ends.get(bar)?;
+        Some(&self.notes[bar.checked_sub(1).map_or(0, |before| self.ends[before])..end])
+    }
+
+    fn bars(&self) -> impl Iterator<Item = &[(Time, i32)]> {
+        (0..self.ends.len()).filter_map(|bar| self.bar(bar))
+    }
+}
+
 /// The line of the edition's part, bar by bar from whichever of the source's
-/// parts has it; `None` where its own part is as good.
-pub(super) fn wandering(edition: &Part, source: &Score, own: usize, interval: Interval) -> Option<Part> {
-    let content = |part: &Part, bar: usize, by: i32| -> Vec<(Time, i32)> {
-        let note = |n: NoteId| Some((part.notes[n].offset, part.notes[n].pitch()?.sound() + by));
-        let mut notes: Vec<(Time, i32)> = part.struck_in(bar).filter_map(note).collect();
-        notes.sort_unstable();
-        notes
-    };
+/// parts has it; `None` where its own part is as good. `contents`: those of the source's parts.
+pub(super) fn wandering(
+    edition: &Part,
+    source: &Score,
+    contents: &[Contents],
+    own: usize,
+    interval: Interval,
+) -> Option<Part> {
+    // The edition's notes in the source's key.
+    let ours = Contents::new(edition, -interval.semitones * 100);
     // Nothing has to be laid out where no other part has bars of it, wherever they stand, that its own has not.
-    let bars_of = |part: usize| {
-        let part = &source.parts[part];
-        (0..part.bars.len()).map(move |bar| content(part, bar, interval.semitones * 100))
-    };
-    let its: FxHashSet<_> = bars_of(own).collect();
-    let others: FxHashSet<_> = (0..source.printed().len()).filter(|p| *p != own).flat_map(bars_of).collect();
-    let ours: Vec<_> = (0..edition.bars.len()).map(|bar| content(edition, bar, 0)).filter(|n| !n.is_empty()).collect();
-    let strange = ours.iter().filter(|notes| others.contains(*notes) && !its.contains(*notes)).count();
+    let its: FxHashSet<_> = contents[own].bars().collect();
+    let unlike: FxHashSet<_> = ours.bars().filter(|notes| !notes.is_empty() && !its.contains(notes)).collect();
+    let printed = 0..source.printed().len();
+    let others = contents[printed.clone()].iter().enumerate().filter(|(part, _)| *part != own && !unlike.is_empty());
+    let others: FxHashSet<_> =
+        others.flat_map(|(_, part)| part.bars()).filter(|notes| unlike.contains(notes)).collect();
+    let sounding_bars = ours.bars().filter(|notes| !notes.is_empty()).count();
+    let strange = ours.bars().filter(|notes| others.contains(notes)).count();
     // Of an excerpt fewer bars may be beside each other, but half of the shorter side at least.
-    let beside = ours.len().min(source.parts[own].bars.len()) / 2;
+    let beside = sounding_bars.min(source.parts[own].bars.len()) / 2;
     if strange < FEWEST_BARS || (strange as f64) < LEAST_SHARE * beside as f64 {
         return None;
     }
@@ -126,23 +164,17 @@ pub(super) fn wandering(edition: &Part, source: &Score, own: usize, interval: In
     let mut sounding = 0;
     for row in &rows {
         let (Some(e), Some(s)) = (row.pair.edition, row.pair.source.map(SourceBar::index)) else { continue };
-        let ours = content(edition, e.index(), 0);
-        if ours.is_empty() {
-            continue;
-        }
+        let Some(ours) = ours.bar(e.index()).filter(|notes| !notes.is_empty()) else { continue };
         sounding += 1;
-        let fits = |part: &usize| {
-            let other = &source.parts[*part];
-            s < other.bars.len() && content(other, s, interval.semitones * 100) == ours
-        };
-        let others = (0..source.printed().len()).filter(|p| *p != own);
+        let fits = |part: &usize| contents[*part].bar(s) == Some(ours);
+        let others = printed.clone().filter(|p| *p != own);
         from[s] = [own].into_iter().chain(others).find(fits).filter(|p| *p != own);
-        let mine = content(&source.parts[own], s, interval.semitones * 100);
-        octaves_of_own[s] = same_but_for_octaves(&mine, &ours);
+        let mine = contents[own].bar(s).unwrap_or_default();
+        octaves_of_own[s] = same_but_for_octaves(mine, ours);
     }
     // Only the part that has most of the strange bars; a bar that stands alone is chance. A part in octaves with its
     // neighbour, moved by an octave, is the neighbour's line: that alone does not make it wander.
-    let mut counts: HashMap<usize, usize> = HashMap::new();
+    let mut counts: FxHashMap<usize, usize> = FxHashMap::default();
     let strange = from.iter().zip(&octaves_of_own).filter(|(_, octave)| !**octave);
     strange.filter_map(|(part, _)| *part).for_each(|p| *counts.entry(p).or_default() += 1);
     let (other, count) = counts.into_iter().max_by_key(|(part, count)| (*count, usize::MAX - part))?;
@@ -187,7 +219,7 @@ fn compose(
         octave_is_told: parts[0].octave_is_told,
         voices: vec![],
     };
-    let mut new_id: Vec<HashMap<NoteId, NoteId>> = vec![HashMap::new(); parts.len()];
+    let mut new_id: Vec<FxHashMap<NoteId, NoteId>> = vec![FxHashMap::default(); parts.len()];
     let mut part_of: Vec<usize> = Vec::new();
     for (index, frame) in first.bars.iter().enumerate() {
         let start = out.notes.len();

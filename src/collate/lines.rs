@@ -3,7 +3,8 @@
 //! they are printed. Else both scores are laid beside each other as a whole,
 //! and notes that meet at one place and pitch say which line is which.
 
-use super::derive::wandering;
+use super::compared::Compared;
+use super::derive::{Contents, wandering};
 use super::meetings::{Meetings, Unit, meet};
 use super::pairs_of_lines::{LEAST_SHARED, Made, Met, Staff, lines_left};
 use super::parts::{self, Choice, Pair, Pairing, Partner};
@@ -33,10 +34,11 @@ const FEWEST: usize = 3;
 /// Pairs lines, after adding to both scores those that no part prints. Where
 /// the user chose a line, only that is looked at.
 pub fn pair_parts(edition: &mut Score, source: &mut Score, choice: Choice) -> Pairing {
-    let pairing = parts::pair(edition, source, choice);
+    let compared = parts::compare(edition, source, choice);
+    let pairing = parts::pair_compared(edition, source, choice, &compared);
     let by_notes = match is_divided_alike(edition, source, choice, &pairing) {
         true => None,
-        false => by_meetings(edition, source, choice, &pairing),
+        false => by_meetings(edition, source, choice, (&pairing, compared)),
     };
     let pairing = by_notes.unwrap_or_else(|| with_wandering(edition, source, choice, pairing));
     respell::by_signatures(edition, source, pairing)
@@ -60,11 +62,15 @@ fn with_wandering(edition: &Score, source: &mut Score, choice: Choice, pairing: 
     let weak = |p: &&Pair| {
         p.share < WELL_MATCHED && edition.parts[p.edition].staves <= 1 && source.parts[p.source].staves <= 1
     };
+    if !pairing.pairs.iter().any(|p| weak(&p)) {
+        return pairing;
+    }
+    let contents = Contents::of(source);
     let found: Vec<_> = pairing
         .pairs
         .iter()
         .filter(weak)
-        .filter_map(|p| wandering(&edition.parts[p.edition], source, p.source, p.interval))
+        .filter_map(|p| wandering(&edition.parts[p.edition], source, &contents, p.source, p.interval))
         .filter(|p| p.struck().next().is_some())
         .collect();
     if found.is_empty() {
@@ -95,10 +101,20 @@ fn all_notes(units: &[Unit], staff: &Staff) -> usize {
     staff.units.iter().map(|u| units[*u].all).sum()
 }
 
-fn by_meetings(edition: &mut Score, source: &mut Score, choice: Choice, known: &Pairing) -> Option<Pairing> {
+fn by_meetings(
+    edition: &mut Score,
+    source: &mut Score,
+    choice: Choice,
+    (known, compared): (&Pairing, Compared),
+) -> Option<Pairing> {
     let chosen = |part: Option<usize>, score: &Score| part.map_or((0..score.printed().len()).collect(), |p| vec![p]);
     let (editions, sources) = (chosen(choice.edition, edition), chosen(choice.source, source));
-    let meetings = meet(edition, source, (&editions, &sources), known)?;
+    // Lines derived before are looked at as what they are lines of.
+    let compared = match compared.sources == sources {
+        true => compared,
+        false => Compared::new(edition, source, editions.clone(), sources.clone()),
+    };
+    let meetings = meet(edition, source, &compared, known)?;
     let (ours, theirs) = (staves(edition, &meetings.edition), staves(source, &meetings.source));
     let is_given = choice.edition.is_some() && choice.source.is_some();
     let partner = if is_given { Partner::Given } else { Partner::Sought };

@@ -1,10 +1,11 @@
 //! Which notes of two scores meet at one place, whatever part they are in.
 
+use super::compared::Compared;
 use super::parts::{self, Pairing};
 use super::{Layout, PartView, bars, height};
 use crate::alignment::{Edition, EditionNote, NoteOf, Side, Source, SourceNote, SourcePart, Table};
 use crate::pitch::Interval;
-use crate::score::{Bar, Line, Note, Part, Score};
+use crate::score::{Bar, Category, Line, Note, Part, Score};
 use crate::time::Time;
 use rustc_hash::{FxHashMap, FxHashSet};
 use std::collections::{BTreeMap, BTreeSet};
@@ -48,18 +49,11 @@ const USUAL_SHARE: f64 = 0.7;
 const OTHER_OCTAVE: f64 = 0.5;
 
 /// Lays some parts of both scores beside each other as a whole. `None` where they share no melodies.
-pub(super) fn meet(
-    edition: &Score,
-    source: &Score,
-    (editions, sources): (&[usize], &[usize]),
-    known: &Pairing,
-) -> Option<Meetings> {
-    let (interval, likest) = parts::interval_of_all(edition, source, editions, sources)?;
-    let mut ours: AllInOne<Edition> = AllInOne::new(edition, editions);
-    let mut theirs: AllInOne<Source> = AllInOne::new(source, sources);
+pub(super) fn meet(edition: &Score, source: &Score, compared: &Compared, known: &Pairing) -> Option<Meetings> {
+    let (interval, likest) = parts::interval_of_all(compared)?;
     let likest = known.pairs.first().map_or(likest, |p| (p.edition, p.source));
-    ours.part.marks.clone_from(&edition.parts[likest.0].marks);
-    theirs.part.marks.clone_from(&source.parts[likest.1].marks);
+    let mut ours: AllInOne<Edition> = AllInOne::new(edition, &compared.editions, likest.0);
+    let mut theirs: AllInOne<Source> = AllInOne::new(source, &compared.sources, likest.1);
     let view = PartView::new(&edition.parts[likest.0], &source.parts[likest.1], interval);
     let scale = parts::scale(&[view]);
     let view = PartView::new(&ours.part, &theirs.part, interval);
@@ -125,15 +119,20 @@ impl Meetings {
 
     /// How many notes of some voices of the edition meet some of the source's, and the other way round.
     pub fn between(&self, ours: &[usize], theirs: &[usize]) -> (f64, f64) {
-        let (mut mine, mut other) = (FxHashMap::default(), FxHashMap::default());
+        let mut other = FxHashMap::default();
+        let mut mine = 0.0;
         let inside = |m: &&Meeting| ours.contains(&m.edition.0) && theirs.contains(&m.source.0);
-        for meeting in self.all.iter().filter(inside) {
-            let worth = self.worth(meeting);
-            let best = |known: &mut f64| *known = known.max(worth);
-            best(mine.entry(meeting.edition).or_insert(0.0));
-            best(other.entry(meeting.source).or_insert(0.0));
+        for of_note in self.all.chunk_by(|a, b| a.edition == b.edition) {
+            let mut best = 0.0_f64;
+            for meeting in of_note.iter().filter(inside) {
+                let worth = self.worth(meeting);
+                best = best.max(worth);
+                let known = other.entry(meeting.source).or_insert(0.0_f64);
+                *known = known.max(worth);
+            }
+            mine += best;
         }
-        (mine.values().sum(), other.values().sum())
+        (mine, other.values().sum())
     }
 
     /// How many notes of some voices of the edition meet `more` and not `before`.
@@ -230,11 +229,25 @@ struct AllInOne<S> {
 }
 
 impl<S: Side> AllInOne<S> {
-    fn new(score: &Score, parts: &[usize]) -> AllInOne<S> {
+    /// `signs`: the part whose barlines, repeats and words to go back are those of all.
+    fn new(score: &Score, parts: &[usize], signs: usize) -> AllInOne<S> {
         let longest = parts.iter().max_by_key(|p| score.parts[**p].bars.len()).expect("a score has parts");
         let frame = &score.parts[*longest];
+        let structure = score.parts[signs].marks.iter().filter(|m| m.category == Category::Structure);
+        let notes = parts.iter().map(|p| score.parts[*p].notes.len()).sum();
         let mut out = AllInOne {
-            part: Part { bars: vec![], notes: vec![], marks: vec![], line: Line::default(), ..frame.clone() },
+            part: Part {
+                bars: Vec::with_capacity(frame.bars.len()),
+                notes: Vec::with_capacity(notes),
+                marks: structure.cloned().collect(),
+                line: Line::default(),
+                id: frame.id.clone(),
+                name: frame.name.clone(),
+                staves: frame.staves,
+                octave_is_told: frame.octave_is_told,
+                derived_from: frame.derived_from.clone(),
+                voices: frame.voices.clone(),
+            },
             units: Vec::new(),
             note_of: Table::default(),
         };

@@ -8,6 +8,7 @@ mod barlines;
 mod bars;
 mod builder;
 mod cells;
+mod compared;
 mod derive;
 mod doublings;
 mod lines;
@@ -23,7 +24,6 @@ mod repeats;
 mod resemblance;
 mod respell;
 mod rows;
-
 mod scope;
 mod settle;
 mod shared;

@@ -1,6 +1,6 @@
 //! Which note is which inside a pair of bars.
 
-use super::cells::{Content, LEAST_LIKENESS, frames, likeness};
+use super::cells::{Content, LEAST_LIKENESS, frames, likeness_of};
 use super::rows::Row;
 use super::{PartAlignment, PartView};
 use crate::alignment::{Edition, EditionNote, NoteOf, PartOf, Side, Source, SourceNote};
@@ -31,17 +31,18 @@ const MOST_WEIGHED: usize = 1 << 20;
 /// Fills the tables of partners for all paired bars that are the same music.
 /// Says of each such row whether in this part its bars are other music.
 pub fn align(view: &PartView, rows: &mut [Row], alignment: &mut PartAlignment) {
+    let room = &mut Room::default();
     for row in rows.iter_mut().filter(|r| r.pair.edition.is_some() && r.pair.source.is_some()) {
-        row.rewritten = !align_row(view, row, alignment);
+        row.rewritten = !align_row(view, row, alignment, room);
     }
     for row in rows.iter_mut().filter(|r| r.pair.again.is_some()) {
-        row.rewritten = !align_again(view, row, alignment);
+        row.rewritten = !align_again(view, row, alignment, room);
     }
 }
 
 /// The second time of a strain that one side writes out: its notes get the
 /// first time's as partners, which keep their own.
-fn align_again(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> bool {
+fn align_again(view: &PartView, row: &Row, alignment: &mut PartAlignment, room: &mut Room) -> bool {
     let mut row = *row;
     let edition_writes = row.pair.edition.is_some();
     if edition_writes {
@@ -52,59 +53,64 @@ fn align_again(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> boo
     // The notes of the side that repeats are free once more.
     if edition_writes {
         let first_time = std::mem::replace(&mut alignment.source_to_edition, view.source.for_notes(None));
-        let same = align_row(view, &row, alignment);
+        let same = align_row(view, &row, alignment, room);
         alignment.source_to_edition = first_time;
         same
     } else {
         let first_time = std::mem::replace(&mut alignment.edition_to_source, view.edition.for_notes(None));
-        let same = align_row(view, &row, alignment);
+        let same = align_row(view, &row, alignment, room);
         alignment.edition_to_source = first_time;
         same
     }
 }
 
-/// Few bars of a part have more struck notes.
-const USUAL_NOTES: usize = 16;
-
 /// A struck note in the edition's time: offset, height, voice.
 type Struck<S> = (Time, i32, u32, NoteOf<S>);
 
+/// The notes of one row after the other.
+#[derive(Default)]
+struct Room {
+    ours: Vec<Struck<Edition>>,
+    theirs: Vec<Struck<Source>>,
+}
+
 /// Pairs the notes of a row, unless its bars are other music: then it says no.
-fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment) -> bool {
-    let mut ours: Vec<Struck<Edition>> = Vec::with_capacity(USUAL_NOTES);
+fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment, room: &mut Room) -> bool {
+    let Room { ours, theirs } = room;
+    ours.clear();
     ours.extend(
         row.edition_notes(view.edition)
             .map(|n| (view.edition[n].offset, view.edition_height(n), view.edition[n].voice, n)),
     );
-    let mut theirs: Vec<Struck<Source>> = Vec::with_capacity(USUAL_NOTES);
+    theirs.clear();
     theirs.extend(
         row.source_notes(view.source)
             .map(|n| (&view.source[n], n))
             .map(|(note, n)| (row.pair.to_edition(note.offset), view.source_height(n), note.voice, n)),
     );
-    in_order(view.edition, &mut ours);
-    in_order(view.source, &mut theirs);
-    let equal = ours.len() == theirs.len() && ours.iter().zip(&theirs).all(|(a, b)| (a.0, a.1) == (b.0, b.1));
+    in_order(view.edition, ours);
+    in_order(view.source, theirs);
+    let equal = ours.len() == theirs.len() && ours.iter().zip(&*theirs).all(|(a, b)| (a.0, a.1) == (b.0, b.1));
     // Where voices meet in one note, which is whose only the voices tell.
     let unison = ours.windows(2).any(|two| (two[0].0, two[0].1) == (two[1].0, two[1].1));
     if equal && !unison {
-        for (a, b) in ours.iter().zip(&theirs) {
+        for (a, b) in ours.iter().zip(&*theirs) {
             alignment.pair(a.3, b.3);
         }
         return true;
     }
-    if !equal && are_alien(&ours, &theirs, row) && !inflected(view, &ours, &theirs) {
+    if !equal && are_alien(ours, theirs, row) && !inflected(view, ours, theirs) {
         return false;
     }
-    for (ev, sv) in voices(&ours, &theirs) {
-        let edition = groups(view.edition, &ours, ev, Time::from(1));
-        let source = groups(view.source, &theirs, sv, row.pair.scale);
+    for (ev, sv) in voices(ours, theirs) {
+        let edition = groups(view.edition, ours, ev, Time::from(1));
+        let source = groups(view.source, theirs, sv, row.pair.scale);
         align_voice(view, &edition, &source, alignment);
     }
-    across(&ours, &theirs, alignment);
+    across(ours, theirs, alignment);
     // A note may stand in another voice on the other side.
     for same_octave in [true, false] {
-        for a in &ours {
+        for a in &*ours {
             if alignment.edition_to_source[a.3].is_some() {
                 continue;
             }
@@ -175,7 +181,7 @@ fn are_alien(ours: &[Struck<Edition>], theirs: &[Struck<Source>], row: &Row) -> 
         notes
     }
     let (ours, theirs) = (content(ours), content(theirs));
-    likeness(&ours, &theirs) < LEAST_LIKENESS && !frames(&ours, &theirs)
+    likeness_of(&ours, &theirs) < LEAST_LIKENESS && !frames(&ours, &theirs)
 }
 
 /// Whether all notes have the same place in time and on the staff: only accidentals differ.

@@ -1,7 +1,7 @@
 //! The pairs of lines that meetings tell of, with the lines that no part prints:
 //! a staff, a voice, a share of a staff, several staves together.
 
-use super::derive::{derive_line, share, together, wandering};
+use super::derive::{Contents, derive_line, share, together, wandering};
 use super::meetings::{Meetings, Unit};
 use super::parts::Pair;
 use crate::alignment::SourcePart;
@@ -117,8 +117,9 @@ impl Made<'_> {
         if self.is_one_line(a) {
             let (ours, theirs) = (self.staff_of_edition(a), self.staff_of_source(those[0]));
             self.pair(ours, theirs);
-            let found =
-                wandering(&self.edition.parts[ours], self.source, theirs, self.pairs[self.pairs.len() - 1].interval);
+            let interval = self.pairs[self.pairs.len() - 1].interval;
+            let contents = Contents::of(self.source);
+            let found = wandering(&self.edition.parts[ours], self.source, &contents, theirs, interval);
             if let Some(line) = found {
                 self.source.parts.push(line);
                 self.pairs.last_mut().expect("just made").source = self.source.parts.len() - 1;

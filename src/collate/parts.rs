@@ -1,14 +1,13 @@
 //! Which part of the source each part of the edition comes from, and how far
 //! it was moved. Both are read off short melodies that the two share.
 
-use super::melodies::{Index, Melody, melody};
-use super::resemblance;
-use crate::pitch::{Interval, Pitch};
+use super::compared::Compared;
+use super::resemblance::{self, Bars};
+use crate::pitch::Interval;
 use crate::score::{Part, Score};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
 use std::collections::BTreeMap;
-use std::collections::HashMap;
 
 /// Parts that the user named, by their place in the score.
 #[derive(Debug, Clone, Copy, Default)]
@@ -78,12 +77,22 @@ const SHORT_PIECE: usize = 16;
 const MOST_TIMES: usize = 4;
 
 pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
+    pair_compared(edition, source, choice, &compare(edition, source, choice))
+}
+
+/// Makes the melodies of the parts that may belong together.
+pub(super) fn compare(edition: &Score, source: &Score, choice: Choice) -> Compared {
     let chosen = |part: Option<usize>, count: usize| match part {
         Some(part) => vec![part],
         None => (0..count).collect::<Vec<_>>(),
     };
     let editions = chosen(choice.edition, edition.printed().len());
     let sources = chosen(choice.source, source.parts.len());
+    Compared::new(edition, source, editions, sources)
+}
+
+pub(super) fn pair_compared(edition: &Score, source: &Score, choice: Choice, compared: &Compared) -> Pairing {
+    let (editions, sources) = (&compared.editions, &compared.sources);
     let partner = match choice {
         Choice { edition: Some(_), source: Some(_) } => Partner::Given,
         Choice { edition: None, source: None } => Partner::Sought,
@@ -91,36 +100,31 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
         _ => Partner::Sought,
     };
     let mut pairs: Vec<Pair> = Vec::new();
-    let melodies: Vec<Melody> = sources.iter().map(|p| melody(&source.parts[*p])).collect();
     // What stands in order comes first; where it has paired parts, the others of the score may follow in its key.
     for (measure, follows) in [false, true].iter().flat_map(|f| MEASURES.iter().map(move |m| (m, *f))) {
         let keys: Vec<i32> = pairs.iter().map(|p| p.interval.semitones.rem_euclid(12)).collect();
         if follows && keys.is_empty() {
             break;
         }
-        let free = |p: &&usize, taken: &[usize]| !taken.contains(p);
-        let taken: Vec<usize> = pairs.iter().map(|p| p.edition).collect();
-        let open: Vec<usize> = editions.iter().filter(|p| free(p, &taken)).copied().collect();
-        if open.is_empty() {
+        if pairs.len() == editions.len() {
             break;
         }
-        let index = Index::new(&melodies, measure.length);
         let mut candidates = Vec::new();
-        for part in open {
-            let melody = melody(&edition.parts[part]);
+        for (own, &part) in editions.iter().enumerate().filter(|(_, part)| pairs.iter().all(|p| p.edition != **part)) {
+            let melody = compared.ours(own);
             let notes = melody.notes();
             // One interval says nothing about a long piece.
             if measure.length < 3 && partner == Partner::Sought && notes > SHORT_PIECE {
                 continue;
             }
-            for (at, interval, share) in index.votes(&melody) {
+            for &(at, interval, share) in compared.votes(measure.length, own) {
                 let fits = || {
                     // In a long piece every short melody is found somewhere.
-                    let theirs = melodies[at].notes();
+                    let theirs = compared.theirs(at).notes();
                     if measure.length < 6 && notes.max(theirs) > MOST_TIMES * notes.min(theirs) {
                         return false;
                     }
-                    let (kept, all) = index.in_order(&melody, at, interval);
+                    let (kept, all) = compared.index(measure.length).in_order(melody, at, interval);
                     kept >= measure.fewest && kept as f64 >= measure.in_order * all as f64
                 };
                 let follows = follows && keys.contains(&interval.semitones.rem_euclid(12));
@@ -149,14 +153,14 @@ pub fn pair(edition: &Score, source: &Score, choice: Choice) -> Pairing {
             }
         }
     }
-    pair_by_resemblance(edition, source, &editions, &sources, &mut pairs);
-    pair_pitchless(edition, source, &editions, &sources, partner, &mut pairs);
+    pair_by_resemblance(edition, source, editions, sources, &mut pairs);
+    pair_pitchless(edition, source, editions, sources, partner, &mut pairs);
     pairs.sort_by_key(|p| p.edition);
     let unmatched = |all: &[usize], taken: &dyn Fn(&usize) -> bool| all.iter().copied().filter(|p| !taken(p)).collect();
     // Beside one part that the user chose, the other side's other parts were not looked for.
     Pairing {
-        unmatched_edition: unmatched(&editions, &|p| choice.source.is_some() || pairs.iter().any(|q| q.edition == *p)),
-        unmatched_source: unmatched(&sources, &|p| {
+        unmatched_edition: unmatched(editions, &|p| choice.source.is_some() || pairs.iter().any(|q| q.edition == *p)),
+        unmatched_source: unmatched(sources, &|p| {
             let uses = |q: &Pair| q.source == *p || source.parts[q.source].derived_from.contains(p);
             choice.edition.is_some() || !source.parts[*p].derived_from.is_empty() || pairs.iter().any(uses)
         }),
@@ -171,11 +175,17 @@ fn pair_by_resemblance(edition: &Score, source: &Score, editions: &[usize], sour
     };
     let ours = open(editions, &|p| pairs.iter().any(|q| q.edition == p));
     let theirs = open(sources, &|p| pairs.iter().any(|q| q.source == p));
+    if ours.is_empty() || theirs.is_empty() {
+        return;
+    }
     let mut found: Vec<(f64, Pair)> = Vec::new();
-    for &e in &ours {
-        for &s in &theirs {
-            let alike = resemblance::between(&edition.parts[e], &source.parts[s]);
-            found.extend(alike.map(|(interval, share)| (share, Pair { edition: e, source: s, interval, share })));
+    let ours: Vec<(usize, Bars)> = ours.iter().map(|e| (*e, Bars::new(&edition.parts[*e]))).collect();
+    for &s in &theirs {
+        let theirs = Bars::new(&source.parts[s]);
+        let places = theirs.places();
+        for (e, ours) in &ours {
+            let alike = resemblance::between(ours, &theirs, &places);
+            found.extend(alike.map(|(interval, share)| (share, Pair { edition: *e, source: s, interval, share })));
         }
     }
     found.sort_by(|a, b| b.0.total_cmp(&a.0).then((a.1.edition, a.1.source).cmp(&(b.1.edition, b.1.source))));
@@ -197,7 +207,7 @@ pub fn scale(views: &[super::PartView]) -> Time {
         }
         counts.into_iter().max_by_key(|(length, count)| (*count, *length)).map(|c| c.0)
     };
-    let (mut votes, mut all, mut could) = (HashMap::new(), 0.0, 0.0);
+    let (mut votes, mut all, mut could) = (FxHashMap::default(), 0.0, 0.0);
     for view in views {
         let (e, s) = (view.edition.bars.len(), view.source.bars.len());
         if usual(&view.edition) != usual(&view.source) || 3 * e.min(s) < 2 * e.max(s) {
@@ -221,17 +231,18 @@ const TIMED: usize = 4;
 const LEAST_TIMED: f64 = 0.1;
 
 /// The ratios of lengths that shared melodies have; gives how many they share, and how many they could.
-fn vote(edition: &Part, source: &Part, votes: &mut HashMap<Time, f64>) -> (f64, f64) {
-    let timed = |part: &Part| -> Vec<(Vec<i32>, Time)> {
+fn vote(edition: &Part, source: &Part, votes: &mut FxHashMap<Time, f64>) -> (f64, f64) {
+    type Timed = ([i32; TIMED], Time);
+    let timed = |part: &Part| -> Vec<Timed> {
         let notes: Vec<(i32, Time)> = part
             .struck()
             .filter(|n| part.notes[*n].voice == 0 && !part.notes[*n].chord)
             .filter_map(|n| Some((part.notes[n].pitch()?.sound(), part.onset(n))))
             .collect();
-        let run = |w: &[(i32, Time)]| (w.windows(2).map(|p| p[1].0 - p[0].0).collect(), w[TIMED].1 - w[0].1);
+        let run = |w: &[(i32, Time)]| (std::array::from_fn(|at| w[at + 1].0 - w[at].0), w[TIMED].1 - w[0].1);
         notes.windows(TIMED + 1).map(run).collect()
     };
-    let mut places: HashMap<Vec<i32>, Vec<Time>> = HashMap::new();
+    let mut places: FxHashMap<[i32; TIMED], Vec<Time>> = FxHashMap::default();
     let (ours, theirs) = (timed(edition), timed(source));
     let could = ours.len().min(theirs.len()) as f64;
     let mut shared = 0.0;
@@ -250,24 +261,16 @@ fn vote(edition: &Part, source: &Part, votes: &mut HashMap<Time, f64>) -> (f64, 
 
 /// The interval, by the least octave, by which most melodies of some parts are moved, and the two parts that share
 /// most of them by it.
-pub(super) fn interval_of_all(
-    edition: &Score,
-    source: &Score,
-    editions: &[usize],
-    sources: &[usize],
-) -> Option<(Interval, (usize, usize))> {
-    let melodies: Vec<Melody> = sources.iter().map(|p| melody(&source.parts[*p])).collect();
+pub(super) fn interval_of_all(compared: &Compared) -> Option<(Interval, (usize, usize))> {
     for measure in &MEASURES[..2] {
-        let index = Index::new(&melodies, measure.length);
         let mut votes: BTreeMap<Interval, f64> = BTreeMap::new();
         let mut likest: Vec<(f64, Interval, (usize, usize))> = Vec::new();
-        for &part in editions {
-            let own = melody(&edition.parts[part]);
-            for (at, interval, share) in index.votes(&own) {
+        for (own, &part) in compared.editions.iter().enumerate() {
+            for &(at, interval, share) in compared.votes(measure.length, own) {
                 let octaves = interval.semitones.div_euclid(12);
                 let least = Interval::new(interval.steps - 7 * octaves, interval.semitones - 12 * octaves);
-                *votes.entry(least).or_default() += share * own.notes() as f64;
-                likest.push((share, least, (part, sources[at])));
+                *votes.entry(least).or_default() += share * compared.ours(own).notes() as f64;
+                likest.push((share, least, (part, compared.sources[at])));
             }
         }
         let best = votes.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
@@ -319,10 +322,9 @@ pub(super) fn pair_pitchless(
     let leading = pairs.first().map(|p| p.interval);
     // A drum's two notes are found in any piece: here they only follow other parts.
     let drones = |part: &Part| {
-        let mut pitches: Vec<Pitch> = part.struck().filter_map(|n| part.notes[n].pitch()).collect();
-        pitches.sort_unstable();
-        pitches.dedup();
-        leading.is_some() && pitches.len() <= 2
+        let mut pitches = part.struck().filter_map(|n| part.notes[n].pitch());
+        let (first, mut second) = (pitches.next(), None);
+        leading.is_some() && pitches.all(|p| Some(p) == first || *second.get_or_insert(p) == p)
     };
     for &part in editions {
         if pairs.iter().any(|p| p.edition == part) {
@@ -333,8 +335,8 @@ pub(super) fn pair_pitchless(
         let fits = |s: &&usize| {
             let other = &source.parts[**s];
             partner == Partner::Given
-                || (silent(own) && silent(other) || drones(own) || drones(other))
-                    && (own.name == other.name || **s == part && editions.len() == sources.len())
+                || (own.name == other.name || **s == part && editions.len() == sources.len())
+                    && (silent(own) && silent(other) || drones(own) || drones(other))
         };
         if let Some(&from) = free.iter().find(fits) {
             let interval = whole_octaves(own, &source.parts[from], leading.unwrap_or(Interval::UNISON));

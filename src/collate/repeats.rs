@@ -156,6 +156,16 @@ pub(super) fn wanted(cells: [&[Cell]; 2], count: usize) -> Vec<Shared> {
     out
 }
 
+/// Whether what the two sides share as they are written leaves room for the strains that were laid out.
+pub(super) fn could_explain(cells: [&[Cell]; 2], as_written: f64) -> bool {
+    let second_times = cells.into_iter().flatten().filter(|c| c.again.is_some());
+    let second_times: f64 = second_times.map(|c| quarters(c.length())).sum();
+    let length = |cells: &[Cell]| cells.iter().map(|c| quarters(c.length())).sum::<f64>();
+    let most = length(cells[0]).min(length(cells[1])) - as_written;
+    // Sums of fractions are never quite exact.
+    most + 1e-6 >= LEAST_GAIN * second_times
+}
+
 /// Whether most bars of a strain have partners the first time.
 fn stands_once(strain: &Strain, rows: &[Row], bar: OwnBar) -> bool {
     let bars = strain.from.bar..=last_bar(strain.again).max(strain.from.bar);

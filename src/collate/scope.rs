@@ -99,7 +99,7 @@ fn outside((side, own): (&SideCells, usize), (beside, other): (&SideCells, usize
 /// Whether the two begin and end alike, and hardly differ in length: nothing is to be searched.
 fn are_plainly_whole(edition: &SideCells, source: &SideCells) -> bool {
     let (n, m) = (edition.cells.len(), source.cells.len());
-    let alike = |(e, s): (&Cell, &Cell)| e.content == s.content;
+    let alike = |(e, s): (&Cell, &Cell)| **e.content == **s.content;
     let (ours, theirs) = (&edition.cells, &source.cells);
     let first = || ours.iter().zip(theirs).take(ENDS).filter(|p| alike(*p)).count();
     let last = || ours.iter().rev().zip(theirs.iter().rev()).take(ENDS).filter(|p| alike(*p)).count();

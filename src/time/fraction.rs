@@ -161,6 +161,9 @@ impl Mul for Time {
     type Output = Time;
 
     fn mul(self, other: Time) -> Time {
+        if other == Time::from(1) {
+            return self;
+        }
         if self.denom == 1 && other.denom == 1 {
             return Time::from(self.numer * other.numer);
         }
@@ -174,6 +177,9 @@ impl Div for Time {
     type Output = Time;
 
     fn div(self, other: Time) -> Time {
+        if other == Time::from(1) {
+            return self;
+        }
         if self.denom == 1 && other.denom == 1 {
             return Time::new(self.numer, other.numer);
         }

@@ -8,6 +8,7 @@ mod chromium;
 mod heap;
 mod measure;
 mod music;
+mod real;
 
 use measure::{Pair, Work};
 use music::Piece;
@@ -93,6 +94,15 @@ fn keys(folder: &std::path::Path) {
     );
 }
 
+/// What a second core saves.
+fn clock(folder: &std::path::Path) {
+    let piece = Piece { seed: 7, parts: 2, bars: 1_000_000 / BAR / 2 };
+    let pair = Pair::write(folder, &piece.edition(), &piece.source());
+    let one = pair.clock_on_one_core(Work::Audit).map_or("-".into(), |seconds| format!("{:.1}", seconds * 1e3));
+    let all = pair.clock(Work::Audit) * 1e3;
+    println!("a pair of {:.1} MB by the clock: {all:.1} ms, on one core {one} ms", pair.megabytes());
+}
+
 /// From a click at the desk to the changed staves.
 fn desk(folder: &std::path::Path) {
     let demo = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("corpus/demo");
@@ -151,6 +161,12 @@ fn table(wanted: &[String]) {
     }
     if wanted.is_empty() || wanted.contains(&"all-keys") {
         keys(folder.path());
+    }
+    if wanted.is_empty() || wanted.contains(&"clock") {
+        clock(folder.path());
+    }
+    if wanted.is_empty() || wanted.contains(&"real") {
+        real::table(folder.path());
     }
     if cfg!(feature = "engrave") && (wanted.is_empty() || wanted.contains(&"desk")) {
         desk(folder.path());

@@ -5,7 +5,7 @@ use super::super::rows::Row;
 use super::super::{PartAlignment, PartView, Revoiced};
 use crate::alignment::{EditionNote, RowRange, SourceNote};
 use crate::time::Time;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// From so many chords on it is a way of writing, not a wrong note.
 const FEWEST_CHORDS: usize = 2;
@@ -13,7 +13,6 @@ const FEWEST_CHORDS: usize = 2;
 const FARTHEST: usize = 2;
 
 /// What is struck at one time in one hand.
-#[derive(Default)]
 struct Moment {
     row: usize,
     edition: Vec<EditionNote>,
@@ -49,10 +48,13 @@ pub(super) fn find(view: &PartView, rows: &[Row], alignment: &mut PartAlignment)
         if as_it_was(view, row, alignment) {
             continue;
         }
-        for ((_, hand), moment) in moments(view, index, row, hands) {
-            let kind = kind(view, &moment);
+        for moment in struck(view, row, hands).chunk_by(|a, b| (a.time, a.hand) == (b.time, b.hand)) {
+            let (ours, theirs) = moment.split_at(moment.partition_point(|s| s.note.0.is_some()));
+            let kind = kind(ours, theirs);
             if kind != Kind::Plain {
-                of_hand.entry(hand).or_default().push((kind, moment));
+                let edition = ours.iter().filter_map(|s| s.note.0).collect();
+                let source = theirs.iter().filter_map(|s| s.note.1).collect();
+                of_hand.entry(moment[0].hand).or_default().push((kind, Moment { row: index, edition, source }));
             }
         }
     }
@@ -106,40 +108,52 @@ fn as_it_was(view: &PartView, row: &Row, alignment: &PartAlignment) -> bool {
         && row.source_notes(view.source).all(|s| alignment.source_to_edition[s].is_some())
 }
 
-/// The notes of a row by their time in the edition, and by hand where both have as many.
-fn moments(view: &PartView, index: usize, row: &Row, hands: Hands) -> BTreeMap<(Time, u32), Moment> {
-    let mut out: BTreeMap<(Time, u32), Moment> = BTreeMap::new();
+/// A note of either side, by its time in the edition and by hand where both have as many.
+struct Struck {
+    time: Time,
+    hand: u32,
+    height: i32,
+    note: (Option<EditionNote>, Option<SourceNote>),
+}
+
+/// The notes of a row in time, of each moment first those of the edition, from below.
+fn struck(view: &PartView, row: &Row, hands: Hands) -> Vec<Struck> {
     let hand = |staff: u32| if hands == Hands::ByStaff { staff } else { 0 };
-    for e in row.edition_notes(view.edition) {
+    let ours = row.edition_notes(view.edition).map(|e| {
         let note = &view.edition[e];
-        out.entry((note.offset, hand(note.staff))).or_default().edition.push(e);
-    }
-    for s in row.source_notes(view.source) {
+        Struck { time: note.offset, hand: hand(note.staff), height: view.edition_height(e), note: (Some(e), None) }
+    });
+    let theirs = row.source_notes(view.source).map(|s| {
         let note = &view.source[s];
-        out.entry((row.pair.to_edition(note.offset), hand(note.staff))).or_default().source.push(s);
-    }
-    out.values_mut().for_each(|m| m.row = index);
+        let time = row.pair.to_edition(note.offset);
+        Struck { time, hand: hand(note.staff), height: view.source_height(s), note: (None, Some(s)) }
+    });
+    let mut out: Vec<Struck> = ours.chain(theirs).collect();
+    out.sort_by_key(|s| (s.time, s.hand, s.note.0.is_none(), s.height));
     out
 }
 
-fn kind(view: &PartView, moment: &Moment) -> Kind {
-    let mut ours: Vec<i32> = moment.edition.iter().map(|n| view.edition_height(*n)).collect();
-    let mut theirs: Vec<i32> = moment.source.iter().map(|n| view.source_height(*n)).collect();
-    ours.sort_unstable();
-    theirs.sort_unstable();
-    if ours.is_empty() || theirs.is_empty() {
+fn kind(ours: &[Struck], theirs: &[Struck]) -> Kind {
+    let ([lowest, ..], [other, ..]) = (ours, theirs) else { return Kind::Plain };
+    let apart = lowest.height - other.height;
+    let is_moved = ours.len() == theirs.len() && ours.iter().zip(theirs).all(|(a, b)| a.height - b.height == apart);
+    let by_octaves = apart % 1200 == 0;
+    if is_moved && by_octaves {
         return Kind::Plain;
     }
-    let moved = || ours.iter().zip(&theirs).all(|(a, b)| a - b == ours[0] - theirs[0]);
-    let is_moved = ours.len() == theirs.len() && moved();
-    let by_octaves = (ours[0] - theirs[0]) % 1200 == 0;
-    let tones = |heights: &[i32]| heights.iter().map(|h| h.rem_euclid(1200)).collect::<BTreeSet<i32>>();
-    let (ours, theirs) = (tones(&ours), tones(&theirs));
+    let tones = |notes: &[Struck]| {
+        let mut tones: Vec<i32> = notes.iter().map(|s| s.height.rem_euclid(1200)).collect();
+        tones.sort_unstable();
+        tones.dedup();
+        tones
+    };
+    let (ours, theirs) = (tones(ours), tones(theirs));
     // A chord of equal intervals can be turned over and look as if moved.
-    if is_moved && (by_octaves || ours != theirs) {
+    if is_moved && ours != theirs {
         return Kind::Plain;
     }
-    let (both, either) = (ours.intersection(&theirs).count(), ours.union(&theirs).count());
+    let both = ours.iter().filter(|tone| theirs.contains(tone)).count();
+    let either = ours.len() + theirs.len() - both;
     match either - both {
         _ if either < 2 => Kind::Plain,
         0 => Kind::Revoiced,
