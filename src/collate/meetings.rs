@@ -26,6 +26,8 @@ pub(super) struct Unit {
 struct Meeting {
     edition: (usize, EditionNote),
     source: (usize, SourceNote),
+    /// The source's note among those of all its parts.
+    source_at: usize,
     octaves: i32,
     row: usize,
 }
@@ -39,6 +41,8 @@ pub(super) struct Meetings {
     octaves: i32,
     /// Those of each note of the edition together.
     all: Vec<Meeting>,
+    /// How many notes the source has in them.
+    source_notes: usize,
     /// For each voice of the edition the mean height of its notes.
     heights: Vec<f64>,
 }
@@ -61,12 +65,12 @@ pub(super) fn meet(edition: &Score, source: &Score, compared: &Compared, known: 
     let (mut all, mut sums) = (Vec::new(), vec![0.0; ours.units.len()]);
     let both = |r: &(usize, &super::rows::Row)| r.1.pair.edition.is_some() && r.1.pair.source.is_some();
     for (index, row) in rows.iter().enumerate().filter(both) {
-        let mut other: Vec<(Time, i32, usize, SourceNote)> = Vec::new();
+        let mut other: Vec<(Time, i32, usize, SourceNote, usize)> = Vec::new();
         for n in row.source_notes(view.source) {
             let note = &view.source[n];
             let unit = note.voice as usize;
             theirs.units[unit].notes += 1;
-            other.push((row.pair.to_edition(note.offset), view.source_height(n), unit, theirs.note_of[n]));
+            other.push((row.pair.to_edition(note.offset), view.source_height(n), unit, theirs.note_of[n], n.index()));
         }
         other.sort_unstable();
         for n in row.edition_notes(view.edition) {
@@ -79,14 +83,16 @@ pub(super) fn meet(edition: &Score, source: &Score, compared: &Compared, known: 
             all.extend(here.filter(|b| (own - b.1) % 1200 == 0).map(|b| Meeting {
                 edition: (unit, ours.note_of[n]),
                 source: (b.2, b.3),
+                source_at: b.4,
                 octaves: (own - b.1) / 1200,
                 row: index,
             }));
         }
     }
     let octaves = octave_of_lines(&all)?;
+    let source_notes = theirs.part.notes.len();
     let heights = sums.iter().zip(&ours.units).map(|(sum, unit)| sum / unit.notes.max(1) as f64).collect();
-    Some(Meetings { edition: ours.units, source: theirs.units, interval, octaves, all, heights })
+    Some(Meetings { edition: ours.units, source: theirs.units, interval, octaves, all, source_notes, heights })
 }
 
 /// The octave by which most lines move: of each voice that of the voice it meets most often.
@@ -119,7 +125,7 @@ impl Meetings {
 
     /// How many notes of some voices of the edition meet some of the source's, and the other way round.
     pub fn between(&self, ours: &[usize], theirs: &[usize]) -> (f64, f64) {
-        let mut other = FxHashMap::default();
+        let mut other = vec![0.0_f64; self.source_notes];
         let mut mine = 0.0;
         let inside = |m: &&Meeting| ours.contains(&m.edition.0) && theirs.contains(&m.source.0);
         for of_note in self.all.chunk_by(|a, b| a.edition == b.edition) {
@@ -127,12 +133,12 @@ impl Meetings {
             for meeting in of_note.iter().filter(inside) {
                 let worth = self.worth(meeting);
                 best = best.max(worth);
-                let known = other.entry(meeting.source).or_insert(0.0_f64);
+                let known = &mut other[meeting.source_at];
                 *known = known.max(worth);
             }
             mine += best;
         }
-        (mine, other.values().sum())
+        (mine, other.into_iter().sum())
     }
 
     /// How many notes of some voices of the edition meet `more` and not `before`.

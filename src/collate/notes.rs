@@ -195,6 +195,13 @@ fn inflected(view: &PartView, ours: &[Struck<Edition>], theirs: &[Struck<Source>
 
 /// Which voice is which: by the notes they share, then by their order.
 fn voices(ours: &[Struck<Edition>], theirs: &[Struck<Source>]) -> Vec<(u32, u32)> {
+    // Most lines have one.
+    if let ([e, ..], [s, ..]) = (ours, theirs)
+        && ours.iter().all(|n| n.2 == e.2)
+        && theirs.iter().all(|n| n.2 == s.2)
+    {
+        return vec![(e.2, s.2)];
+    }
     fn list<S>(notes: &[Struck<S>]) -> Vec<u32> {
         let mut voices: Vec<u32> = notes.iter().map(|n| n.2).collect();
         voices.sort_unstable();

@@ -73,6 +73,19 @@ impl Lines {
     }
 }
 
+/// Whether a text has quotes, backslashes or control characters: eight bytes are looked at together.
+fn must_be_escaped(text: &str) -> bool {
+    const ONES: u64 = u64::from_ne_bytes([1; 8]);
+    const HIGH: u64 = ONES << 7;
+    let below = |bytes: u64, limit: u8| bytes.wrapping_sub(ONES * u64::from(limit)) & !bytes & HIGH;
+    let with = |bytes: u64, byte: u8| below(bytes ^ (ONES * u64::from(byte)), 1);
+    let is_special = |bytes: u64| below(bytes, b' ') | with(bytes, b'"') | with(bytes, b'\\') != 0;
+    let (eights, rest) = text.as_bytes().as_chunks::<8>();
+    let mut last = [b'a'; 8];
+    last[..rest.len()].copy_from_slice(rest);
+    eights.iter().chain([&last]).any(|bytes| is_special(u64::from_ne_bytes(*bytes)))
+}
+
 const ARRAY: [u8; 2] = *b"[]";
 const OBJECT: [u8; 2] = *b"{}";
 
@@ -168,9 +181,7 @@ impl<'l> Serializer for &'l mut Lines {
     }
 
     fn serialize_str(self, text: &str) -> Result<(), Error> {
-        // All bytes are looked at, without a branch for each.
-        let is_special = |byte: u8| (byte < b' ') | (byte == b'"') | (byte == b'\\');
-        if text.bytes().fold(false, |special, byte| special | is_special(byte)) {
+        if must_be_escaped(text) {
             return self.other(&text);
         }
         self.out.reserve(text.len() + 2);
@@ -354,6 +365,13 @@ mod tests {
         same(&value);
         let kinds = [Kind::Unit, Kind::New(-7), Kind::Tuple(0, '\\'), Kind::Struct { a: Some(0.1), b: () }];
         assert_eq!(text(&kinds), serde_json::to_string_pretty(&kinds).unwrap() + "\n");
+        // Wherever in a text it stands.
+        for special in ['"', '\\', '\n', '\u{1f}', ' ', '\u{7f}', 'ä', '\u{ff}', '𝄞'] {
+            for at in 0..20 {
+                let said = format!("{}{special}{}", "a".repeat(at), "é".repeat(20 - at));
+                assert_eq!(text(&said), serde_json::to_string(&said).unwrap() + "\n");
+            }
+        }
         let numbered: BTreeMap<u32, [u8; 0]> = BTreeMap::from([(10, []), (2, [])]);
         assert_eq!(text(&numbered), serde_json::to_string_pretty(&numbered).unwrap() + "\n");
     }
