@@ -10,13 +10,11 @@ use std::path::{Path, PathBuf};
 const FOLDER: &str = "OBELUS_PAIRS";
 
 /// Two settings of one melody, two versions of one piece, two encodings.
-const OF_CORPUS: [[&str; 2]; 20] = [
-    ["trecento/PMFC_12_10a-Credo PMFC12.10a.xml", "trecento/PMFC_12_10b-Credo PMFC12.10b.xml"],
+const OF_CORPUS: [[&str; 2]; 18] = [
     ["trecento/PMFC_23_15a-Kyrie Humano Generi a.xml", "trecento/PMFC_23_15b-Kyrie Humano Generi b.xml"],
     ["trecento/PMFC_06-Jacopo-03a-Di_Novo.xml", "trecento/PMFC_06-Jacopo-03b-Di_Novo.xml"],
-    ["trecento/PMFC_12_4-Gloria Rvat 1419.xml", "trecento/PMFC_12_4-Gloria Rvat 1419_bak.xml"],
+    ["trecento/PMFC_13_01-Kyrie-Summe-Clementissime.xml", "trecento/PMFC_13_01-Kyrie-Summe-Clementissime.mxl"],
     ["schumann_robert/dichterliebe_no2.xml", "schumann_robert/opus48no2.mxl"],
-    ["monteverdi/madrigal.3.1.mxl", "monteverdi/madrigal.3.1_old.mxl"],
     ["bach/bwv146.8.mxl", "bach/bwv154.3.mxl"],
     ["bach/bwv13.6.mxl", "bach/bwv393.mxl"],
     ["bach/bwv194.6.mxl", "bach/bwv30.6.mxl"],
