@@ -263,10 +263,10 @@ fn start_with_space(text: &str, node: Node<'_, '_>) -> usize {
 /// The white space that an element's line starts with; empty when other text
 /// comes before it on the line.
 fn indent_of<'t>(text: &'t str, node: Node<'_, '_>) -> &'t str {
-    let start = node.range().start;
-    let line = text[..start].rfind(['\n', '\r']).map_or(0, |p| p + 1);
-    let before = &text[line..start];
-    if before.bytes().all(|b| b == b' ' || b == b'\t') { before } else { "" }
+    // Back over the blanks alone: a line may be as long as the file.
+    let before = &text[..node.range().start];
+    let rest = before.trim_end_matches([' ', '\t']);
+    if rest.is_empty() || rest.ends_with(['\n', '\r']) { &before[rest.len()..] } else { "" }
 }
 
 fn indentation_of(text: &str) -> Indentation {

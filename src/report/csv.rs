@@ -139,13 +139,23 @@ pub(super) fn line(cells: &[&str]) -> String {
     cells.join(",") + "\n"
 }
 
+/// Quoted where it must be. What a spreadsheet would take for a formula has an apostrophe before it; numbers stay.
 fn cell(text: &str) -> String {
-    if text.contains([',', '"', '\n', '\r']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text.into() }
+    let is_formula =
+        text.starts_with(['=', '+', '-', '@', '\t', '\r']) && text.len() > 1 && text.parse::<f64>().is_err();
+    let text = if is_formula { format!("'{text}") } else { text.to_string() };
+    if text.contains([',', '"', '\n', '\r']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn no_cell_is_a_formula() {
+        let made = line(&["=1+2", "+cmd|' /C calc'!A0", "-3", "-", "@SUM(1,2)", "\t=1", "-1+1", "a=b"]);
+        assert_eq!(made, "'=1+2,'+cmd|' /C calc'!A0,-3,-,\"'@SUM(1,2)\",'\t=1,'-1+1,a=b\n");
+    }
 
     #[test]
     fn cells_are_quoted_where_they_must_be() {

@@ -202,3 +202,22 @@ fn texts_without_end_are_refused() {
         refused(name, sign.repeat(1_000_000).as_bytes(), &["line 1"]);
     }
 }
+
+/// A file without line ends takes no longer than another: the work grew with the square of its length.
+#[test]
+fn a_score_on_one_line_is_cleaned() {
+    let folder = tempfile::tempdir().expect("a folder for a test");
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    let slurred = NOTE.replace("</note>", "<notations><articulations><staccato/></articulations></notations></note>");
+    let bars =
+        |first: &str| score(&format!("<measure>{first}{}</measure>", NOTE.repeat(3)).repeat(20_000)).replace('\n', "");
+    fs::write(path("edition.xml"), bars(NOTE)).expect("a file for a test");
+    fs::write(path("source.xml"), bars(&slurred)).expect("a file for a test");
+    let done = Command::new("sh")
+        .args(["-c", "ulimit -t 10 && exec \"$0\" clean \"$1\" \"$2\" -o \"$3\"", env!("CARGO_BIN_EXE_obelus")])
+        .args([path("edition.xml"), path("source.xml"), path("clean.xml")])
+        .output()
+        .expect("the program starts");
+    assert!(done.status.success(), "{}: {}", done.status, String::from_utf8_lossy(&done.stderr));
+    assert_eq!(fs::read_to_string(path("clean.xml")).expect("a copy").matches("<staccato/>").count(), 20_000);
+}

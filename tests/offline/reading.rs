@@ -366,6 +366,15 @@ fn what_is_no_number_is_told_and_read_as_usual() {
     assert_eq!(read("<beat-type>4</beat-type>", "<beat-type>four</beat-type>"), bar_1(beat));
     let by = "a transposition by \"-x\" is no number of steps; it was ignored";
     assert_eq!(read("</time>", "</time><transpose><chromatic>-x</chromatic></transpose>"), bar_1(by));
+    let far = "a transposition leads out of hearing range; it was ignored";
+    for octaves in ["-2147483648", "2147483647", "10"] {
+        let by =
+            format!("</time><transpose><chromatic>2</chromatic><octave-change>{octaves}</octave-change></transpose>");
+        assert_eq!(read("</time>", &by), bar_1(far), "{octaves}");
+    }
+    // Steps that are none are those of the semitones.
+    let by = "</time><transpose><diatonic>-2147483648</diatonic><chromatic>2</chromatic></transpose>";
+    assert_eq!(read("</time>", by), Vec::<String>::new());
     let repeat = "<barline><repeat direction=\"backward\" times=\"x\"/></barline></measure>";
     let times = "a repeat of \"x\" times is no number; it was read as played twice";
     assert_eq!(read("</measure>", repeat), bar_1(times));

@@ -125,10 +125,10 @@ impl PartReader<'_, '_> {
                 return self.warn(format!("a transposition by {wrong:?} is no number of steps; it was ignored"));
             }
         };
-        if chromatic.abs() >= 100 || octaves.abs() >= 10 {
+        if !(-99..=99).contains(&chromatic) || !(-9..=9).contains(&octaves) {
             return self.warn("a transposition leads out of hearing range; it was ignored");
         }
-        let steps = steps.filter(|s| s.abs() < 100).unwrap_or_else(|| usual_steps(chromatic));
+        let steps = steps.filter(|s| (-99..=99).contains(s)).unwrap_or_else(|| usual_steps(chromatic));
         let transpose = Interval::new(steps, chromatic).plus(Interval::octaves(octaves));
         match node.attribute("number").and_then(|n| n.parse().ok()) {
             Some(staff) => {
