@@ -405,7 +405,7 @@ fn fingerings_on_other_notes_are_told() {
     };
     let told = player(json!("down a minor third"));
     let all: Vec<&str> = told.as_array().unwrap().iter().map(|one| one.as_str().unwrap()).collect();
-    assert!(all[0].starts_with("Part Treble Recorder, bars 10, 13, 15, "), "{all:?}");
+    assert!(all[0].starts_with("Treble Recorder, bars 10, 13, 15, "), "{all:?}");
     assert!(all[0].contains("fingerings were written for other notes; check them"), "{all:?}");
     assert!(all[1].starts_with("1 fingering of yours was written for another note; check it: 0 12 in bar 2 (for "));
     // One that is laid in the new key is for its note.
