@@ -36,7 +36,7 @@ pub enum Error {
 /// # Errors
 /// Whatever the engraver does wrong; it never takes this process with it.
 pub fn engrave(job: &Job) -> Result<Drawing, Error> {
-    let (program, seconds) = settings(job)?;
+    let (program, seconds) = (program()?, seconds(job));
     let mut child = Command::new(program)
         .arg(super::COMMAND)
         .stdin(Stdio::piped())
@@ -57,20 +57,22 @@ pub fn engrave(job: &Job) -> Result<Drawing, Error> {
     }
 }
 
-/// The engraver, and how many seconds it has.
-fn settings(job: &Job) -> Result<(PathBuf, u64), Error> {
-    let program = match std::env::var_os(PROGRAM).filter(|p: &OsString| !p.is_empty()) {
-        Some(program) => program.into(),
-        None => std::env::current_exe().map_err(|e| Error::Start(e.to_string()))?,
-    };
+fn program() -> Result<PathBuf, Error> {
+    match std::env::var_os(PROGRAM).filter(|p: &OsString| !p.is_empty()) {
+        Some(program) => Ok(program.into()),
+        None => std::env::current_exe().map_err(|e| Error::Start(e.to_string())),
+    }
+}
+
+/// How long a job may take.
+pub(super) fn seconds(job: &Job) -> u64 {
     let told = std::env::var(SECONDS).ok().and_then(|s| s.trim().parse().ok());
     let bytes = match job {
         Job::Systems(pieces) => pieces.iter().map(|piece| piece.music.len()).sum(),
         Job::Strips(strips) => strips.iter().map(|strip| strip.music.len()).sum(),
         Job::Pages { music, .. } => music.len(),
     };
-    let usual = USUAL_SECONDS + (bytes / FOR_BYTES) as u64;
-    Ok((program, told.unwrap_or(usual)))
+    told.unwrap_or(USUAL_SECONDS + (bytes / FOR_BYTES) as u64)
 }
 
 /// Says the job and hears the answer, at the same time: either may be long.

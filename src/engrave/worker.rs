@@ -6,15 +6,12 @@ use super::mei::{Colors, paint};
 use super::metre::counted;
 use super::pages;
 use super::places::given;
+use super::process::seconds;
 use super::resources::Folder;
 use super::sides::signed;
 use super::toolkit::Toolkit;
 use serde_json::json;
 use std::io::{self, Read, Write};
-
-/// Address space that the engraver may take, bytes.
-#[cfg(target_os = "linux")]
-const ROOM: u64 = 8 << 30;
 
 /// Hears a job, says the drawing. Says nothing when there is none.
 ///
@@ -22,19 +19,43 @@ const ROOM: u64 = 8 << 30;
 /// When the other side cannot be heard or spoken to, or there is no place for fonts.
 pub fn work(mut from: impl Read, mut to: impl Write) -> io::Result<()> {
     #[cfg(target_os = "linux")]
-    {
-        use rustix::process::{Resource, Rlimit, setrlimit};
-        let limit = Rlimit { current: Some(ROOM), maximum: Some(ROOM) };
-        setrlimit(Resource::As, limit)?;
-    }
+    bounds::set()?;
     let mut said = Vec::new();
     from.read_to_end(&mut said)?;
     let job: Job = serde_json::from_slice(&said)?;
+    #[cfg(target_os = "linux")]
+    // A little more than who called it waits.
+    bounds::set_time(seconds(&job) + 5)?;
     let fonts = Folder::find()?;
     let drawn = Toolkit::with(&fonts.path().display().to_string(), |toolkit| draw(toolkit, &job)).flatten();
     match drawn {
         Some(drawing) => to.write_all(&serde_json::to_vec(&drawing)?),
         None => Err(io::Error::new(io::ErrorKind::InvalidData, "nothing could be drawn")),
+    }
+}
+
+/// What the system itself holds the engraver to, whatever becomes of who called it.
+#[cfg(target_os = "linux")]
+mod bounds {
+    use rustix::process::{Resource, Rlimit, Signal, set_parent_process_death_signal, setrlimit};
+    use std::io;
+
+    /// Address space, bytes.
+    const ROOM: u64 = 8 << 30;
+
+    /// It ends with the thread that called it, which waits for the answer.
+    pub fn set() -> io::Result<()> {
+        set_parent_process_death_signal(Some(Signal::KILL))?;
+        limit(Resource::As, ROOM)
+    }
+
+    /// Seconds of processor time.
+    pub fn set_time(seconds: u64) -> io::Result<()> {
+        limit(Resource::Cpu, seconds)
+    }
+
+    fn limit(resource: Resource, most: u64) -> io::Result<()> {
+        Ok(setrlimit(resource, Rlimit { current: Some(most), maximum: Some(most) })?)
     }
 }
 
