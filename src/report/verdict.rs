@@ -56,6 +56,12 @@ pub fn summary(part: &PartReport) -> Vec<String> {
             some => notes += &format!(", {some} {}", status.name()),
         }
     }
+    // The struck notes of ornaments that one side writes out: neither pairs nor additions.
+    let of_ornaments = |all: usize, status| all.saturating_sub(n.matched + of_notes(Category::Note, status));
+    let ornaments = of_ornaments(n.edition, Status::Added).max(of_ornaments(n.source, Status::Omitted));
+    if ornaments > 0 {
+        notes += &format!(", {ornaments} in written-out ornaments");
+    }
     out.push(notes + ".");
     if part.findings.is_empty() {
         let nothing = if part.passages.is_empty() {
