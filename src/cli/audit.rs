@@ -1,7 +1,7 @@
 //! `obelus audit`: what the editor did, bar by bar.
 
 use super::failure::Failure;
-use super::input::{self, Octave};
+use super::input::{self, ReadFor};
 use super::lines::LinesOfBoth;
 use super::output::{Content, Output, suits};
 use super::progress::Progress;
@@ -28,11 +28,8 @@ pub struct Args {
     /// Check every compared part against this instrument's range [default: guessed from the part's name]
     #[arg(long, value_name = "NAME")]
     instrument: Option<String>,
-    /// A table of your own instruments (.toml), added to the standard one
-    #[arg(long, value_name = "FILE")]
-    instruments: Option<PathBuf>,
     #[command(flatten)]
-    octave: Octave,
+    read_for: ReadFor,
     /// Quarter notes per minute, for the hardest stretches [default: the score's first metronome mark, else 72]
     #[arg(long, value_name = "N", value_parser = input::tempo, requires = "instrument")]
     tempo: Option<f64>,
@@ -78,28 +75,18 @@ pub enum Format {
 impl Format {
     /// Refuses a file whose name plainly says another form.
     pub fn suits(self, file: Option<&Path>) -> Result<(), Failure> {
-        match self {
-            Format::Text => suits(file, "a report as text", &["txt"]),
-            Format::Json => suits(file, "a report as JSON", &["json"]),
-            Format::Csv => suits(file, "a report as CSV", &["csv"]),
-        }
+        let form = match self {
+            Format::Text => Form::Text,
+            Format::Json => Form::Json,
+            Format::Csv => Form::Csv,
+        };
+        form.suits("a report", file)
     }
 }
 
-impl Form {
-    fn suits(self, file: Option<&Path>) -> Result<(), Failure> {
-        match self {
-            Form::Text => Format::Text.suits(file),
-            Form::Json => Format::Json.suits(file),
-            Form::Csv => Format::Csv.suits(file),
-            Form::Html => suits(file, "a page", &["html", "htm"]),
-        }
-    }
-}
-
-/// The form of an audit.
+/// The form of a report that can be a page, too.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Form {
+pub enum Form {
     Text,
     Json,
     Csv,
@@ -107,19 +94,28 @@ enum Form {
     Html,
 }
 
+impl Form {
+    /// Refuses a file whose name plainly says another form, and a page on the terminal. `what` is written: a report.
+    pub fn suits(self, what: &str, file: Option<&Path>) -> Result<(), Failure> {
+        match self {
+            Form::Text => suits(file, &format!("{what} as text"), &["txt"]),
+            Form::Json => suits(file, &format!("{what} as JSON"), &["json"]),
+            Form::Csv => suits(file, &format!("{what} as CSV"), &["csv"]),
+            Form::Html if file.is_none() && std::io::stdout().is_terminal() => Err(Failure::wrong_use(
+                "a page is for the browser, not the terminal; write it to a file with -o page.html",
+            )),
+            Form::Html => suits(file, "a page", &["html", "htm"]),
+        }
+    }
+}
+
 pub fn run(args: &Args) -> Result<u8, Failure> {
     let scores = [args.edition.as_path(), args.source.as_path()];
     input::refuse_twice_stdin(&scores)?;
     let mut inputs = scores.to_vec();
-    inputs.extend(args.instruments.as_deref());
+    inputs.extend(args.read_for.file());
     let output = Output::new(args.output.as_deref(), &inputs)?;
-    args.format.suits(args.output.as_deref())?;
-    let to_terminal = args.output.is_none() && std::io::stdout().is_terminal();
-    if args.format == Form::Html && to_terminal {
-        return Err(Failure::wrong_use(
-            "a page is for the browser, not the terminal; write it to a file with -o page.html",
-        ));
-    }
+    args.format.suits("a report", args.output.as_deref())?;
     inputs.extend(args.output.as_deref());
     suits(args.decisions.as_deref(), "a file of decisions", &["toml"])?;
     // It is never packed.
@@ -161,9 +157,9 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
 fn wishes(args: &Args) -> Result<AuditWishes, Failure> {
     Ok(AuditWishes {
         range: InstrumentWishes {
-            instruments: input::instruments(args.instruments.as_deref())?,
+            instruments: args.read_for.table()?,
             names: args.instrument.iter().cloned().collect(),
-            octave: args.octave.reading(),
+            octave: args.read_for.octave(),
             tempo: args.tempo,
         },
         bars: args.bars.clone().map(Bars),

@@ -159,12 +159,8 @@ fn mark_category(name: &str) -> Result<Category, String> {
 pub fn run(args: &Args) -> Result<u8, Failure> {
     let scores = [args.edition.as_path(), args.source.as_path()];
     let mut others = scores.to_vec();
-    others.extend(
-        [&args.mine, &args.decisions, &args.apart, &args.player.instruments]
-            .into_iter()
-            .flatten()
-            .map(PathBuf::as_path),
-    );
+    let sheets = [&args.mine, &args.decisions, &args.apart].map(|file| file.as_deref());
+    others.extend(sheets.into_iter().chain([args.player.read_for.file()]).flatten());
     input::refuse_twice_stdin(&others)?;
     refuse_control_characters(&others)?;
     let output = Output::new(Some(&args.output), &others)?;

@@ -4,7 +4,7 @@ use super::failure::Failure;
 use crate::clean::Origin;
 use crate::instrument::{Instruments, ReadAs};
 use crate::musicxml::{self, Input};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Reads a file of text, such as a mark sheet; gives its bytes' checksum too.
 pub fn text(path: &Path) -> Result<(String, Origin), Failure> {
@@ -31,17 +31,12 @@ pub fn refuse_twice_stdin(paths: &[&Path]) -> Result<(), Failure> {
     Ok(())
 }
 
-/// The standard instruments, with the user's own table if there is one.
-pub fn instruments(file: Option<&Path>) -> Result<Instruments, Failure> {
-    Ok(match file {
-        Some(file) => Instruments::with_file(file)?,
-        None => Instruments::standard(),
-    })
-}
-
-/// In which octave the user says that a part is to be read.
-#[derive(Debug, Clone, Copy, clap::Args)]
-pub struct Octave {
+/// Where instruments are looked up, and in which octave the user says that a part is to be read for them.
+#[derive(Debug, Clone, clap::Args)]
+pub struct ReadFor {
+    /// A table of your own instruments (.toml), added to the standard one
+    #[arg(long, value_name = "FILE")]
+    instruments: Option<PathBuf>,
     /// Read the notes as written for the instrument, whatever clef and transposition say
     #[arg(long, conflicts_with = "sounding")]
     written: bool,
@@ -50,8 +45,21 @@ pub struct Octave {
     sounding: bool,
 }
 
-impl Octave {
-    pub fn reading(self) -> Option<ReadAs> {
+impl ReadFor {
+    /// The user's own table.
+    pub fn file(&self) -> Option<&Path> {
+        self.instruments.as_deref()
+    }
+
+    /// The standard instruments, with the user's own table if there is one.
+    pub fn table(&self) -> Result<Instruments, Failure> {
+        Ok(match self.file() {
+            Some(file) => Instruments::with_file(file)?,
+            None => Instruments::standard(),
+        })
+    }
+
+    pub fn octave(&self) -> Option<ReadAs> {
         match (self.written, self.sounding) {
             (true, _) => Some(ReadAs::Written),
             (_, true) => Some(ReadAs::Sounding),

@@ -2,7 +2,7 @@
 
 use super::audit::{Format, width};
 use super::failure::Failure;
-use super::input::{self, Octave};
+use super::input::{self, ReadFor};
 use super::lines::OneLine;
 use super::output::{Content, Output};
 use crate::report::OutOfReach;
@@ -20,11 +20,8 @@ pub struct Args {
     /// Try this instrument; name it again to compare instruments [default: guessed from the part's name]
     #[arg(long = "instrument", value_name = "NAME")]
     names: Vec<String>,
-    /// A table of your own instruments (.toml), added to the standard one
-    #[arg(long, value_name = "FILE")]
-    instruments: Option<PathBuf>,
     #[command(flatten)]
-    octave: Octave,
+    read_for: ReadFor,
     /// Quarter notes per minute [default: the score's first metronome mark, else 72]
     #[arg(long, value_name = "N", value_parser = input::tempo)]
     tempo: Option<f64>,
@@ -47,13 +44,13 @@ docs/keys.md says how difficulty is measured.";
 
 pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut inputs = vec![args.score.as_path()];
-    inputs.extend(args.instruments.as_deref());
+    inputs.extend(args.read_for.file());
     let output = Output::new(args.output.as_deref(), &inputs)?;
     args.format.suits(args.output.as_deref())?;
     let wishes = InstrumentWishes {
-        instruments: input::instruments(args.instruments.as_deref())?,
+        instruments: args.read_for.table()?,
         names: args.names.clone(),
-        octave: args.octave.reading(),
+        octave: args.read_for.octave(),
         tempo: args.tempo,
     };
     let report = ReadScore::open(&args.score)?.keys(&args.line.name(), &wishes)?;

@@ -146,7 +146,7 @@ fn to_stdout(content: Content) -> io::Result<()> {
 }
 
 /// Whether two names lead to one file, through links of any kind.
-fn is_same_file(one: &Path, other: &Path) -> bool {
+pub fn is_same_file(one: &Path, other: &Path) -> bool {
     let (Ok(a), Ok(b)) = (one.canonicalize(), other.canonicalize()) else {
         return false;
     };

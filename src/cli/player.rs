@@ -1,11 +1,10 @@
 //! For whom a clean copy is meant, as the options of `clean` say.
 
 use super::failure::Failure;
-use super::input::{self, Octave};
+use super::input::ReadFor;
 use crate::clean::{PartFor, Player, Wishes};
 use crate::instrument::{Instrument, Instruments, ReadAs};
 use crate::score::Score;
-use std::path::PathBuf;
 
 /// For whom a copy is meant.
 #[derive(Debug, clap::Args)]
@@ -13,11 +12,8 @@ pub struct ForPlayer {
     /// Check the clean part against this instrument's range [default: that of --for]
     #[arg(long, value_name = "NAME")]
     instrument: Option<String>,
-    /// A table of your own instruments (.toml), added to the standard one
-    #[arg(long, value_name = "FILE")]
-    pub instruments: Option<PathBuf>,
     #[command(flatten)]
-    octave: Octave,
+    pub read_for: ReadFor,
     /// Move phrases to another octave where they leave the instrument's range
     #[arg(long)]
     fit: bool,
@@ -39,11 +35,11 @@ impl OnInstruments {
     /// # Errors
     /// Wrong use, where an instrument is unknown or lacking; where the table cannot be read.
     pub fn of(args: &ForPlayer) -> Result<OnInstruments, Failure> {
-        let table = input::instruments(args.instruments.as_deref())?;
+        let table = args.read_for.table()?;
         let find = |name: &Option<String>| name.as_deref().map(|n| table.find(n).cloned()).transpose();
         let written_for = find(&args.written_for)?;
         let range = find(&args.instrument)?.or_else(|| written_for.clone());
-        let asked = args.octave.reading();
+        let asked = args.read_for.octave();
         if range.is_none() {
             let option = match (args.fit, asked) {
                 (true, _) => "--fit needs an instrument",

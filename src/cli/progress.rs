@@ -19,9 +19,7 @@ pub struct Progress {
 impl Progress {
     /// So many steps, each begun by `step`.
     pub fn new(steps: u64) -> Progress {
-        let style = ProgressStyle::with_template("{bar:24} {pos} of {len}  {msg} {elapsed}")
-            .map_or_else(|_| ProgressStyle::default_bar(), |style| style.progress_chars("=>-"));
-        let bar = ProgressBar::with_draw_target(Some(steps), ProgressDrawTarget::hidden()).with_style(style);
+        let bar = hidden("{bar:24} {pos} of {len}  {msg} {elapsed}", Some(steps));
         let done = show_later(&bar);
         Progress { bar, done: Some(done) }
     }
@@ -44,6 +42,13 @@ impl Progress {
         self.done = None;
         self.bar.finish_and_clear();
     }
+}
+
+/// A bar that is not shown yet.
+fn hidden(template: &str, all: Option<u64>) -> ProgressBar {
+    let style = ProgressStyle::with_template(template)
+        .map_or_else(|_| ProgressStyle::default_bar(), |style| style.progress_chars("=>-"));
+    ProgressBar::with_draw_target(all, ProgressDrawTarget::hidden()).with_style(style)
 }
 
 /// Shows a bar after a while, where a person looks on. It is not shown any more once what is given is dropped.
@@ -81,9 +86,7 @@ impl Count {
             Some(_) => "{bar:24} {human_pos} of {human_len} {msg}, {eta} left",
             None => "{spinner} {human_pos} {msg}",
         };
-        let style = ProgressStyle::with_template(template)
-            .map_or_else(|_| ProgressStyle::default_bar(), |style| style.progress_chars("=>-"));
-        let bar = ProgressBar::with_draw_target(all, ProgressDrawTarget::hidden()).with_style(style);
+        let bar = hidden(template, all);
         bar.set_message(what.to_string());
         let done = show_later(&bar);
         Count { bar, done: Some(done) }
@@ -100,10 +103,7 @@ impl Count {
     }
 
     /// Takes the bar away, before anything else is said.
-    pub fn finish(mut self) {
-        self.done = None;
-        self.bar.finish_and_clear();
-    }
+    pub fn finish(self) {}
 }
 
 impl Drop for Count {

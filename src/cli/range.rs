@@ -2,7 +2,7 @@
 
 use super::audit::{Format, width};
 use super::failure::Failure;
-use super::input::{self, Octave};
+use super::input::{self, ReadFor};
 use super::lines::OneLine;
 use super::output::{Content, Output};
 use crate::report;
@@ -21,11 +21,8 @@ pub struct Args {
     /// Check the parts against this instrument [default: guessed from the part's name]
     #[arg(long, value_name = "NAME")]
     instrument: Option<String>,
-    /// A table of your own instruments (.toml), added to the standard one
-    #[arg(long, value_name = "FILE")]
-    instruments: Option<PathBuf>,
     #[command(flatten)]
-    octave: Octave,
+    read_for: ReadFor,
     /// Quarter notes per minute, for the hardest stretches [default: the score's first metronome mark, else 72]
     #[arg(long, value_name = "N", value_parser = input::tempo)]
     tempo: Option<f64>,
@@ -56,10 +53,10 @@ A table of your own has one entry per instrument:
 docs/keys.md has all keys of an entry.";
 
 pub fn run(args: &Args) -> Result<u8, Failure> {
-    let inputs: Vec<_> = [&args.score, &args.instruments].into_iter().filter_map(|p| p.as_deref()).collect();
+    let inputs: Vec<_> = [args.score.as_deref(), args.read_for.file()].into_iter().flatten().collect();
     let output = Output::new(args.output.as_deref(), &inputs)?;
     args.format.suits(args.output.as_deref())?;
-    let table = input::instruments(args.instruments.as_deref())?;
+    let table = args.read_for.table()?;
     let Some(path) = args.score.as_deref() else {
         output.write(Content::Text(&report::instruments_text(&table)))?;
         return Ok(0);
@@ -67,7 +64,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let wishes = InstrumentWishes {
         instruments: table,
         names: args.instrument.iter().cloned().collect(),
-        octave: args.octave.reading(),
+        octave: args.read_for.octave(),
         tempo: args.tempo,
     };
     let report = ReadScore::open(path)?.range(&args.line.name(), &wishes)?;

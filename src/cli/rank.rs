@@ -1,15 +1,13 @@
 //! `obelus rank`: which of several editions has least of an editor in it.
 
-use super::audit::width;
+use super::audit::{Form, width};
 use super::failure::Failure;
-use super::input::{self, Octave};
-use super::output::{Content, Output, suits};
+use super::input::ReadFor;
+use super::output::{Content, Output, is_same_file, suits};
 use super::progress::Count;
 use crate::rank::{Against, Audits, Contest, Library, Shard, editions};
 use crate::report::RankedEdition;
 use crate::{AuditWishes, InstrumentWishes, LineName, Lines, ReadScore};
-use clap::ValueEnum;
-use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 
 /// Which of several editions has least of an editor in it
@@ -37,11 +35,8 @@ pub struct Args {
     /// Count the notes that leave this instrument's range
     #[arg(long, value_name = "NAME")]
     instrument: Option<String>,
-    /// A table of your own instruments (.toml), added to the standard one
-    #[arg(long, value_name = "FILE")]
-    instruments: Option<PathBuf>,
     #[command(flatten)]
-    octave: Octave,
+    read_for: ReadFor,
     /// Also write each audit to this folder, as a page; a ranking as a page links to them
     #[arg(long, value_name = "DIR")]
     audits: Option<PathBuf>,
@@ -67,53 +62,27 @@ Examples:
   obelus rank --sources urtexts/ editions/
   obelus rank --sources urtexts/ editions/ --lines --shard 3/16 -o part-3.jsonl";
 
-/// The form of a ranking.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Form {
-    Text,
-    Json,
-    Csv,
-    /// A page for the browser, complete in one file
-    Html,
-}
-
-impl Form {
-    fn suits(self, file: Option<&Path>) -> Result<(), Failure> {
-        match self {
-            Form::Text => suits(file, "a ranking as text", &["txt"]),
-            Form::Json => suits(file, "a ranking as JSON", &["json"]),
-            Form::Csv => suits(file, "a ranking as CSV", &["csv"]),
-            Form::Html => suits(file, "a page", &["html", "htm"]),
-        }
-    }
-}
-
 pub fn run(args: &Args) -> Result<u8, Failure> {
     let (source, named) = split(args)?;
     if args.lines {
         suits(args.output.as_deref(), "a file of JSON lines", &["jsonl", "ndjson", "json"])?;
     } else {
-        args.format.suits(args.output.as_deref())?;
-    }
-    if args.format == Form::Html && args.output.is_none() && std::io::stdout().is_terminal() {
-        return Err(Failure::wrong_use(
-            "a page is for the browser, not the terminal; write it to a file with -o page.html",
-        ));
+        args.format.suits("a ranking", args.output.as_deref())?;
     }
     let mut all = editions(named).map_err(Failure::wrong_use)?;
     // The source is often in the folder of the editions.
     if let Some(source) = source {
-        all.retain(|file| !is_same(file, source));
+        all.retain(|file| !is_same_file(file, source));
     }
     if all.is_empty() {
         return Err(Failure::wrong_use("there is no edition besides the source; name one, or a folder of them"));
     }
-    let files = args.shard.map_or_else(|| all.clone(), |shard| shard.of(all.clone()));
     let mut inputs: Vec<&Path> = all.iter().map(PathBuf::as_path).collect();
     inputs.extend(source);
-    inputs.extend(args.instruments.as_deref());
+    inputs.extend(args.read_for.file());
     let output = Output::new(args.output.as_deref(), &inputs)?;
     let wishes = wishes(args)?;
+    let files = args.shard.map_or_else(|| all.clone(), |shard| shard.of(all.clone()));
     let audits = args.audits.as_deref().map(|folder| audits(folder, &files, &inputs)).transpose()?;
     let line = |part: &Option<String>| LineName { part: part.clone(), ..LineName::default() };
     let lines = Lines { edition: line(&args.part), source: line(&args.source_part) };
@@ -150,17 +119,13 @@ fn split(args: &Args) -> Result<(Option<&Path>, &[PathBuf]), Failure> {
     }
 }
 
-fn is_same(a: &Path, b: &Path) -> bool {
-    a == b || a.canonicalize().ok().zip(b.canonicalize().ok()).is_some_and(|(a, b)| a == b)
-}
-
 fn wishes(args: &Args) -> Result<AuditWishes, Failure> {
-    let instruments = input::instruments(args.instruments.as_deref())?;
+    let instruments = args.read_for.table()?;
     if let Some(name) = &args.instrument {
         instruments.find(name)?;
     }
     let names = args.instrument.iter().cloned().collect();
-    let range = InstrumentWishes { instruments, names, octave: args.octave.reading(), tempo: None };
+    let range = InstrumentWishes { instruments, names, octave: args.read_for.octave(), tempo: None };
     Ok(AuditWishes { range, bars: None })
 }
 

@@ -58,8 +58,7 @@ impl Audits {
             *count += 1;
             if *count == 1 { format!("{stem}.html") } else { format!("{stem}-{count}.html") }
         };
-        let mut names: Vec<String> = Vec::with_capacity(files.len());
-        files.iter().map(name).for_each(|name| names.push(name));
+        let names = files.iter().map(name).collect();
         Audits { folder, names }
     }
 

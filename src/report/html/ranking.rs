@@ -91,7 +91,7 @@ fn rows(edition: &RankedEdition, figures: &Figures, outside: bool, columns: usiz
                         None => bdi { (edition.file) },
                     }
                     @if let Some(title) = &edition.title { small { bdi { (title) } } }
-                    @for sentence in sentences(edition, figures) { small { (sentence) } }
+                    @for sentence in ranking::sentences(edition, figures) { small { (sentence) } }
                 }
                 td.n data-what="Alike, of 100 notes" { (ranking::notes_alike(figures)) }
                 td.n data-what="Notes changed" { (figures.notes.changed) }
@@ -104,26 +104,6 @@ fn rows(edition: &RankedEdition, figures: &Figures, outside: bool, columns: usiz
             tr { td.hands colspan=(columns) { (strip(&figures.bars)) } }
         }
     }
-}
-
-/// What the columns do not say.
-fn sentences(edition: &RankedEdition, figures: &Figures) -> Vec<String> {
-    let mut out = Vec::new();
-    if let (Some(source), Some(sure)) = (&edition.source, edition.sure) {
-        out.push(if sure { format!("source: {source}") } else { format!("source: {source}, unsure") });
-        let others = edition.candidates.iter().filter(|c| c.file != *source);
-        out.extend(others.map(|c| format!("or {} ({} in 100 notes)", c.file, c.alike_in_100)));
-    }
-    if !figures.is_in_key() {
-        out.push(format!("in another key: {}", figures.key.name));
-    }
-    let (passages, missing) = (ranking::passages(figures), ranking::missing(figures));
-    out.extend(Some(passages).filter(|p| !p.is_empty()));
-    out.extend(Some(missing).filter(|m| !m.is_empty()).map(|m| format!("missing: {m}")));
-    if !figures.not_in_source.is_empty() {
-        out.push(format!("not in the source: {}", figures.not_in_source.join(", ")));
-    }
-    out
 }
 
 /// All bars in a row; the more the editor did, the higher.

@@ -12,7 +12,7 @@ use serde::Serialize;
 use std::cmp::Ordering;
 
 pub use figures::{BarFigures, Figures, Hand};
-pub(super) use words::{missing, notes_alike, passages};
+pub(super) use words::{notes_alike, sentences};
 
 /// What `obelus rank` says.
 #[derive(Debug, Serialize)]

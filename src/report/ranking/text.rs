@@ -99,7 +99,7 @@ fn table(page: &mut Page, ranking: &Ranking, folder: &Path) {
         let file = Path::new(&edition.file);
         let file = file.strip_prefix(folder).unwrap_or(file).display().to_string();
         page.hanging(&lead, &lead.clone(), &printable(&file));
-        let more = more(edition);
+        let more = words::sentences(edition, figures).join("; ");
         if !more.is_empty() {
             let lead = " ".repeat(widths[0] + 2);
             page.hanging(&lead, &lead.clone(), &more);
@@ -107,37 +107,4 @@ fn table(page: &mut Page, ranking: &Ranking, folder: &Path) {
     }
     page.blank();
     page.paragraph("alike: of 100 notes; marks: those that the editor added, omitted or altered.");
-}
-
-/// What the columns do not say.
-fn more(edition: &RankedEdition) -> String {
-    let Some(figures) = &edition.figures else { return String::new() };
-    let mut out = Vec::new();
-    if let Some(source) = edition.source.as_ref().filter(|_| edition.sure.is_some()) {
-        let others: Vec<String> = edition
-            .candidates
-            .iter()
-            .filter(|c| c.file != *source)
-            .map(|c| format!("{} ({} in 100)", c.file, c.alike_in_100))
-            .collect();
-        out.push(match edition.sure {
-            Some(false) if !others.is_empty() => format!("source: {source}, unsure: or {}", others.join(", ")),
-            Some(false) => format!("source: {source}, unsure"),
-            _ => format!("source: {source}"),
-        });
-    }
-    if !figures.is_in_key() {
-        out.push(format!("another key: {}", figures.key.name));
-    }
-    let (passages, missing) = (words::passages(figures), words::missing(figures));
-    if !passages.is_empty() {
-        out.push(passages);
-    }
-    if !missing.is_empty() {
-        out.push(format!("missing: {missing}"));
-    }
-    if !figures.not_in_source.is_empty() {
-        out.push(format!("not in the source: {}", figures.not_in_source.join(", ")));
-    }
-    out.join("; ")
 }

@@ -35,6 +35,30 @@ pub fn missing(figures: &Figures) -> String {
     out.join("; ")
 }
 
+/// What a table does not say of an edition.
+pub fn sentences(edition: &RankedEdition, figures: &Figures) -> Vec<String> {
+    let mut out = Vec::new();
+    if let (Some(source), Some(sure)) = (&edition.source, edition.sure) {
+        let others = edition.candidates.iter().filter(|c| c.file != *source);
+        let others: Vec<String> = others.map(|c| format!("{} ({} in 100)", c.file, c.alike_in_100)).collect();
+        out.push(match (sure, others.is_empty()) {
+            (true, _) => format!("source: {source}"),
+            (false, true) => format!("source: {source}, unsure"),
+            (false, false) => format!("source: {source}, unsure: or {}", others.join(", ")),
+        });
+    }
+    if !figures.is_in_key() {
+        out.push(format!("another key: {}", figures.key.name));
+    }
+    let (passages, missing) = (passages(figures), missing(figures));
+    out.extend(Some(passages).filter(|p| !p.is_empty()));
+    out.extend(Some(missing).filter(|m| !m.is_empty()).map(|m| format!("missing: {m}")));
+    if !figures.not_in_source.is_empty() {
+        out.push(format!("not in the source: {}", figures.not_in_source.join(", ")));
+    }
+    out
+}
+
 /// More parts than this are counted.
 const MOST_NAMED: usize = 3;
 
