@@ -43,14 +43,14 @@ pub fn text(ranking: &Ranking, width: usize) -> String {
     page.text
 }
 
-/// The folder in which all editions lie; empty where they have none in common.
+/// The folder in which all editions lie; empty where they have none in common but that of all files.
 fn common_folder(editions: &[RankedEdition]) -> PathBuf {
     let folder = |e: &RankedEdition| Path::new(&e.file).parent().unwrap_or(Path::new("")).to_path_buf();
     let mut folders = editions.iter().map(folder);
     let first = folders.next().unwrap_or_default();
     let shared =
         |a: PathBuf, b: PathBuf| a.components().zip(b.components()).take_while(|(a, b)| a == b).map(|c| c.0).collect();
-    folders.fold(first, shared)
+    Some(folders.fold(first, shared)).filter(|folder| folder.parent().is_some()).unwrap_or_default()
 }
 
 /// What was wrong, with the file's name before it where it is not there.
