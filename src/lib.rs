@@ -56,6 +56,7 @@ pub mod pitch;
 mod plan;
 mod report;
 pub mod score;
+mod suggest;
 pub mod time;
 mod whole_file;
 

@@ -1,30 +1,76 @@
 //! Files that are written whole or not at all.
 
 use std::fs::{File, Metadata};
-use std::io::{self, Write};
+use std::io::{self, ErrorKind, Read, Seek, SeekFrom, Write};
 use std::path::Path;
 use tempfile::NamedTempFile;
 
 /// A new file takes the place of the old one when it is complete and on disk.
 /// Whatever stops the program or the disk before, the old one stays.
 pub fn write(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let old = std::fs::metadata(path).ok();
     // A device or a pipe can only be written into.
-    if old.as_ref().is_some_and(|about| !about.is_file()) {
+    if std::fs::metadata(path).is_ok_and(|about| !about.is_file()) {
         return std::fs::write(path, bytes);
     }
+    WholeFile::new(path, bytes)?.place()
+}
+
+/// A file that is complete and on disk, but not in its place.
+#[derive(Debug)]
+pub struct WholeFile<'p> {
+    path: &'p Path,
+    made: Made,
+}
+
+#[derive(Debug)]
+enum Made {
     #[cfg(target_os = "linux")]
-    if let Some(file) = nameless::file(folder(path)) {
-        fill(&file, bytes, old.as_ref())?;
-        // Where the system does not let it have a name, another way is tried.
-        if nameless::name(&file, path).is_ok() {
-            return Ok(());
+    Nameless(File),
+    Named(NamedTempFile),
+}
+
+impl<'p> WholeFile<'p> {
+    /// `path` leads to a file or to none.
+    pub fn new(path: &'p Path, bytes: &[u8]) -> io::Result<WholeFile<'p>> {
+        let old = std::fs::metadata(path).ok();
+        #[cfg(target_os = "linux")]
+        if let Some(file) = nameless::file(folder(path)) {
+            fill(&file, bytes, old.as_ref())?;
+            return Ok(WholeFile { path, made: Made::Nameless(file) });
+        }
+        let file = named_file(folder(path))?;
+        fill(file.as_file(), bytes, old.as_ref())?;
+        Ok(WholeFile { path, made: Made::Named(file) })
+    }
+
+    /// Gives it its name, which it takes over from an older file.
+    pub fn place(self) -> io::Result<()> {
+        match self.made {
+            #[cfg(target_os = "linux")]
+            Made::Nameless(file) => nameless::name(&file, self.path).or_else(|_| {
+                // Where the system does not let it have a name, it is written once more.
+                let mut bytes = Vec::new();
+                (&file).seek(SeekFrom::Start(0))?;
+                (&file).read_to_end(&mut bytes)?;
+                let named = named_file(folder(self.path))?;
+                fill(named.as_file(), &bytes, Some(&file.metadata()?))?;
+                named.persist(self.path).map(|_| ()).map_err(|e| e.error)
+            }),
+            Made::Named(file) => file.persist(self.path).map(|_| ()).map_err(|e| e.error),
         }
     }
-    let file = named_file(folder(path))?;
-    fill(file.as_file(), bytes, old.as_ref())?;
-    file.persist(path).map_err(|e| e.error)?;
-    Ok(())
+}
+
+/// Why something could not be written, for people.
+pub fn reason(error: &io::Error) -> String {
+    match error.kind() {
+        ErrorKind::PermissionDenied => "permission denied".into(),
+        ErrorKind::StorageFull => "the disk is full".into(),
+        ErrorKind::QuotaExceeded => "your share of the disk is full".into(),
+        ErrorKind::FileTooLarge => "it would be larger than files may be here".into(),
+        ErrorKind::ReadOnlyFilesystem => "nothing can be written on this disk".into(),
+        _ => error.to_string(),
+    }
 }
 
 fn fill(mut file: &File, bytes: &[u8], old: Option<&Metadata>) -> io::Result<()> {

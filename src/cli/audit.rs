@@ -1,11 +1,12 @@
 //! `obelus audit`: what the editor did, bar by bar.
 
 use super::failure::Failure;
+use super::files::Files;
 use super::input::{self, ReadFor};
 use super::lines::LinesOfBoth;
-use super::output::{Content, Output, suits};
+use super::output::{Content, suits, write_all};
 use super::progress::Progress;
-use crate::beside::Staves;
+use crate::beside::{SideBySide, Staves};
 use crate::engrave;
 use crate::musicxml::Tree;
 use crate::report::Bars;
@@ -111,42 +112,51 @@ impl Form {
 
 pub fn run(args: &Args) -> Result<u8, Failure> {
     let scores = [args.edition.as_path(), args.source.as_path()];
-    input::refuse_twice_stdin(&scores)?;
-    let mut inputs = scores.to_vec();
-    inputs.extend(args.read_for.file());
-    let output = Output::new(args.output.as_deref(), &inputs)?;
+    let inputs: Vec<&Path> = scores.into_iter().chain(args.read_for.file()).collect();
+    let mut files = Files::new(&inputs)?;
+    let output = files.output(args.output.as_deref())?;
     args.format.suits("a report", args.output.as_deref())?;
-    inputs.extend(args.output.as_deref());
     suits(args.decisions.as_deref(), "a file of decisions", &["toml"])?;
     // It is never packed.
     suits(args.side_by_side.as_deref(), "an uncompressed score", &["musicxml", "xml"])?;
-    let decisions = args.decisions.as_deref().map(|file| Output::new(Some(file), &inputs)).transpose()?;
-    inputs.extend(args.decisions.as_deref());
-    let side_by_side = args.side_by_side.as_deref().map(|file| Output::new(Some(file), &inputs)).transpose()?;
+    let mut also = |file: &Option<PathBuf>| file.as_deref().map(|file| files.output(Some(file))).transpose();
+    let (decisions, side_by_side) = (also(&args.decisions)?, also(&args.side_by_side)?);
     let draws = args.format == Form::Html && engrave::IS_BUILT_IN;
     let mut progress = Progress::new(3 + u64::from(args.format == Form::Html));
     let wishes = wishes(args)?;
     progress.step("reading the edition and the source");
     // Staves are drawn from the texts, and what is laid side by side is made of them; else they can go.
+    let mut made = Made::default();
     let (audit, report) = if draws || side_by_side.is_some() {
         let inputs = input::both(scores, || Input::open(&args.edition), || Input::open(&args.source))?;
         let both = input::both(scores, || ReadScore::of(&inputs.0), || ReadScore::of(&inputs.1))?;
         let comparison = ManuallyDrop::new(compare(args, both, &progress)?);
-        if let Some(output) = &side_by_side {
-            write_side_by_side(&comparison, output)?;
-        }
         let staves = |audit: &Audit| if draws { drawn(&comparison, audit, &progress) } else { Vec::new() };
-        report(args, &comparison, &wishes, decisions.as_ref(), &progress, staves)?
+        let done = report(args, &comparison, &wishes, &mut made, &progress, staves)?;
+        if side_by_side.is_some() {
+            made.side_by_side = Some(both_sides(&comparison)?);
+        }
+        done
     } else {
         let last = || Ok(ReadScore::of(&Input::open(&args.source)?)?.with_its_text_unused());
         let both = input::both(scores, || ReadScore::open(&args.edition), last)?;
         let comparison = ManuallyDrop::new(compare(args, both, &progress)?);
-        report(args, &comparison, &wishes, decisions.as_ref(), &progress, |_| Vec::new())?
+        report(args, &comparison, &wishes, &mut made, &progress, |_| Vec::new())?
     };
     progress.finish();
-    match args.format {
-        Form::Text => output.write(Content::Text(&report))?,
-        _ => output.write(Content::Bytes(report.as_bytes()))?,
+    let report = match args.format {
+        Form::Text => Content::Text(&report),
+        _ => Content::Bytes(report.as_bytes()),
+    };
+    let mut results = vec![(&output, report)];
+    results
+        .extend(decisions.iter().zip(made.decisions.as_deref()).map(|(o, text)| (o, Content::Bytes(text.as_bytes()))));
+    let both = made.side_by_side.as_ref();
+    results.extend(side_by_side.iter().zip(both).map(|(o, made)| (o, Content::Bytes(made.text.as_bytes()))));
+    write_all(&results)?;
+    for name in both.iter().flat_map(|made| &made.left_out) {
+        let note = format!("the source has the music of {name} {ELSEWHERE}; it is not in the score side by side");
+        super::warn(&note);
     }
     let status = u8::from(args.strict && audit.found_something());
     // Nothing comes after this: to take it apart piece by piece would be for nothing.
@@ -175,18 +185,23 @@ fn compare<T>(
     Ok(Comparison::new(edition, source, &args.lines.names())?)
 }
 
-/// The audit, and the report in the form that is wanted; also writes the file of decisions.
+/// What is made besides the report.
+#[derive(Default)]
+struct Made {
+    decisions: Option<String>,
+    side_by_side: Option<SideBySide>,
+}
+
+/// The audit, and the report in the form that is wanted; also makes the decisions, if they are.
 fn report<T>(
     args: &Args,
     comparison: &Comparison<T>,
     wishes: &AuditWishes,
-    decisions: Option<&Output>,
+    made: &mut Made,
     progress: &Progress,
     staves: impl FnOnce(&Audit) -> Vec<Result<Staves, String>>,
 ) -> Result<(Audit, String), Failure> {
-    if let Some(output) = decisions {
-        output.write(Content::Bytes(comparison.decisions().as_bytes()))?;
-    }
+    made.decisions = args.decisions.as_ref().map(|_| comparison.decisions());
     let audit = comparison.audit(wishes)?;
     progress.step("writing the report");
     let report = match args.format {
@@ -208,7 +223,7 @@ fn drawn(comparison: &Comparison<Tree>, audit: &Audit, progress: &Progress) -> V
 }
 
 /// Both sides as one score.
-fn write_side_by_side(comparison: &Comparison<Tree>, output: &Output) -> Result<(), Failure> {
+fn both_sides(comparison: &Comparison<Tree>) -> Result<SideBySide, Failure> {
     let made = comparison.side_by_side();
     if made.parts == 0 {
         let reason = match made.left_out.first() {
@@ -217,12 +232,7 @@ fn write_side_by_side(comparison: &Comparison<Tree>, output: &Output) -> Result<
         };
         return Err(Failure::wrong_use(format!("there is nothing to put side by side: {reason}")));
     }
-    output.write(Content::Bytes(made.text.as_bytes()))?;
-    for name in &made.left_out {
-        let note = format!("the source has the music of {name} {ELSEWHERE}; it is not in the score side by side");
-        super::warn(&note);
-    }
-    Ok(())
+    Ok(made)
 }
 
 const ELSEWHERE: &str = "on one staff of several, or in several parts";

@@ -1,10 +1,11 @@
 //! `obelus clean`: the edition without its editor.
 
 use super::failure::Failure;
+use super::files::Files;
 use super::input;
 use super::lines::LinesOfBoth;
 use super::notes::NotesFile;
-use super::output::{Content, Output, suits};
+use super::output::{Content, Output, suits, write_all};
 use super::own_marks::{MarksFile, sheet_failure};
 use super::pdf::{PageOptions, PdfFile, Shown};
 use super::player::{ForPlayer, OnInstruments};
@@ -18,6 +19,7 @@ use crate::musicxml::{self, Heading, Tree};
 use crate::pitch::{Interval, key_fifths};
 use crate::report;
 use crate::score::{Category, Score};
+use crate::suggest::did_you_mean;
 use crate::{Cleaned, Comparison, Input, LineName, Policy, Provenance, ReadScore, Texts, Wishes};
 use std::path::{Path, PathBuf};
 
@@ -152,7 +154,9 @@ fn mark_category(name: &str) -> Result<Category, String> {
     let category = name.trim().parse().ok().filter(|c: &Category| !c.is_of_notes());
     category.ok_or_else(|| {
         let all: Vec<&str> = Category::of_marks().map(Category::name).collect();
-        format!("the categories of marks are {}", all.join(", "))
+        let asked = did_you_mean(name, all.iter().map(|name| (*name, vec![*name])), str::to_lowercase);
+        let asked = asked.map_or(String::new(), |asked| format!("{asked} "));
+        format!("{asked}the categories of marks are {}", all.join(", "))
     })
 }
 
@@ -161,14 +165,12 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut others = scores.to_vec();
     let sheets = [&args.mine, &args.decisions, &args.apart].map(|file| file.as_deref());
     others.extend(sheets.into_iter().chain([args.player.read_for.file()]).flatten());
-    input::refuse_twice_stdin(&others)?;
+    let mut files = Files::new(&others)?;
     refuse_control_characters(&others)?;
-    let output = Output::new(Some(&args.output), &others)?;
+    let output = files.output(Some(&args.output))?;
     suits(Some(&args.output), "a score", &["musicxml", "xml", "mxl"])?;
-    others.push(&args.output);
-    let notes = args.notes.as_deref().map(|file| NotesFile::new(file, &others)).transpose()?;
-    others.extend(args.notes.as_deref());
-    let pdf = args.pdf.as_deref().map(|file| PdfFile::new(file, &args.pages, &others)).transpose()?;
+    let notes = args.notes.as_deref().map(|file| NotesFile::new(file, &mut files)).transpose()?;
+    let pdf = args.pdf.as_deref().map(|file| PdfFile::new(file, &args.pages, &mut files)).transpose()?;
     let mine = args.mine.as_deref().map(MarksFile::read).transpose()?;
     let decisions = args.decisions.as_deref().map(read_decisions).transpose()?;
     if args.apart.is_some() && args.additions == How::Strip && decisions.is_none() {
@@ -236,11 +238,9 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         comparison.clean(&policy, &wishes, Some(&provenance), &texts).map_err(|fault| clean_failure(args, fault))?;
     let mut warnings = comparison.warnings();
     warnings.append(&mut cleaned.warnings);
-    output.write(Content::Bytes(&edition_input.encode_for(copy.text(), &args.output)?))?;
-    if let Some(notes) = notes {
-        notes.write(&comparison, &cleaned, &provenance, &warnings)?;
-    }
-    let pages = pdf.map_or(Ok(()), |pdf| {
+    let bytes = edition_input.encode_for(copy.text(), &args.output)?;
+    let critical = notes.as_ref().map(|notes| notes.text(&comparison, &cleaned, &provenance, &warnings));
+    let pages = pdf.as_ref().map(|pdf| {
         progress.step("engraving");
         let source = comparison.source().score();
         let shown = Shown {
@@ -252,11 +252,16 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
             heading: heading(&comparison, mine.as_ref()),
             foot: format!("Source: {}", named(&source_input, source)),
         };
-        pdf.write(&copy.tree, &copy.score, shown, ", but everything else is")
+        pdf.pages(&copy.tree, &copy.score, shown, ", but everything else is")
     });
     progress.finish();
-    tell(args, &cleaned, &warnings)?;
-    pages.map(|()| 0)
+    let mut results = vec![(&output, Content::Bytes(&bytes))];
+    results.extend(notes.iter().zip(&critical).map(|(notes, text)| (&notes.output, Content::Bytes(text.as_bytes()))));
+    let drawn = pages.as_ref().and_then(|pages| pages.as_ref().ok());
+    results.extend(pdf.iter().zip(drawn).map(|(pdf, pages)| (&pdf.output, Content::Bytes(pages))));
+    write_all(&results)?;
+    tell(args, &cleaned, &warnings, files.use_stdout())?;
+    pages.transpose().map(|_| 0)
 }
 
 /// The copy names the files that it was made from, and has no way to write such a character.
@@ -299,18 +304,17 @@ fn clean_failure(args: &Args, error: clean::Failure) -> Failure {
     }
 }
 
-/// What was done; never mixed with a score on standard output.
-fn tell(args: &Args, cleaned: &Cleaned, warnings: &[String]) -> Result<(), Failure> {
-    let is_stdout = args.output.as_os_str() == "-";
+/// What was done; never mixed with a result on standard output.
+fn tell(args: &Args, cleaned: &Cleaned, warnings: &[String], result_on_stdout: bool) -> Result<(), Failure> {
     let [file, edition, source] = [&args.output, &args.edition, &args.source].map(|p| p.display().to_string());
     let text = match args.format {
         Told::Json => report::clean_json([&file, &edition, &source], cleaned, warnings),
         Told::Text => {
-            let name = if is_stdout { "The clean copy" } else { &file };
+            let name = if args.output.as_os_str() == "-" { "The clean copy" } else { &file };
             report::clean_text(name, cleaned, warnings, super::audit::width())
         }
     };
-    if is_stdout {
+    if result_on_stdout {
         use std::io::Write;
         let _ = anstream::stderr().write_all(readable(&text).as_bytes());
         return Ok(());

@@ -8,11 +8,14 @@ use std::path::{Path, PathBuf};
 
 /// Reads a file of text, such as a mark sheet; gives its bytes' checksum too.
 pub fn text(path: &Path) -> Result<(String, Origin), Failure> {
-    let file = path.display().to_string();
-    let bytes = std::fs::read(path).map_err(|e| musicxml::Error::io(&file, &e))?;
+    let (file, bytes) = Input::bytes_of(path)?;
     let origin = Origin::new(path, &bytes);
-    let text = String::from_utf8(bytes).map_err(|_| Failure::unreadable(format!("{file}: the text is not UTF-8")))?;
-    Ok((text, origin))
+    Ok((utf8(&file, bytes)?, origin))
+}
+
+/// The text of a file of text. `file` is the name that messages use.
+pub fn utf8(file: &str, bytes: Vec<u8>) -> Result<String, Failure> {
+    String::from_utf8(bytes).map_err(|_| Failure::unreadable(format!("{file}: the text is not UTF-8")))
 }
 
 /// A score's file with the checksum of its bytes.
@@ -20,15 +23,6 @@ pub fn open(path: &Path) -> Result<(Input, Origin), Failure> {
     let (name, bytes) = Input::bytes_of(path)?;
     let origin = Origin::new(path, &bytes);
     Ok((Input::from_bytes(&name, bytes)?, origin))
-}
-
-/// Standard input can be read once only.
-pub fn refuse_twice_stdin(paths: &[&Path]) -> Result<(), Failure> {
-    let dashes = paths.iter().filter(|p| p.as_os_str() == "-").count();
-    if dashes > 1 {
-        return Err(Failure::wrong_use("only one file can be read from standard input; name the other"));
-    }
-    Ok(())
 }
 
 /// Where instruments are looked up, and in which octave the user says that a part is to be read for them.

@@ -2,9 +2,10 @@
 
 use super::audit::{Format, width};
 use super::failure::Failure;
+use super::files::Files;
 use super::input::{self, ReadFor};
 use super::lines::OneLine;
-use super::output::{Content, Output};
+use super::output::Content;
 use crate::report::OutOfReach;
 use crate::{InstrumentWishes, ReadScore};
 use std::path::PathBuf;
@@ -45,7 +46,7 @@ docs/keys.md says how difficulty is measured.";
 pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut inputs = vec![args.score.as_path()];
     inputs.extend(args.read_for.file());
-    let output = Output::new(args.output.as_deref(), &inputs)?;
+    let output = Files::new(&inputs)?.output(args.output.as_deref())?;
     args.format.suits(args.output.as_deref())?;
     let wishes = InstrumentWishes {
         instruments: args.read_for.table()?,

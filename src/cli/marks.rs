@@ -1,8 +1,8 @@
 //! `obelus marks`: a teacher's own marks, lifted out of a marked copy.
 
 use super::failure::Failure;
-use super::input;
-use super::output::{Content, Output, suits};
+use super::files::Files;
+use super::output::{Content, suits};
 use crate::ReadScore;
 use std::io::Write;
 use std::path::PathBuf;
@@ -27,8 +27,7 @@ Examples:
 
 pub fn run(args: &Args) -> Result<u8, Failure> {
     let inputs = [args.mine.as_path(), args.base.as_path()];
-    input::refuse_twice_stdin(&inputs)?;
-    let output = Output::new(args.output.as_deref(), &inputs)?;
+    let output = Files::new(&inputs)?.output(args.output.as_deref())?;
     suits(args.output.as_deref(), "a mark sheet", &["toml"])?;
     let (mine, base) = (ReadScore::open(&args.mine)?, ReadScore::open(&args.base)?);
     let Some(lifted) = mine.own_marks(&base) else {

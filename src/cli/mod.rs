@@ -4,6 +4,7 @@ mod audit;
 mod clean;
 mod desk;
 mod failure;
+mod files;
 mod input;
 mod keys;
 mod lines;
@@ -68,6 +69,7 @@ enum Command {
 
 /// Reads the arguments, runs the command, tells what went wrong.
 pub fn main() -> ExitCode {
+    tell_of_large_files();
     let args: Vec<OsString> = std::env::args_os().collect();
     let command = called(&args).map_or_else(|| Cli::try_parse_from(&args).map(|cli| cli.command), Ok);
     let result = match command {
@@ -86,6 +88,16 @@ pub fn main() -> ExitCode {
             let _ = writeln!(out, "obelus: {}", failure.line());
             ExitCode::from(failure.status)
         }
+    }
+}
+
+/// Where files may not be as large as a result, writing it fails and is told. Otherwise the system ends the program.
+fn tell_of_large_files() {
+    #[cfg(unix)]
+    {
+        let ignored = std::sync::Arc::default();
+        // Without it the program ends as it always would.
+        let _ = signal_hook::flag::register(signal_hook::consts::SIGXFSZ, ignored);
     }
 }
 

@@ -1,25 +1,29 @@
 //! The file of critical notes.
 
 use super::failure::Failure;
-use super::output::{Content, Output};
+use super::files::Files;
+use super::output::Output;
 use crate::musicxml::Tree;
 use crate::{Cleaned, Comparison, NotesForm, Provenance};
 use std::path::Path;
 
 /// Where critical notes go, and in which form.
 pub struct NotesFile {
-    output: Output,
+    pub output: Output,
     form: NotesForm,
 }
 
 impl NotesFile {
     /// # Errors
     /// Wrong use, when the name ends otherwise or the place cannot be written.
-    pub fn new(file: &Path, others: &[&Path]) -> Result<NotesFile, Failure> {
+    pub fn new(file: &Path, files: &mut Files) -> Result<NotesFile, Failure> {
+        let output = files.output(Some(file))?;
         let ending = file.extension().map(|e| e.to_string_lossy().to_lowercase());
         let form = match ending.as_deref() {
             Some("md") => NotesForm::Markdown,
             Some("csv") => NotesForm::Csv,
+            // A pipe has no ending.
+            _ if !output.is_file() => NotesForm::Markdown,
             _ => {
                 return Err(Failure::wrong_use(format!(
                     "{}: critical notes are written as Markdown or CSV; the name must end in .md or .csv",
@@ -27,21 +31,17 @@ impl NotesFile {
                 )));
             }
         };
-        Ok(NotesFile { output: Output::new(Some(file), others)?, form })
+        Ok(NotesFile { output, form })
     }
 
-    /// Writes the notes on a cleaning.
-    ///
-    /// # Errors
-    /// Wrong use, when the file cannot be written.
-    pub fn write(
+    /// The notes on a cleaning.
+    pub fn text(
         &self,
         comparison: &Comparison<Tree>,
         cleaned: &Cleaned,
         provenance: &Provenance,
         remarks: &[String],
-    ) -> Result<(), Failure> {
-        let text = comparison.critical_notes(self.form, cleaned, Some(provenance), remarks);
-        self.output.write(Content::Bytes(text.as_bytes()))
+    ) -> String {
+        comparison.critical_notes(self.form, cleaned, Some(provenance), remarks)
     }
 }

@@ -3,8 +3,8 @@
 
 use super::failure::Failure;
 use super::readable::readable;
-use crate::whole_file::{self, folder};
-use std::fs::Metadata;
+use crate::whole_file::{self, WholeFile};
+use std::fs::File;
 use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
@@ -12,6 +12,10 @@ use std::path::{Path, PathBuf};
 #[derive(Debug)]
 pub enum Output {
     Stdout,
+    /// A pipe or a device, which can only be written into.
+    Stream {
+        path: PathBuf,
+    },
     /// The path with links followed.
     File {
         path: PathBuf,
@@ -57,44 +61,12 @@ pub fn suits(file: Option<&Path>, what: &str, own: &[&str]) -> Result<(), Failur
 }
 
 impl Output {
-    /// Checks an output against the inputs and the outputs before it, which it
-    /// must not overwrite.
-    /// `None` and `-` are standard output.
-    ///
-    /// # Errors
-    /// Wrong use, when the output is an input, a folder, read-only, or in no
-    /// folder.
-    pub fn new(output: Option<&Path>, inputs: &[&Path]) -> Result<Output, Failure> {
-        let Some(named_path) = output.filter(|p| p.as_os_str() != "-") else {
-            return Ok(Output::Stdout);
-        };
-        let named = named_path.display().to_string();
-        let wrong = |reason: &str| Failure::wrong_use(format!("{named}: {reason}"));
-        if named.is_empty() {
-            return Err(Failure::wrong_use("the output has no name; give one after -o"));
-        }
-        for other in inputs.iter().filter(|i| i.as_os_str() != "-") {
-            if is_same_file(named_path, other) {
-                return Err(wrong("the output would overwrite an input; choose another name"));
-            }
-            if named_path == *other {
-                return Err(wrong("two outputs cannot have the same name; choose another"));
-            }
-        }
-        match std::fs::metadata(named_path) {
-            Ok(about) if about.is_dir() => Err(wrong("this is a folder; give the output a file name")),
-            Ok(about) if about.permissions().readonly() => Err(wrong("the file is read-only; choose another name")),
-            Ok(_) => Ok(Output::File { path: named_path.canonicalize().map_err(|e| wrong(&e.to_string()))?, named }),
-            Err(_) if !folder(named_path).is_dir() => {
-                let folder = folder(named_path).display().to_string();
-                Err(wrong(&format!("there is no folder {folder}; make it first")))
-            }
-            Err(_) => Ok(Output::File { path: named_path.to_path_buf(), named }),
-        }
-    }
-
     pub fn is_file(&self) -> bool {
         matches!(self, Output::File { .. })
+    }
+
+    pub fn is_stdout(&self) -> bool {
+        matches!(self, Output::Stdout)
     }
 
     /// Writes everything or nothing.
@@ -102,33 +74,54 @@ impl Output {
     /// # Errors
     /// Wrong use, when the place cannot be written.
     pub fn write(&self, content: Content) -> Result<(), Failure> {
-        match self {
-            Output::Stdout => {
-                to_stdout(content).map_err(|e| Failure::wrong_use(format!("standard output cannot be written: {e}")))
-            }
-            Output::File { path, named } => {
-                let plain;
-                let bytes = match content {
-                    Content::Bytes(bytes) => bytes,
-                    Content::Text(text) => {
-                        plain = anstream::adapter::strip_str(&readable(text)).to_string();
-                        plain.as_bytes()
-                    }
-                };
-                whole_file::write(path, bytes).map_err(|e| {
-                    let reason = match e.kind() {
-                        ErrorKind::PermissionDenied => "permission denied".to_string(),
-                        _ => e.to_string(),
-                    };
-                    Failure::wrong_use(format!("{named}: cannot be written: {reason}"))
-                })
-            }
-        }
+        write_all(&[(self, content)])
+    }
+
+    fn refuse(&self, error: &io::Error) -> Failure {
+        let reason = whole_file::reason(error);
+        Failure::wrong_use(match self {
+            Output::Stdout => format!("standard output cannot be written: {reason}"),
+            Output::Stream { path } => format!("{}: cannot be written: {reason}", path.display()),
+            Output::File { named, .. } => format!("{named}: cannot be written: {reason}"),
+        })
     }
 }
 
+/// Writes several results: no file gets its name before all are complete and on disk.
+///
+/// # Errors
+/// Wrong use, when a place cannot be written; then no file was.
+pub fn write_all(results: &[(&Output, Content)]) -> Result<(), Failure> {
+    let mut files = Vec::new();
+    for (output, content) in results {
+        let Output::File { path, .. } = output else { continue };
+        let plain;
+        let bytes = match content {
+            Content::Bytes(bytes) => bytes,
+            Content::Text(text) => {
+                plain = anstream::adapter::strip_str(&readable(text)).to_string();
+                plain.as_bytes()
+            }
+        };
+        files.push((output, WholeFile::new(path, bytes).map_err(|e| output.refuse(&e))?));
+    }
+    for (output, content) in results {
+        let done = match output {
+            Output::Stdout => to_stdout(*content),
+            Output::Stream { path } => to_stream(path, *content),
+            Output::File { .. } => Ok(()),
+        };
+        match done {
+            // The reader has seen enough, as `head` does.
+            Err(e) if e.kind() == ErrorKind::BrokenPipe => {}
+            done => done.map_err(|e| output.refuse(&e))?,
+        }
+    }
+    files.into_iter().try_for_each(|(output, file)| file.place().map_err(|e| output.refuse(&e)))
+}
+
 fn to_stdout(content: Content) -> io::Result<()> {
-    let done = match content {
+    match content {
         Content::Text(text) => {
             let mut out = anstream::stdout().lock();
             out.write_all(readable(text).as_bytes()).and_then(|()| out.flush())
@@ -137,44 +130,25 @@ fn to_stdout(content: Content) -> io::Result<()> {
             let mut out = io::stdout().lock();
             out.write_all(bytes).and_then(|()| out.flush())
         }
-    };
-    match done {
-        // The reader has seen enough, as `head` does.
-        Err(e) if e.kind() == ErrorKind::BrokenPipe => Ok(()),
-        other => other,
     }
 }
 
-/// Whether two names lead to one file, through links of any kind.
-pub fn is_same_file(one: &Path, other: &Path) -> bool {
-    let (Ok(a), Ok(b)) = (one.canonicalize(), other.canonicalize()) else {
-        return false;
-    };
-    a == b
-        || match (std::fs::metadata(a), std::fs::metadata(b)) {
-            (Ok(a), Ok(b)) => is_same_inode(&a, &b),
-            _ => false,
-        }
-}
-
-#[cfg(unix)]
-fn is_same_inode(a: &Metadata, b: &Metadata) -> bool {
-    use std::os::unix::fs::MetadataExt;
-    (a.dev(), a.ino()) == (b.dev(), b.ino())
-}
-
-#[cfg(not(unix))]
-fn is_same_inode(_: &Metadata, _: &Metadata) -> bool {
-    false
+fn to_stream(path: &Path, content: Content) -> io::Result<()> {
+    let mut out = File::options().write(true).open(path)?;
+    match content {
+        Content::Text(text) => anstream::AutoStream::auto(out).write_all(readable(text).as_bytes()),
+        Content::Bytes(bytes) => out.write_all(bytes),
+    }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::files::Files;
     use super::*;
     use std::fs;
 
-    fn refusal(output: &Path, inputs: &[&Path]) -> String {
-        Output::new(Some(output), inputs).unwrap_err().line()
+    fn at(path: &Path) -> Output {
+        Files::new(&[]).unwrap().output(Some(path)).unwrap()
     }
 
     #[test]
@@ -182,8 +156,7 @@ mod tests {
         let dir = tempfile::tempdir().unwrap();
         let path = dir.path().join("out.txt");
         let write = |text: &str| {
-            let output = Output::new(Some(&path), &[]).unwrap();
-            output.write(Content::Text(text)).unwrap();
+            at(&path).write(Content::Text(text)).unwrap();
         };
         write("one\n");
         #[cfg(unix)]
@@ -203,42 +176,9 @@ mod tests {
     }
 
     #[test]
-    fn an_input_is_never_an_output() {
-        let dir = tempfile::tempdir().unwrap();
-        let input = dir.path().join("in.xml");
-        fs::write(&input, "x").unwrap();
-        assert!(refusal(&input, &[&input]).contains("overwrite"));
-        let roundabout = dir.path().join(".").join("in.xml");
-        assert!(refusal(&roundabout, &[&input]).contains("overwrite"));
-        #[cfg(unix)]
-        {
-            let link = dir.path().join("link.xml");
-            std::os::unix::fs::symlink(&input, &link).unwrap();
-            assert!(refusal(&link, &[&input]).contains("overwrite"));
-            let hard = dir.path().join("hard.xml");
-            fs::hard_link(&input, &hard).unwrap();
-            assert!(refusal(&hard, &[&input]).contains("overwrite"));
-        }
-    }
-
-    #[test]
-    fn places_that_cannot_be_written_are_refused_first() {
-        let dir = tempfile::tempdir().unwrap();
-        assert!(refusal(dir.path(), &[]).contains("folder"));
-        assert!(refusal(&dir.path().join("no/out.txt"), &[]).contains("no folder"));
-        let fixed = dir.path().join("fixed.txt");
-        fs::write(&fixed, "x").unwrap();
-        let mut permissions = fs::metadata(&fixed).unwrap().permissions();
-        permissions.set_readonly(true);
-        fs::set_permissions(&fixed, permissions).unwrap();
-        assert!(refusal(&fixed, &[]).contains("read-only"));
-    }
-
-    #[test]
     #[cfg(unix)]
     fn a_device_is_written_into() {
-        let output = Output::new(Some(Path::new("/dev/null")), &[]).unwrap();
-        output.write(Content::Bytes(b"x")).unwrap();
+        at(Path::new("/dev/null")).write(Content::Bytes(b"x")).unwrap();
         assert!(!fs::metadata("/dev/null").unwrap().is_file());
     }
 }

@@ -17,18 +17,22 @@ enum Marks {
 }
 
 impl MarksFile {
-    /// Reads the marks; a name that ends in `.toml` is a sheet.
+    /// Reads the marks; a name that ends in `.toml` is a sheet. What has no name that tells is what it begins like.
     ///
     /// # Errors
     /// Where the file cannot be read; wrong use, where a mark of a sheet is not one.
     pub fn read(file: &Path) -> Result<MarksFile, Failure> {
-        let is_sheet = file.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml"));
-        let (marks, origin) = if is_sheet {
-            let (text, origin) = input::text(file)?;
-            (Marks::Sheet(Sheet::parse(&text).map_err(|e| sheet_failure(file, &e))?), origin)
+        let (name, bytes) = Input::bytes_of(file)?;
+        let origin = Origin::new(file, &bytes);
+        let is_sheet = match file.extension() {
+            Some(ending) => ending.eq_ignore_ascii_case("toml"),
+            None => !Input::may_be(&bytes),
+        };
+        let marks = if is_sheet {
+            let text = input::utf8(&name, bytes)?;
+            Marks::Sheet(Sheet::parse(&text).map_err(|e| sheet_failure(file, &e))?)
         } else {
-            let (input, origin) = input::open(file)?;
-            (Marks::Copy(input), origin)
+            Marks::Copy(Input::from_bytes(&name, bytes)?)
         };
         Ok(MarksFile { origin, marks })
     }

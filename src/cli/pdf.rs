@@ -1,6 +1,7 @@
 //! The file of pages to hand out.
 
 use super::failure::Failure;
+use super::files::Files;
 use super::output::Output;
 use crate::Tree;
 use crate::engrave::{self, Paper};
@@ -8,6 +9,7 @@ use crate::musicxml::Heading;
 use crate::musicxml::beside::Brackets;
 use crate::score::Score;
 use clap::ValueEnum;
+use std::io::IsTerminal;
 use std::path::Path;
 
 /// What the user says of the pages.
@@ -66,7 +68,7 @@ impl PageOptions {
 /// Where pages go, and how they are laid out.
 #[cfg_attr(not(feature = "engrave"), allow(dead_code))] // then none is ever made
 pub struct PdfFile {
-    output: Output,
+    pub output: Output,
     options: PageOptions,
     named: String,
 }
@@ -87,24 +89,27 @@ impl PdfFile {
     /// # Errors
     /// Wrong use, when this build engraves nothing, the name ends otherwise or
     /// the place cannot be written.
-    pub fn new(file: &Path, options: &PageOptions, others: &[&Path]) -> Result<PdfFile, Failure> {
+    pub fn new(file: &Path, options: &PageOptions, files: &mut Files) -> Result<PdfFile, Failure> {
         let named = file.display().to_string();
         if !engrave::IS_BUILT_IN {
             return Err(Failure::wrong_use(format!("--pdf: this build cannot engrave; {}", engrave::HOW_TO_GET)));
         }
-        if !file.extension().is_some_and(|e| e.eq_ignore_ascii_case("pdf")) {
+        let output = files.output(Some(file))?;
+        if output.is_stdout() && std::io::stdout().is_terminal() {
+            return Err(Failure::wrong_use("pages are not for the terminal; write them to a file, --pdf pages.pdf"));
+        }
+        if output.is_file() && !file.extension().is_some_and(|e| e.eq_ignore_ascii_case("pdf")) {
             return Err(Failure::wrong_use(format!("{named}: pages are written as PDF; the name must end in .pdf")));
         }
-        Ok(PdfFile { output: Output::new(Some(file), others)?, options: options.clone(), named })
+        Ok(PdfFile { output, options: options.clone(), named })
     }
 
-    /// Writes the pages of a score, or of one part of it. `apart` says what is written already.
+    /// The pages of a score, or of one part of it. `apart` says what is written all the same.
     ///
     /// # Errors
-    /// Wrong use, when they cannot be drawn or written; no other file is touched.
+    /// Wrong use, when they cannot be drawn.
     #[cfg(feature = "engrave")]
-    pub fn write(&self, tree: &Tree, score: &Score, shown: Shown, apart: &str) -> Result<(), Failure> {
-        use super::output::Content;
+    pub fn pages(&self, tree: &Tree, score: &Score, shown: Shown, apart: &str) -> Result<Vec<u8>, Failure> {
         use crate::clean;
         use crate::handout::{Handout, pdf};
         let handout = Handout {
@@ -116,13 +121,12 @@ impl PdfFile {
             foot: &shown.foot,
             key: clean::key(tree).filter(|_| shown.brackets == Brackets::Drawn),
         };
-        let pages = pdf(tree, score, &handout)
-            .map_err(|fault| Failure::wrong_use(format!("{}: not written{apart}: {fault}", self.named)))?;
-        self.output.write(Content::Bytes(&pages))
+        pdf(tree, score, &handout)
+            .map_err(|fault| Failure::wrong_use(format!("{}: not written{apart}: {fault}", self.named)))
     }
 
     #[cfg(not(feature = "engrave"))]
-    pub fn write(&self, _: &Tree, _: &Score, shown: Shown, _: &str) -> Result<(), Failure> {
+    pub fn pages(&self, _: &Tree, _: &Score, shown: Shown, _: &str) -> Result<Vec<u8>, Failure> {
         let _ = self.options.heading(shown.heading);
         unreachable!("no file of pages is made without the engraver")
     }

@@ -1,6 +1,8 @@
 //! `obelus print`: a score or one of its parts as pages.
 
 use super::failure::Failure;
+use super::files::Files;
+use super::output::Content;
 use super::pdf::{PageOptions, PdfFile, Shown};
 use super::progress::Progress;
 use crate::clean;
@@ -44,7 +46,7 @@ Examples:
   obelus print piano.mxl --staff 1 --pdf tune.pdf --title \"Minuet in G\"";
 
 pub fn run(args: &Args) -> Result<u8, Failure> {
-    let pdf = PdfFile::new(&args.pdf, &args.pages, &[&args.score])?;
+    let pdf = PdfFile::new(&args.pdf, &args.pages, &mut Files::new(&[&args.score])?)?;
     let mut progress = Progress::new(2);
     progress.step("reading the score");
     let input = Input::open(&args.score)?;
@@ -61,8 +63,9 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         None => score,
     };
     progress.step("engraving");
-    pdf.write(score.tree(), score.score(), shown(score.tree(), part), "")?;
+    let pages = pdf.pages(score.tree(), score.score(), shown(score.tree(), part), "")?;
     progress.finish();
+    pdf.output.write(Content::Bytes(&pages))?;
     score.warnings().iter().for_each(|warning| super::warn(warning));
     Ok(0)
 }

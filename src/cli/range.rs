@@ -2,9 +2,10 @@
 
 use super::audit::{Format, width};
 use super::failure::Failure;
+use super::files::Files;
 use super::input::{self, ReadFor};
 use super::lines::OneLine;
-use super::output::{Content, Output};
+use super::output::Content;
 use crate::report;
 use crate::{InstrumentWishes, ReadScore};
 use std::path::PathBuf;
@@ -54,7 +55,7 @@ docs/keys.md has all keys of an entry.";
 
 pub fn run(args: &Args) -> Result<u8, Failure> {
     let inputs: Vec<_> = [args.score.as_deref(), args.read_for.file()].into_iter().flatten().collect();
-    let output = Output::new(args.output.as_deref(), &inputs)?;
+    let output = Files::new(&inputs)?.output(args.output.as_deref())?;
     args.format.suits(args.output.as_deref())?;
     let table = args.read_for.table()?;
     let Some(path) = args.score.as_deref() else {

@@ -2,12 +2,13 @@
 
 use super::audit::{Form, width};
 use super::failure::Failure;
+use super::files::{Files, is_same_file};
 use super::input::ReadFor;
-use super::output::{Content, Output, is_same_file, suits};
+use super::output::{Content, Output, suits};
 use super::progress::Count;
 use crate::rank::{Against, Audits, Contest, Library, Shard, editions};
 use crate::report::RankedEdition;
-use crate::{AuditWishes, InstrumentWishes, LineName, Lines, ReadScore};
+use crate::{AuditWishes, Input, InstrumentWishes, LineName, Lines, ReadScore};
 use std::path::{Path, PathBuf};
 
 /// Which of several editions has least of an editor in it
@@ -80,14 +81,15 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let mut inputs: Vec<&Path> = all.iter().map(PathBuf::as_path).collect();
     inputs.extend(source);
     inputs.extend(args.read_for.file());
-    let output = Output::new(args.output.as_deref(), &inputs)?;
+    let mut named = Files::new(&inputs)?;
+    let output = named.output(args.output.as_deref())?;
     let wishes = wishes(args)?;
     let files = args.shard.map_or_else(|| all.clone(), |shard| shard.of(all.clone()));
-    let audits = args.audits.as_deref().map(|folder| audits(folder, &files, &inputs)).transpose()?;
+    let audits = args.audits.as_deref().map(|folder| audits(folder, &files, &mut named)).transpose()?;
     let line = |part: &Option<String>| LineName { part: part.clone(), ..LineName::default() };
     let lines = Lines { edition: line(&args.part), source: line(&args.source_part) };
     let against = match (source, &args.sources) {
-        (Some(source), _) => Against::Source(ReadScore::open(source)?),
+        (Some(source), _) => against(source, audits.is_some())?,
         (None, Some(folder)) => {
             let progress = Count::new("sources", None);
             Against::Library(Library::open(folder, || progress.step()).map_err(Failure::unreadable)?)
@@ -98,11 +100,15 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     compare(args, &contest, &files, &output)
 }
 
+/// The source; its text too, where pages are to be made of it.
+fn against(source: &Path, with_text: bool) -> Result<Against, Failure> {
+    let input = Input::open(source)?;
+    let score = ReadScore::of(&input)?.and_the_text_freed();
+    Ok(Against::Source { score, text: with_text.then_some(input) })
+}
+
 /// The source and what else was named.
 fn split(args: &Args) -> Result<(Option<&Path>, &[PathBuf]), Failure> {
-    if args.files.iter().any(|file| file.as_os_str() == "-") {
-        return Err(Failure::wrong_use("rank reads files and folders, not standard input"));
-    }
     match (&args.sources, args.files.as_slice()) {
         (Some(folder), all) if folder.is_dir() => Ok((None, all)),
         (Some(folder), _) => Err(Failure::wrong_use(format!("{}: there is no such folder", folder.display()))),
@@ -130,12 +136,12 @@ fn wishes(args: &Args) -> Result<AuditWishes, Failure> {
 }
 
 /// The folder is made if it is not there.
-fn audits(folder: &Path, files: &[PathBuf], inputs: &[&Path]) -> Result<Audits, Failure> {
+fn audits(folder: &Path, files: &[PathBuf], named: &mut Files) -> Result<Audits, Failure> {
     std::fs::create_dir_all(folder)
         .map_err(|e| Failure::wrong_use(format!("{}: this folder cannot be made: {e}", folder.display())))?;
     let audits = Audits::new(folder.to_path_buf(), files);
     for page in audits.pages() {
-        Output::new(Some(&page), inputs)?;
+        named.output(Some(&page))?;
     }
     Ok(audits)
 }

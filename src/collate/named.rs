@@ -2,6 +2,7 @@
 
 use super::derive_line;
 use crate::score::{Line, Part, Score, spoken};
+use crate::suggest::did_you_mean;
 
 /// One line of a score by name; nothing named means all of the score.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -37,12 +38,14 @@ pub enum LineError {
         places: Vec<usize>,
     },
     /// No part has it.
-    #[error("{file}: no part is called \"{wanted}\"; {}", parts(.names))]
+    #[error("{file}: no part is called \"{wanted}\"; {}{}", question(.asked), parts(.names))]
     NoPart {
         /// The score.
         file: String,
         /// What was asked for.
         wanted: String,
+        /// What may be meant.
+        asked: Option<String>,
         /// The parts that there are.
         names: Vec<String>,
     },
@@ -72,6 +75,10 @@ pub enum LineError {
 
 fn numbers(places: &[usize]) -> String {
     places.iter().map(|p| (p + 1).to_string()).collect::<Vec<_>>().join(" or ")
+}
+
+fn question(asked: &Option<String>) -> String {
+    asked.as_ref().map_or(String::new(), |asked| format!("{asked} "))
 }
 
 fn parts(names: &[String]) -> String {
@@ -146,5 +153,7 @@ fn part_called(score: &Score, file: &str, wanted: &str) -> Result<usize, LineErr
         format!("{} {name} ({})", place + 1, part.id)
     };
     let names = score.parts.iter().enumerate().map(named).collect();
-    Err(LineError::NoPart { file: file.into(), wanted: wanted.into(), names })
+    let called = score.parts.iter().map(|part| (part.name.as_str(), vec![part.name.as_str()]));
+    let asked = did_you_mean(wanted, called.filter(|c| !c.0.is_empty()), str::to_lowercase);
+    Err(LineError::NoPart { file: file.into(), wanted: wanted.into(), asked, names })
 }

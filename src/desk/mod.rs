@@ -24,7 +24,7 @@ use guard::Guard;
 use settings::{PlayerSettings, Settings};
 use state::Desk;
 use std::net::Ipv4Addr;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use tokio::net::TcpListener;
 
@@ -43,6 +43,19 @@ pub struct Options {
     pub stays: bool,
 }
 
+/// The whole path of a file that can be read as often as it is asked for.
+fn whole(path: &Path) -> Result<PathBuf, String> {
+    let named = path.display();
+    match std::fs::metadata(path) {
+        Ok(about) if !about.is_file() && !about.is_dir() => {
+            Err(format!("{named}: the desk reads its scores again and again; give it a file"))
+        }
+        Ok(_) => path.canonicalize().map_err(|fault| format!("{named}: {fault}")),
+        Err(fault) if fault.kind() == std::io::ErrorKind::NotFound => Err(format!("{named}: there is no such file")),
+        Err(fault) => Err(format!("{named}: {fault}")),
+    }
+}
+
 /// Serves the page until the user ends it. `say` hears the address.
 ///
 /// # Errors
@@ -51,10 +64,9 @@ pub fn serve(options: Options, say: impl Fn(&str)) -> Result<(), String> {
     let told = |fault: std::io::Error| fault.to_string();
     let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().map_err(told)?;
     runtime.block_on(async {
+        let files = options.files.as_ref().map(|[a, b]| Ok::<_, String>([whole(a)?, whole(b)?])).transpose()?;
         let folder = Folder::new(&options.folder)
             .map_err(|fault| format!("{}: this folder cannot be used: {fault}", options.folder.display()))?;
-        let whole = |path: &PathBuf| path.canonicalize().map_err(|fault| format!("{}: {fault}", path.display()));
-        let files = options.files.as_ref().map(|[a, b]| Ok::<_, String>([whole(a)?, whole(b)?])).transpose()?;
         let [edition, source] = files.map_or([None, None], |[a, b]| [Some(a), Some(b)]);
         let player = PlayerSettings { instrument: options.instrument, ..PlayerSettings::default() };
         let settings = Settings { edition, source, player, ..Settings::default() };

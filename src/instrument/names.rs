@@ -68,30 +68,6 @@ pub(super) fn core(part_name: &str) -> String {
     plain(&words.join(" "))
 }
 
-/// How unlike two plain names are; 0 when one contains the other.
-pub(super) fn unlikeness(wanted: &str, name: &str) -> usize {
-    if !wanted.is_empty() && (name.contains(wanted) || wanted.contains(name)) {
-        return 0;
-    }
-    distance(wanted, name)
-}
-
-/// Letters to change, add or take out to make one name of the other.
-fn distance(one: &str, other: &str) -> usize {
-    let other: Vec<char> = other.chars().collect();
-    let mut row: Vec<usize> = (0..=other.len()).collect();
-    for (i, letter) in one.chars().enumerate() {
-        let mut corner = row[0];
-        row[0] = i + 1;
-        for (j, o) in other.iter().enumerate() {
-            let changed = corner + usize::from(letter != *o);
-            corner = row[j + 1];
-            row[j + 1] = changed.min(corner + 1).min(row[j] + 1);
-        }
-    }
-    row[other.len()]
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -103,13 +79,5 @@ mod tests {
         assert_eq!(core("Violino II (ripieno)"), "violino");
         assert_eq!(core("Treble Recorder 1"), "treblerecorder");
         assert_eq!(core("Oboe I."), "oboe");
-    }
-
-    #[test]
-    fn unlike_names_are_far_apart() {
-        assert_eq!(distance("oboe", "oboe"), 0);
-        assert_eq!(distance("obo", "oboe"), 1);
-        assert_eq!(distance("", "oboe"), 4);
-        assert_eq!(unlikeness("recorder", "altorecorder"), 0);
     }
 }

@@ -4,6 +4,7 @@ use super::names;
 use super::standard::{STANDARD, StandardInstrument};
 use super::{Instrument, Range, own};
 use crate::pitch::Pitch;
+use crate::suggest::did_you_mean;
 use std::path::Path;
 
 /// More than any table needs; a score given by mistake is not read whole.
@@ -102,7 +103,7 @@ impl Instruments {
     /// `Error::Unknown`, with the names that come nearest.
     pub fn find(&self, name: &str) -> Result<&Instrument, Error> {
         let wanted = names::plain(name);
-        self.get(&wanted).ok_or_else(|| Error::Unknown { name: name.into(), advice: self.advice(&wanted) })
+        self.get(&wanted).ok_or_else(|| Error::Unknown { name: name.into(), advice: self.advice(name) })
     }
 
     /// The instrument that a part's name tells, if it tells one for certain.
@@ -118,23 +119,12 @@ impl Instruments {
     }
 
     fn advice(&self, wanted: &str) -> String {
-        let mut near: Vec<(usize, &str)> = self
-            .list
-            .iter()
-            .filter_map(|instrument| {
-                let all = std::iter::once(&instrument.name).chain(&instrument.aliases);
-                let least = all.map(|n| names::unlikeness(wanted, &names::plain(n))).min()?;
-                (least <= wanted.chars().count() / 3).then_some((least, instrument.name.as_str()))
-            })
-            .collect();
-        near.sort_by_key(|n| n.0);
-        near.truncate(7);
-        let near: Vec<&str> = near.into_iter().map(|n| n.1).collect();
-        match near.split_last() {
-            None => "obelus range --list prints the table".into(),
-            Some((one, [])) => format!("did you mean \"{one}\"?"),
-            Some((last, rest)) => format!("did you mean {} or {last}?", rest.join(", ")),
-        }
+        let all = self.list.iter().map(|instrument| {
+            let called = std::iter::once(&instrument.name).chain(&instrument.aliases);
+            (instrument.name.as_str(), called.map(String::as_str).collect())
+        });
+        let asked = did_you_mean(wanted, all, names::plain);
+        asked.unwrap_or_else(|| "obelus range --list prints the table".into())
     }
 }
 

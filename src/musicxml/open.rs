@@ -45,6 +45,14 @@ impl Input {
         Ok((name.to_string(), bytes))
     }
 
+    /// Whether bytes begin as a score does, or an archive.
+    pub fn may_be(bytes: &[u8]) -> bool {
+        let text = bytes.strip_prefix("\u{FEFF}".as_bytes()).unwrap_or(bytes);
+        let first = text.iter().find(|b| !b.is_ascii_whitespace());
+        // UTF-16 begins with one of the last two.
+        archive::is_archive(bytes) || matches!(first, Some(b'<' | 0xfe | 0xff))
+    }
+
     /// Unpacks and decodes. `file` is the name that messages use.
     pub fn from_bytes(file: &str, bytes: Vec<u8>) -> Result<Input, Error> {
         if bytes.len() as u64 > LARGEST_TEXT {

@@ -23,8 +23,13 @@ pub use library::Library;
 
 /// What the editions are compared with.
 pub enum Against {
-    /// One source.
-    Source(ReadScore<()>),
+    /// One source; with its text, where audits are written.
+    Source {
+        /// As it was read.
+        score: ReadScore<()>,
+        /// The same, unread.
+        text: Option<Input>,
+    },
     /// Whichever of a folder has their music.
     Library(Library),
 }
@@ -106,7 +111,7 @@ impl Contest {
     pub fn ranking(&self, editions: Vec<RankedEdition>, any_key: bool) -> Ranking {
         let name = |source: &ReadScore<()>| ScoreName { file: source.file.clone(), title: source.score.title.clone() };
         let (source, sources, warnings) = match &self.against {
-            Against::Source(source) => {
+            Against::Source { score: source, .. } => {
                 let of = |warning: &String| format!("source, {warning}");
                 (Some(name(source)), None, source.warnings.iter().map(of).collect())
             }
@@ -134,7 +139,9 @@ impl Contest {
             RankedEdition { readable: true, title, ..RankedEdition::without_figures(shown(file), String::new()) };
         let told = |fault| RankedEdition { fault: Some(fault), ..bare.clone() };
         let found = match &self.against {
-            Against::Source(source) => self.with_the_source(place, &input, edition, source, &bare),
+            Against::Source { score, text } => {
+                self.with_the_source(place, &input, edition, (score, text.as_ref()), &bare)
+            }
             Against::Library(library) => self.with_its_source(place, &input, edition, library, &bare),
         };
         found.unwrap_or_else(told)
@@ -145,7 +152,7 @@ impl Contest {
         place: usize,
         input: &Input,
         edition: ReadScore<()>,
-        source: &ReadScore<()>,
+        (source, text): (&ReadScore<()>, Option<&Input>),
         bare: &RankedEdition,
     ) -> Result<RankedEdition, String> {
         let name = source.file.clone();
@@ -153,7 +160,7 @@ impl Contest {
         if figures.is_none() {
             return Err(NOTHING.into());
         }
-        let page = self.page(place, input, Path::new(&name), &audit)?;
+        let page = text.map(|text| self.page(place, input, text, &audit)).transpose()?.flatten();
         Ok(RankedEdition { source: Some(name), fault: None, figures, audit: page, ..bare.clone() })
     }
 
@@ -190,7 +197,11 @@ impl Contest {
         }
         let is_ahead = |next: &Candidate| next.alike_in_100 + library::MARGIN <= best.alike_in_100;
         let sure = best.alike_in_100 >= library::LEAST_SURE && candidates.get(1).is_none_or(is_ahead);
-        let page = self.page(place, input, path, &audit)?;
+        let source = || Input::open(path).map_err(|e| e.to_string());
+        let page = match self.audits {
+            Some(_) => self.page(place, input, &source()?, &audit)?,
+            None => None,
+        };
         let near = candidates.into_iter().filter(|c| c.alike_in_100 + library::MARGIN > best.alike_in_100).collect();
         let source = Some(best.file);
         Ok(RankedEdition {
@@ -212,11 +223,10 @@ impl Contest {
     }
 
     /// Writes the page of an audit, with staves where they can be drawn; gives its place.
-    fn page(&self, place: usize, input: &Input, source: &Path, audit: &Audit) -> Result<Option<String>, String> {
+    fn page(&self, place: usize, input: &Input, source: &Input, audit: &Audit) -> Result<Option<String>, String> {
         let Some(audits) = &self.audits else { return Ok(None) };
-        let source = Input::open(source).map_err(|e| e.to_string())?;
         let read = |input| ReadScore::of(input).map_err(|e| e.to_string());
-        let comparison: Comparison<Tree> = Comparison::new(read(input)?, read(&source)?, &self.lines).map_err(told)?;
+        let comparison: Comparison<Tree> = Comparison::new(read(input)?, read(source)?, &self.lines).map_err(told)?;
         let staves = if engrave::IS_BUILT_IN { comparison.staves(audit) } else { Vec::new() };
         let page = comparison.page(&self.wishes, audit, &staves).map_err(told)?;
         let file = audits.folder.join(&audits.names[place]);

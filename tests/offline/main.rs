@@ -23,6 +23,8 @@ mod interrupted;
 mod keys;
 mod keys_phrases;
 mod left;
+#[cfg(unix)]
+mod manners;
 mod marks;
 mod page;
 mod properties;
