@@ -244,7 +244,8 @@ mod tests {
     fn an_unknown_name_gets_the_nearest_ones() {
         let table = Instruments::standard();
         let said = |name: &str| table.find(name).unwrap_err().to_string();
-        assert_eq!(said("obeo"), "no instrument is called \"obeo\"; obelus range --list prints the table");
+        assert_eq!(said("obeo"), "no instrument is called \"obeo\"; did you mean \"modern oboe\"?");
+        assert_eq!(said("zither"), "no instrument is called \"zither\"; obelus range --list prints the table");
         assert_eq!(said("bason"), "no instrument is called \"bason\"; did you mean \"bassoon\"?");
         assert!(said("recorder").contains("alto recorder"));
     }

@@ -247,7 +247,7 @@ fn wrong_use_is_told() {
         (&[&source, &empty], "no score in this folder"),
         (&[&source, &source], "no edition besides the source"),
         (&["--sources", &source, &edition], "no such folder"),
-        (&[&source, "-"], "not standard input"),
+        (&["-", "-"], "only one file can be read from standard input"),
         (&[&source, &text, "-o", &text], "overwrite an input"),
         (&[&source, &edition, "--shard", "3/2"], "I/N"),
         (&[&source, &edition, "--instrument", "kazoo"], "kazoo"),
