@@ -12,6 +12,7 @@ mod reading;
 pub mod sign;
 
 use crate::pitch::{Interval, Mode, Pitch};
+use crate::readable;
 use crate::time::Time;
 use std::borrow::Cow;
 
@@ -278,6 +279,13 @@ impl Part {
     /// The notes that begin: no rests, no grace notes, no ends of ties.
     pub fn struck(&self) -> impl Iterator<Item = NoteId> + '_ {
         (0..self.notes.len()).filter(|n| self.notes[*n].is_struck())
+    }
+
+    /// The first bar of a printed number, from some bar on: of just this one, else of one that looks the same, for blanks
+    /// and line ends of a number are not seen.
+    pub fn bar_called(&self, number: &str, from: usize) -> Option<usize> {
+        let find = |is: &dyn Fn(&str) -> bool| (from..self.bars.len()).find(|bar| is(&self.bars[*bar].number));
+        find(&|own| own == number).or_else(|| find(&|own| readable::is_alike(own, number)))
     }
 
     /// The name, or the id of a part without one, and which line of the part it is.

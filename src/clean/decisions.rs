@@ -5,6 +5,7 @@ use super::toml_fault::told;
 use super::{Decision, Policy};
 use crate::collate::Collation;
 use crate::findings::{Finding, PartFindings};
+use crate::readable::plain;
 use crate::score::{Part, Place, Score};
 use crate::time::beat_text;
 use serde::Deserialize;
@@ -83,6 +84,7 @@ pub fn names(edition: &Score, collation: &Collation, found: &[PartFindings]) -> 
     let (mut seen, mut taken): (HashMap<String, usize>, HashSet<String>) = Default::default();
     // What looks the same is counted; a reading may look like a count.
     let mut unique = |name: String| {
+        let name = plain(&name);
         let count = seen.entry(name.clone()).or_default();
         loop {
             *count += 1;
@@ -113,14 +115,14 @@ fn place(part: &Part, at: Place) -> String {
 fn name(part: &Part, finding: &Finding) -> String {
     let mut out =
         format!("{} {} {} {}", part.id, place(part, finding.at), finding.category.name(), finding.status.name());
-    let shown = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ").chars().take(40).collect::<String>();
+    let shown = |text: &str| plain(text).chars().take(40).collect::<String>();
     let readings = (finding.edition_reading.as_deref().map(shown), finding.source_reading.as_deref().map(shown));
     let _ = match readings {
         (Some(ours), Some(theirs)) => write!(out, " {ours} for {theirs}"),
         (Some(one), None) | (None, Some(one)) => write!(out, " {one}"),
         (None, None) => Ok(()),
     };
-    out.trim_end().to_string()
+    out
 }
 
 const HEAD: &str = "\
@@ -194,7 +196,7 @@ fn in_order<'a, T>(said: &'a BTreeMap<String, T>, names: &'a [String]) -> impl I
 }
 
 fn line(out: &mut String, name: &str, said: &str) {
-    let _ = writeln!(out, "{} = \"{said}\"", toml::Value::from(name));
+    out.push_str(&toml::to_string(&BTreeMap::from([(name, said)])).expect("a name and a word"));
 }
 
 /// Decides every finding: as the file says, else as the policy has it.

@@ -223,7 +223,7 @@ pub(super) fn locate(
 ) -> Result<Anchor, SheetError> {
     let wrong = |reason: String| SheetError::Mark { mark: mark.to_string(), reason };
     let followed = moved.to.get(&place.bar).copied().filter(|bar| *bar < part.bars.len());
-    let bar = followed.or_else(|| part.bars.iter().position(|b| b.number == place.bar)).ok_or_else(|| {
+    let bar = followed.or_else(|| part.bar_called(&place.bar, 0)).ok_or_else(|| {
         let ends = part.bars.first().zip(part.bars.last());
         let ends =
             ends.map_or(String::new(), |(a, b)| format!("; the part goes from bar {} to {}", a.number, b.number));

@@ -1,6 +1,7 @@
 //! Which bars a mark sheet counts: it says of the copy that it was made for what
 //! music each bar has, so that its marks follow the music where bars came or went.
 
+use crate::readable;
 use crate::score::{Part, Sound};
 use crate::time::text;
 use serde::{Deserialize, Serialize};
@@ -65,7 +66,7 @@ impl MadeFor {
         let first = |bars: &[(&str, &str)], number: &str| bars.iter().position(|bar| bar.0 == number);
         for number in numbers {
             // Of several bars with one number the first, as marks count.
-            let plain = number.replace(' ', "_");
+            let plain = joined(&number);
             let Some(from) = first(&theirs, &plain) else { continue };
             match targets[from] {
                 Some(to) if first(&ours, &plain) == Some(to) => {}
@@ -76,6 +77,11 @@ impl MadeFor {
         }
         out
     }
+}
+
+/// A number without blanks, which part a sheet's bars.
+fn joined(number: &str) -> String {
+    readable::plain(number).replace(' ', "_")
 }
 
 /// The number and the sign of each bar.
@@ -153,7 +159,7 @@ fn sign(part: &Part, bar: usize) -> String {
     let first = heights.first().map_or(0, |first| first.1);
     let shape: Vec<String> = heights.iter().map(|(_, height)| (height - first).to_string()).collect();
     let hash = |said: Vec<String>| blake3::hash(said.join(" ").as_bytes()).to_hex()[..RHYTHM].to_string();
-    format!("{}:{}{}", own.number.replace(' ', "_"), hash(rhythm), hash(shape))
+    format!("{}:{}{}", joined(&own.number), hash(rhythm), hash(shape))
 }
 
 #[cfg(test)]

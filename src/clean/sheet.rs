@@ -190,7 +190,7 @@ impl SheetMark {
             let wrong = || self.wrong(format!("{text:?} is not a place; write the bar and the beat, as \"12:3\""));
             let (bar, beat) = text.rsplit_once(':').ok_or_else(wrong)?;
             let beat = parse_beat(beat).filter(|b| *b >= Time::from(1)).ok_or_else(wrong)?;
-            Ok(BarBeat { bar: bar.trim().to_string(), beat })
+            Ok(BarBeat { bar: bar.to_string(), beat })
         };
         match (&self.at, &self.from, &self.to) {
             (Some(at), None, None) if !self.is_span() => Ok((read(at)?, None)),

@@ -146,11 +146,11 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     progress.finish();
     let report = match args.format {
         Form::Text => Content::Text(&report),
+        Form::Json => Content::Data(&report),
         _ => Content::Bytes(report.as_bytes()),
     };
     let mut results = vec![(&output, report)];
-    results
-        .extend(decisions.iter().zip(made.decisions.as_deref()).map(|(o, text)| (o, Content::Bytes(text.as_bytes()))));
+    results.extend(decisions.iter().zip(made.decisions.as_deref()).map(|(o, text)| (o, Content::Data(text))));
     let both = made.side_by_side.as_ref();
     results.extend(side_by_side.iter().zip(both).map(|(o, made)| (o, Content::Bytes(made.text.as_bytes()))));
     write_all(&results)?;

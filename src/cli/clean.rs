@@ -5,12 +5,11 @@ use super::files::Files;
 use super::input;
 use super::lines::LinesOfBoth;
 use super::notes::NotesFile;
-use super::output::{Content, Output, suits, write_all};
+use super::output::{Content, Output, suits, to_stderr, write_all};
 use super::own_marks::{MarksFile, sheet_failure};
 use super::pdf::{PageOptions, PdfFile, Shown};
 use super::player::{ForPlayer, OnInstruments};
 use super::progress::Progress;
-use super::readable::readable;
 use clap::ValueEnum;
 
 use crate::clean::{self, Additions, Apart, Decisions, NewKey, Origin, Restore};
@@ -314,12 +313,15 @@ fn tell(args: &Args, cleaned: &Cleaned, warnings: &[String], result_on_stdout: b
             report::clean_text(name, cleaned, warnings, super::audit::width())
         }
     };
+    let content = match args.format {
+        Told::Json => Content::Data(&text),
+        Told::Text => Content::Text(&text),
+    };
     if result_on_stdout {
-        use std::io::Write;
-        let _ = anstream::stderr().write_all(readable(&text).as_bytes());
+        to_stderr(content);
         return Ok(());
     }
-    Output::Stdout.write(Content::Text(&text))
+    Output::Stdout.write(content)
 }
 
 fn read_decisions(path: &Path) -> Result<(Decisions, Origin), Failure> {

@@ -1,7 +1,6 @@
 //! Why a command stopped, and the exit status that says so to scripts.
 
-use super::readable::readable;
-use crate::{LineError, WishError, clean, instrument, musicxml};
+use crate::{LineError, WishError, clean, instrument, musicxml, readable};
 
 const WRONG_USE: u8 = 2;
 const UNREADABLE: u8 = 3;
@@ -22,9 +21,9 @@ impl Failure {
         Failure { status: UNREADABLE, message: message.into() }
     }
 
-    /// The message on one line, whatever a file name holds.
+    /// The message on one line, whatever it quotes.
     pub fn line(&self) -> String {
-        readable(&self.message).replace(char::is_control, " ")
+        readable::message(&self.message)
     }
 }
 

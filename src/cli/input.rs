@@ -4,6 +4,7 @@ use super::failure::Failure;
 use crate::clean::Origin;
 use crate::instrument::{Instruments, ReadAs};
 use crate::musicxml::{self, Input};
+use crate::side_file;
 use std::path::{Path, PathBuf};
 
 /// Reads a file of text, such as a mark sheet; gives its bytes' checksum too.
@@ -15,6 +16,7 @@ pub fn text(path: &Path) -> Result<(String, Origin), Failure> {
 
 /// The text of a file of text. `file` is the name that messages use.
 pub fn utf8(file: &str, bytes: Vec<u8>) -> Result<String, Failure> {
+    side_file::measure(&bytes).map_err(|reason| Failure::unreadable(format!("{file}: {reason}")))?;
     String::from_utf8(bytes).map_err(|_| Failure::unreadable(format!("{file}: the text is not UTF-8")))
 }
 

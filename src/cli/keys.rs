@@ -60,7 +60,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
             let out_of_reach = if args.line.is_named() { OutOfReach::Told } else { OutOfReach::LeftOut };
             output.write(Content::Text(&report.text(out_of_reach, width())))?;
         }
-        Format::Json => output.write(Content::Bytes(report.json().as_bytes()))?,
+        Format::Json => output.write(Content::Data(&report.json()))?,
         Format::Csv => output.write(Content::Bytes(report.csv().as_bytes()))?,
     }
     Ok(0)

@@ -37,7 +37,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
             args.base.display()
         )));
     };
-    output.write(Content::Bytes(lifted.sheet.to_toml().as_bytes()))?;
+    output.write(Content::Data(&lifted.sheet.to_toml()))?;
     for warning in [mine.warnings(), base.warnings(), &lifted.warnings].concat() {
         super::warn(&warning);
     }

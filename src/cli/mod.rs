@@ -18,7 +18,6 @@ mod print;
 mod progress;
 mod range;
 mod rank;
-mod readable;
 
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
@@ -142,7 +141,7 @@ fn run(command: Command) -> Result<u8, Failure> {
 
 /// Says something while the program goes on.
 fn say(what: &str) {
-    let _ = writeln!(anstream::stdout(), "{}", readable::readable(what));
+    let _ = writeln!(anstream::stdout(), "{}", crate::readable::one_line(what));
 }
 
 /// Says something that does not stop the program.

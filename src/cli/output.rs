@@ -2,10 +2,10 @@
 //! at all.
 
 use super::failure::Failure;
-use super::readable::readable;
+use crate::readable::escaped;
 use crate::whole_file::{self, WholeFile};
 use std::fs::File;
-use std::io::{self, ErrorKind, Write};
+use std::io::{self, ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
 /// A place for a result, checked before any work is done.
@@ -23,10 +23,13 @@ pub enum Output {
     },
 }
 
-/// What is written: text for people may have colours where they are wanted.
+/// What is written.
 #[derive(Debug, Clone, Copy)]
 pub enum Content<'a> {
+    /// For people, with colours where they are wanted.
     Text(&'a str),
+    /// JSON or TOML, without what a terminal would obey where it goes to one.
+    Data(&'a str),
     Bytes(&'a [u8]),
 }
 
@@ -98,8 +101,9 @@ pub fn write_all(results: &[(&Output, Content)]) -> Result<(), Failure> {
         let plain;
         let bytes = match content {
             Content::Bytes(bytes) => bytes,
+            Content::Data(text) => text.as_bytes(),
             Content::Text(text) => {
-                plain = anstream::adapter::strip_str(&readable(text)).to_string();
+                plain = anstream::adapter::strip_str(text).to_string();
                 plain.as_bytes()
             }
         };
@@ -124,8 +128,12 @@ fn to_stdout(content: Content) -> io::Result<()> {
     match content {
         Content::Text(text) => {
             let mut out = anstream::stdout().lock();
-            out.write_all(readable(text).as_bytes()).and_then(|()| out.flush())
+            out.write_all(text.as_bytes()).and_then(|()| out.flush())
         }
+        Content::Data(text) if io::stdout().is_terminal() => {
+            return to_stdout(Content::Bytes(escaped(text).as_bytes()));
+        }
+        Content::Data(text) => return to_stdout(Content::Bytes(text.as_bytes())),
         Content::Bytes(bytes) => {
             let mut out = io::stdout().lock();
             out.write_all(bytes).and_then(|()| out.flush())
@@ -136,9 +144,22 @@ fn to_stdout(content: Content) -> io::Result<()> {
 fn to_stream(path: &Path, content: Content) -> io::Result<()> {
     let mut out = File::options().write(true).open(path)?;
     match content {
-        Content::Text(text) => anstream::AutoStream::auto(out).write_all(readable(text).as_bytes()),
+        Content::Text(text) => anstream::AutoStream::auto(out).write_all(text.as_bytes()),
+        Content::Data(text) if out.is_terminal() => out.write_all(escaped(text).as_bytes()),
+        Content::Data(text) => out.write_all(text.as_bytes()),
         Content::Bytes(bytes) => out.write_all(bytes),
     }
+}
+
+/// Says what was done where standard output has the result.
+pub fn to_stderr(content: Content) {
+    // Nobody may be there to be told.
+    let _ = match content {
+        Content::Data(text) if io::stderr().is_terminal() => io::stderr().write_all(escaped(text).as_bytes()),
+        Content::Text(text) => anstream::stderr().write_all(text.as_bytes()),
+        Content::Data(text) => io::stderr().write_all(text.as_bytes()),
+        Content::Bytes(bytes) => io::stderr().write_all(bytes),
+    };
 }
 
 #[cfg(test)]

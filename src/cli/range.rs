@@ -71,7 +71,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let report = ReadScore::open(path)?.range(&args.line.name(), &wishes)?;
     match args.format {
         Format::Text => output.write(Content::Text(&report.text(width())))?,
-        Format::Json => output.write(Content::Bytes(report.json().as_bytes()))?,
+        Format::Json => output.write(Content::Data(&report.json()))?,
         Format::Csv => output.write(Content::Bytes(report.csv().as_bytes()))?,
     }
     Ok(0)

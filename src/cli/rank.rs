@@ -158,7 +158,7 @@ fn compare(args: &Args, contest: &Contest, files: &[PathBuf], output: &Output) -
         } else if output.is_file() {
             lines += &edition.json_line();
         } else if failed.is_ok() {
-            failed = progress.aside(|| output.write(Content::Bytes(edition.json_line().as_bytes())));
+            failed = progress.aside(|| output.write(Content::Data(&edition.json_line())));
         }
     });
     progress.finish();
@@ -177,7 +177,7 @@ fn write(args: &Args, contest: &Contest, editions: Vec<RankedEdition>, output: &
     let mut ranking = contest.ranking(editions, args.any_key);
     match args.format {
         Form::Text => output.write(Content::Text(&ranking.text(width()))),
-        Form::Json => output.write(Content::Bytes(ranking.json().as_bytes())),
+        Form::Json => output.write(Content::Data(&ranking.json())),
         Form::Csv => output.write(Content::Bytes(ranking.csv().as_bytes())),
         Form::Html => {
             let folder = args.output.as_deref().and_then(Path::parent).unwrap_or(Path::new(""));

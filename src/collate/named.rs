@@ -1,6 +1,7 @@
 //! Lines of a score as a person names them: a part, a staff of it, a voice.
 
 use super::derive_line;
+use crate::readable::is_alike;
 use crate::score::{Line, Part, Score, spoken};
 use crate::suggest::did_you_mean;
 
@@ -136,9 +137,8 @@ fn part_called(score: &Score, file: &str, wanted: &str) -> Result<usize, LineErr
     };
     let wanted = wanted.trim();
     let called = wanted.to_lowercase();
-    for found in
-        [all(&|p| p.id == wanted), all(&|p| p.id.to_lowercase() == called), all(&|p| p.name.to_lowercase() == called)]
-    {
+    let looks = |own: &str| is_alike(&own.to_lowercase(), &called);
+    for found in [all(&|p| p.id == wanted), all(&|p| looks(&p.id)), all(&|p| looks(&p.name))] {
         match found[..] {
             [] => {}
             [one] => return Ok(one),

@@ -1,12 +1,8 @@
 //! The folder of a desk: files that the commands read and write, too.
 
-use crate::whole_file;
-use std::fs::File;
-use std::io::{self, Read};
+use crate::{side_file, whole_file};
+use std::io;
 use std::path::{Path, PathBuf};
-
-/// Bytes of a file of decisions, marks or settings; what is larger is none.
-const MOST: u64 = 16 << 20;
 
 /// What a user has decided, each in a file of its own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -92,16 +88,12 @@ impl Folder {
     /// Where it cannot be read, is too large or no text.
     pub fn read(&self, held: Held) -> io::Result<Option<String>> {
         let path = self.file(held.file());
-        let file = match File::open(&path) {
-            Err(fault) if fault.kind() == io::ErrorKind::NotFound => return Ok(None),
-            file => file?,
-        };
-        if file.metadata()?.len() > MOST {
-            return Err(io::Error::new(io::ErrorKind::InvalidData, format!("larger than {} MB", MOST >> 20)));
+        match side_file::read(&path) {
+            Err(fault) if fault.kind() == io::ErrorKind::NotFound => Ok(None),
+            bytes => String::from_utf8(bytes?)
+                .map(Some)
+                .map_err(|_| io::Error::new(io::ErrorKind::InvalidData, "the text is not UTF-8")),
         }
-        let mut text = String::new();
-        file.take(MOST).read_to_string(&mut text)?;
-        Ok(Some(text))
     }
 
     /// Writes a file whole; `None` takes it away.

@@ -12,6 +12,7 @@ use super::steps::{Chosen, Steps, Way};
 use super::tabs::Tabs;
 use super::words::{self, in_words};
 use crate::clean::SheetMark;
+use crate::readable::is_alike;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -346,7 +347,8 @@ impl Desk {
         };
         let told = |(place, mark): (usize, &SheetMark)| {
             let own = mark.places().ok().map(|(from, _)| from.bar);
-            let other = known.get(place).cloned().flatten().map(|bar| bar.1).filter(|bar| Some(bar) != own.as_ref());
+            let is_own = |bar: &String| own.as_ref().is_some_and(|own| is_alike(own, bar));
+            let other = known.get(place).cloned().flatten().map(|bar| bar.1).filter(|bar| !is_own(bar));
             let other = other.map_or(String::new(), |bar| format!(" (bar {bar} of the edition)"));
             format!("{}{other}", in_words(mark))
         };

@@ -2,6 +2,7 @@
 
 use super::{Clef, Error, Instrument, Range, names};
 use crate::pitch::Pitch;
+use crate::readable;
 use serde::{Deserialize, Deserializer};
 
 /// A table of the user's own: what a `Row` has, where `sounding` may be left
@@ -98,6 +99,8 @@ pub(super) fn read(file: &str, text: &str) -> Result<Vec<Instrument>, Error> {
         if entry.midi_program.is_some_and(|program| !(1..=128).contains(&program)) {
             return Err(wrong(start, format!("\"{name}\": General MIDI programs go from 1 to 128")));
         }
+        // It may become the name of a part.
+        let name = readable::plain(&name);
         out.push(Instrument {
             name,
             aliases: entry.aliases,
@@ -105,7 +108,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Vec<Instrument>, Error> {
             sounding,
             clef: entry.clef.unwrap_or_else(|| usual_clef(written)),
             other_clefs: Vec::new(),
-            abbreviation: entry.abbreviation,
+            abbreviation: entry.abbreviation.as_deref().map(readable::plain),
             midi_program: entry.midi_program,
             one_note: entry.one_note,
         });

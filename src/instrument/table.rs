@@ -4,11 +4,9 @@ use super::names;
 use super::standard::{STANDARD, StandardInstrument};
 use super::{Instrument, Range, own};
 use crate::pitch::Pitch;
+use crate::side_file;
 use crate::suggest::did_you_mean;
 use std::path::Path;
-
-/// More than any table needs; a score given by mistake is not read whole.
-const LARGEST_FILE: u64 = 4 << 20;
 
 /// What can be wrong with a table of instruments or a name looked up in it.
 #[derive(Debug, thiserror::Error)]
@@ -68,10 +66,7 @@ impl Instruments {
         if about.is_dir() {
             return Err(failed("this is a folder, not a table of instruments".into()));
         }
-        if about.len() > LARGEST_FILE {
-            return Err(failed("too large for a table of instruments".into()));
-        }
-        let bytes = std::fs::read(path).map_err(|e| failed(io_reason(&e)))?;
+        let bytes = side_file::read(path).map_err(|e| failed(io_reason(&e)))?;
         let text =
             String::from_utf8(bytes).map_err(|_| failed("the text is not UTF-8; save it again as UTF-8".into()))?;
         let mut table = Instruments::standard();

@@ -28,7 +28,37 @@ fn too_deep() -> String {
 /// As `check`, but quickly; where nothing else is in doubt it leaves the depth
 /// to `check_depth`.
 pub fn check_score(text: &str) -> Result<(), Fault> {
-    if is_harmless(text.as_bytes()) { Ok(()) } else { check(text) }
+    if !is_harmless(text.as_bytes()) {
+        check(text)?;
+    }
+    check_references(text)
+}
+
+/// Refuses numbers that are no characters, such as `&#xD800;`: the parser reads another in their place, and a copy would
+/// have them again.
+fn check_references(text: &str) -> Result<(), Fault> {
+    let bytes = text.as_bytes();
+    let is_none = |at: &usize| {
+        let rest = &text[at + 2..];
+        let number = &rest[..rest.bytes().take_while(u8::is_ascii_alphanumeric).count()];
+        let number = number.strip_prefix('x').map_or_else(|| number.parse(), |hex| u32::from_str_radix(hex, 16));
+        number.is_ok_and(|number| char::from_u32(number).is_none())
+    };
+    let mut none = memmem::find_iter(bytes, b"&#").filter(is_none).peekable();
+    let mut at = 0;
+    while let Some(first) = none.peek().copied() {
+        let Some(found) = memchr(b'<', &bytes[at..first]).map(|n| at + n) else {
+            return Err(Fault { at: first, reason: "this is the number of no character; remove it".into() });
+        };
+        // In comments and their like it stands for nothing.
+        let rest = &bytes[found..];
+        at = [("<!--", "-->"), ("<![CDATA[", "]]>"), ("<?", "?>")]
+            .iter()
+            .find(|quotes| rest.starts_with(quotes.0.as_bytes()))
+            .map_or(found + 1, |(start, end)| after(text, found + start.len(), end));
+        while none.next_if(|reference| *reference < at).is_some() {}
+    }
+    Ok(())
 }
 
 /// Refuses declared entities, which can grow without bound, and more nesting,
@@ -295,6 +325,20 @@ mod tests {
                 check_depth(&Document::parse(&text).unwrap()).map_err(|fault| fault.at)
             };
             assert_eq!((depth(98), depth(99)), (Ok(()), Err(3 + 4 * before + 3 * 99)), "{before}");
+        }
+    }
+
+    #[test]
+    fn numbers_of_no_character_are_refused_where_they_stand() {
+        for none in ["&#xD800;", "&#55296;", "&#xdfff;", "&#x110000;", "&#x7FFFFFFF;"] {
+            let fault = |text: &str| check_score(text).map_err(|fault| fault.at);
+            assert_eq!(fault(&format!("<a>é{none}</a>")), Err(5), "{none}");
+            assert_eq!(fault(&format!("<a b='{none}'/>")), Err(6), "{none}");
+            assert_eq!(fault(&format!("<a><!-- {none} {none} --><?b {none}?><![CDATA[<!-- {none}]]></a>")), Ok(()));
+            assert_eq!(fault(&format!("<a><!-- <![CDATA[ {none} -->{none}</a>")), Err(22 + none.len()), "{none}");
+        }
+        for some in ["&#xFFFD;", "&#65;", "&#x1D11E;", "&#x;", "&#", "&# 5;", "&#xD7FF;"] {
+            assert_eq!(check_score(some), Ok(()), "{some}");
         }
     }
 

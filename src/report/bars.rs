@@ -35,15 +35,14 @@ impl Bars {
     /// more than once means its first bar, at the end of a stretch the last
     /// one of those that follow each other.
     pub fn find(&self, part: &Part) -> Result<RangeInclusive<usize>, BarError> {
-        let text = self.0.trim();
+        let text = &self.0;
         let name = || {
             if part.name.is_empty() { part.id.clone() } else { part.name.clone() }
         };
         let (Some(first), Some(last)) = (part.bars.first(), part.bars.last()) else {
             return Err(BarError::Empty(name()));
         };
-        let from =
-            |start: usize, number: &str| (start..part.bars.len()).find(|b| part.bars[*b].number == number.trim());
+        let from = |start: usize, number: &str| part.bar_called(number, start);
         if let Some(bar) = from(0, text) {
             return Ok(bar..=run_end(part, bar));
         }
@@ -55,15 +54,17 @@ impl Bars {
         };
         // A number may itself have a hyphen, so every one of them is tried.
         let mut fault = None;
-        for (at, _) in text.match_indices(['-', '–']) {
-            let (a, b) = text.split_at(at);
-            let b = b.trim_start_matches(['-', '–']);
+        let hyphens = || text.match_indices(['-', '–']).map(|(at, hyphen)| (&text[..at], &text[at + hyphen.len()..]));
+        let loose = hyphens().map(|(a, b)| (a, b.trim_start_matches(['-', '–'])));
+        for (a, b) in hyphens().chain(loose) {
             match (from(0, a), from(0, b)) {
                 (None, _) => fault = fault.or(Some(unknown(a))),
                 (_, None) => fault = fault.or(Some(unknown(b))),
                 (Some(start), Some(_)) => {
-                    let end = from(start, b).ok_or(BarError::Backwards(text.into()))?;
-                    return Ok(start..=run_end(part, end));
+                    if let Some(end) = from(start, b) {
+                        return Ok(start..=run_end(part, end));
+                    }
+                    fault = Some(BarError::Backwards(text.clone()));
                 }
             }
         }
@@ -123,9 +124,27 @@ mod tests {
         assert_eq!(find("X1-3-a"), Ok(4..=5));
         assert_eq!(find("3-a–4"), Ok(5..=6));
         assert_eq!(find("4-1"), Ok(6..=7));
+        assert_eq!(find(" 1 -- 2"), Ok(1..=3));
         assert_eq!(find("4-2"), Err(BarError::Backwards("4-2".into())));
         let unknown = find("1-9").unwrap_err();
         assert_eq!(unknown.to_string(), "there is no bar 9 in part Oboe; its bars go from 0 to 1");
         assert!(matches!(find("7"), Err(BarError::Unknown { bar, .. }) if bar == "7"));
+    }
+
+    #[test]
+    fn bars_are_found_whatever_their_numbers_hold() {
+        let numbers = ["1 a", " 3", "12\n13", "x-y", "1,2", "-1", "", "–", "3", "7\u{202e}", "8:1", "a  b"];
+        let part = part(&numbers);
+        for (place, number) in numbers.iter().enumerate() {
+            assert_eq!(Bars(number.to_string()).find(&part), Ok(place..=place), "{number:?}");
+            for (last, other) in numbers.iter().enumerate().skip(place + 1) {
+                let both = format!("{number}-{other}");
+                assert_eq!(Bars(both.clone()).find(&part), Ok(place..=last), "{both:?}");
+            }
+        }
+        // As reports print them.
+        for (shown, place) in [("12 13", 2), ("7", 9), ("a b", 11), (" x-y ", 3)] {
+            assert_eq!(Bars(shown.into()).find(&part), Ok(place..=place), "{shown}");
+        }
     }
 }

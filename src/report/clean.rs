@@ -1,12 +1,12 @@
 //! What a cleaning did, in a few lines.
 
 use super::keys_part::OctaveChange;
+use super::page::Page;
 use super::phrases::{count, listed};
 use super::{adapted, json};
 use crate::clean::{Additions, Cleaned, LeftBar};
 use crate::keys::phrases::Move;
 use serde::Serialize;
-use std::fmt::Write;
 
 const LEGEND: &str = "Colours of this proof copy. Vermillion: added by the editor (dashed, in brackets, small). Bluish green: \
                       omitted and put back (dotted, boxed, in parentheses, triangular noteheads). Blue: altered and \
@@ -16,10 +16,8 @@ const LEGEND: &str = "Colours of this proof copy. Vermillion: added by the edito
 /// their own came on.
 pub fn clean_text(file: &str, cleaned: &Cleaned, warnings: &[String], width: usize) -> String {
     let did = &cleaned.summary;
-    let mut out = String::new();
-    let mut line = |text: String| {
-        let _ = writeln!(out, "{}", textwrap::fill(&text, width));
-    };
+    let mut page = Page::new(width);
+    let mut line = |text: String| page.paragraph(&text);
     if let Some(caution) = much_goes(cleaned) {
         line(caution);
     }
@@ -56,13 +54,8 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, warnings: &[String], width: usi
             }
         ));
     }
-    for bar in &cleaned.left {
-        let hanging = textwrap::Options::new(width).initial_indent("  ").subsequent_indent("      ");
-        let _ = writeln!(out, "{}", textwrap::fill(&left_line(bar), hanging));
-    }
-    let mut line = |text: String| {
-        let _ = writeln!(out, "{}", textwrap::fill(&text, width));
-    };
+    cleaned.left.iter().for_each(|bar| page.item(&left_line(bar)));
+    let mut line = |text: String| page.paragraph(&text);
     if cleaned.additions == Additions::Color {
         line(LEGEND.into());
     }
@@ -108,7 +101,7 @@ pub fn clean_text(file: &str, cleaned: &Cleaned, warnings: &[String], width: usi
     for warning in warnings {
         line(format!("Warning: {warning}"));
     }
-    out
+    page.finish()
 }
 
 /// Where a third of the edition's bars go, the source may lack them by accident.

@@ -11,6 +11,7 @@ use crate::clean::{Names, OnInstrument, Outcomes, Provenance};
 use crate::collate::Collation;
 use crate::findings::PartFindings;
 use crate::keys::phrases::Move;
+use crate::readable;
 use crate::score::Score;
 use std::fmt::Write;
 
@@ -168,7 +169,7 @@ impl Notes<'_> {
 /// On one line, with nothing that Markdown would take for its own.
 fn plain(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for c in text.split_whitespace().collect::<Vec<_>>().join(" ").chars().filter(|c| !c.is_control()) {
+    for c in readable::plain(text).chars() {
         if matches!(c, '|' | '\\' | '*' | '_' | '`' | '<' | '[') {
             out.push('\\');
         }

@@ -1,6 +1,7 @@
 //! Reports as comma-separated lines, for a spreadsheet.
 
 use super::{Audit, KeysReport, RangeReport};
+use crate::readable::one_line;
 
 impl Audit {
     /// As CSV: one line per finding under a line of headings; an empty cell is nothing.
@@ -139,12 +140,14 @@ pub(super) fn line(cells: &[&str]) -> String {
     cells.join(",") + "\n"
 }
 
-/// Quoted where it must be. What a spreadsheet would take for a formula has an apostrophe before it; numbers stay.
+/// On one line, quoted where it must be. What a spreadsheet would take for a formula has an apostrophe before it;
+/// numbers stay. All CSV is made here.
 fn cell(text: &str) -> String {
-    let is_formula =
-        text.starts_with(['=', '+', '-', '@', '\t', '\r']) && text.len() > 1 && text.parse::<f64>().is_err();
-    let text = if is_formula { format!("'{text}") } else { text.to_string() };
-    if text.contains([',', '"', '\n', '\r']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text }
+    let text = one_line(text);
+    let is_number = text.parse::<f64>().is_ok_and(f64::is_finite);
+    let is_formula = text.len() > 1 && text.trim_start().starts_with(['=', '+', '-', '@', '＝', '＋', '－', '＠']);
+    let text = if is_formula && !is_number { format!("'{text}") } else { text.into_owned() };
+    if text.contains([',', '"']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text }
 }
 
 #[cfg(test)]
@@ -153,13 +156,15 @@ mod tests {
 
     #[test]
     fn no_cell_is_a_formula() {
-        let made = line(&["=1+2", "+cmd|' /C calc'!A0", "-3", "-", "@SUM(1,2)", "\t=1", "-1+1", "a=b"]);
-        assert_eq!(made, "'=1+2,'+cmd|' /C calc'!A0,-3,-,\"'@SUM(1,2)\",'\t=1,'-1+1,a=b\n");
+        let made =
+            line(&["=1+2", "+cmd|' /C calc'!A0", "-3", "-", "@SUM(1,2)", "\t=1", "-1+1", "a=b", "\r\n =1", "-inf"]);
+        assert_eq!(made, "'=1+2,'+cmd|' /C calc'!A0,-3,-,\"'@SUM(1,2)\",' =1,'-1+1,a=b,'   =1,'-inf\n");
     }
 
     #[test]
     fn cells_are_quoted_where_they_must_be() {
         assert_eq!(line(&["a", "", "p, dolce"]), "a,,\"p, dolce\"\n");
         assert_eq!(cell("say \"f\""), "\"say \"\"f\"\"\"");
+        assert_eq!(line(&["1\n2", "a\u{9b}b\u{202e}c"]), "1 2,a b c\n");
     }
 }

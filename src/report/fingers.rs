@@ -144,9 +144,11 @@ pub(super) fn in_words(hardest: &Hardest) -> (String, Vec<(String, String)>) {
     );
     let items = hardest.stretches.iter().map(|s| {
         let again = phrases::bar_list(s.again.iter().map(|p| (p.bar_index, p.bar.as_str())));
-        let again = match (again.is_empty(), again.contains(' ')) {
-            (true, _) => String::new(),
-            (_, false) => format!("; again in bar {again}"),
+        let again = match &s.again[..] {
+            [] => String::new(),
+            [first, others @ ..] if others.iter().all(|p| p.bar_index == first.bar_index) => {
+                format!("; again in bar {again}")
+            }
             _ => format!("; again in bars {again}"),
         };
         (across(&s.from, &s.to), format!("{}; start at {}{again}", s.why, s.start_quarters))

@@ -36,11 +36,11 @@ fn keys(report: &KeysReport, out_of_reach: OutOfReach, width: usize) -> String {
     let mut page = Page::new(width);
     page.title(report.score.title.as_deref().unwrap_or("Keys"));
     let lead = "  score    ";
-    page.hanging(lead, lead, &report.score.file);
+    page.hanging(lead, &report.score.file);
     let known = report.parts.iter().flat_map(|p| &p.instruments).any(|i| i.fingerings);
     if known {
         let lead = "  tempo    ";
-        page.hanging(lead, lead, &report.tempo.said());
+        page.hanging(lead, &report.tempo.said());
     }
     for part in &report.parts {
         if part.instruments.is_empty() {
@@ -55,7 +55,7 @@ fn keys(report: &KeysReport, out_of_reach: OutOfReach, width: usize) -> String {
         }
     }
     page.warnings(&report.warnings);
-    page.text
+    page.finish()
 }
 
 /// The best key on each of several instruments.
@@ -101,13 +101,13 @@ fn on_instrument(page: &mut Page, part: &KeysPart, i: &KeysInstrument, out_of_re
         let start = if key.signatures.len() > 1 { " at the start" } else { "" };
         let words = key.key.as_ref().map_or(String::new(), |words| format!(", {words}"));
         let signature = format!("{}{words}{start}", key.signature);
-        page.hanging(&lead, &lead, &format!("{} ({signature}): {}.", key.transposition.name, key.reason));
+        page.hanging(&lead, &format!("{} ({signature}): {}.", key.transposition.name, key.reason));
         for change in key.octave_changes.iter().take(CHANGES).filter(|_| key.rank == 1) {
-            page.hanging("       ", "       ", &change.sentence);
+            page.hanging("       ", &change.sentence);
         }
         if key.rank == 1 && key.octave_changes.len() > CHANGES {
             let more = key.octave_changes.len() - CHANGES;
-            page.hanging("       ", "       ", &format!("and {}", count(more, "more change")));
+            page.hanging("       ", &format!("and {}", count(more, "more change")));
         }
     }
     page.blank();
@@ -118,7 +118,7 @@ fn on_instrument(page: &mut Page, part: &KeysPart, i: &KeysInstrument, out_of_re
         n => format!(" Every key needs {} besides the signature.", count(n, "accidental")),
     };
     let fingers = if i.fingerings { FINGERS } else { "" };
-    page.hanging("  ", "  ", &format!("{LEGEND}, here from {}.{fingers}{accidentals}", i.top_register_from));
+    page.hanging("  ", &format!("{LEGEND}, here from {}.{fingers}{accidentals}", i.top_register_from));
 }
 
 fn table(page: &mut Page, i: &KeysInstrument) {
@@ -139,13 +139,12 @@ fn table(page: &mut Page, i: &KeysInstrument) {
             // Words to the left, numbers to the right.
             let _ = if matches!(c, 1 | 3) { write!(out, " {cell}{pad}") } else { write!(out, " {pad}{cell}") };
         }
-        out.trim_end().to_string() + "\n"
+        out
     };
-    page.text += &Ink::title(line(&heads).trim_end());
-    page.text.push('\n');
+    page.line(&[(Ink::Title, line(&heads).trim_end())]);
     for row in &rows {
         let cells: Vec<&str> = row.iter().map(String::as_str).take(heads.len()).collect();
-        page.text += &line(&cells);
+        page.line(&[(Ink::Plain, line(&cells))]);
     }
 }
 

@@ -4,7 +4,6 @@ use super::page::{Ink, Page};
 use super::{FindingReport, PartReport};
 use crate::findings::Status;
 use crate::score::Category;
-use std::fmt::Write;
 use unicode_width::UnicodeWidthStr;
 
 /// Every finding, grouped by bar. Notes of one passage and bar that say the
@@ -21,7 +20,7 @@ pub fn findings(page: &mut Page, part: &PartReport) {
             None => format!("bar {}, not in the source", bar.bar),
             _ => format!("bar {}", bar.bar),
         };
-        let _ = writeln!(page.text, "{}", Ink::title(&head));
+        page.line(&[(Ink::Title, head)]);
         let mut done = vec![false; group.len()];
         for place in 0..group.len() {
             if done[place] {
@@ -35,10 +34,9 @@ pub fn findings(page: &mut Page, part: &PartReport) {
             let all: Vec<&FindingReport> = alike.iter().map(|i| &group[*i]).collect();
             let what = reading(part, &all, source_bar);
             let (beat, category, status) = (&f.at.beat, f.category.name(), f.status.name());
-            let lead = format!("  {beat:beats$}  {category:widest$}  {status:7}  ");
-            let inked = Ink::status(f.status, &format!("{status:7}"));
-            let styled = format!("  {beat:beats$}  {category:widest$}  {inked}  ");
-            page.hanging(&lead, &styled, &what);
+            let lead = format!("  {beat:beats$}  {category:widest$}  ");
+            let status = format!("{status:7}");
+            page.hanging_after(&[(Ink::Plain, &lead), (Ink::Status(f.status), &status), (Ink::Plain, "  ")], &what);
         }
     }
 }

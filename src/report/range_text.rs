@@ -1,12 +1,11 @@
 //! The range report and the table of instruments for people.
 
-use super::page::{Ink, Page};
+use super::page::{Ink, Page, width};
 use super::phrases::{self, count};
 use super::range::RangeOutside;
 use super::{RangePart, RangeReport, fingers};
 use crate::instrument::Instruments;
-use std::fmt::Write;
-use unicode_width::UnicodeWidthStr;
+use crate::readable::one_line;
 
 pub(super) const NO_INSTRUMENT: &str = "No instrument could be guessed from the part's name; name one with --instrument \
                                         (obelus range --list prints the instruments).";
@@ -21,16 +20,16 @@ impl RangeReport {
     }
 }
 
-fn range(report: &RangeReport, width: usize) -> String {
-    let mut page = Page::new(width);
+fn range(report: &RangeReport, columns: usize) -> String {
+    let mut page = Page::new(columns);
     page.title(report.score.title.as_deref().unwrap_or("Range"));
     let lead = "  score    ";
-    page.hanging(lead, lead, &report.score.file);
+    page.hanging(lead, &report.score.file);
     for part in &report.parts {
         range_part(&mut page, part);
     }
     page.warnings(&report.warnings);
-    page.text
+    page.finish()
 }
 
 fn range_part(page: &mut Page, part: &RangePart) {
@@ -100,12 +99,12 @@ pub fn instruments(table: &Instruments) -> String {
         [i.name.clone(), i.written.to_string(), sounding, i.clef.to_string()]
     });
     let lines: Vec<[String; 4]> = std::iter::once(heads).chain(rows).collect();
-    let widths: [usize; 4] = std::array::from_fn(|c| lines.iter().map(|l| l[c].width()).max().unwrap_or(0));
-    let mut out = String::new();
+    let widths: [usize; 4] = std::array::from_fn(|c| lines.iter().map(|l| width(&l[c])).max().unwrap_or(0));
+    let mut page = Page::new(0);
     for (place, [name, written, sounding, clef]) in lines.iter().enumerate() {
         let [a, b, c, _] = widths;
-        let line = format!("{name:a$}  {written:b$}  {sounding:c$}  {clef}");
-        let _ = writeln!(out, "{}", if place == 0 { Ink::title(&line) } else { line });
+        let line = format!("{:a$}  {written:b$}  {sounding:c$}  {clef}", one_line(name));
+        page.line(&[(if place == 0 { Ink::Title } else { Ink::Plain }, line)]);
     }
-    out
+    page.finish()
 }

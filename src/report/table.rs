@@ -1,12 +1,11 @@
 //! The table of an audit: a row for each bar that has findings, a column for
 //! each category that occurs.
 
-use super::page::Ink;
+use super::page::{Ink, Page, width};
 use super::{BarReport, PartReport};
 use crate::findings::{Status, Totals};
 use crate::score::Category;
 use std::collections::BTreeMap;
-use unicode_width::UnicodeWidthStr;
 
 /// The headings, short enough for many columns beside each other.
 fn heading(category: Category) -> &'static str {
@@ -45,20 +44,22 @@ fn heading(category: Category) -> &'static str {
 
 pub const LEGEND: &str = "+ added   - omitted   ~ altered";
 
-/// The table within a width in columns, in several blocks where it is wider.
+/// The table within the page's width, in several blocks where it is wider.
 /// Notes and marks part first, for they are read apart.
-pub fn table(part: &PartReport, width: usize) -> String {
+pub fn table(page: &mut Page, part: &PartReport) {
     let categories: Vec<Category> = part.totals.keys().copied().collect();
     let whole = Block::new(part, &categories);
-    if whole.width(1) <= width {
-        return whole.print(width);
+    if whole.width(1) <= page.width {
+        return whole.print(page);
     }
     let (notes, marks): (Vec<_>, Vec<_>) = categories.into_iter().partition(|c| c.is_of_notes());
-    let mut out = Vec::new();
-    for group in [notes, marks] {
-        out.extend(split(part, &group, width).iter().map(|b| b.print(width)));
+    let blocks = [notes, marks].iter().flat_map(|group| split(part, group, page.width)).collect::<Vec<_>>();
+    for (place, block) in blocks.iter().enumerate() {
+        if place > 0 {
+            page.blank();
+        }
+        block.print(page);
     }
-    out.join("\n")
 }
 
 /// As few blocks as the width allows, about equally wide.
@@ -111,36 +112,34 @@ impl Block<'_> {
         2 + self.widths.iter().sum::<usize>() + space * (self.widths.len() - 1)
     }
 
-    fn print(&self, width: usize) -> String {
-        let space = (1..=3).rev().find(|s| self.width(*s) <= width).unwrap_or(1);
+    fn print(&self, page: &mut Page) {
+        let space = (1..=3).rev().find(|s| self.width(*s) <= page.width).unwrap_or(1);
         let last = self.rows.len() - 1;
-        let mut out = String::new();
         for (place, row) in self.rows.iter().enumerate() {
             // One bar needs no line of sums.
             if place == last && self.part.bars.len() == 1 {
                 break;
             }
-            let mut line = String::from("  ");
+            let mut line = vec![(Ink::Plain, "  ".to_string())];
             let mut owed = 0;
             for (cell, width) in row.iter().zip(&self.widths) {
                 owed += width - cell_width(cell);
                 if !cell.is_empty() {
-                    line.push_str(&" ".repeat(owed));
+                    line.push((Ink::Plain, " ".repeat(owed)));
                     owed = 0;
                 }
                 for (status, text) in cell {
-                    line += &match status {
-                        Some(status) => Ink::status(*status, text),
-                        None if place == 0 || place == last => Ink::quiet(text),
-                        None => text.clone(),
+                    let ink = match status {
+                        Some(status) => Ink::Status(*status),
+                        None if place == 0 || place == last => Ink::Quiet,
+                        None => Ink::Plain,
                     };
+                    line.push((ink, text.clone()));
                 }
                 owed += space;
             }
-            out.push_str(line.trim_end());
-            out.push('\n');
+            page.line(&line);
         }
-        out
     }
 }
 
@@ -164,7 +163,7 @@ pub fn sign(status: Status) -> char {
 }
 
 fn cell_width(cell: &Cell) -> usize {
-    cell.iter().map(|piece| piece.1.width()).sum()
+    cell.iter().map(|piece| width(&piece.1)).sum()
 }
 
 #[cfg(test)]

@@ -1,5 +1,6 @@
 //! The reports of small scores and of the demo, as a reader sees them.
 
+use super::page::Page;
 use super::*;
 use crate::collate::{self, Layout};
 use crate::findings as find;
@@ -146,7 +147,9 @@ fn cuts_are_told_with_the_bars_that_are_missing() {
 fn the_table_splits_where_it_is_too_wide() {
     let audit = compare(&demo("edition.musicxml"), &demo("source.musicxml"), None);
     for width in [30, 60, 80, 100, 200] {
-        let table = plain(&table::table(&audit.parts[0], width));
+        let mut page = Page::new(width);
+        table::table(&mut page, &audit.parts[0]);
+        let table = plain(&page.finish());
         assert!(table.lines().all(|l| l.len() <= width), "{width}\n{table}");
         let heads = table.lines().filter(|l| l.trim_start().starts_with("bar ")).count();
         assert_eq!(heads == 1, width == 200, "{width}\n{table}");

@@ -19,7 +19,7 @@ fn audit(audit: &Audit, width: usize) -> String {
         let other = name.title.as_deref().filter(|t| side == "source" && Some(*t) != title);
         let called = other.map_or(String::new(), |t| format!(" ({t})"));
         let lead = format!("  {side:8} ");
-        page.hanging(&lead, &lead.clone(), &format!("{}{called}", name.file));
+        page.hanging(&lead, &format!("{}{called}", name.file));
     }
     let mut alone = phrases::unmatched(audit);
     if audit.parts.is_empty() {
@@ -38,14 +38,8 @@ fn audit(audit: &Audit, width: usize) -> String {
     }
     page.warnings(&audit.warnings);
     page.blank();
-    let from = page.text.len();
-    page.paragraph(phrases::CAUTION);
-    let caution = page.text.split_off(from);
-    for line in caution.lines() {
-        page.text += &Ink::quiet(line);
-        page.text.push('\n');
-    }
-    page.text
+    page.quiet_paragraph(phrases::CAUTION);
+    page.finish()
 }
 
 fn part_text(page: &mut Page, part: &PartReport) {
@@ -60,7 +54,7 @@ fn part_text(page: &mut Page, part: &PartReport) {
     }
     if let Some(range) = &part.range {
         page.title("Range");
-        verdict::range(range).iter().for_each(|s| page.hanging("  ", "  ", s));
+        verdict::range(range).iter().for_each(|s| page.hanging("  ", s));
         if let Some(hardest) = &range.hardest {
             page.title("Fingers");
             fingers::section(page, hardest);
@@ -70,10 +64,11 @@ fn part_text(page: &mut Page, part: &PartReport) {
         return;
     }
     page.title("Bars");
-    page.text += &table::table(part, page.width);
-    page.text += &format!("\n  {}\n", Ink::quiet(table::LEGEND));
+    table::table(page, part);
+    page.blank();
+    page.line(&[(Ink::Plain, "  "), (Ink::Quiet, table::LEGEND)]);
     if let Some(clean) = verdict::clean_bars(part) {
-        page.hanging("  ", "  ", &clean);
+        page.hanging("  ", &clean);
     }
     page.title("Findings");
     listing::findings(page, part);

@@ -146,7 +146,8 @@ pub fn range(range: &RangeResult) -> Vec<String> {
             continue;
         }
         let bars = bar_list(there.iter().map(|o| (o.at.bar_index, o.at.bar.as_str())));
-        let noun = if bars.contains(' ') { "bars" } else { "bar" };
+        let is_one = there.iter().all(|o| o.at.bar_index == there[0].at.bar_index);
+        let noun = if is_one { "bar" } else { "bars" };
         let cause = match displaced {
             0 => String::new(),
             d if d == there.len() => ", all due to an octave displacement".into(),

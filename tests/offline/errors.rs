@@ -39,7 +39,9 @@ fn file(name: &str, content: &[u8]) -> (TempDir, PathBuf) {
 #[test]
 fn inputs_that_cannot_be_read() {
     let whole = fs::read(demo("source.musicxml")).expect("the demo is there");
-    let cases: [(&str, &[u8], &[&str]); 13] = [
+    let none = String::from_utf8_lossy(&whole).replacen("<part-name>", "<part-name>\n  &#xD800;", 1);
+    let cases: [(&str, &[u8], &[&str]); 14] = [
+        ("surrogate.xml", none.as_bytes(), &["line ", "column 3", "the number of no character"]),
         ("empty.xml", b"", &["empty"]),
         ("blank.xml", b" \n ", &["empty"]),
         ("words.xml", b"dolce", &["line 1"]),

@@ -203,6 +203,60 @@ fn texts_without_end_are_refused() {
     }
 }
 
+/// Files beside the score, in as little memory as any score.
+#[test]
+#[cfg(unix)]
+fn files_beside_a_score_have_a_measure() {
+    let folder = tempfile::tempdir().expect("a folder for a test");
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    let (score_file, out) = (path("score.xml"), path("out.xml"));
+    fs::write(&score_file, score(&format!("<measure>{NOTE}</measure>"))).expect("a file for a test");
+    let long = |name: &str, text: &str, bytes: usize| {
+        fs::write(path(name), text.repeat(bytes / text.len())).expect("a file for a test");
+        path(name)
+    };
+    let files = [
+        ("/dev/zero".to_string(), "larger than 8 MB"),
+        (long("large.toml", "# no more than words\n", 9 << 20), "larger than 8 MB"),
+        (long("lines.toml", "\n", 1 << 20), "more than 500000 lines and values"),
+        (long("values.toml", "{},", 4 << 20), "more than 500000 lines and values"),
+    ];
+    // A mark sheet is known by its name.
+    let link = path("zero.toml");
+    std::os::unix::fs::symlink("/dev/zero", &link).expect("a link for a test");
+    for (file, words) in &files {
+        let sheet = if file.starts_with("/dev") { &link } else { file };
+        let clean = ["clean", &score_file, &score_file, "-o", &out];
+        for call in [
+            [&clean[..], &["--decisions", file]].concat(),
+            [&clean[..], &["--mine", sheet]].concat(),
+            [&clean[..], &["--additions", "color", "--apart", file]].concat(),
+            [&clean[..], &["--instruments", file]].concat(),
+            vec!["range", &score_file, "--instruments", file],
+            vec!["range", "--list", "--instruments", file],
+        ] {
+            let output = run(&call);
+            let said = String::from_utf8_lossy(&output.stderr);
+            assert_eq!(output.status.code(), Some(3), "{call:?}: {said}");
+            assert!(said.contains(words) && said.lines().count() == 1, "{call:?}: {said}");
+        }
+    }
+    // What is allowed is read in that memory, too.
+    for (name, text, signs) in [
+        ("marks.toml", "[[mark]]\nat=\"1:1\"\nslur=true\n", 9),
+        ("empty.toml", "[[mark]]\n", 5),
+        ("tables.toml", "[a.b]\n", 3),
+        ("names.toml", "[[instrument]]\nname=\"x\"\nwritten=[\"C4\",\"C5\"]\n", 10),
+    ] {
+        let file = long(name, text, 500_000 / signs * text.len());
+        for option in ["--mine", "--decisions", "--apart", "--instruments"] {
+            let output = run(&["clean", &score_file, &score_file, "-o", &out, "--additions", "color", option, &file]);
+            let said = String::from_utf8_lossy(&output.stderr);
+            assert!(output.status.code().is_some_and(|status| status < 4), "{name} {option}: {said}");
+        }
+    }
+}
+
 /// A file without line ends takes no longer than another: the work grew with the square of its length.
 #[test]
 fn a_score_on_one_line_is_cleaned() {

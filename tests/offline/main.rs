@@ -26,6 +26,7 @@ mod left;
 #[cfg(unix)]
 mod manners;
 mod marks;
+mod names;
 mod page;
 mod properties;
 mod rank;
@@ -33,5 +34,6 @@ mod reading;
 mod readme;
 mod replay;
 mod served;
+mod shown;
 mod small;
 mod written_for;

@@ -1,7 +1,7 @@
 //! A ranking for people: the reasons, then a line for each edition.
 
 use super::{RankedEdition, Ranking, words};
-use crate::report::page::{Ink, Page, printable};
+use crate::report::page::{Ink, Page};
 use crate::report::phrases;
 use std::path::{Path, PathBuf};
 use unicode_width::UnicodeWidthStr;
@@ -12,14 +12,14 @@ pub fn text(ranking: &Ranking, width: usize) -> String {
     match (&ranking.source, &ranking.sources) {
         (Some(source), _) => {
             let called = source.title.as_ref().map_or(String::new(), |title| format!(" ({title})"));
-            page.hanging("  source   ", "  source   ", &format!("{}{called}", source.file));
+            page.hanging("  source   ", &format!("{}{called}", source.file));
         }
-        (None, Some(folder)) => page.hanging("  sources  ", "  sources  ", folder),
+        (None, Some(folder)) => page.hanging("  sources  ", folder),
         _ => {}
     }
     let folder = common_folder(&ranking.editions);
     if !folder.as_os_str().is_empty() {
-        page.hanging("  editions ", "  editions ", &folder.display().to_string());
+        page.hanging("  editions ", &folder.display().to_string());
     }
     let reasons: Vec<&String> = ranking.editions.iter().filter_map(|e| e.reason.as_ref()).collect();
     if !reasons.is_empty() {
@@ -33,14 +33,14 @@ pub fn text(ranking: &Ranking, width: usize) -> String {
         page.title("Not compared");
         for edition in left {
             let fault = edition.fault.as_deref().unwrap_or_default();
-            page.hanging("  ", "  ", &with_file(&edition.file, fault));
+            page.hanging("  ", &with_file(&edition.file, fault));
         }
     }
     page.warnings(&ranking.warnings);
     page.blank();
     page.paragraph(&format!("Order: {}; the first in which two editions differ decides.", ranking.order.join(", ")));
     page.paragraph(phrases::CAUTION);
-    page.text
+    page.finish()
 }
 
 /// The folder in which all editions lie; empty where they have none in common but that of all files.
@@ -91,18 +91,17 @@ fn table(page: &mut Page, ranking: &Ranking, folder: &Path) {
         line
     };
     let head = aligned(&HEADINGS.map(String::from), outside.then(|| "outside".into()));
-    page.text += &Ink::quiet(&format!("{head}edition"));
-    page.text.push('\n');
+    page.line(&[(Ink::Quiet, format!("{head}edition"))]);
     for (edition, cells) in &rows {
         let figures = edition.figures.as_ref().expect("only these are rows");
         let lead = aligned(cells, outside.then(|| figures.outside.unwrap_or(0).to_string()));
         let file = Path::new(&edition.file);
         let file = file.strip_prefix(folder).unwrap_or(file).display().to_string();
-        page.hanging(&lead, &lead.clone(), &printable(&file));
+        page.hanging(&lead, &file);
         let more = words::sentences(edition, figures).join("; ");
         if !more.is_empty() {
             let lead = " ".repeat(widths[0] + 2);
-            page.hanging(&lead, &lead.clone(), &more);
+            page.hanging(&lead, &more);
         }
     }
     page.blank();
