@@ -4,6 +4,7 @@ use crate::engrave::pdf::{self, About};
 use crate::engrave::{Head, HeadLine, Job, PageLayout, Paper, engrave};
 use crate::musicxml::beside::{Brackets, Side, Staff, Styles, Typed, write_alone};
 use crate::musicxml::{Heading, Tree};
+use crate::readable::one_line;
 use crate::score::{Part, Score, Sound};
 use crate::time::Time;
 
@@ -64,7 +65,7 @@ pub fn pdf(tree: &Tree, score: &Score, handout: &Handout) -> Result<Vec<u8>, Err
         title: &title,
         name: &named.join(", "),
         author: composer.as_deref(),
-        foot: handout.foot,
+        foot: &one_line(handout.foot),
         key: handout.key,
     };
     Ok(pdf::write(&pages, handout.paper, &about)?)
@@ -72,7 +73,8 @@ pub fn pdf(tree: &Tree, score: &Score, handout: &Handout) -> Result<Vec<u8>, Err
 
 /// The head of the first page: what the heading says, then what was typed over the music.
 fn head(heading: &Heading, typed: Vec<Typed>, instrument: Option<&str>) -> Head {
-    let line = |text: &Option<String>| text.iter().map(|text| HeadLine { text: text.clone(), color: None }).collect();
+    let head_line = |text: &str, color| HeadLine { text: one_line(text).into_owned(), color };
+    let line = |text: &Option<String>| text.iter().map(|text| head_line(text, None)).collect();
     let mut head = Head {
         title: line(&heading.title),
         subtitle: line(&heading.subtitle),
@@ -90,7 +92,7 @@ fn head(heading: &Heading, typed: Vec<Typed>, instrument: Option<&str>) -> Head 
             Side::Middle if size >= largest && head.title.is_empty() => &mut head.title,
             Side::Middle => &mut head.subtitle,
         };
-        lines.push(HeadLine { text, color });
+        lines.push(head_line(&text, color));
     }
     head
 }

@@ -9,6 +9,11 @@ pub fn is_odd(c: char) -> bool {
         || matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
 }
 
+/// A page without turned directions: whatever stands after them would be read backwards.
+pub fn unturned(page: &str) -> String {
+    page.replace(|c| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}'), "")
+}
+
 /// The text with spaces in the place of all that is odd.
 pub fn one_line(text: &str) -> Cow<'_, str> {
     if text.contains(is_odd) { text.replace(is_odd, " ").into() } else { text.into() }

@@ -4,13 +4,14 @@
 use super::{Additions, Cleaned, Policy, Restore};
 use crate::musicxml::beside::Brackets;
 use crate::musicxml::{self, Edits, Tree};
+use crate::readable::plain;
 use std::collections::BTreeSet;
 use std::path::Path;
 
 /// A file that a copy was made from.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Origin {
-    /// Without its folder: paths are nobody else's business.
+    /// Without its folder: paths are nobody else's business. On one line: a score cannot hold controls.
     pub file: String,
     /// BLAKE3 of the bytes as they lay there, hexadecimal, as `b3sum` prints it. SHA-256 would cost two thirds of
     /// what parsing the files does.
@@ -21,7 +22,7 @@ impl Origin {
     /// Of a file with these bytes.
     pub fn new(path: &Path, bytes: &[u8]) -> Origin {
         let name = path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
-        let file = if name == "-" { "standard input".into() } else { name };
+        let file = if name == "-" { "standard input".into() } else { plain(&name) };
         Origin { file, checksum: blake3::hash(bytes).to_hex().to_string() }
     }
 

@@ -165,7 +165,6 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     let sheets = [&args.mine, &args.decisions, &args.apart].map(|file| file.as_deref());
     others.extend(sheets.into_iter().chain([args.player.read_for.file()]).flatten());
     let mut files = Files::new(&others)?;
-    refuse_control_characters(&others)?;
     let output = files.output(Some(&args.output))?;
     suits(Some(&args.output), "a score", &["musicxml", "xml", "mxl"])?;
     let notes = args.notes.as_deref().map(|file| NotesFile::new(file, &mut files)).transpose()?;
@@ -261,17 +260,6 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     write_all(&results)?;
     tell(args, &cleaned, &warnings, files.use_stdout())?;
     pages.transpose().map(|_| 0)
-}
-
-/// The copy names the files that it was made from, and has no way to write such a character.
-fn refuse_control_characters(files: &[&Path]) -> Result<(), Failure> {
-    match files.iter().find(|file| file.to_string_lossy().chars().any(char::is_control)) {
-        Some(file) => Err(Failure::wrong_use(format!(
-            "{:?}: the file's name has a control character, which cannot be written into the copy; rename the file",
-            file.to_string_lossy()
-        ))),
-        None => Ok(()),
-    }
 }
 
 /// As the source has it, never as the editor does; a mark sheet may have a title of its own.

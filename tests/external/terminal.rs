@@ -29,3 +29,21 @@ fn a_page_is_not_poured_onto_a_terminal() {
     // Where nobody looks on, it comes.
     assert!(obelus(&["audit", &edition, &source, "--format", "html"]).ends_with("</html>\n"));
 }
+
+/// JSON and mark sheets have a file's words as they are, but no terminal is to obey them.
+#[test]
+fn data_on_a_terminal_is_escaped() {
+    let folder = tempfile::tempdir().expect("a folder for a test");
+    let odd = "dolce\u{202e}x\u{200f}y";
+    let file = folder.path().join("odd.musicxml").display().to_string();
+    let score = std::fs::read_to_string(demo("edition.musicxml")).expect("the demo");
+    std::fs::write(&file, score.replacen("dolce", odd, 1)).expect("a file for a test");
+    let source = demo("source.musicxml");
+    for args in [&["audit", &file, &source, "--format", "json"][..], &["marks", &file, &source]] {
+        assert!(obelus(args).contains(odd), "{args:?}");
+        let shown = on_terminal(args).output().expect("Python starts");
+        let shown = String::from_utf8(shown.stdout).expect("reports are UTF-8");
+        assert!(shown.contains("dolce\\u202ex\\u200fy"), "{args:?}");
+        assert!(!shown.contains(['\u{202e}', '\u{200f}']), "{args:?}");
+    }
+}

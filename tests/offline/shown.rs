@@ -174,6 +174,21 @@ fn odd_signs_are_spaces_in_every_report() {
     }
 }
 
+/// What turns the direction of a name would turn the rest of the page.
+#[test]
+fn no_page_has_turned_directions() {
+    let dir = tempfile::tempdir().expect("a folder for a test");
+    let at = |name: &str| dir.path().join(name).display().to_string();
+    let [edition, source] = &pair(dir.path(), "\u{202e}\u{2067}");
+    for command in [["audit", edition, source], ["rank", source, edition]] {
+        let page = at("page.html");
+        let call = [&command[..], &["--format", "html", "-o", &page]].concat();
+        assert!(run(&call.iter().map(|arg| arg.to_string()).collect::<Vec<_>>()).status.success());
+        let text = fs::read_to_string(page).expect("a page");
+        assert!(text.contains("Forged") && !text.contains(['\u{202e}', '\u{2067}']), "{}", command[0]);
+    }
+}
+
 #[test]
 #[cfg(unix)]
 fn file_names_with_odd_signs_are_told_on_one_line() {

@@ -24,6 +24,7 @@ mod system;
 use super::{Audit, Material, ScoreName, phrases, verdict};
 use crate::beside::Staves;
 use crate::engrave;
+use crate::readable::unturned;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -113,7 +114,7 @@ fn page_of(title: &str, body: &str, styles: Vec<String>, script: Option<&str>) -
             }
         }
     };
-    page.into_string() + "\n"
+    unturned(&page.into_string()) + "\n"
 }
 
 /// Nothing is fetched, and no style or script holds but ours, whatever a file has put into the page.
