@@ -2,12 +2,14 @@
 
 mod audit;
 mod clean;
+mod completions;
 mod desk;
 mod failure;
 mod files;
 mod input;
 mod keys;
 mod lines;
+mod manual;
 mod marks;
 mod notes;
 mod output;
@@ -60,6 +62,9 @@ enum Command {
     Print(print::Args),
     Desk(desk::Args),
     Rank(rank::Args),
+    Completions(completions::Args),
+    #[command(hide = true)]
+    Manual(manual::Args),
     /// Reads a job from standard input and draws it; for this program's own use
     #[cfg(feature = "engrave")]
     #[command(hide = true, name = crate::engrave::COMMAND)]
@@ -132,6 +137,8 @@ fn run(command: Command) -> Result<u8, Failure> {
         Command::Print(args) => print::run(&args),
         Command::Desk(args) => desk::run(args),
         Command::Rank(args) => rank::run(&args),
+        Command::Completions(args) => completions::run::<Cli>(&args),
+        Command::Manual(args) => manual::run::<Cli>(&args),
         #[cfg(feature = "engrave")]
         Command::Engrave => crate::engrave::worker::work(std::io::stdin().lock(), std::io::stdout().lock())
             .map(|()| 0)

@@ -16,6 +16,7 @@ mod drawn;
 mod editors;
 mod engrave;
 mod keys;
+mod packages;
 mod page;
 mod paper;
 mod python;

@@ -10,7 +10,7 @@ mod common;
 mod copies;
 mod decisions;
 mod demo;
-#[path = "../fuzz/drive.rs"]
+#[path = "../common/drive.rs"]
 mod drive;
 mod elements;
 mod errors;
@@ -27,6 +27,7 @@ mod left;
 mod manners;
 mod marks;
 mod names;
+mod packages;
 mod page;
 mod properties;
 mod rank;

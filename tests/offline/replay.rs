@@ -7,7 +7,7 @@ use std::path::Path;
 
 #[test]
 fn cases_that_once_failed_do_no_more() {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fuzz/cases");
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/offline/cases");
     let cases: Vec<_> = fs::read_dir(&folder).expect("the cases are there").flatten().map(|e| e.path()).collect();
     assert!(!cases.is_empty(), "{} holds no case", folder.display());
     for case in cases {

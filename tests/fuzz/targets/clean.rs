@@ -1,6 +1,6 @@
 #![no_main]
 
-#[path = "../drive.rs"]
+#[path = "../../common/drive.rs"]
 mod drive;
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| drive::clean(bytes));
