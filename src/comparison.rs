@@ -157,10 +157,11 @@ impl<T> Comparison<T> {
             |pair: &collate::PartAlignment| range.of_part(&named, &edition.parts[pair.edition].name).into_iter().next();
         let instruments: Vec<_> = self.audited().collation.parts.iter().map(of).collect();
         let chart = named.first().map(|_| Chart::recorder());
+        let tempo = Tempo::of(edition, range.tempo);
         then(Material {
             bars: wishes.bars.as_ref(),
             asked: range.octave,
-            hands: chart.as_ref().map(|chart| Hands { chart, tempo: Tempo::of(edition, range.tempo) }),
+            hands: chart.as_ref().map(|chart| Hands { chart, tempo: &tempo }),
             warnings: self.warnings(),
             ..self.material(self.audited(), &instruments)
         })

@@ -134,7 +134,7 @@ pub struct InstrumentWishes {
     pub names: Vec<String>,
     /// In which octave the parts are to be read.
     pub octave: Option<ReadAs>,
-    /// Quarter notes per minute; else the score's first metronome mark, or 72.
+    /// Quarter notes per minute; else the score's first metronome mark, or 72 beats.
     pub tempo: Option<f64>,
 }
 
@@ -234,7 +234,7 @@ impl<T> ReadScore<T> {
         let first = |(place, on): OnInstruments<'w>| (place, on.first().copied());
         let parts: Vec<_> = parts.into_iter().map(first).collect();
         let tempo = Tempo::of(&self.score, wishes.tempo);
-        Ok(report::range_report(&self.score, &self.file, &parts, wishes.octave, tempo, self.warnings.clone()))
+        Ok(report::range_report(&self.score, &self.file, &parts, wishes.octave, &tempo, self.warnings.clone()))
     }
 
     /// Every key in which a line, or each part, could be played, the one that lies best first.
@@ -256,7 +256,7 @@ impl<T> ReadScore<T> {
         let wanted = line.find(&mut self.score, &self.file)?;
         let parts = wishes.parts(&self.score, wanted)?;
         let tempo = Tempo::of(&self.score, wishes.tempo);
-        Ok(report::keys_report(&self.score, &self.file, &parts, wishes.octave, tempo, self.warnings.clone()))
+        Ok(report::keys_report(&self.score, &self.file, &parts, wishes.octave, &tempo, self.warnings.clone()))
     }
 
     /// The marks that this copy has and `base`, from which it was made, has not, as a mark sheet. `None` where the two

@@ -114,11 +114,13 @@ impl Adapted {
             Octaves::Moved => Fitting::new(part, &check, Interval::UNISON),
             Octaves::AsTheyAre => Fitting::of(part, &check, Interval::UNISON, Vec::new()),
         };
+        let better = instrument::BetterOctave::of(part, player.instrument, &check);
+        let octave_sentence = [Some(check.octave_sentence), better.map(|better| better.sentence)];
         let on = OnInstrument {
             place: player.part,
             part: part.clone(),
             instrument: check.instrument,
-            octave_sentence: check.octave_sentence,
+            octave_sentence: octave_sentence.into_iter().flatten().collect::<Vec<_>>().join(" "),
             range: check.range_words,
             outside: check.outside.len(),
             moves: (octaves == Octaves::Moved).then_some(moves),

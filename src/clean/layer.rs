@@ -183,7 +183,7 @@ pub(super) fn expected_line(kind: &NewMark, at: Anchor, end: Option<Anchor>) -> 
         }
         NewMark::Metronome { unit, dots, per_minute } => {
             let printed = format!("{}{} = {per_minute}", "dotted ".repeat(*dots), beat_unit(unit));
-            (Category::Tempo, Sign::Metronome(Metronome { printed, quarters: None }))
+            (Category::Tempo, Sign::Metronome(Metronome { printed, quarters: None, beat: None }))
         }
     };
     let meaning = sign.meaning(Interval::UNISON).into_owned();

@@ -31,7 +31,7 @@ pub struct Args {
     instrument: Option<String>,
     #[command(flatten)]
     read_for: ReadFor,
-    /// Quarter notes per minute, for the hardest stretches [default: the score's first metronome mark, else 72]
+    /// Quarter notes per minute, for the hardest stretches [default: the score's first metronome mark, else 72 beats]
     #[arg(long, value_name = "N", value_parser = input::tempo, requires = "instrument")]
     tempo: Option<f64>,
     /// Only these bars of the edition, by their printed numbers

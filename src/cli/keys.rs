@@ -23,7 +23,7 @@ pub struct Args {
     names: Vec<String>,
     #[command(flatten)]
     read_for: ReadFor,
-    /// Quarter notes per minute [default: the score's first metronome mark, else 72]
+    /// Quarter notes per minute [default: the score's first metronome mark, else 72 beats]
     #[arg(long, value_name = "N", value_parser = input::tempo)]
     tempo: Option<f64>,
     /// The form of the report

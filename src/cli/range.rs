@@ -5,7 +5,7 @@ use super::failure::Failure;
 use super::files::Files;
 use super::input::{self, ReadFor};
 use super::lines::OneLine;
-use super::output::Content;
+use super::output::{Content, suits, write_all};
 use crate::report;
 use crate::{InstrumentWishes, ReadScore};
 use std::path::PathBuf;
@@ -24,15 +24,18 @@ pub struct Args {
     instrument: Option<String>,
     #[command(flatten)]
     read_for: ReadFor,
-    /// Quarter notes per minute, for the hardest stretches [default: the score's first metronome mark, else 72]
+    /// Quarter notes per minute, for the hardest stretches [default: the score's first metronome mark, else 72 beats]
     #[arg(long, value_name = "N", value_parser = input::tempo)]
     tempo: Option<f64>,
     /// Print the table of instruments
-    #[arg(long, conflicts_with_all = ["score", "part", "instrument", "format"])]
+    #[arg(long, conflicts_with_all = ["score", "part", "instrument", "format", "stretches"])]
     list: bool,
     /// The form of the report
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
+    /// Also write the hardest stretches to this table (.csv)
+    #[arg(long, value_name = "FILE")]
+    stretches: Option<PathBuf>,
     /// Write to this file [default: standard output]
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
@@ -42,6 +45,7 @@ const EXAMPLES: &str = "\
 Examples:
   obelus range --list
   obelus range sonata.mxl --part Flute --instrument \"alto recorder\"
+  obelus range sonata.mxl --instrument \"alto recorder\" --format csv -o outside.csv --stretches hardest.csv
   obelus range part.musicxml --instruments mine.toml --instrument \"my flute\"
 
 A table of your own has one entry per instrument:
@@ -55,8 +59,11 @@ docs/keys.md has all keys of an entry.";
 
 pub fn run(args: &Args) -> Result<u8, Failure> {
     let inputs: Vec<_> = [args.score.as_deref(), args.read_for.file()].into_iter().flatten().collect();
-    let output = Files::new(&inputs)?.output(args.output.as_deref())?;
+    let mut files = Files::new(&inputs)?;
+    let output = files.output(args.output.as_deref())?;
     args.format.suits(args.output.as_deref())?;
+    let stretches = args.stretches.as_deref().map(|file| files.output(Some(file))).transpose()?;
+    suits(args.stretches.as_deref(), "a table of the hardest stretches", &["csv"])?;
     let table = args.read_for.table()?;
     let Some(path) = args.score.as_deref() else {
         output.write(Content::Text(&report::instruments_text(&table)))?;
@@ -69,10 +76,23 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         tempo: args.tempo,
     };
     let report = ReadScore::open(path)?.range(&args.line.name(), &wishes)?;
-    match args.format {
-        Format::Text => output.write(Content::Text(&report.text(width())))?,
-        Format::Json => output.write(Content::Data(&report.json()))?,
-        Format::Csv => output.write(Content::Bytes(report.csv().as_bytes()))?,
-    }
+    let text;
+    let told = match args.format {
+        Format::Text => {
+            text = report.text(width());
+            Content::Text(&text)
+        }
+        Format::Json => {
+            text = report.json();
+            Content::Data(&text)
+        }
+        Format::Csv => {
+            text = report.csv();
+            Content::Bytes(text.as_bytes())
+        }
+    };
+    let table = report.stretches_csv();
+    let table = stretches.iter().map(|output| (output, Content::Bytes(table.as_bytes())));
+    write_all(&std::iter::once((&output, told)).chain(table).collect::<Vec<_>>())?;
     Ok(0)
 }

@@ -1,6 +1,6 @@
 //! What leaves the range of an instrument in a copy, and the phrases that went to another octave so that less does.
 
-use crate::instrument::{Instrument, Outside, check, played};
+use crate::instrument::{BetterOctave, Instrument, Outside, check, played};
 use crate::report::phrases::{bar_list, count};
 use crate::score::{NoteId, Part, Place};
 use crate::time::{beat_text, parse_beat};
@@ -46,11 +46,14 @@ pub struct InRange {
     /// Of each note that went to another octave its phrase, and how far it went.
     moved: BTreeMap<NoteId, (usize, i32)>,
     changes: Changes,
+    better: Option<BetterOctave>,
 }
 
 impl InRange {
     pub fn new(part: &Part, instrument: &Instrument, changes: Changes) -> InRange {
-        let outside = check(part, instrument, None).outside.into_iter().map(|o| (o.note, o)).collect();
+        let checked = check(part, instrument, None);
+        let better = BetterOctave::of(part, instrument, &checked);
+        let outside = checked.outside.into_iter().map(|o| (o.note, o)).collect();
         let mut moved = BTreeMap::new();
         // All voices go together, so a phrase is all that is played between its ends.
         for (phrase, change) in changes.done.iter().enumerate() {
@@ -58,7 +61,7 @@ impl InRange {
             let own = played(part).filter(|note| (from..=to).contains(&part.notes[*note].place()));
             moved.extend(own.flat_map(|note| part.tied(note)).map(|note| (note, (phrase, change.octaves))));
         }
-        InRange { instrument: instrument.name.clone(), outside, moved, changes }
+        InRange { instrument: instrument.name.clone(), outside, moved, changes, better }
     }
 
     /// Whether a note is outside. What is tied to it is not said again.
@@ -93,6 +96,10 @@ impl InRange {
                 bar_list(bars.keys().map(|bar| (*bar, part.bars[*bar].number.as_str()))),
             ),
         };
+        let better = self.better.as_ref().map_or(String::new(), |better| {
+            let other = better.instrument.as_ref().map_or(String::new(), |name| format!(" The {name} plays it there."));
+            format!(" {}{other}", better.fits)
+        });
         let change = |change: &Change| {
             let (place, rest) = change.sentence.split_once(": ").unwrap_or((&change.sentence, ""));
             let (what, why) = rest.split_once(", ").unwrap_or((rest, ""));
@@ -103,7 +110,7 @@ impl InRange {
             })
         };
         json!({
-            "summary": summary,
+            "summary": summary + &better,
             "outside": bars.iter().map(bar).collect::<Vec<_>>(),
             "moved": self.changes.done.iter().map(change).collect::<Vec<_>>(),
             "not_moved": self.changes.not_done.iter().map(change).collect::<Vec<_>>(),

@@ -2,6 +2,7 @@
 
 mod clef;
 mod names;
+mod octave;
 mod own;
 mod range;
 mod read_as;
@@ -12,6 +13,7 @@ use crate::pitch::{Interval, Pitch};
 use std::fmt;
 
 pub use clef::{Clef, ClefSign};
+pub use octave::BetterOctave;
 pub use range::{Outside, RangeCheck, Side, check, played};
 pub use read_as::ReadAs;
 pub use table::{Error, Instruments};

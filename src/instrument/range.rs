@@ -112,30 +112,7 @@ pub fn check(part: &Part, instrument: &Instrument, asked: Option<ReadAs>) -> Ran
         }
     }
     check.passages = passages(part, &check);
-    if let Some(doubt) = doubt(part, &check) {
-        check.octave_sentence += &doubt;
-    }
     check
-}
-
-/// Most notes on one side of the range, and fewer with another octave: the
-/// part may be meant in that octave.
-fn doubt(part: &Part, check: &RangeCheck) -> Option<String> {
-    let pitches: Vec<Pitch> = played(part).filter_map(|n| check.pitch(part, n)).collect();
-    let below = check.outside.iter().filter(|o| o.side == Side::Below).count();
-    let above = check.outside.len() - below;
-    let (octave, way) = if below >= above { (1, "higher") } else { (-1, "lower") };
-    if below.max(above) * 2 <= pitches.len() {
-        return None;
-    }
-    let moved = pitches.iter().filter(|p| check.range.leaves(p.moved(Interval::octaves(octave))).is_some()).count();
-    (moved < check.outside.len()).then(|| {
-        let rest = match moved {
-            0 => "all its notes would fit".to_string(),
-            n => format!("{n} of its notes would be outside"),
-        };
-        format!(" Most of it is out of range; an octave {way}, {rest}.")
-    })
 }
 
 /// Notes that sound anew: struck ones and grace notes, without cues.
@@ -342,13 +319,5 @@ mod tests {
         // What lies above goes down, and too high a leap stays outside.
         assert_eq!(passages("A6 E4 A6"), [(1, 1, -1, 0), (1, 1, 1, 0), (1, 1, -1, 0)]);
         assert_eq!(passages("A6 B6 F4 G4 C8"), [(5, 3, -1, 3)]);
-    }
-
-    #[test]
-    fn a_part_in_another_octave_raises_a_doubt() {
-        let check = checked(&part("F3 G3 A3 C4", ""), "alto recorder");
-        assert!(check.octave_sentence.ends_with("an octave higher, all its notes would fit."));
-        let check = checked(&part("F3 G4 A4 C5", ""), "alto recorder");
-        assert!(!check.octave_sentence.contains("octave"));
     }
 }

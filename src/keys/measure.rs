@@ -95,6 +95,18 @@ pub fn difficulty(load: f64, quarters: f64, quarters_per_second: f64) -> f64 {
     if quarters <= 0.0 { 0.0 } else { (load / quarters).sqrt() * quarters_per_second }
 }
 
+/// The difficulty of the major scale from an instrument's lowest note, two octaves
+/// up and down in eighth notes at 60 quarter notes a minute.
+pub fn plain_scale(chart: &Chart) -> f64 {
+    const EIGHTH: f64 = 0.5;
+    let octave = [0, 2, 4, 5, 7, 9, 11];
+    let up = octave.into_iter().chain(octave.map(|n| n + 12)).chain([24]);
+    let scale: Vec<usize> = up.filter_map(|n| chart.of(n).first().copied()).collect();
+    let changes = scale.windows(2).flat_map(|two| [(two[0], two[1]), (two[1], two[0])]);
+    let loads: Vec<f64> = changes.map(|(from, to)| chart.points(from, to).powi(2) / EIGHTH).collect();
+    difficulty(loads.iter().sum(), EIGHTH * loads.len() as f64, 1.0)
+}
+
 /// The middle value; of an even number the mean of the two in the middle.
 pub fn median(mut values: Vec<f64>) -> f64 {
     values.sort_by(f64::total_cmp);

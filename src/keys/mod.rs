@@ -1,6 +1,7 @@
 //! Keys and fingers: how a part lies on an instrument, as it stands and in
 //! every other key. The measure is our own proposal; docs/keys.md tells it.
 
+mod beat;
 mod choice;
 mod effort;
 mod fingering;
@@ -13,6 +14,7 @@ mod study;
 mod tempo;
 mod together;
 
+pub use beat::BeatsPerMinute;
 pub use choice::simplest;
 pub use fingerings::Chart;
 pub use line::View;

@@ -1,14 +1,17 @@
 //! The stretches of a part that will hurt, why, and how slowly to begin.
 
+use super::beat::BeatsPerMinute;
 use super::effort::Effort;
 use super::fingerings::Chart;
 use super::line::Line;
-use super::measure::{Fingers, difficulty};
+use super::measure::{Fingers, difficulty, plain_scale};
 use super::tempo::Tempo;
 use crate::pitch::Pitch;
 use crate::score::{NoteId, Part};
 use crate::time::Time;
 
+/// Nobody begins slower than with so many beats a minute.
+const SLOWEST: f64 = 30.0;
 /// Fewer changes are no stretch.
 const FEWEST: usize = 2;
 /// More are not looked at in one stretch, however many a file puts into half a bar.
@@ -24,8 +27,12 @@ pub struct HardStretch {
     pub again: Vec<NoteId>,
     /// Points per second at the given tempo.
     pub difficulty: f64,
-    /// Quarter notes per minute at which it is as hard as the median bar.
-    pub start: f64,
+    /// The tempo to begin at: as hard as the median bar or a plain scale there, whichever is harder; never above `tempo`.
+    pub start: BeatsPerMinute,
+    /// The tempo of the piece in the same beats.
+    pub tempo: BeatsPerMinute,
+    /// That would be slower than anybody begins.
+    pub lies_badly: bool,
     /// What its points are made of.
     pub effort: Effort,
     pub forks: usize,
@@ -55,6 +62,8 @@ pub fn hardest(
     usual: f64,
     most: usize,
 ) -> Vec<HardStretch> {
+    // What is no harder than a scale needs no slower tempo, however easy the rest of the part is.
+    let easy = usual.max(plain_scale(chart));
     let mut candidates = Vec::new();
     for (place, (line, fingers)) in lines.iter().enumerate() {
         windows(part, place, line, fingers, tempo, &mut candidates);
@@ -75,8 +84,10 @@ pub fn hardest(
             known.again.push(line.top(&line.events[candidate.changes.start - 1]).0);
         } else if out.len() < most {
             own.fill(true);
-            let start = tempo.quarters * usual / candidate.difficulty;
-            out.push((stretch(chart, line, fingers, &candidate, start), figure));
+            let first = &line.events[candidate.changes.start - 1];
+            let tempo = tempo.in_bar(part, first.bar);
+            let start = start(tempo, easy / candidate.difficulty);
+            out.push((stretch(chart, line, fingers, &candidate, (start, tempo)), figure));
         }
     }
     let mut out: Vec<HardStretch> = out.into_iter().map(|o| o.0).collect();
@@ -84,6 +95,13 @@ pub fn hardest(
         stretch.again.sort_unstable();
     }
     out
+}
+
+/// Some share of a tempo in whole beats, and whether nobody would begin so slowly.
+fn start(tempo: BeatsPerMinute, share: f64) -> (BeatsPerMinute, bool) {
+    let wanted = tempo.per_minute * share.min(1.0);
+    let per_minute = wanted.floor().max(SLOWEST);
+    (BeatsPerMinute { per_minute, ..tempo }, wanted < SLOWEST)
 }
 
 /// For each note what begins there and is half a bar long, or at least a beat.
@@ -116,7 +134,13 @@ fn figure(line: &Line, candidate: &Candidate) -> Vec<(Time, i32)> {
     events.iter().map(|e| (e.onset - events[0].onset, line.top(e).1.sound())).collect()
 }
 
-fn stretch(chart: &Chart, line: &Line, fingers: &Fingers, candidate: &Candidate, start: f64) -> HardStretch {
+fn stretch(
+    chart: &Chart,
+    line: &Line,
+    fingers: &Fingers,
+    candidate: &Candidate,
+    ((start, lies_badly), tempo): ((BeatsPerMinute, bool), BeatsPerMinute),
+) -> HardStretch {
     let changes = candidate.changes.clone();
     let top = |event: usize| line.top(&line.events[event]);
     let hardest =
@@ -127,6 +151,8 @@ fn stretch(chart: &Chart, line: &Line, fingers: &Fingers, candidate: &Candidate,
         again: Vec::new(),
         difficulty: candidate.difficulty,
         start,
+        tempo,
+        lies_badly,
         effort: Effort::default(),
         forks: 0,
         half_holes: 0,

@@ -12,13 +12,16 @@ use crate::instrument::{Instrument, Range};
 use crate::pitch::{Interval, Pitch, key_alter};
 use crate::score::{NoteId, Part};
 
+/// One note in so many lies in the top register, where that counts.
+const HIGH: usize = 6;
+
 /// A part read for an instrument, so that many keys can be tried.
 pub struct Study<'a> {
     part: &'a Part,
     instrument: &'a Instrument,
     chart: Option<(&'a Chart, Pitch)>,
     view: View,
-    tempo: Tempo,
+    tempo: &'a Tempo,
     lines: Vec<Line>,
     /// All voices as one, with its phrases.
     whole: Option<(Line, Phrases)>,
@@ -84,7 +87,13 @@ fn take_harder(loads: &mut [f64], line: &Line, fingers: &Fingers) {
 impl<'a> Study<'a> {
     /// A part as `view` reads it. The fingers are measured where the chart is
     /// the instrument's.
-    pub fn new(part: &'a Part, instrument: &'a Instrument, view: View, chart: &'a Chart, tempo: Tempo) -> Study<'a> {
+    pub fn new(
+        part: &'a Part,
+        instrument: &'a Instrument,
+        view: View,
+        chart: &'a Chart,
+        tempo: &'a Tempo,
+    ) -> Study<'a> {
         let lines = lines(part, |note| view.written(part, note));
         let whole = together(part, &lines).map(|line| {
             let phrases = Phrases::of(&line);
@@ -232,7 +241,7 @@ impl<'a> Study<'a> {
         }
         let played = loads.iter().zip(&self.playing).filter(|(_, time)| **time > 0.0);
         let usual = measure::median(played.map(|(load, time)| self.difficulty(*load, *time)).collect());
-        Some(stretches::hardest(self.part, chart, &fingered, &self.tempo, usual, most))
+        Some(stretches::hardest(self.part, chart, &fingered, self.tempo, usual, most))
     }
 
     fn difficulty(&self, load: f64, quarters: f64) -> f64 {
@@ -269,6 +278,11 @@ impl Trial {
         }
     }
 
+    /// So much of it lies in the highest quarter of the range that it is worth a word.
+    pub fn lies_high(&self) -> bool {
+        self.top_register * HIGH > self.notes
+    }
+
     /// How much worse than merely its fingers a trial is; the smaller the
     /// better. A part with a hundredth of its notes out of reach, or a quarter of
     /// it an octave away, counts as half as hard again.
@@ -280,10 +294,12 @@ impl Trial {
         let high = self.top_register as f64 / notes;
         let hardness = match &self.fingers {
             Some(handling) => handling.difficulty * (1.0 + 20.0 * handling.untrue.len() as f64 / notes + 0.5 * high),
-            // Without fingerings the signature and the height stand for them.
+            // Without fingerings the signature stands for them, and the height where the part lies
+            // high. In its own key a part has the signature that it is known with.
             None => {
-                let signs = self.signatures.iter().map(|s| s.1.abs()).max().unwrap_or(0);
-                1.0 + 0.05 * f64::from(signs) + high
+                let is_own = self.interval.semitones % 12 == 0;
+                let signs = self.signatures.iter().map(|s| s.1.abs()).max().filter(|_| !is_own).unwrap_or(0);
+                1.0 + 0.05 * f64::from(signs) + if self.lies_high() { high } else { 0.0 }
             }
         };
         hardness * (1.0 + left + changes)

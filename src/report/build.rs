@@ -4,7 +4,7 @@ use super::*;
 use crate::alignment::{EditionBar, EditionNote, EditionPart, SourceBar, SourcePart};
 use crate::collate::{BarPair, Collation, PartAlignment, Scope};
 use crate::findings::{self, PartFindings, Passage};
-use crate::instrument::{PlayedOn, RangeCheck, ReadAs, check};
+use crate::instrument::{BetterOctave, PlayedOn, RangeCheck, ReadAs, check};
 use crate::pitch::Interval;
 use crate::score::Score;
 use std::collections::{BTreeMap, BTreeSet, HashSet};
@@ -367,6 +367,7 @@ impl PartBuilder<'_> {
             highest: check.range.highest.to_string(),
             words: check.range_words.clone(),
             outside,
+            better_octave: BetterOctave::of(&self.edition, on.instrument, check),
             hardest: self.hardest(on, check),
             reading: check.octave_sentence.clone(),
             guessed: on.guessed,

@@ -1,5 +1,6 @@
 //! Reports as comma-separated lines, for a spreadsheet.
 
+use super::phrases::bar_list;
 use super::{Audit, KeysReport, RangeReport};
 use crate::readable::one_line;
 
@@ -14,6 +15,13 @@ impl RangeReport {
     /// As CSV: one line per note outside the range under a line of headings.
     pub fn csv(&self) -> String {
         range(self)
+    }
+}
+
+impl RangeReport {
+    /// The hardest stretches as CSV: one line for each under a line of headings.
+    pub fn stretches_csv(&self) -> String {
+        stretches(self)
     }
 }
 
@@ -69,6 +77,51 @@ fn range(report: &RangeReport) -> String {
                 &o.pitch,
                 o.side.name(),
                 &passage,
+            ]);
+        }
+    }
+    out
+}
+
+fn stretches(report: &RangeReport) -> String {
+    let mut out = line(&[
+        "part",
+        "instrument",
+        "rank",
+        "bar",
+        "beat",
+        "offset",
+        "end_bar",
+        "end_beat",
+        "end_offset",
+        "again",
+        "difficulty",
+        "counted",
+        "start",
+        "tempo",
+        "lies_badly",
+        "why",
+    ]);
+    for part in &report.parts {
+        let Some((range, hardest)) = part.range.as_ref().zip(part.hardest.as_ref()) else { continue };
+        for (place, s) in hardest.stretches.iter().enumerate() {
+            out += &line(&[
+                &part.part.spoken(),
+                &range.instrument,
+                &(place + 1).to_string(),
+                &s.from.bar,
+                &s.from.beat,
+                &s.from.offset,
+                &s.to.bar,
+                &s.to.beat,
+                &s.to.offset,
+                &bar_list(s.again.iter().map(|p| (p.bar_index, p.bar.as_str()))),
+                &s.difficulty.to_string(),
+                &s.start.beat,
+                &s.start.per_minute.to_string(),
+                &s.tempo.per_minute.to_string(),
+                if s.lies_badly { "yes" } else { "no" },
+                &s.why,
             ]);
         }
     }

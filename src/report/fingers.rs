@@ -4,9 +4,11 @@ use super::page::Page;
 use super::phrases::{self, count, listed};
 use super::{PartName, Point};
 use crate::instrument::{Instrument, ReadAs};
-use crate::keys::{Chart, HardStretch, Study, Tempo, TempoSource, View};
+use crate::keys::{BeatsPerMinute, Chart, HardStretch, Study, Tempo, TempoSource, View};
 use crate::score::{NoteId, Part};
+use crate::time;
 use serde::Serialize;
+use std::fmt;
 
 /// So many stretches are named.
 const MOST: usize = 5;
@@ -15,7 +17,7 @@ const MOST: usize = 5;
 #[derive(Debug, Clone, Copy)]
 pub struct Hands<'a> {
     pub chart: &'a Chart,
-    pub tempo: Tempo,
+    pub tempo: &'a Tempo,
 }
 
 /// How fast the notes were taken to go.
@@ -24,6 +26,19 @@ pub struct TempoReport {
     /// Quarter notes per minute.
     pub quarters: f64,
     pub source: TempoSource,
+    /// The same in what is counted.
+    #[serde(flatten)]
+    pub in_beats: BeatsReport,
+}
+
+/// So many of a note value a minute.
+#[derive(Debug, Clone, Serialize)]
+pub struct BeatsReport {
+    /// As in `dotted quarter`.
+    pub beat: String,
+    /// An exact fraction of a quarter note.
+    pub beat_quarters: String,
+    pub per_minute: f64,
 }
 
 /// The hardest stretches of a part at a tempo.
@@ -43,14 +58,35 @@ pub struct HardStretchReport {
     pub again: Vec<Point>,
     /// Points per second.
     pub difficulty: f64,
-    /// Quarter notes per minute at which it is as hard as the median bar.
+    /// The tempo to begin at.
+    pub start: BeatsReport,
+    /// The same in quarter notes per minute, rounded down.
     pub start_quarters: u32,
+    /// The tempo of the piece, in the beats of `start`.
+    pub tempo: BeatsReport,
+    /// It would have to begin slower than anybody does.
+    pub lies_badly: bool,
     pub why: String,
 }
 
-impl From<Tempo> for TempoReport {
-    fn from(tempo: Tempo) -> TempoReport {
-        TempoReport { quarters: hundredths(tempo.quarters), source: tempo.source }
+impl From<&Tempo> for TempoReport {
+    fn from(tempo: &Tempo) -> TempoReport {
+        let in_beats = tempo.in_beats().into();
+        TempoReport { quarters: hundredths(tempo.quarters), source: tempo.source, in_beats }
+    }
+}
+
+impl From<BeatsPerMinute> for BeatsReport {
+    fn from(BeatsPerMinute { beat, per_minute }: BeatsPerMinute) -> BeatsReport {
+        let beat_quarters = time::text(beat.length());
+        BeatsReport { beat: beat.to_string(), beat_quarters, per_minute: hundredths(per_minute) }
+    }
+}
+
+/// As in `dotted quarter = 40`.
+impl fmt::Display for BeatsReport {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} = {}", self.beat, self.per_minute)
     }
 }
 
@@ -62,7 +98,7 @@ impl TempoReport {
             TempoSource::Score => "the score's first metronome mark",
             TempoSource::Assumed => "assumed: the score has no metronome mark; set it with --tempo",
         };
-        format!("quarter = {} ({source})", self.quarters)
+        format!("{} ({source})", self.in_beats)
     }
 }
 
@@ -83,7 +119,10 @@ pub(super) fn hardest(part: &Part, instrument: &Instrument, reading: ReadAs, han
             to: at(s.last),
             again: s.again.iter().map(|n| at(*n)).collect(),
             difficulty: hundredths(s.difficulty),
-            start_quarters: s.start.floor() as u32,
+            start: s.start.into(),
+            start_quarters: (s.start.per_minute * s.start.beat.quarters()).floor() as u32,
+            tempo: s.tempo.into(),
+            lies_badly: s.lies_badly,
             why: why(s),
         })
         .collect();
@@ -140,7 +179,7 @@ pub(super) fn in_words(hardest: &Hardest) -> (String, Vec<(String, String)>) {
     }
     let lead = format!(
         "Hardest under the fingers at {tempo}. At the tempo to start from, each is no harder than the part's median \
-         bar:"
+         bar or a plain scale:"
     );
     let items = hardest.stretches.iter().map(|s| {
         let again = phrases::bar_list(s.again.iter().map(|p| (p.bar_index, p.bar.as_str())));
@@ -151,9 +190,21 @@ pub(super) fn in_words(hardest: &Hardest) -> (String, Vec<(String, String)>) {
             }
             _ => format!("; again in bars {again}"),
         };
-        (across(&s.from, &s.to), format!("{}; start at {}{again}", s.why, s.start_quarters))
+        (across(&s.from, &s.to), format!("{}; {}{again}", s.why, s.begin()))
     });
     (lead, items.collect())
+}
+
+impl HardStretchReport {
+    /// How fast to begin, or that no tempo helps.
+    fn begin(&self) -> String {
+        let start = &self.start;
+        match self.lies_badly {
+            true => format!("lies badly on this instrument, even at {start}"),
+            false if start.per_minute >= self.tempo.per_minute.floor() => format!("start at the tempo itself, {start}"),
+            false => format!("start at {start}"),
+        }
+    }
 }
 
 /// A stretch is short: its beats are told across a barline too.

@@ -4,7 +4,7 @@ use super::fingers::{TempoReport, hundredths};
 use super::keys_part::{Easiest, OctaveChange, PartInKeys};
 use super::range::{CompassNote, CompassReport, ReadingReport};
 use super::{PartName, Point, SCHEMA, ScoreName, Transposition, json};
-use crate::instrument::{Instrument, PlayedOn, Range, ReadAs};
+use crate::instrument::{BetterOctave, Instrument, PlayedOn, Range, ReadAs, check};
 use crate::keys::{Chart, Study, Tempo, Trial, View};
 use crate::pitch::{Pitch, key_in_words, key_name};
 use crate::score::{NoteId, Part, Score};
@@ -43,6 +43,9 @@ pub struct KeysInstrument {
     pub written: Limits,
     pub sounding: Limits,
     pub reading: ReadingReport,
+    /// Where the part would lie better as it stands; `None` where it lies well enough.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub better_octave: Option<BetterOctave>,
     /// Whether its fingerings are known.
     pub fingerings: bool,
     /// The highest quarter of the range begins here, as it is written.
@@ -119,7 +122,7 @@ pub fn keys_report(
     file: &str,
     wanted: &[Wanted],
     asked: Option<ReadAs>,
-    tempo: Tempo,
+    tempo: &Tempo,
     warnings: Vec<String>,
 ) -> KeysReport {
     let chart = Chart::recorder();
@@ -131,7 +134,8 @@ pub fn keys_report(
                 let (reading, sentence) = ReadAs::of(part, instrument, asked);
                 let study = Study::new(part, instrument, View::new(reading, instrument), &chart, tempo);
                 let reading = ReadingReport { pitches: reading, sentence };
-                KeysInstrument { guessed: *guessed, ..of_study(part, instrument, &study, reading) }
+                let better_octave = BetterOctave::of(part, instrument, &check(part, instrument, asked));
+                KeysInstrument { guessed: *guessed, better_octave, ..of_study(part, instrument, &study, reading) }
             };
             KeysPart {
                 part: PartName::of(part),
@@ -176,6 +180,7 @@ fn of_study(part: &Part, instrument: &Instrument, study: &Study, reading: Readin
         written: limits(&instrument.written),
         sounding: limits(&instrument.sounding),
         reading,
+        better_octave: None,
         fingerings: study.has_fingerings(),
         top_register_from: study.top_register().to_string(),
         notes: trials[0].notes,

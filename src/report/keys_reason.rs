@@ -8,9 +8,6 @@ use crate::keys::phrases::{Move, Seam};
 use crate::pitch::Pitch;
 use crate::score::{NoteId, Part};
 
-/// One note in so many lies in the top register, where that is said.
-const HIGH: usize = 6;
-
 impl PartInKeys<'_> {
     pub(super) fn reason(&self, trial: &Trial) -> String {
         let mut said = vec![self.fit(trial)];
@@ -28,7 +25,7 @@ impl PartInKeys<'_> {
                 });
             }
         }
-        if trial.top_register * HIGH > trial.notes {
+        if trial.lies_high() {
             said.push(format!("lies high ({} of {} notes)", trial.top_register, trial.notes));
         }
         said.join("; ")

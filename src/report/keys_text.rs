@@ -85,6 +85,9 @@ fn on_instrument(page: &mut Page, part: &KeysPart, i: &KeysInstrument, out_of_re
         page.paragraph("The part has no pitches.");
         return;
     }
+    if let Some(better) = &i.better_octave {
+        page.paragraph(&better.sentence);
+    }
     if !i.in_reach && out_of_reach == OutOfReach::LeftOut {
         page.paragraph(
             "No key brings even half of its notes into range, so it is left out here. Name it with --part to see \

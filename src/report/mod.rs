@@ -31,7 +31,7 @@ pub mod verdict;
 mod tests;
 
 use crate::findings::{Finding, PassageKind, Status, Totals};
-use crate::instrument::Side;
+use crate::instrument::{BetterOctave, Side};
 use crate::score::{Category, Line, Part, Place, spoken};
 use crate::time::{self, Time};
 use serde::Serialize;
@@ -343,6 +343,9 @@ pub struct RangeResult {
     pub words: String,
     /// Notes below or above it.
     pub outside: Vec<OutsideReport>,
+    /// Where the part would lie better; `None` where it lies well enough.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub better_octave: Option<BetterOctave>,
     /// Only for an instrument that was named, and whose fingerings are known.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub hardest: Option<Hardest>,

@@ -2,7 +2,7 @@
 
 use super::fingers::{self, Hands, Hardest};
 use super::{PartName, Point, SCHEMA, ScoreName, json};
-use crate::instrument::{PlayedOn, RangeCheck, ReadAs, Side, check};
+use crate::instrument::{BetterOctave, PlayedOn, RangeCheck, ReadAs, Side, check};
 use crate::keys::{Chart, Tempo};
 use crate::score::{NoteId, Part, Score};
 use serde::Serialize;
@@ -29,6 +29,9 @@ pub struct RangePart {
     pub reading: Option<ReadingReport>,
     /// Notes outside of the range.
     pub range: Option<RangeOutside>,
+    /// Where the part would lie better; `None` where it lies well enough.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub better_octave: Option<BetterOctave>,
     /// `None` for a part without pitches, or when no instrument is known.
     pub compass: Option<CompassReport>,
     /// Octave displacements and what they lead out of the range.
@@ -112,7 +115,7 @@ pub fn range_report(
     file: &str,
     parts: &[(usize, Option<PlayedOn>)],
     asked: Option<ReadAs>,
-    tempo: Tempo,
+    tempo: &Tempo,
     warnings: Vec<String>,
 ) -> RangeReport {
     let chart = Chart::recorder();
@@ -125,7 +128,9 @@ pub fn range_report(
             let hardest = on
                 .zip(result.as_ref())
                 .and_then(|(on, check)| fingers::hardest(part, on.instrument, check.read_as, hands));
-            RangePart { hardest, guessed: on.is_none_or(|on| on.guessed), ..of_part(part, result) }
+            let better_octave =
+                on.zip(result.as_ref()).and_then(|(on, check)| BetterOctave::of(part, on.instrument, check));
+            RangePart { hardest, better_octave, guessed: on.is_none_or(|on| on.guessed), ..of_part(part, result) }
         })
         .collect();
     RangeReport { schema: SCHEMA, score: ScoreName { file: file.into(), title: score.title.clone() }, parts, warnings }
@@ -138,6 +143,7 @@ fn of_part(part: &Part, check: Option<RangeCheck>) -> RangePart {
         part: PartName::of(part),
         reading: None,
         range: None,
+        better_octave: None,
         compass: None,
         passages: Vec::new(),
         hardest: None,

@@ -48,8 +48,12 @@ fn range_part(page: &mut Page, part: &RangePart) {
         "Its compass is {} (bar {}) to {} (bar {}).",
         compass.lowest.pitch, compass.lowest.at.bar, compass.highest.pitch, compass.highest.at.bar
     ));
+    if let Some(better) = &part.better_octave {
+        page.paragraph(&better.sentence);
+    }
     outside(page, part, range);
-    if let Some(hardest) = &part.hardest {
+    // Where most of it cannot be played, the rest says nothing of how it lies.
+    if let Some(hardest) = part.hardest.as_ref().filter(|_| part.better_octave.is_none()) {
         page.blank();
         fingers::section(page, hardest);
     }

@@ -175,7 +175,7 @@ fn ranges_read_well() {
     let table = Instruments::standard();
     let on = table.guess("Treble Recorder").map(|instrument| PlayedOn { instrument, guessed: true });
     let parts = [(0, on)];
-    let report = range_report(&score, "score.musicxml", &parts, None, Tempo::of(&score, None), Vec::new());
+    let report = range_report(&score, "score.musicxml", &parts, None, &Tempo::of(&score, None), Vec::new());
     insta::assert_snapshot!("range", plain(&report.text(80)));
     insta::assert_snapshot!("range_json", report.json());
     insta::assert_snapshot!("range_csv", report.csv());

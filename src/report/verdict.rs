@@ -136,6 +136,7 @@ fn were(n: usize) -> &'static str {
 pub fn range(range: &RangeResult) -> Vec<String> {
     let guessed = if range.guessed { " (guessed from the part's name)" } else { "" };
     let mut out = vec![format!("Checked for the {}, {}{guessed}. {}", range.instrument, range.words, range.reading)];
+    out.extend(range.better_octave.as_ref().map(|better| better.sentence.clone()));
     if range.outside.is_empty() {
         out.push("All notes fit.".into());
     }

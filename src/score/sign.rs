@@ -154,6 +154,8 @@ pub struct Metronome {
     pub printed: String,
     /// None where it says no number.
     pub quarters: Option<Time>,
+    /// What is counted, in quarter notes; None where `quarters` is.
+    pub beat: Option<Time>,
 }
 
 /// Where the strokes of a tremolo stand.

@@ -90,6 +90,12 @@ impl Value {
     }
 }
 
+/// What one note of at most two dots that is so long is called, without an article: `dotted quarter`.
+pub fn value_name(length: Time) -> Option<String> {
+    let value = (length > Time::zero()).then(|| Value::of(length, 2))??;
+    (value.tuplet == 1).then(|| value.name())
+}
+
 /// Of plain values and one of a tuplet: as in `a dotted quarter`, `a half tied to an eighth`, `five triplet sixteenths`.
 pub fn length_name(length: Time) -> String {
     if length <= Time::zero() {

@@ -1,5 +1,6 @@
 //! The tests that need Rust alone: `cargo test` runs them, and those beside the code.
 
+mod advice;
 mod alone;
 mod apart;
 mod beside;

@@ -81,7 +81,8 @@ pub(super) fn in_words(node: Node<'_, '_>) -> String {
 /// `quarter = 66`, `dotted quarter = 60`, `quarter = dotted quarter`; of a
 /// metric modulation all notes on both sides.
 pub(super) fn metronome(node: Node<'_, '_>) -> Metronome {
-    Metronome { printed: printed_metronome(node), quarters: quarters(node) }
+    let (beat, quarters) = beat_and_quarters(node).unzip();
+    Metronome { printed: printed_metronome(node), quarters, beat }
 }
 
 fn printed_metronome(node: Node<'_, '_>) -> String {
@@ -158,9 +159,9 @@ fn metronome_note(node: Node<'_, '_>) -> String {
     out
 }
 
-/// Quarter notes per minute, where so many of a note value are asked for; of
-/// `c. 60` or `60-66` the first number.
-fn quarters(node: Node<'_, '_>) -> Option<Time> {
+/// A note value and quarter notes per minute, where so many of that value are
+/// asked for; of `c. 60` or `60-66` the first number.
+fn beat_and_quarters(node: Node<'_, '_>) -> Option<(Time, Time)> {
     let mut items =
         elements(node).filter(|n| matches!(name(*n), "beat-unit" | "beat-unit-dot" | "beat-unit-tied" | "per-minute"));
     let unit = items.next().filter(|n| name(*n) == "beat-unit")?;
@@ -175,7 +176,7 @@ fn quarters(node: Node<'_, '_>) -> Option<Time> {
     let unit = plain * (Time::from(2) - Time::new(1, 1 << dots));
     let number = text_of(next).trim_start_matches(|c: char| !c.is_ascii_digit());
     let number = &number[..number.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(number.len())];
-    Some(parse_decimal(number.trim_end_matches('.'))? * unit)
+    Some((unit, parse_decimal(number.trim_end_matches('.'))? * unit))
 }
 
 #[cfg(test)]
@@ -196,7 +197,7 @@ mod tests {
         ] {
             let text = format!("<metronome><beat-unit>{unit}</beat-unit>{then}</metronome>");
             let doc = roxmltree::Document::parse(&text).unwrap();
-            assert_eq!(quarters(doc.root_element()), wanted, "{text}");
+            assert_eq!(metronome(doc.root_element()).quarters, wanted, "{text}");
         }
     }
 
