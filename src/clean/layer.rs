@@ -56,6 +56,9 @@ pub(super) fn lay<'t>(
     Ok(done?.1)
 }
 
+/// Marks of a sheet in one bar; a score of many more could not be read.
+const MOST_IN_A_BAR: usize = 1000;
+
 /// Lays all marks of a sheet on: the edits, and how many came on.
 fn lay_sheet(
     CleanCopy { tree, score }: &CleanCopy,
@@ -75,9 +78,15 @@ fn lay_sheet(
         let part = &score.parts[index];
         let plan = Plan::keep_all(part);
         let (mut to_lay, mut fingered) = (Vec::new(), Vec::new());
+        let mut in_bars = vec![0; part.bars.len()];
         for mark in marks {
             let kind = mark.kind()?;
             let (at, end) = ends(part, mark, &kind, &moved)?;
+            in_bars[at.bar] += 1;
+            if in_bars[at.bar] > MOST_IN_A_BAR {
+                let reason = format!("the sheet has more than {MOST_IN_A_BAR} marks in this bar");
+                return Err(SheetError::Mark { mark: mark.to_string(), reason }.into());
+            }
             let line = expected_line(&kind, at, end);
             if expected[index].marks.contains(&line) {
                 warnings.push(format!("{mark} is there already"));

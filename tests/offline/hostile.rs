@@ -210,7 +210,7 @@ fn files_beside_a_score_have_a_measure() {
     let folder = tempfile::tempdir().expect("a folder for a test");
     let path = |name: &str| folder.path().join(name).display().to_string();
     let (score_file, out) = (path("score.xml"), path("out.xml"));
-    fs::write(&score_file, score(&format!("<measure>{NOTE}</measure>"))).expect("a file for a test");
+    fs::write(&score_file, score(&format!("<measure number=\"1\">{NOTE}</measure>"))).expect("a file for a test");
     let long = |name: &str, text: &str, bytes: usize| {
         fs::write(path(name), text.repeat(bytes / text.len())).expect("a file for a test");
         path(name)
@@ -241,6 +241,11 @@ fn files_beside_a_score_have_a_measure() {
             assert!(said.contains(words) && said.lines().count() == 1, "{call:?}: {said}");
         }
     }
+    let many = long("many.toml", "[[mark]]\nat = \"1:1\"\nbreath = true\n", 100_000);
+    let output = run(&["clean", &score_file, &score_file, "-o", &out, "--mine", &many]);
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(2), "{said}");
+    assert!(said.contains("breath at 1:1: the sheet has more than 1000 marks in this bar"), "{said}");
     // What is allowed is read in that memory, too.
     for (name, text, signs) in [
         ("marks.toml", "[[mark]]\nat=\"1:1\"\nslur=true\n", 9),
