@@ -130,10 +130,8 @@ fn to_stdout(content: Content) -> io::Result<()> {
             let mut out = anstream::stdout().lock();
             out.write_all(text.as_bytes()).and_then(|()| out.flush())
         }
-        Content::Data(text) if io::stdout().is_terminal() => {
-            return to_stdout(Content::Bytes(escaped(text).as_bytes()));
-        }
-        Content::Data(text) => return to_stdout(Content::Bytes(text.as_bytes())),
+        Content::Data(text) if io::stdout().is_terminal() => to_stdout(Content::Bytes(escaped(text).as_bytes())),
+        Content::Data(text) => to_stdout(Content::Bytes(text.as_bytes())),
         Content::Bytes(bytes) => {
             let mut out = io::stdout().lock();
             out.write_all(bytes).and_then(|()| out.flush())
