@@ -27,8 +27,8 @@ mod licenses {
     /// The lines under a heading of the file of licenses that begin an entry.
     fn section(heading: &str) -> BTreeSet<String> {
         let file = fs::read_to_string(root().join("docs/packages/licenses.txt")).expect("the file is there");
-        let bar = "=".repeat(78);
-        let mut pieces = file.split(&format!("{bar}\n")).skip(1);
+        let bar = "=".repeat(78) + "\n";
+        let mut pieces = file.split(&bar).skip(1);
         let found = std::iter::from_fn(|| Some((pieces.next()?, pieces.next()?))).find(|p| p.0.starts_with(heading));
         let (_, text) = found.unwrap_or_else(|| panic!("no section {heading}"));
         let lines = text.lines().filter(|line| !line.is_empty() && !line.starts_with(' '));
@@ -150,6 +150,6 @@ fn the_manual_formats_without_a_warning() {
         let output = man.output().unwrap_or_else(|e| panic!("`man` is needed (in Debian, the package man-db): {e}"));
         let said = String::from_utf8_lossy(&output.stderr);
         assert!(output.status.success() && said.is_empty(), "{}: {said}", page.display());
-        assert!(String::from_utf8_lossy(&output.stdout).contains("SYNOPSIS"), "{}: nothing is shown", page.display());
+        assert!(String::from_utf8_lossy(&output.stdout).contains("Print help"), "{}: nothing is shown", page.display());
     }
 }
