@@ -2,7 +2,7 @@
 
 use crate::engrave::pdf::{self, About};
 use crate::engrave::{Head, HeadLine, Job, PageLayout, Paper, engrave};
-use crate::musicxml::beside::{Brackets, Side, Staff, Styles, Typed, write_alone};
+use crate::musicxml::beside::{Brackets, Side, Staff, Styles, Typed, too_long, write_alone};
 use crate::musicxml::{Heading, Tree};
 use crate::readable::one_line;
 use crate::score::{Part, Score, Sound};
@@ -33,6 +33,8 @@ pub enum Error {
     Missing { drawn: usize, wanted: usize },
     #[error(transparent)]
     Pdf(#[from] pdf::Error),
+    #[error("part {0}: {1}")]
+    Length(String, String),
 }
 
 /// The pages of a score, as the bytes of a PDF.
@@ -42,6 +44,9 @@ pub enum Error {
 pub fn pdf(tree: &Tree, score: &Score, handout: &Handout) -> Result<Vec<u8>, Error> {
     let shown = |place: &usize| handout.part.is_none_or(|only| only == *place);
     let parts: Vec<&Part> = (0..score.parts.len()).filter(shown).map(|p| &score.parts[p]).collect();
+    if let Some((part, reason)) = parts.iter().find_map(|part| Some((part, too_long(part)?))) {
+        return Err(Error::Length(part.spoken().to_string(), reason));
+    }
     let staves: Vec<Staff> =
         parts.iter().map(|part| Staff { tree, part, styles: Styles::default(), is_colored: true }).collect();
     let instrument = parts.first().filter(|_| parts.len() == 1).map(|part| part.name.clone()).filter(|n| !n.is_empty());

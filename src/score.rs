@@ -5,6 +5,7 @@
 
 mod category;
 pub mod harmony;
+mod key_signs;
 mod lines;
 mod meaning;
 mod place;
@@ -17,6 +18,7 @@ use crate::time::Time;
 use std::borrow::Cow;
 
 pub use category::Category;
+pub use key_signs::KeySigns;
 pub use meaning::Meaning;
 pub use place::{Anchor, Place, Stretch};
 pub use sign::Sign;

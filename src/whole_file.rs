@@ -15,6 +15,12 @@ pub fn write(path: &Path, bytes: &[u8]) -> io::Result<()> {
     WholeFile::new(path, bytes)?.place()
 }
 
+/// The same of what can be made anew at any time: it need not be on disk yet.
+#[cfg(feature = "engrave")]
+pub fn write_soon(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    WholeFile::filled(path, bytes, false)?.place()
+}
+
 /// A file that is complete and on disk, but not in its place.
 #[derive(Debug)]
 pub struct WholeFile<'p> {
@@ -32,14 +38,18 @@ enum Made {
 impl<'p> WholeFile<'p> {
     /// `path` leads to a file or to none.
     pub fn new(path: &'p Path, bytes: &[u8]) -> io::Result<WholeFile<'p>> {
+        WholeFile::filled(path, bytes, true)
+    }
+
+    fn filled(path: &'p Path, bytes: &[u8], at_once: bool) -> io::Result<WholeFile<'p>> {
         let old = std::fs::metadata(path).ok();
         #[cfg(target_os = "linux")]
         if let Some(file) = nameless::file(folder(path)) {
-            fill(&file, bytes, old.as_ref())?;
+            fill(&file, bytes, old.as_ref(), at_once)?;
             return Ok(WholeFile { path, made: Made::Nameless(file) });
         }
         let file = named_file(folder(path))?;
-        fill(file.as_file(), bytes, old.as_ref())?;
+        fill(file.as_file(), bytes, old.as_ref(), at_once)?;
         Ok(WholeFile { path, made: Made::Named(file) })
     }
 
@@ -53,7 +63,7 @@ impl<'p> WholeFile<'p> {
                 (&file).seek(SeekFrom::Start(0))?;
                 (&file).read_to_end(&mut bytes)?;
                 let named = named_file(folder(self.path))?;
-                fill(named.as_file(), &bytes, Some(&file.metadata()?))?;
+                fill(named.as_file(), &bytes, Some(&file.metadata()?), true)?;
                 named.persist(self.path).map(|_| ()).map_err(|e| e.error)
             }),
             Made::Named(file) => file.persist(self.path).map(|_| ()).map_err(|e| e.error),
@@ -73,9 +83,11 @@ pub fn reason(error: &io::Error) -> String {
     }
 }
 
-fn fill(mut file: &File, bytes: &[u8], old: Option<&Metadata>) -> io::Result<()> {
+fn fill(mut file: &File, bytes: &[u8], old: Option<&Metadata>, at_once: bool) -> io::Result<()> {
     file.write_all(bytes)?;
-    file.sync_all()?;
+    if at_once {
+        file.sync_all()?;
+    }
     match old {
         Some(old) => file.set_permissions(old.permissions()),
         None => Ok(()),

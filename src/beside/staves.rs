@@ -4,7 +4,7 @@ use super::{Named, named, rows_of_part};
 use crate::alignment::{EditionBar, SourceBar};
 use crate::clean::Sides;
 use crate::engrave::{Beats, Error, Job, Piece, engrave};
-use crate::musicxml::beside::{BarsOfRow, PieceOfBar, Stretch};
+use crate::musicxml::beside::{BarsOfRow, PieceOfBar, Stretch, too_long};
 use crate::score::Part;
 use crate::time::Time;
 use std::collections::BTreeSet;
@@ -70,6 +70,11 @@ pub enum For {
 pub fn to_draw(sides: Sides, place: usize, looked_at: &Range<usize>, aim: For) -> Result<ToDraw, String> {
     let part = &sides.edition.parts[sides.collation.parts[place].edition];
     let name = if part.name.is_empty() { &part.id } else { &part.name };
+    let alignment = &sides.collation.parts[place];
+    let parts = [&sides.edition.parts[alignment.edition], &sides.source.parts[alignment.source]];
+    if let Some(reason) = parts.into_iter().find_map(too_long) {
+        return Err(format!("{name} has no staves: {reason}"));
+    }
     let rows = rows_of_part(&sides, place);
     let seen = |row: &usize| rows[*row].1.is_some_and(|piece| looked_at.contains(&piece.bar));
     let all = looked_at.start == 0 && (0..rows.len()).all(|row| rows[row].1.is_none() || seen(&row));

@@ -3,7 +3,7 @@
 use super::compare::Signs;
 use super::content::{Content, mark_line};
 use super::step::{CleanCopy, Steps};
-use super::{Cleaned, Failure};
+use super::{Cleaned, Difference, Failure};
 use crate::musicxml::Edits;
 use crate::musicxml::rewrite::{Alone, Context};
 use crate::pitch::{Interval, key_name, nearest_by_fifths};
@@ -63,7 +63,44 @@ pub(super) fn transpose<'t>(
         }
         Ok((edits.finish(), expected))
     });
-    Ok(done?.1)
+    let (before, after) = done?;
+    for (before, after) in before.score.parts.iter().zip(&after.score.parts) {
+        prove_key_signs(before, after, |_| cleaned.moved.unwrap_or(Interval::UNISON))?;
+    }
+    Ok(after)
+}
+
+/// A signature of single accidentals has moved as its music has; `by` says how far, for how the old writing sounds.
+pub(super) fn prove_key_signs(before: &Part, after: &Part, by: impl Fn(Interval) -> Interval) -> Result<(), Failure> {
+    if before.notes.iter().all(|n| n.pitch().is_none()) {
+        return Ok(());
+    }
+    let found = after.key_signs();
+    for (bar, signs) in before.key_signs().into_iter().enumerate() {
+        let Some(signs) = signs else { continue };
+        let wanted = signs.moved(by(before.bars[bar].transpose));
+        if found.get(bar).copied().flatten().unwrap_or_default() != wanted {
+            let number = after.bars.get(bar).map_or("-".to_string(), |b| b.number.clone());
+            let what = "the single accidentals of the signature have not moved with the music".into();
+            return Err(Failure::Unproved(vec![Difference {
+                part: after.id.clone(),
+                bar: number,
+                what,
+                bars: vec![bar],
+            }]));
+        }
+    }
+    Ok(())
+}
+
+/// What a part's signatures move by, bar by bar: a signature of single accidentals is none of the circle of fifths.
+pub(super) fn move_fifths(content: &mut Content, part: &Part, by: impl Fn(Interval) -> Interval) {
+    let signs = part.key_signs();
+    for (at, (signature, bar)) in content.signatures.iter_mut().zip(&part.bars).enumerate() {
+        if signs.get(at).copied().flatten().is_none() {
+            signature.0 += by(bar.transpose).fifths();
+        }
+    }
 }
 
 /// The same sound written with fewer signs, as advice.
@@ -97,7 +134,7 @@ fn moved(part: &Part, by: Interval) -> Content {
             line
         })
         .collect();
-    out.signatures.iter_mut().for_each(|s| s.0 += by.fifths());
+    move_fifths(&mut out, part, |_| by);
     out.sort();
     out
 }

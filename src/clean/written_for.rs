@@ -4,6 +4,7 @@ use super::compare::Signs;
 use super::content::{Content, mark_line};
 use super::fit::Player;
 use super::step::{CleanCopy, Steps};
+use super::transpose::{move_fifths, prove_key_signs};
 use super::{Cleaned, Difference, Failure};
 use crate::instrument::{Clef, Instrument, ReadAs};
 use crate::keys::{View, simplest};
@@ -94,6 +95,14 @@ pub(super) fn write<'t>(
         let (score, mut edits) = (&copy.score, Edits::new(&copy.tree));
         let part = &score.parts[place];
         refuse(part, instrument)?;
+        // The name that is told for it goes into the part list, by an id.
+        if wanted.name.is_some() && part.id == format!("part {}", place + 1) {
+            return Err(Failure::Unsupported(format!(
+                "part {} cannot be written for the {}: the file gives it no id, by which it could be named",
+                part.spoken(),
+                instrument.name
+            )));
+        }
         let (reading, octave_sentence) = ReadAs::of(part, instrument, asked);
         let turn = Turn::new(part, instrument, reading);
         let plan = Plan::keep_all(part);
@@ -118,7 +127,10 @@ pub(super) fn write<'t>(
         expected[place] = turned(part, &turn);
         Ok((edits.finish(), expected))
     })?;
-    prove_reading(&before.score.parts[place], &after.score.parts[place], wanted)?;
+    let (old, new) = (&before.score.parts[place], &after.score.parts[place]);
+    let turn = Turn::new(old, instrument, ReadAs::of(old, instrument, asked).0);
+    prove_key_signs(old, new, |transpose| turn.paper(transpose))?;
+    prove_reading(old, new, wanted)?;
     Ok(after)
 }
 
@@ -170,9 +182,7 @@ fn turned(part: &Part, turn: &Turn) -> Content {
             line
         })
         .collect();
-    for (signature, bar) in out.signatures.iter_mut().zip(&part.bars) {
-        signature.0 += turn.paper(bar.transpose).fifths();
-    }
+    move_fifths(&mut out, part, |old| turn.paper(old));
     out.sort();
     out
 }

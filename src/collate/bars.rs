@@ -2,7 +2,7 @@
 //! among what lies between them.
 
 use super::builder::{Music, OutlineBuilder};
-use super::cells::{LEAST_LIKENESS, SideCells, common_measure, frames, likenesses, numbers};
+use super::cells::{Cell, LEAST_LIKENESS, SideCells, common_measure, frames, likenesses, numbers};
 use super::rows::{Row, close, fused, with_outside};
 use super::{Layout, PartView, Scope, barlines, repeats, scope};
 use crate::alignment::{EditionNote, SourceNote};
@@ -12,6 +12,8 @@ use std::ops::Range;
 
 /// Larger gaps are not searched for pairs note by note.
 const LARGEST_GAP: usize = 1 << 20;
+/// The same of the notes of one side by those of the other.
+const MOST_NOTES: usize = 1 << 34;
 /// Equal bars between two differences may be so many and still be in doubt.
 const LONGEST_DOUBT: usize = 16;
 /// More of them are not joined to what was in doubt already.
@@ -207,7 +209,13 @@ impl OutlineBuilder<'_> {
         if self.layout == Layout::Played && barlines::moved(self, &edition.cells[e.clone()], &source.cells[s.clone()]) {
             return;
         }
-        let pairs = if e.len() * s.len() <= LARGEST_GAP { best_pairs(edition, source, &e, &s) } else { Vec::new() };
+        let notes = |cells: &[Cell]| cells.iter().map(|c| c.content.len()).sum::<usize>();
+        let all = notes(&edition.cells[e.clone()]).saturating_mul(notes(&source.cells[s.clone()]));
+        let pairs = if e.len() * s.len() <= LARGEST_GAP && all <= MOST_NOTES {
+            best_pairs(edition, source, &e, &s)
+        } else {
+            Vec::new()
+        };
         let (mut i, mut j) = (e.start, s.start);
         for (pe, ps) in pairs.into_iter().chain([(e.end, s.end)]) {
             self.unlike(i..pe, j..ps);

@@ -9,6 +9,9 @@ use std::cell::OnceCell;
 /// Intervals of the longest melodies that are looked at.
 const LONGEST: usize = 6;
 
+/// For so many places of melodies in all, those of every melody are looked at.
+const MOST_PLACES: usize = 1 << 25;
+
 /// A part of the source by its place among those compared, the interval that most melodies agree on, and the share of
 /// the edition's melodies that do.
 pub(super) type Vote = (usize, Interval, f64);
@@ -62,6 +65,6 @@ impl Compared {
     /// For a part of the edition what each part of the source shares with it.
     pub fn votes(&self, length: usize, at: usize) -> &[Vote] {
         let known = self.of_length(length);
-        known.votes[at].get_or_init(|| known.index.votes(&self.ours[at]))
+        known.votes[at].get_or_init(|| known.index.votes(&self.ours[at], MOST_PLACES / self.ours.len()))
     }
 }

@@ -160,7 +160,11 @@ fn meeting_staves(
     let alone = ours.len() == 1 && theirs.len() == 1;
     let least = if alone { LEAST_ALONE } else { LEAST_MET };
     // How many notes of each side's staff the other's has.
-    let have = |a: usize, b: usize| meetings.between(&ours[a].units, &theirs[b].units);
+    fn units(staves: &[Staff]) -> Vec<&[usize]> {
+        staves.iter().map(|s| s.units.as_slice()).collect()
+    }
+    let all = meetings.between_all(&units(ours), &units(theirs));
+    let have = |a: usize, b: usize| all[a * theirs.len() + b];
     let mut table: Vec<(f64, usize, usize)> = Vec::new();
     for a in (0..ours.len()).filter(|a| ours[*a].notes > 0) {
         for b in (0..theirs.len()).filter(|b| theirs[*b].notes > 0) {
@@ -184,16 +188,20 @@ fn meeting_staves(
     let mut out: Vec<Met> = Vec::new();
     let mut taken = vec![false; theirs.len()];
     // A staff that is much more like one that another has already doubles that one.
-    let best = |a: usize| table.iter().filter(|t| t.1 == a).map(|t| t.0).fold(0.0, f64::max);
+    let mut best = vec![0.0_f64; ours.len()];
+    table.iter().for_each(|(share, a, _)| best[*a] = best[*a].max(*share));
+    let mut met = vec![None; ours.len()];
     for (share, a, b) in &table {
-        if !taken[*b] && out.iter().all(|m| m.0 != *a) && share + MUCH_MORE > best(*a) {
+        if !taken[*b] && met[*a].is_none() && share + MUCH_MORE > best[*a] {
             taken[*b] = true;
+            met[*a] = Some(out.len());
             out.push((*a, vec![*b]));
         }
     }
     // A staff of the source that is one of several in the edition's.
     for (_, a, b) in &table {
-        let Some((_, those)) = out.iter_mut().find(|m| m.0 == *a).filter(|_| !taken[*b]) else { continue };
+        let Some(at) = met[*a].filter(|_| !taken[*b]) else { continue };
+        let those = &mut out[at].1;
         let before: Vec<usize> = those.iter().flat_map(|t| theirs[*t].units.clone()).collect();
         if meetings.more_of_ours(&ours[*a].units, &before, &theirs[*b].units) >= LEAST_OWN * theirs[*b].notes as f64 {
             taken[*b] = true;
@@ -202,12 +210,13 @@ fn meeting_staves(
     }
     // A staff of the edition that has its own share of one of the source's, or doubles it.
     for (_, a, b) in &table {
-        if out.iter().any(|m| m.0 == *a) {
+        if met[*a].is_some() {
             continue;
         }
         let before: Vec<usize> = out.iter().filter(|m| m.1.contains(b)).flat_map(|m| ours[m.0].units.clone()).collect();
         let own = meetings.more_of_theirs(&before, &ours[*a].units, &theirs[*b].units);
         if have(*a, *b).0 >= LEAST_DOUBLED * ours[*a].notes as f64 || own >= LEAST_SHARED * theirs[*b].notes as f64 {
+            met[*a] = Some(out.len());
             out.push((*a, vec![*b]));
         }
     }

@@ -43,10 +43,14 @@ pub(super) struct Meetings {
     all: Vec<Meeting>,
     /// How many notes the source has in them.
     source_notes: usize,
+    /// For each voice of the edition those of `all` that are its, in order.
+    of_unit: Vec<Vec<u32>>,
     /// For each voice of the edition the mean height of its notes.
     heights: Vec<f64>,
 }
 
+/// So many tell which line is which; of hundreds of parts each note meets hundreds.
+const MOST_MEETINGS: usize = 1 << 21;
 /// A voice goes with the line that has so much of it.
 const USUAL_SHARE: f64 = 0.7;
 /// A note in another octave tells half as much.
@@ -64,7 +68,7 @@ pub(super) fn meet(edition: &Score, source: &Score, compared: &Compared, known: 
     let (rows, _) = bars::outline(&[view], scale, Layout::Played);
     let (mut all, mut sums) = (Vec::new(), vec![0.0; ours.units.len()]);
     let both = |r: &(usize, &super::rows::Row)| r.1.pair.edition.is_some() && r.1.pair.source.is_some();
-    for (index, row) in rows.iter().enumerate().filter(both) {
+    'rows: for (index, row) in rows.iter().enumerate().filter(both) {
         let mut other: Vec<(Time, i32, usize, SourceNote, usize)> = Vec::new();
         for n in row.source_notes(view.source) {
             let note = &view.source[n];
@@ -74,6 +78,9 @@ pub(super) fn meet(edition: &Score, source: &Score, compared: &Compared, known: 
         }
         other.sort_unstable();
         for n in row.edition_notes(view.edition) {
+            if all.len() >= MOST_MEETINGS {
+                break 'rows;
+            }
             let note = &view.edition[n];
             let (unit, own) = (note.voice as usize, view.edition_height(n));
             ours.units[unit].notes += 1;
@@ -92,7 +99,10 @@ pub(super) fn meet(edition: &Score, source: &Score, compared: &Compared, known: 
     let octaves = octave_of_lines(&all)?;
     let source_notes = theirs.part.notes.len();
     let heights = sums.iter().zip(&ours.units).map(|(sum, unit)| sum / unit.notes.max(1) as f64).collect();
-    Some(Meetings { edition: ours.units, source: theirs.units, interval, octaves, all, source_notes, heights })
+    let mut of_unit = vec![Vec::new(); ours.units.len()];
+    all.iter().enumerate().for_each(|(at, m)| of_unit[m.edition.0].push(at as u32));
+    let (edition, source) = (ours.units, theirs.units);
+    Some(Meetings { edition, source, interval, octaves, all, source_notes, of_unit, heights })
 }
 
 /// The octave by which most lines move: of each voice that of the voice it meets most often.
@@ -118,19 +128,31 @@ fn most(numbers: impl Iterator<Item = i32>, usual: i32) -> Option<i32> {
     counts.into_iter().max_by_key(|(n, count)| (*count, -(n - usual).abs(), *n)).map(|c| c.0)
 }
 
+/// What a meeting tells, in the octave of most or elsewhere.
+fn worth(elsewhere: bool) -> f64 {
+    if elsewhere { OTHER_OCTAVE } else { 1.0 }
+}
+
 impl Meetings {
     fn worth(&self, meeting: &Meeting) -> f64 {
-        if meeting.octaves == self.octaves { 1.0 } else { OTHER_OCTAVE }
+        worth(meeting.octaves != self.octaves)
+    }
+
+    /// The meetings of some voices of the edition.
+    fn of(&self, ours: &[usize]) -> impl Iterator<Item = &Meeting> {
+        // A voice that is told twice has them once.
+        let once: BTreeSet<usize> = ours.iter().copied().collect();
+        once.into_iter().flat_map(|unit| &self.of_unit[unit]).map(|at| &self.all[*at as usize])
     }
 
     /// How many notes of some voices of the edition meet some of the source's, and the other way round.
     pub fn between(&self, ours: &[usize], theirs: &[usize]) -> (f64, f64) {
         let mut other = vec![0.0_f64; self.source_notes];
         let mut mine = 0.0;
-        let inside = |m: &&Meeting| ours.contains(&m.edition.0) && theirs.contains(&m.source.0);
-        for of_note in self.all.chunk_by(|a, b| a.edition == b.edition) {
+        let of_ours: Vec<&Meeting> = self.of(ours).collect();
+        for of_note in of_ours.chunk_by(|a, b| a.edition == b.edition) {
             let mut best = 0.0_f64;
-            for meeting in of_note.iter().filter(inside) {
+            for meeting in of_note.iter().filter(|m| theirs.contains(&m.source.0)) {
                 let worth = self.worth(meeting);
                 best = best.max(worth);
                 let known = &mut other[meeting.source_at];
@@ -141,12 +163,45 @@ impl Meetings {
         (mine, other.into_iter().sum())
     }
 
+    /// The same for every group of the edition's voices and every group of the source's, row by row: each meeting is
+    /// looked at once, however many groups there are. No voice is in two groups of one side.
+    pub fn between_all(&self, ours: &[&[usize]], theirs: &[&[usize]]) -> Vec<(f64, f64)> {
+        let groups_of = |units: usize, groups: &[&[usize]]| {
+            let mut out = vec![None; units];
+            groups.iter().enumerate().for_each(|(group, own)| own.iter().for_each(|unit| out[*unit] = Some(group)));
+            out
+        };
+        let of_ours = groups_of(self.edition.len(), ours);
+        let of_theirs = groups_of(self.source.len(), theirs);
+        let mut out = vec![(0.0, 0.0); ours.len() * theirs.len()];
+        let mut others: Vec<(u32, u32, u32, bool)> = Vec::new();
+        let mut own: Vec<(usize, usize, bool)> = Vec::new();
+        for of_note in self.all.chunk_by(|a, b| a.edition == b.edition) {
+            own.clear();
+            for meeting in of_note {
+                let (Some(a), Some(b)) = (of_ours[meeting.edition.0], of_theirs[meeting.source.0]) else { continue };
+                let elsewhere = meeting.octaves != self.octaves;
+                own.push((a, b, elsewhere));
+                others.push((meeting.source_at as u32, a as u32, b as u32, elsewhere));
+            }
+            // The best of each comes first.
+            own.sort_unstable();
+            own.dedup_by_key(|m| (m.0, m.1));
+            own.iter().for_each(|(a, b, elsewhere)| out[a * theirs.len() + b].0 += worth(*elsewhere));
+        }
+        others.sort_unstable();
+        others.dedup_by_key(|m| (m.0, m.1));
+        others
+            .iter()
+            .for_each(|(_, a, b, elsewhere)| out[*a as usize * theirs.len() + *b as usize].1 += worth(*elsewhere));
+        out
+    }
+
     /// How many notes of some voices of the edition meet `more` and not `before`.
     pub fn more_of_ours(&self, ours: &[usize], before: &[usize], more: &[usize]) -> f64 {
         let met = |theirs: &[usize]| -> BTreeSet<(usize, EditionNote)> {
-            let exact = |m: &&Meeting| m.octaves == self.octaves;
-            let inside = |m: &&Meeting| ours.contains(&m.edition.0) && theirs.contains(&m.source.0);
-            self.all.iter().filter(exact).filter(inside).map(|m| m.edition).collect()
+            let inside = |m: &&Meeting| m.octaves == self.octaves && theirs.contains(&m.source.0);
+            self.of(ours).filter(inside).map(|m| m.edition).collect()
         };
         met(more).difference(&met(before)).count() as f64
     }
@@ -156,7 +211,7 @@ impl Meetings {
     pub fn more_of_theirs(&self, before: &[usize], more: &[usize], theirs: &[usize]) -> f64 {
         let of = |ours: &[usize]| {
             let exact = |m: &&Meeting| m.octaves == self.octaves && theirs.contains(&m.source.0);
-            self.all.iter().filter(exact).filter(|m| ours.contains(&m.edition.0)).collect::<Vec<_>>()
+            self.of(ours).filter(exact).collect::<Vec<_>>()
         };
         let (first, second) = (of(before), of(more));
         let rows: BTreeSet<usize> = first.iter().map(|m| m.row).collect();
@@ -167,8 +222,8 @@ impl Meetings {
 
     /// By how many octaves, more than the interval, most notes of some voices move.
     pub fn octaves(&self, ours: &[usize], theirs: &[usize]) -> i32 {
-        let inside = |m: &&Meeting| ours.contains(&m.edition.0) && theirs.contains(&m.source.0);
-        most(self.all.iter().filter(inside).map(|m| m.octaves), self.octaves).unwrap_or(self.octaves)
+        let inside = |m: &&Meeting| theirs.contains(&m.source.0);
+        most(self.of(ours).filter(inside).map(|m| m.octaves), self.octaves).unwrap_or(self.octaves)
     }
 
     /// Which of several groups of the edition's voices have each note of some voices of the source. A note in which two

@@ -89,11 +89,14 @@ pub(super) struct Index {
     chains: FxHashMap<u64, Chain>,
 }
 
-/// The first and the last place of a melody, and how many its last part has.
+/// The first and the last place of a melody, how many its last part has, and where each further part's begin.
 struct Chain {
     first: usize,
     last: usize,
     places: usize,
+    /// Of all parts.
+    seats: usize,
+    further: Vec<usize>,
 }
 
 impl Index {
@@ -106,11 +109,14 @@ impl Index {
                 let at = seats.len();
                 match chains.entry(hash) {
                     Entry::Vacant(free) => {
-                        free.insert(Chain { first: at, last: at, places: 1 });
+                        free.insert(Chain { first: at, last: at, places: 1, seats: 1, further: Vec::new() });
                     }
                     Entry::Occupied(mut known) => {
                         let chain = known.get_mut();
                         let same_part = seats[chain.last].0.0 == part;
+                        if !same_part {
+                            chain.further.push(at);
+                        }
                         chain.places = if same_part { chain.places + 1 } else { 1 };
                         // Of a melody that is everywhere the first places are enough.
                         if chain.places > MOST_PLACES {
@@ -118,6 +124,7 @@ impl Index {
                         }
                         seats[chain.last].1 = Some(at);
                         chain.last = at;
+                        chain.seats += 1;
                     }
                 }
                 seats.push(((part, first), None));
@@ -128,8 +135,20 @@ impl Index {
 
     /// The places of a melody, each part's together.
     fn seats(&self, hash: u64) -> impl Iterator<Item = Seat> {
-        let first = self.chains.get(&hash).map(|chain| chain.first);
+        self.from(self.chains.get(&hash).map(|chain| chain.first))
+    }
+
+    fn from(&self, first: Option<usize>) -> impl Iterator<Item = Seat> {
         std::iter::successors(first, |at| self.seats[*at].1).map(|at| self.seats[at].0)
+    }
+
+    /// Those of one part, found without a look at each of the others.
+    fn seats_of(&self, hash: u64, part: usize) -> impl Iterator<Item = Seat> {
+        let first = self.chains.get(&hash).map(|chain| {
+            let before = chain.further.partition_point(|at| self.seats[*at].0.0 <= part);
+            before.checked_sub(1).map_or(chain.first, |last| chain.further[last])
+        });
+        self.from(first).take_while(move |seat| seat.0 <= part).filter(move |seat| seat.0 == part)
     }
 
     /// Of the moments at which the edition's melodies begin, how many part
@@ -142,8 +161,7 @@ impl Index {
         // In a long part some of them tell as much as all.
         for (hash, first) in telling.step_by(1 + melody.notes() / ENOUGH) {
             moments.push(first.at);
-            let own = self.seats(hash).filter(|seat| seat.0 == at);
-            let alike = own.filter(|(_, from)| first.above(*from).semitones == by.semitones);
+            let alike = self.seats_of(hash, at).filter(|(_, from)| first.above(*from).semitones == by.semitones);
             meetings.extend(alike.map(|(_, from)| (first.at, from.at)));
         }
         // They come in order, voice by voice, which a stable sort makes use of.
@@ -154,11 +172,14 @@ impl Index {
 
     /// For each part the interval that most melodies agree on, and the share
     /// of the edition's melodies that do.
-    pub(super) fn votes(&self, melody: &Melody) -> Vec<(usize, Interval, f64)> {
+    pub(super) fn votes(&self, melody: &Melody, most: usize) -> Vec<(usize, Interval, f64)> {
         let mut votes: Vec<FxHashMap<Interval, f64>> = vec![FxHashMap::default(); self.parts];
         let mut runs = 0_usize;
         let mut seats: Vec<Seat> = Vec::new();
-        for (hash, first) in melody.runs(self.length) {
+        // Where there are very many places some of the melodies tell as much as all.
+        let all: usize =
+            melody.runs(self.length).map(|run| self.chains.get(&run.0).map_or(0, |chain| chain.seats)).sum();
+        for (hash, first) in melody.runs(self.length).step_by(1 + all / most.max(1)) {
             runs += 1;
             seats.clear();
             seats.extend(self.seats(hash));

@@ -1,12 +1,13 @@
 //! Which part of the source each part of the edition comes from, and how far
 //! it was moved. Both are read off short melodies that the two share.
 
-use super::compared::Compared;
+use super::compared::{Compared, Vote};
 use super::resemblance::{self, Bars};
 use crate::pitch::Interval;
 use crate::score::{Part, Score};
 use crate::time::Time;
 use rustc_hash::FxHashMap;
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 /// Parts that the user named, by their place in the score.
@@ -70,6 +71,9 @@ const MEASURES: [Measure; 4] = [
 /// another counts so much less.
 const STRANGE_KEY: f64 = 0.6;
 
+/// So many parts of the source are held against one of the edition, melody by melody.
+const MOST_CANDIDATES: usize = 64;
+
 /// Notes of a piece that is too short to share long melodies.
 const SHORT_PIECE: usize = 16;
 /// Short melodies tell only of pieces of which one has at most so many times
@@ -117,7 +121,16 @@ pub(super) fn pair_compared(edition: &Score, source: &Score, choice: Choice, com
             if measure.length < 3 && partner == Partner::Sought && notes > SHORT_PIECE {
                 continue;
             }
-            for &(at, interval, share) in compared.votes(measure.length, own) {
+            let mut votes: Vec<&Vote> = compared.votes(measure.length, own).iter().collect();
+            if votes.len() > MOST_CANDIDATES {
+                // Of hundreds of parts the likest, and of these those of its name and about its place.
+                let name = |vote: &Vote| edition.parts[part].name != source.parts[sources[vote.0]].name;
+                votes.sort_by_cached_key(|vote| {
+                    (Reverse((vote.2 * 100.0).round() as i64), name(vote), part.abs_diff(sources[vote.0]), vote.0)
+                });
+                votes.truncate(MOST_CANDIDATES);
+            }
+            for &(at, interval, share) in votes {
                 let fits = || {
                     // In a long piece every short melody is found somewhere.
                     let theirs = compared.theirs(at).notes();

@@ -73,6 +73,17 @@ pub enum Paper {
     Letter,
 }
 
+impl Job {
+    /// How much music it is.
+    pub fn bytes(&self) -> usize {
+        match self {
+            Job::Systems(pieces) => pieces.iter().map(|piece| piece.music.len()).sum(),
+            Job::Strips(strips) => strips.iter().map(|strip| strip.music.len()).sum(),
+            Job::Pages { music, .. } => music.len(),
+        }
+    }
+}
+
 #[cfg(feature = "engrave")]
 impl Paper {
     /// Width and height, in tenths of a millimetre.

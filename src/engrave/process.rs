@@ -4,7 +4,7 @@ use super::job::{Drawing, Job};
 use std::ffi::OsString;
 use std::io::{Read, Write};
 use std::path::PathBuf;
-use std::process::{Child, Command, ExitStatus, Stdio};
+use std::process::{Child, ChildStderr, Command, ExitStatus, Stdio};
 use std::sync::mpsc;
 use std::time::Duration;
 
@@ -15,6 +15,8 @@ const SECONDS: &str = "OBELUS_ENGRAVE_SECONDS";
 const USUAL_SECONDS: u64 = 60;
 /// As many more for each so many bytes of music: an orchestra's score takes long on a busy machine.
 const FOR_BYTES: usize = 20_000;
+/// How long its complaints are waited for once it has ended; they are there at once, or others hold its pipe.
+const TO_COMPLAIN: Duration = Duration::from_secs(1);
 /// Bytes of a drawing; what goes beyond is nonsense.
 const MOST: u64 = 256 << 20;
 
@@ -27,6 +29,15 @@ pub enum Error {
     Time(u64),
     #[error("the engraver crashed on this music ({0})")]
     Crash(String),
+    #[error("the engraver had too little memory")]
+    Memory,
+    #[error("the engraver was stopped by the system's limit on processor time")]
+    Processor,
+    #[error("the engraver was killed from outside, as the system does for want of memory")]
+    Killed,
+    /// What it said itself.
+    #[error("the engraver gave up: {0}")]
+    Told(String),
     #[error("the engraver's answer cannot be read")]
     Nonsense,
 }
@@ -41,9 +52,10 @@ pub fn engrave(job: &Job) -> Result<Drawing, Error> {
         .arg(super::COMMAND)
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
-        .stderr(Stdio::null())
+        .stderr(Stdio::piped())
         .spawn()
         .map_err(|e| Error::Start(e.to_string()))?;
+    let complaint = child.stderr.take().map(complaint);
     let answer = talk(&mut child, job, Duration::from_secs(seconds));
     // Whatever it still does is for nothing.
     let _ = child.kill();
@@ -53,7 +65,42 @@ pub fn engrave(job: &Job) -> Result<Drawing, Error> {
     match drawing.filter(|drawing| drawing.answers(job)) {
         Some(drawing) => Ok(drawing),
         None if !answer.is_empty() => Err(Error::Nonsense),
-        None => Err(Error::Crash(end_of(status))),
+        None => Err(why(status, &complaint.and_then(|said| said.recv_timeout(TO_COMPLAIN).ok()).unwrap_or_default())),
+    }
+}
+
+/// What a process says of its troubles; so much of it is kept.
+fn complaint(from: ChildStderr) -> mpsc::Receiver<String> {
+    const KEPT: u64 = 1 << 16;
+    let (sender, receiver) = mpsc::channel();
+    std::thread::spawn(move || {
+        let (mut heard, mut from) = (Vec::new(), from);
+        let _ = from.by_ref().take(KEPT).read_to_end(&mut heard);
+        // It shall not wait for one who listens no more.
+        let _ = std::io::copy(&mut from, &mut std::io::sink());
+        let _ = sender.send(String::from_utf8_lossy(&heard).into_owned());
+    });
+    receiver
+}
+
+/// Why an engraver has ended that answered nothing.
+fn why(status: ExitStatus, said: &str) -> Error {
+    // As the languages it is written in, and the loader of programs, say it.
+    const NO_MEMORY: [&str; 5] =
+        ["bad_alloc", "memory allocation of", "annot allocate memory", "failed to map segment", "out of memory"];
+    if NO_MEMORY.iter().any(|words| said.contains(words)) {
+        return Error::Memory;
+    }
+    #[cfg(unix)]
+    match std::os::unix::process::ExitStatusExt::signal(&status) {
+        Some(9) => return Error::Killed,
+        // SIGXCPU, where the numbers are the usual ones.
+        Some(24) => return Error::Processor,
+        _ => {}
+    }
+    match said.lines().find_map(|line| line.strip_prefix("obelus: ")) {
+        Some(reason) => Error::Told(reason.into()),
+        None => Error::Crash(end_of(status)),
     }
 }
 
@@ -67,12 +114,7 @@ fn program() -> Result<PathBuf, Error> {
 /// How long a job may take.
 pub(super) fn seconds(job: &Job) -> u64 {
     let told = std::env::var(SECONDS).ok().and_then(|s| s.trim().parse().ok());
-    let bytes = match job {
-        Job::Systems(pieces) => pieces.iter().map(|piece| piece.music.len()).sum(),
-        Job::Strips(strips) => strips.iter().map(|strip| strip.music.len()).sum(),
-        Job::Pages { music, .. } => music.len(),
-    };
-    told.unwrap_or(USUAL_SECONDS + (bytes / FOR_BYTES) as u64)
+    told.unwrap_or(USUAL_SECONDS + (job.bytes() / FOR_BYTES) as u64)
 }
 
 /// Says the job and hears the answer, at the same time: either may be long.

@@ -24,8 +24,11 @@ pub fn work(mut from: impl Read, mut to: impl Write) -> io::Result<()> {
     from.read_to_end(&mut said)?;
     let job: Job = serde_json::from_slice(&said)?;
     #[cfg(target_os = "linux")]
-    // A little more than who called it waits.
-    bounds::set_time(seconds(&job) + 5)?;
+    {
+        // A little more than who called it waits.
+        bounds::set_time(seconds(&job) + 5)?;
+        bounds::set_room(job.bytes())?;
+    }
     let fonts = Folder::find()?;
     let drawn = Toolkit::with(&fonts.path().display().to_string(), |toolkit| draw(toolkit, &job)).flatten();
     match drawn {
@@ -37,16 +40,23 @@ pub fn work(mut from: impl Read, mut to: impl Write) -> io::Result<()> {
 /// What the system itself holds the engraver to, whatever becomes of who called it.
 #[cfg(target_os = "linux")]
 mod bounds {
-    use rustix::process::{Resource, Rlimit, Signal, set_parent_process_death_signal, setrlimit};
+    use rustix::process::{Resource, Rlimit, Signal, getrlimit, set_parent_process_death_signal, setrlimit};
     use std::io;
 
-    /// Address space, bytes.
-    const ROOM: u64 = 8 << 30;
+    /// Address space, bytes: at most, at least, and for each byte of music.
+    const MOST: u64 = 8 << 30;
+    const LEAST: u64 = 1 << 30;
+    const FOR_BYTE: u64 = 256;
 
     /// It ends with the thread that called it, which waits for the answer.
     pub fn set() -> io::Result<()> {
         set_parent_process_death_signal(Some(Signal::KILL))?;
-        limit(Resource::As, ROOM)
+        limit(Resource::As, MOST)
+    }
+
+    /// Address space for so many bytes of music.
+    pub fn set_room(bytes: usize) -> io::Result<()> {
+        limit(Resource::As, (LEAST + bytes as u64 * FOR_BYTE).min(MOST))
     }
 
     /// Seconds of processor time.
@@ -54,7 +64,9 @@ mod bounds {
         limit(Resource::Cpu, seconds)
     }
 
+    /// What whoever called the program allows is not exceeded.
     fn limit(resource: Resource, most: u64) -> io::Result<()> {
+        let most = getrlimit(resource).maximum.map_or(most, |allowed| allowed.min(most));
         Ok(setrlimit(resource, Rlimit { current: Some(most), maximum: Some(most) })?)
     }
 }

@@ -16,6 +16,7 @@ mod drawn;
 mod editors;
 mod engrave;
 mod keys;
+mod killed;
 mod packages;
 mod page;
 mod paper;

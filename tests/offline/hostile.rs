@@ -1,6 +1,7 @@
 //! Files made to do harm, or broken beyond use: each ends in an error that says
 //! what and where, in 200 MB of memory, and leaves nothing behind.
 
+use crate::common::program::obelus;
 use std::fs;
 use std::io::Write;
 use std::path::Path;
@@ -147,8 +148,8 @@ fn parts_that_are_two_are_refused() {
     let timewise =
         "<score-timewise><part-list/>\n<measure><part id=\"P1\"/><part id=\"P1\"/></measure></score-timewise>";
     refused("timewise.xml", timewise.as_bytes(), &["line 2", "P1 appears twice"]);
-    let crowd: String = (0..1_001).map(|n| format!("<part id=\"Q{n}\"/>")).collect();
-    refused("crowd.xml", score(&format!("</part>{crowd}<part id=\"P2\">")).as_bytes(), &["more than 1000 parts"]);
+    let crowd: String = (0..251).map(|n| format!("<part id=\"Q{n}\"/>")).collect();
+    refused("crowd.xml", score(&format!("</part>{crowd}<part id=\"P2\">")).as_bytes(), &["more than 250 parts"]);
 }
 
 /// An archive with a container and what `fill` adds.
@@ -279,4 +280,82 @@ fn a_score_on_one_line_is_cleaned() {
         .expect("the program starts");
     assert!(done.status.success(), "{}: {}", done.status, String::from_utf8_lossy(&done.stderr));
     assert_eq!(fs::read_to_string(path("clean.xml")).expect("a copy").matches("<staccato/>").count(), 20_000);
+}
+
+/// Letters without order, the same on every run.
+fn melody(seed: u64, notes: usize) -> impl Iterator<Item = String> {
+    let mut random = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+    (0..notes).map(move |_| {
+        random ^= random << 13;
+        random ^= random >> 7;
+        random ^= random << 17;
+        let step = ["C", "D", "E", "F", "G", "A", "B"][(random % 7) as usize];
+        NOTE.replace("<step>C", &format!("<step>{step}")).replace(">4<", [">4<", ">5<"][(random >> 8 & 1) as usize])
+    })
+}
+
+/// A part of some bars of four notes.
+fn strange_bars(seed: u64, bars: usize) -> String {
+    let notes: Vec<String> = melody(seed, bars * 4).collect();
+    notes.chunks(4).map(|bar| format!("<measure>{}</measure>", bar.concat())).collect()
+}
+
+/// As many parts as may be; each with the music of its seed.
+fn orchestra(seed: impl Fn(u64) -> u64) -> String {
+    let list = |n: u64| format!("<score-part id=\"P{n}\"><part-name>Part {n}</part-name></score-part>");
+    let part = |n: u64| format!("<part id=\"P{n}\">{}</part>", strange_bars(seed(n), 4));
+    let (list, parts): (String, String) = (0..250).map(|n| (list(n), part(n))).unzip();
+    format!("<score-partwise><part-list>{list}</part-list>{parts}</score-partwise>")
+}
+
+/// Runs a command on two scores, in the room and the time of all hostile files, and gives what it wrote.
+fn done(edition: &str, source: &str, arguments: &[&str]) -> String {
+    let folder = tempfile::tempdir().expect("a folder for a test");
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    fs::write(path("edition.xml"), edition).expect("a file for a test");
+    fs::write(path("source.xml"), source).expect("a file for a test");
+    let (edition, source, out) = (path("edition.xml"), path("source.xml"), path("out"));
+    let output = run(&[&[arguments[0], &edition, &source, "-o", &out], &arguments[1..]].concat());
+    assert!(output.status.success(), "{}: {}", output.status, String::from_utf8_lossy(&output.stderr));
+    fs::read_to_string(out).expect("it was written")
+}
+
+/// Each part was held against each other part, and then all notes of both scores for every two of them.
+#[test]
+fn hundreds_of_parts_are_compared() {
+    let strange = done(&orchestra(|n| n + 1), &orchestra(|n| n + 1_001), &["audit", "--format", "csv"]);
+    assert!(strange.lines().count() < 10_000, "{} lines", strange.lines().count());
+    let same = done(&orchestra(|_| 7), &orchestra(|_| 7), &["audit"]);
+    assert_eq!(same.matches("16 notes against 16: all match").count(), 250);
+}
+
+/// Every bar that was written again looked for its clef in all bars before it.
+#[test]
+fn a_long_part_is_written_again_bar_by_bar() {
+    let (edition, source) = (strange_bars(1, 20_000), strange_bars(2, 20_000));
+    let folder = tempfile::tempdir().expect("a folder for a test");
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    fs::write(path("edition.xml"), score(&edition)).expect("a file for a test");
+    fs::write(path("source.xml"), score(&source)).expect("a file for a test");
+    let done = Command::new("sh")
+        .args(["-c", "ulimit -t 30 && exec \"$0\" \"$@\"", env!("CARGO_BIN_EXE_obelus"), "clean"])
+        .args([path("edition.xml"), path("source.xml"), "-o".into(), path("clean.xml")])
+        .args(["--part", "Solo", "--source-part", "Solo"])
+        .output()
+        .expect("the program starts");
+    assert!(done.status.success(), "{}: {}", done.status, String::from_utf8_lossy(&done.stderr));
+}
+
+/// A page stays one that a browser can show, and says what it leaves out.
+#[test]
+fn a_page_lists_so_many_findings() {
+    let staccato = NOTE.replace("</note>", "<notations><articulations><staccato/></articulations></notations></note>");
+    let bars = |note: &str| score(&format!("<measure>{}</measure>", note.repeat(10)).repeat(5_100));
+    let folder = tempfile::tempdir().expect("a folder for a test");
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    fs::write(path("edition.xml"), bars(&staccato)).expect("a file for a test");
+    fs::write(path("source.xml"), bars(NOTE)).expect("a file for a test");
+    let page = obelus(&["audit", &path("edition.xml"), &path("source.xml"), "--format", "html"]);
+    assert_eq!(page.matches("data-row=").count(), 50_000);
+    assert!(page.contains("1000 further findings"));
 }

@@ -28,6 +28,7 @@ mod left;
 mod manners;
 mod marks;
 mod names;
+mod odd_scores;
 mod packages;
 mod page;
 mod properties;

@@ -25,6 +25,7 @@ pub use engraver::Brackets;
 #[cfg(feature = "engrave")]
 pub use engraver::{BRACKETED, SAME_NUMBER, TEXT_COLOR};
 pub use flanked::is_flanked;
+pub use rests::too_long;
 pub use signs::Signs;
 #[cfg(feature = "engrave")]
 pub use signs::{Barline, Ending, Key, Time};

@@ -1,7 +1,8 @@
 //! Rests as the engraver wants them: those that fill their bar say so, all others have a written value.
 
 use super::super::fragment::Fragment;
-use crate::time::{Time, parse_decimal};
+use crate::score::Part;
+use crate::time::{Time, parse_decimal, text};
 
 /// Written values from the longest, in quarter notes: the engraver takes a rest without one for a whole bar's.
 const VALUES: [(i64, i64, &str); 8] = [
@@ -14,6 +15,16 @@ const VALUES: [(i64, i64, &str); 8] = [
     (1, 8, "32nd"),
     (1, 16, "64th"),
 ];
+
+/// Quarter notes of the longest bar that is drawn: the engraver fills what nobody plays, rest by rest.
+const LONGEST_BAR: i64 = 4096;
+
+/// Why a part cannot be drawn that has a longer bar.
+pub fn too_long(part: &Part) -> Option<String> {
+    let bar = part.bars.iter().find(|bar| bar.length > Time::from(LONGEST_BAR))?;
+    let length = text(bar.length);
+    Some(format!("bar {} lasts {length} quarter notes, and a bar is drawn of {LONGEST_BAR} at most", bar.number))
+}
 
 /// A rest that is alone on its staff in a bar fills it if it has no written value, or is a whole one.
 pub(super) fn fill_with_rest(measure: &mut Fragment) {
@@ -41,7 +52,7 @@ pub(super) fn with_values(measure: &mut Fragment, divisions: &mut Time) {
     let voices: Vec<[String; 2]> = measure.children.iter().filter(lasts).map(voice).collect();
     let is_alone = |note: &Fragment| voices.iter().filter(|own| **own == voice(note)).count() == 1;
     let has_moved = measure.children.iter().any(|c| c.name == "forward");
-    let mut at = Time::zero();
+    let (mut at, mut ahead) = (Time::zero(), Time::zero());
     for item in std::mem::take(&mut measure.children) {
         if let Some(said) = item.child("divisions").and_then(|d| parse_decimal(d.text.trim())) {
             *divisions = said;
@@ -49,7 +60,22 @@ pub(super) fn with_values(measure: &mut Fragment, divisions: &mut Time) {
         let duration = item.child("duration").and_then(|d| parse_decimal(d.text.trim())).unwrap_or_default();
         let length = duration / *divisions;
         match item.name.as_str() {
+            "backup" if !ahead.is_zero() => {
+                let net = ahead - length;
+                ahead = Time::zero();
+                if !net.is_zero() {
+                    let (name, by) = if net > Time::zero() { ("forward", net) } else { ("backup", -net) };
+                    at = (at + net).max(Time::zero());
+                    measure.children.push(moving(name, by, *divisions));
+                }
+                continue;
+            }
             "backup" => at = (at - length).max(Time::zero()),
+            // Only beyond the bar's end is there so much time.
+            "forward" if at + length > Time::from(LONGEST_BAR) => {
+                ahead += length;
+                continue;
+            }
             "forward" => at += length,
             "note" if item.child("grace").is_none() && item.child("chord").is_none() => {
                 let pieces =
@@ -64,6 +90,10 @@ pub(super) fn with_values(measure: &mut Fragment, divisions: &mut Time) {
         }
         measure.children.push(item);
     }
+}
+
+fn moving(name: &str, by: Time, divisions: Time) -> Fragment {
+    Fragment::new(name).with(Fragment::leaf("duration", by * divisions))
 }
 
 fn said(note: &Fragment, name: &str) -> String {
@@ -118,6 +148,19 @@ mod tests {
         let mut next = Fragment::new("measure").with(note("rest", 8));
         with_values(&mut next, &mut divisions);
         assert!(next.children[0].child("type").is_none());
+    }
+
+    #[test]
+    fn time_beyond_the_longest_bar_is_left_out() {
+        let moves = |name: &str, by: i64| Fragment::new(name).with(Fragment::leaf("duration", by));
+        let mut measure = Fragment::new("measure").with(note("pitch", 4)).with(moves("forward", 1_048_576));
+        with_values(&mut measure, &mut Time::from(1));
+        assert_eq!(measure.children.len(), 1);
+        // What goes back from there goes back from the note.
+        measure.children.extend([moves("forward", 1_048_576), moves("backup", 1_048_578), note("pitch", 1)]);
+        with_values(&mut measure, &mut Time::from(1));
+        let all: Vec<_> = measure.children.iter().map(|c| (c.name.as_str(), said(c, "duration"))).collect();
+        assert_eq!(all, [("note", "4".into()), ("backup", "2".into()), ("note", "1".into())]);
     }
 
     #[test]

@@ -179,6 +179,8 @@ impl<'a, 'i> PartReader<'a, 'i> {
                     self.advance(item, forward)?;
                     // It fills a bar, but makes none longer.
                     let full = self.part.bars[self.here()].meter.bar;
+                    // Without measure a bar is as long as its notes; one without notes is as long as is said.
+                    let full = if full.is_zero() && !reached.is_zero() { reached } else { full };
                     if self.clock.furthest > reached && !full.is_zero() {
                         self.clock.furthest = reached.max(self.clock.now.min(full));
                     }

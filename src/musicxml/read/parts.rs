@@ -7,7 +7,7 @@ use roxmltree::Node;
 use std::collections::HashMap;
 
 /// An orchestra with a choir has about 60.
-const MOST_PARTS: usize = 1000;
+const MOST_PARTS: usize = 250;
 
 /// One bar of one part: the element that has its number, and the one that
 /// holds its music. They differ in a timewise score.

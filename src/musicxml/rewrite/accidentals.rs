@@ -10,6 +10,7 @@ use super::respell::Respeller;
 use crate::alignment::{EditionNote, SourceNote};
 use crate::pitch::{Pitch, accidental_name};
 use crate::plan::BarPlan;
+use crate::score::KeySigns;
 use crate::time::Time;
 use roxmltree::Node;
 use std::collections::{BTreeMap, BTreeSet};
@@ -29,9 +30,13 @@ struct Need {
     before: Option<bool>,
 }
 
-fn required(notes: &[PrintedNote], fifths: i32) -> Vec<bool> {
+fn required(notes: &[PrintedNote], fifths: i32, signs: Option<KeySigns>) -> Vec<bool> {
     let printed = |n: &PrintedNote| Printed { staff: n.staff, pitch: n.pitch, continued: n.continued };
-    accidentals::required(notes.iter().map(printed), fifths)
+    let notes = notes.iter().map(printed);
+    match signs {
+        Some(signs) => accidentals::required_under(notes, |step| signs.0[step as usize]),
+        None => accidentals::required(notes, fifths),
+    }
 }
 
 impl Respeller<'_, '_, '_> {
@@ -39,11 +44,15 @@ impl Respeller<'_, '_, '_> {
         for row in self.touched_rows(draft) {
             let after = self.printed_after(draft, composer, row);
             let plan = self.context.plan[row];
-            let needs = required(&after, self.fifths[row]);
+            let signs = |side: usize| {
+                let bar = plan.edition()?;
+                self.key_signs.as_ref().and_then(|sides| sides[side].get(bar).copied().flatten())
+            };
+            let needs = required(&after, self.fifths[row], signs(1));
             let before: BTreeMap<Target, bool> = match plan {
                 BarPlan::Keep { edition, .. } => {
                     let notes = self.printed_before(edition);
-                    let needs = required(&notes, self.context.part.bars[edition].fifths);
+                    let needs = required(&notes, self.context.part.bars[edition].fifths, signs(0));
                     notes.iter().map(|n| n.target).zip(needs).collect()
                 }
                 _ => BTreeMap::new(),

@@ -20,6 +20,7 @@ mod graces;
 mod harmony;
 mod in_force;
 mod insert;
+mod key_signs;
 mod marks;
 mod music;
 mod new_marks;

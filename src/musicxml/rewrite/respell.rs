@@ -12,6 +12,8 @@ use crate::alignment::{EditionNote, SourceNote};
 use crate::instrument::Clef;
 use crate::pitch::Pitch;
 use crate::plan::BarPlan;
+use crate::score::KeySigns;
+use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Gives notes other pitches, and in the end the accidentals and stems that they need then.
@@ -31,6 +33,10 @@ pub(super) struct Respeller<'p, 'a, 'i> {
     pub(super) moved_whole: bool,
     /// Clefs in the place of the part's own, with the bars from which they hold.
     pub(super) other_clefs: Option<Vec<(usize, Clef)>>,
+    /// The part's own clefs, the last of each bar that has any.
+    pub(super) clefs: OnceCell<Vec<(usize, Option<Clef>)>>,
+    /// Signatures of single accidentals that move with the part, of each bar before and after.
+    pub(super) key_signs: Option<[Vec<Option<KeySigns>>; 2]>,
 }
 
 impl<'p, 'a, 'i> Respeller<'p, 'a, 'i> {
@@ -44,6 +50,8 @@ impl<'p, 'a, 'i> Respeller<'p, 'a, 'i> {
             fifths: row_fifths(context),
             moved_whole: false,
             other_clefs: None,
+            clefs: OnceCell::new(),
+            key_signs: None,
         }
     }
 

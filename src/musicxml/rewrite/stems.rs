@@ -10,7 +10,7 @@ use crate::alignment::{EditionNote, SourceNote};
 use crate::instrument::Clef;
 use crate::pitch::Pitch;
 use crate::plan::BarPlan;
-use crate::score::Part;
+use crate::score::{Bar, Part};
 use std::collections::BTreeSet;
 
 impl Respeller<'_, '_, '_> {
@@ -109,11 +109,15 @@ impl Respeller<'_, '_, '_> {
     /// The clef in force at the end of a bar of the edition.
     pub(super) fn clef_at(&self, bar: usize) -> Option<Clef> {
         let tree = self.context.tree;
-        let node = self.context.part.bars[..=bar].iter().rev().find_map(|b| {
-            let attributes = tree.node(b.element).children().filter(|n| n.tag_name().name() == "attributes");
-            attributes.filter_map(|a| child(a, "clef")).next_back()
+        // Looked for once: a bar asks for what may stand in any before it.
+        let clefs = self.clefs.get_or_init(|| {
+            let clef_of = |(bar, own): (usize, &Bar)| {
+                let attributes = tree.node(own.element).children().filter(|n| n.tag_name().name() == "attributes");
+                Some((bar, read_clef(attributes.filter_map(|a| child(a, "clef")).next_back()?)))
+            };
+            self.context.part.bars.iter().enumerate().filter_map(clef_of).collect()
         });
-        node.and_then(read_clef)
+        clefs[..clefs.partition_point(|c| c.0 <= bar)].last().and_then(|c| c.1)
     }
 }
 

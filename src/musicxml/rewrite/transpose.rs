@@ -4,6 +4,7 @@ use super::super::edits::Edits;
 use super::super::fragment::Fragment;
 use super::super::pitches::{move_named_pitch, spelled};
 use super::super::tree::{child, child_text, element, elements, text_of};
+use super::key_signs::moved_key_of_signs;
 use super::respell::Respeller;
 use crate::instrument::Clef;
 use crate::pitch::{Interval, LETTERS, Pitch, accidental_name, alteration_of};
@@ -40,7 +41,16 @@ impl<'a, 'i> Respeller<'_, 'a, 'i> {
             return Ok(());
         }
         self.moved_whole = true;
-        self.fifths = self.context.part.bars.iter().map(|b| b.fifths + by(b.transpose).fifths()).collect();
+        let bars = &self.context.part.bars;
+        self.fifths = bars.iter().map(|b| b.fifths + by(b.transpose).fifths()).collect();
+        let signs = self.context.part.part().key_signs();
+        if !signs.is_empty() {
+            // What single accidentals alter is no matter of fifths.
+            let own = |bar: &usize| signs[*bar].is_some();
+            (0..bars.len()).filter(own).for_each(|bar| self.fifths[bar] = bars[bar].fifths);
+            let moved = bars.iter().zip(&signs).map(|(b, signs)| signs.map(|signs| signs.moved(by(b.transpose))));
+            self.key_signs = Some([signs.clone(), moved.collect()]);
+        }
         let changed = |bar: &usize| self.fifths[*bar] != self.context.part.bars[*bar].fifths;
         let over = (0..self.fifths.len()).find(|bar| self.fifths[*bar].abs() > MOST && changed(bar));
         if let Some(bar) = over {
@@ -90,6 +100,9 @@ impl<'a, 'i> Respeller<'_, 'a, 'i> {
         if fifths == 0 {
             return;
         }
+        if child(key, "key-step").is_some() && child(key, "fifths").is_none() {
+            return edits.replace(element(key), moved_key_of_signs(key, by));
+        }
         for name in ["fifths", "cancel"] {
             if let Some(node) = child(key, name)
                 && let Ok(old) = text_of(node).parse::<i32>()
@@ -97,21 +110,6 @@ impl<'a, 'i> Respeller<'_, 'a, 'i> {
                 let mut moved = Fragment::shell(node);
                 moved.text = (old + fifths).to_string();
                 edits.replace(element(node), moved);
-            }
-        }
-        // A signature of single accidentals.
-        let steps: Vec<Node> = elements(key).filter(|n| n.tag_name().name() == "key-step").collect();
-        for step in steps {
-            let Some(alter) = step.next_sibling_element().filter(|n| n.tag_name().name() == "key-alter") else {
-                continue;
-            };
-            let Some(old) = spelled(text_of(step), text_of(alter)) else { continue };
-            let new = old.moved(by);
-            edits.replace(element(step), Fragment::leaf("key-step", LETTERS[new.step as usize]));
-            edits.replace(element(alter), Fragment::leaf("key-alter", f64::from(new.alter) / 100.0));
-            let sign = alter.next_sibling_element().filter(|n| n.tag_name().name() == "key-accidental");
-            if let (Some(sign), Some(name)) = (sign, accidental_name(new.alter)) {
-                edits.replace(element(sign), Fragment::leaf("key-accidental", name));
             }
         }
     }
@@ -158,6 +156,14 @@ impl<'a, 'i> Respeller<'_, 'a, 'i> {
     }
 
     fn move_harmony(&self, edits: &mut Edits, harmony: Node<'_, '_>, by: Interval) {
+        // The key that numerals count in.
+        for key in harmony.descendants().filter(|n| n.tag_name().name() == "numeral-fifths") {
+            if let Some(old) = text_of(key).parse::<i32>().ok().filter(|_| by.fifths() != 0) {
+                let mut moved = Fragment::shell(key);
+                moved.text = (old + by.fifths()).to_string();
+                edits.replace(element(key), moved);
+            }
+        }
         for (name, step, alter) in [("root", "root-step", "root-alter"), ("bass", "bass-step", "bass-alter")] {
             for node in elements(harmony).filter(|n| n.tag_name().name() == name).collect::<Vec<_>>() {
                 let mut moved = Fragment::copy(node);

@@ -5,6 +5,7 @@ use super::super::fragment::Fragment;
 use super::super::tree::{child, child_text, element, elements};
 use super::TooManySigns;
 use super::clefs::{clef_fragment, read_clef};
+use super::key_signs::key_of_signs;
 use super::respell::Respeller;
 use crate::instrument::{Clef, Instrument};
 use crate::pitch::Interval;
@@ -128,8 +129,15 @@ impl<'a, 'i> Respeller<'_, 'a, 'i> {
             ]
             .map(|t| t.map_or(0, |t| (wanted.by)(t).fifths()));
             if before > 0 && was != is && child(attributes, "key").is_none() {
-                let fifths = self.context.part.bars[bar].fifths + is;
-                edits.add_child(element(attributes), Fragment::new("key").with(Fragment::leaf("fifths", fifths)));
+                let signs = self.key_signs.as_ref().and_then(|[before, _]| before[bar]);
+                let key = match signs {
+                    Some(signs) => key_of_signs(signs.moved((wanted.by)(self.transposition_from(node)))),
+                    None => {
+                        let fifths = self.context.part.bars[bar].fifths + is;
+                        Fragment::new("key").with(Fragment::leaf("fifths", fifths))
+                    }
+                };
+                edits.add_child(element(attributes), key);
             }
         }
         if !said {
@@ -137,13 +145,39 @@ impl<'a, 'i> Respeller<'_, 'a, 'i> {
         }
     }
 
+    /// An entry in the part list for a part that has none.
+    fn list_part(&self, edits: &mut Edits, list: Option<Node<'_, '_>>, name: &str) {
+        let part = Fragment::new("score-part").set("id", &self.context.part.id).with(Fragment::leaf("part-name", name));
+        match list {
+            Some(list) => edits.add_child(element(list), part),
+            None => {
+                let is_music = |n: &Node| matches!(n.tag_name().name(), "part" | "measure");
+                if let Some(first) = elements(self.context.tree.root()).find(is_music) {
+                    edits.insert_before(element(first), Fragment::new("part-list").with(part));
+                }
+            }
+        }
+    }
+
     /// Names, and what a player of sounds goes by, in the part list.
     fn rename(&self, edits: &mut Edits, name: &str, instrument: &Instrument) {
         let list = child(self.context.tree.root(), "part-list");
         let parts = list.into_iter().flat_map(|l| l.descendants().filter(|n| n.tag_name().name() == "score-part"));
-        let Some(own) = parts.into_iter().find(|n| n.attribute("id") == Some(&*self.context.part.id)) else { return };
+        let id = &*self.context.part.id;
+        let Some(own) = parts.into_iter().find(|n| n.attribute("id") == Some(id)) else {
+            return self.list_part(edits, list, name);
+        };
         let mut instruments = elements(own).filter(|n| n.tag_name().name() == "score-instrument");
         let alone = instruments.next().filter(|_| instruments.next().is_none());
+        if child(own, "part-name").is_none() {
+            let is_before = |n: &Node| matches!(n.tag_name().name(), "identification" | "part-link");
+            let name = Fragment::leaf("part-name", name);
+            match (elements(own).filter(is_before).last(), elements(own).next()) {
+                (Some(before), _) => edits.insert_after(element(before), name),
+                (None, Some(first)) => edits.insert_before(element(first), name),
+                (None, None) => edits.add_child(element(own), name),
+            }
+        }
         for item in elements(own) {
             match item.tag_name().name() {
                 "part-name" => edits.replace(element(item), Fragment::leaf("part-name", name)),

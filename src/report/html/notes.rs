@@ -3,14 +3,23 @@
 use crate::findings::Status;
 use crate::report::listing::until;
 use crate::report::table::sign;
-use crate::report::{FindingReport, PartReport};
+use crate::report::{FindingReport, PartReport, phrases};
 use maud::{Markup, html};
+
+/// Findings that the tables of a page list.
+pub const MOST: usize = 50_000;
 
 /// A row for each finding, in the order of the music.
 /// `mark` is the id of the mark that a row is about, where one is drawn.
-pub fn table(part: &PartReport, id: &str, mark: &impl Fn(usize) -> Option<String>) -> Markup {
-    let numbered: Vec<(usize, &FindingReport)> = part.findings.iter().enumerate().collect();
+///
+/// A page with all of very many would be too large for a browser: only so many are `listed`.
+pub fn table(part: &PartReport, id: &str, listed: usize, mark: &impl Fn(usize) -> Option<String>) -> Markup {
+    let numbered: Vec<(usize, &FindingReport)> = part.findings.iter().take(listed).enumerate().collect();
+    let more = part.findings.len() - numbered.len();
     html! {
+        @if more > 0 {
+            p.hint { (phrases::count(more, "further finding")) " of this part: the table has the first " (MOST) " of the page; audit --format csv lists all." }
+        }
         table.notes data-part=(id) {
             caption { "Every finding. Pitches are sounding pitches; the source's are given in the edition's key." }
             thead {

@@ -17,8 +17,11 @@ use crate::report::table::sign;
 use crate::report::{Audit, BarReport, Material, PartReport, phrases, verdict};
 use crate::score::Place;
 use maud::{Markup, html};
+use std::cell::Cell;
 use std::ops::Range;
 
+/// Notes in all pictures of a part's passages; a passage with many neighbours in a chord has as many in its own.
+const MOST_IN_PICTURES: usize = 100_000;
 /// How dark a bar can be; 0 is without shade.
 const SHADES: usize = 5;
 
@@ -35,6 +38,8 @@ struct View<'a> {
     passages: Vec<usize>,
     /// The engraved score, or why there is none.
     score: Result<Score, String>,
+    /// Notes that may still be drawn in pictures of passages.
+    room: Cell<usize>,
 }
 
 /// The section of a part.
@@ -70,6 +75,7 @@ pub fn section(
         rows,
         range: checked.as_ref().map(|c| (c.instrument.as_str(), c.range)),
         passages: passages_in(found, &(looked_at.start..=looked_at.end.saturating_sub(1))),
+        room: Cell::new(MOST_IN_PICTURES),
         score: drawn.ok_or_else(|| match staves {
             Some(Err(fault)) => fault.clone(),
             Some(Ok(_)) => "the engraver's answer cannot be read".into(),
@@ -78,6 +84,8 @@ pub fn section(
     };
     let id = &view.id;
     let one = audit.parts.len() == 1;
+    let before: usize = audit.parts[..place].iter().map(|part| part.findings.len()).sum();
+    let listed = notes::MOST.saturating_sub(before);
     let found_any = !report.findings.is_empty();
     let heading = html! { h2 #(format!("{id}-title")) { (verdict::heading(report)) } };
     // In a teacher's order: first what was found, then the music, then the proofs.
@@ -97,7 +105,7 @@ pub fn section(
                 (bars::filters(report, id))
                 (bars::table(&view.sides, report, id))
                 h3 #(format!("{id}-notes")) { "Critical notes" }
-                (notes::table(report, id, &|row| view.score.as_ref().ok()?.mark(row, id)))
+                (notes::table(report, id, listed, &|row| view.score.as_ref().ok()?.mark(row, id)))
             }
     };
     html! {
@@ -203,6 +211,10 @@ impl View<'_> {
         let Some(frame) = Frame::new(&chart, self.range) else {
             return html! { p.hint { "No pitches to draw." } };
         };
+        let Some(left) = self.room.get().checked_sub(chart.tones.len()) else {
+            return html! { p.hint { "Not drawn: the pictures before it have too many notes." } };
+        };
+        self.room.set(left);
         let (begins, ends) = (&chart.columns[first - from], &chart.columns[last - from]);
         let inside = |column: &super::chart::Column, row: usize, place: Place| {
             let is_its = outline[row].edition == Some(EditionBar::new(place.bar));
