@@ -25,7 +25,6 @@ pub struct BetterOctave {
     /// All of it for people.
     pub sentence: String,
     /// How it would fit, without the options.
-    #[serde(skip)]
     pub fits: String,
     /// The instrument of the same family that plays it there.
     #[serde(skip)]

@@ -609,7 +609,7 @@ _obelus() {
             return 0
             ;;
         obelus__subcmd__range)
-            opts="-o -h --part --staff --voice --instrument --instruments --written --sounding --tempo --list --format --output --help"
+            opts="-o -h --part --staff --voice --instrument --instruments --written --sounding --tempo --list --format --stretches --output --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -641,6 +641,10 @@ _obelus() {
                     ;;
                 --format)
                     COMPREPLY=($(compgen -W "text json csv" -- "${cur}"))
+                    return 0
+                    ;;
+                --stretches)
+                    COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
                 --output)

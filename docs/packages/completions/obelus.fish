@@ -44,7 +44,7 @@ complete -c obelus -n "__fish_obelus_using_subcommand audit" -l source-staff -d 
 complete -c obelus -n "__fish_obelus_using_subcommand audit" -l source-voice -d 'Compare with this voice of the source\'s part, by its number in the file' -r
 complete -c obelus -n "__fish_obelus_using_subcommand audit" -l instrument -d 'Check every compared part against this instrument\'s range [default: guessed from the part\'s name]' -r
 complete -c obelus -n "__fish_obelus_using_subcommand audit" -l instruments -d 'A table of your own instruments (.toml), added to the standard one' -r -F
-complete -c obelus -n "__fish_obelus_using_subcommand audit" -l tempo -d 'Quarter notes per minute, for the hardest stretches [default: the score\'s first metronome mark, else 72]' -r
+complete -c obelus -n "__fish_obelus_using_subcommand audit" -l tempo -d 'Quarter notes per minute, for the hardest stretches [default: the score\'s first metronome mark, else 72 beats]' -r
 complete -c obelus -n "__fish_obelus_using_subcommand audit" -l bars -d 'Only these bars of the edition, by their printed numbers' -r
 complete -c obelus -n "__fish_obelus_using_subcommand audit" -l format -d 'The form of the report' -r -f -a "text\t''
 json\t''
@@ -101,10 +101,11 @@ complete -c obelus -n "__fish_obelus_using_subcommand range" -l staff -d 'Look o
 complete -c obelus -n "__fish_obelus_using_subcommand range" -l voice -d 'Look only at this voice of the part, by its number in the file' -r
 complete -c obelus -n "__fish_obelus_using_subcommand range" -l instrument -d 'Check the parts against this instrument [default: guessed from the part\'s name]' -r
 complete -c obelus -n "__fish_obelus_using_subcommand range" -l instruments -d 'A table of your own instruments (.toml), added to the standard one' -r -F
-complete -c obelus -n "__fish_obelus_using_subcommand range" -l tempo -d 'Quarter notes per minute, for the hardest stretches [default: the score\'s first metronome mark, else 72]' -r
+complete -c obelus -n "__fish_obelus_using_subcommand range" -l tempo -d 'Quarter notes per minute, for the hardest stretches [default: the score\'s first metronome mark, else 72 beats]' -r
 complete -c obelus -n "__fish_obelus_using_subcommand range" -l format -d 'The form of the report' -r -f -a "text\t''
 json\t''
 csv\t''"
+complete -c obelus -n "__fish_obelus_using_subcommand range" -l stretches -d 'Also write the hardest stretches to this table (.csv)' -r -F
 complete -c obelus -n "__fish_obelus_using_subcommand range" -s o -l output -d 'Write to this file [default: standard output]' -r -F
 complete -c obelus -n "__fish_obelus_using_subcommand range" -l written -d 'Read the notes as written for the instrument, whatever clef and transposition say'
 complete -c obelus -n "__fish_obelus_using_subcommand range" -l sounding -d 'Read the notes as sounding pitches, even if the instrument transposes'
@@ -115,7 +116,7 @@ complete -c obelus -n "__fish_obelus_using_subcommand keys" -l staff -d 'Look on
 complete -c obelus -n "__fish_obelus_using_subcommand keys" -l voice -d 'Look only at this voice of the part, by its number in the file' -r
 complete -c obelus -n "__fish_obelus_using_subcommand keys" -l instrument -d 'Try this instrument; name it again to compare instruments [default: guessed from the part\'s name]' -r
 complete -c obelus -n "__fish_obelus_using_subcommand keys" -l instruments -d 'A table of your own instruments (.toml), added to the standard one' -r -F
-complete -c obelus -n "__fish_obelus_using_subcommand keys" -l tempo -d 'Quarter notes per minute [default: the score\'s first metronome mark, else 72]' -r
+complete -c obelus -n "__fish_obelus_using_subcommand keys" -l tempo -d 'Quarter notes per minute [default: the score\'s first metronome mark, else 72 beats]' -r
 complete -c obelus -n "__fish_obelus_using_subcommand keys" -l format -d 'The form of the report' -r -f -a "text\t''
 json\t''
 csv\t''"

@@ -33,6 +33,7 @@ const table = (instrument, report) => {
   const [best, rest] = [of.transpositions.slice(0, 6), of.transpositions.slice(6)];
   const head = () => make("thead", {}, make("tr", {}, ["Rank", "Key", "Choice", "From the edition", "Range", "Why"].map((text) => make("th", { scope: "col" }, text))));
   return make("div", {},
+    of.better_octave ? make("p", {}, of.better_octave.fits) : null,
     make("div", { class: "wide-table", tabindex: "0", role: "group", "aria-label": "Keys" }, make("table", {}, make("caption", {}, `Keys on the ${instrument}, the best first`), head(), make("tbody", {}, best.map(row)))),
     rest.length ? make("details", {}, make("summary", {}, `${rest.length} more keys`), make("div", { class: "wide-table", tabindex: "0", role: "group", "aria-label": "More keys" }, make("table", {}, head(), make("tbody", {}, rest.map(row))))) : null);
 };
