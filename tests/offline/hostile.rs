@@ -338,7 +338,7 @@ fn a_long_part_is_written_again_bar_by_bar() {
     fs::write(path("edition.xml"), score(&edition)).expect("a file for a test");
     fs::write(path("source.xml"), score(&source)).expect("a file for a test");
     let done = Command::new("sh")
-        .args(["-c", "ulimit -t 30 && exec \"$0\" \"$@\"", env!("CARGO_BIN_EXE_obelus"), "clean"])
+        .args(["-c", "ulimit -t 60 && exec \"$0\" \"$@\"", env!("CARGO_BIN_EXE_obelus"), "clean"])
         .args([path("edition.xml"), path("source.xml"), "-o".into(), path("clean.xml")])
         .args(["--part", "Solo", "--source-part", "Solo"])
         .output()
