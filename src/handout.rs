@@ -13,6 +13,8 @@ pub struct Handout<'a> {
     pub paper: Paper,
     /// Height of a staff, in millimetres; `None` for one that suits the pages.
     pub staff_size: Option<f64>,
+    /// So many pages at most, where smaller staves can do it and no size is given.
+    pub most_pages: Option<usize>,
     /// The place of the only part that is shown; `None` for all.
     pub part: Option<usize>,
     /// Drawn where the score has additions that are set apart.
@@ -56,9 +58,22 @@ pub fn pdf(tree: &Tree, score: &Score, handout: &Handout) -> Result<Vec<u8>, Err
     let first = |lines: &[HeadLine]| lines.first().map(|line| line.text.clone());
     let title = first(&head.title).unwrap_or_default();
     let composer = first(&head.composer);
-    let layout =
-        PageLayout { paper: handout.paper, staff_size: handout.staff_size, joins_rests: parts.len() == 1, head, rests };
-    let pages: Vec<String> = engrave(&Job::Pages { music, layout })?.pictures.concat();
+    let joins_rests = parts.len() == 1;
+    let sized = |staff_size: Option<f64>| {
+        let layout = PageLayout { paper: handout.paper, staff_size, joins_rests, head: head.clone(), rests: rests.clone() };
+        Ok::<_, Error>(engrave(&Job::Pages { music: music.clone(), layout })?.pictures.concat())
+    };
+    let mut pages: Vec<String> = Vec::new();
+    let sizes = match (handout.staff_size, handout.most_pages) {
+        (None, Some(_)) => SMALLER.map(Some).to_vec(),
+        (given, _) => vec![given],
+    };
+    for size in sizes {
+        pages = sized(size)?;
+        if handout.most_pages.is_none_or(|most| pages.len() <= most) {
+            break;
+        }
+    }
     let drawn = pages.iter().map(|page| page.matches(NOTE).count()).sum();
     let wanted = parts.iter().map(notes).sum();
     if drawn < wanted {
@@ -101,6 +116,9 @@ fn head(heading: &Heading, typed: Vec<Typed>, instrument: Option<&str>) -> Head 
     }
     head
 }
+
+/// Heights of a staff that are tried one after the other, in millimetres.
+const SMALLER: [f64; 4] = [6.2, 5.6, 5.0, 4.6];
 
 /// How a page says that something is a note.
 const NOTE: &str = "class=\"note\"";

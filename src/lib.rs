@@ -45,6 +45,7 @@ mod clean;
 mod cli;
 mod collate;
 mod engrave;
+mod exercises;
 mod findings;
 #[cfg(feature = "engrave")]
 mod handout;
@@ -73,12 +74,13 @@ pub use clean::{
     Wishes,
 };
 pub use collate::{LineError, LineName, Lines};
+pub use exercises::{ExerciseError, ExerciseReport, ExerciseWishes, ExercisesReport, Form, Rhythm, StretchReport};
 pub use comparison::{AuditWishes, Comparison, NotesForm};
 pub use findings::{PassageKind, Status};
 pub use instrument::{Instrument, Instruments, ReadAs};
 pub use musicxml::{Error, Input, Tree};
 pub use pitch::Interval;
-pub use read_score::{Extracted, InstrumentWishes, ReadScore, WishError};
+pub use read_score::{Extracted, InstrumentWishes, PracticeSheet, ReadScore, WishError};
 pub use report::{
     Audit, BarError, BarReport, Bars, FindingReport, Hardest, KeysReport, LineAlone, NotCompared, NoteCounts,
     OutOfReach, OutsideReport, PartName, PartReport, PassageReport, Point, RangePart, RangeReport, RangeResult,

@@ -5,10 +5,12 @@ use crate::clean::{self, Failure, Lifted};
 use crate::collate::{self, Choice, LineError, LineName};
 use crate::findings;
 use crate::instrument::{self, Instrument, Instruments, PlayedOn, ReadAs};
-use crate::keys::Tempo;
-use crate::musicxml::{self, Error, Input, Tree};
-use crate::report::{self, BarError, KeysReport, RangeReport};
-use crate::score::Score;
+use crate::exercises::{ExerciseError, ExerciseWishes, ExercisesReport, Player};
+use crate::keys::{Chart, Tempo, View};
+use crate::musicxml::sheet::{FingeringsAs, SheetPart, clef_at};
+use crate::musicxml::{self, Error, Heading, Input, Tree};
+use crate::report::{self, BarError, KeysReport, RangeReport, ScoreName};
+use crate::score::{Part, Score};
 use std::path::Path;
 
 /// Bytes of a text whose tree may stay until the program ends.
@@ -76,6 +78,47 @@ impl<'i> ReadScore<Tree<'i>> {
         Ok(line.find(&mut self.score, &self.file)?)
     }
 
+    /// A practice sheet: the hardest stretches of one line, and what one does with each.
+    ///
+    /// # Errors
+    /// Where the score has no such line, nobody says for which line or instrument, or there is nothing to practise.
+    pub fn exercises(
+        &mut self,
+        line: &LineName,
+        wishes: &InstrumentWishes,
+        own: &ExerciseWishes,
+    ) -> Result<PracticeSheet, WishError> {
+        let place = match line.find(&mut self.score, &self.file)? {
+            Some(place) => place,
+            None if self.score.printed().len() == 1 => 0,
+            None => {
+                let of = |(place, part): (usize, &Part)| format!("{} {}", place + 1, part.spoken());
+                let parts = self.score.printed().iter().enumerate().map(of).collect();
+                return Err(ExerciseError::WhichPart(parts).into());
+            }
+        };
+        let part = &self.score.parts[place];
+        let named = wishes.named()?;
+        let Some(PlayedOn { instrument, guessed }) = wishes.of_part(&named, &part.name).first().copied() else {
+            return Err(ExerciseError::NoInstrument { part: part.spoken().into_owned() }.into());
+        };
+        let (read_as, _) = ReadAs::of(part, instrument, wishes.octave);
+        let (chart, tempo) = (Chart::recorder(), Tempo::of(&self.score, wishes.tempo));
+        let clefs = |bar: usize, staff: u32| clef_at(&self.tree, part, bar, staff);
+        let view = View::new(read_as, instrument);
+        let player = Player { part, instrument, view, chart: &chart, tempo: &tempo, clefs: &clefs };
+        let mut practice = player.practise(own)?;
+        let Heading { title, subtitle, composer } = musicxml::heading(&self.tree);
+        let sheet = &mut practice.sheet;
+        sheet.title = title.or(subtitle).unwrap_or_else(|| part.spoken().into_owned());
+        sheet.subtitle = Some("Practice sheet".into());
+        sheet.composer = composer;
+        sheet.description = format!("Exercises made from {}", self.file);
+        let score = ScoreName { file: self.file.clone(), title: self.score.title.clone() };
+        let report = ExercisesReport::new(&player, guessed, &practice, score, self.warnings.clone());
+        Ok(PracticeSheet { report, sheet: practice.sheet })
+    }
+
     /// One line of it as a score of its own: the tune of a piano edition.
     ///
     /// # Errors
@@ -87,6 +130,26 @@ impl<'i> ReadScore<Tree<'i>> {
         let warnings = [self.warnings.clone(), alone.warnings].concat();
         let line = self.score.parts[place].spoken().into_owned();
         Ok(Extracted { input: self.tree.input.with_text(alone.text), line, warnings })
+    }
+}
+
+/// Exercises, and what they are.
+#[derive(Debug)]
+pub struct PracticeSheet {
+    /// What is on the sheet.
+    pub report: ExercisesReport,
+    sheet: SheetPart,
+}
+
+impl PracticeSheet {
+    /// The sheet as a score.
+    pub fn musicxml(&self) -> String {
+        self.sheet.to_musicxml(FingeringsAs::Fingerings)
+    }
+
+    /// The same for the engraver, which makes room for the fingerings.
+    pub(crate) fn for_engraving(&self) -> String {
+        self.sheet.to_musicxml(FingeringsAs::Syllables)
     }
 }
 
@@ -156,6 +219,9 @@ pub enum WishError {
     /// A part does not have these bars.
     #[error(transparent)]
     Bars(#[from] BarError),
+    /// There is nothing to practise, or nobody says what.
+    #[error(transparent)]
+    Exercises(#[from] ExerciseError),
 }
 
 impl InstrumentWishes {

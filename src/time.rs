@@ -4,7 +4,7 @@ mod fraction;
 mod values;
 
 pub use fraction::Time;
-pub use values::{compared, length_name, tied_name, value_name};
+pub use values::{Value, compared, length_name, tied_name, value_name};
 
 /// The least common multiple of two numbers above 0.
 pub fn lcm(a: i64, b: i64) -> i64 {

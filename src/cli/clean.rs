@@ -248,6 +248,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
                 false => Brackets::Drawn,
             },
             heading: heading(&comparison, mine.as_ref()),
+            most_pages: None,
             foot: format!("Source: {}", named(&source_input, source)),
         };
         pdf.pages(&copy.tree, &copy.score, shown, ", but everything else is")

@@ -66,6 +66,7 @@ impl From<WishError> for Failure {
             WishError::SourceLine(error) => not_there(&error, "source-"),
             WishError::Instrument(error) => error.into(),
             WishError::Bars(error) => Failure::wrong_use(error.to_string()),
+            WishError::Exercises(error) => Failure::wrong_use(error.to_string()),
         }
     }
 }

@@ -4,6 +4,7 @@ mod audit;
 mod clean;
 mod completions;
 mod desk;
+mod exercises;
 mod failure;
 mod files;
 mod input;
@@ -45,6 +46,7 @@ Examples:
   obelus range part.mxl --instrument \"alto recorder\"
   obelus keys sonata.mxl --part Oboe --instrument \"alto recorder\"
   obelus rank source.mxl editions/
+  obelus exercises part.mxl --pdf practice.pdf
   obelus marks my-copy.musicxml clean.musicxml -o my-marks.toml
   obelus print sonata.mxl --part Oboe --pdf oboe.pdf
 
@@ -59,6 +61,7 @@ enum Command {
     Range(range::Args),
     Keys(keys::Args),
     Marks(marks::Args),
+    Exercises(Box<exercises::Args>),
     Print(print::Args),
     Desk(desk::Args),
     Rank(rank::Args),
@@ -119,6 +122,7 @@ fn called(args: &[OsString]) -> Option<Command> {
         "range" => read(args).map(Command::Range),
         "keys" => read(args).map(Command::Keys),
         "marks" => read(args).map(Command::Marks),
+        "exercises" => read(args).map(Command::Exercises),
         "print" => read(args).map(Command::Print),
         "desk" => read(args).map(Command::Desk),
         "rank" => read(args).map(Command::Rank),
@@ -134,6 +138,7 @@ fn run(command: Command) -> Result<u8, Failure> {
         Command::Range(args) => range::run(&args),
         Command::Keys(args) => keys::run(&args),
         Command::Marks(args) => marks::run(&args),
+        Command::Exercises(args) => exercises::run(&args),
         Command::Print(args) => print::run(&args),
         Command::Desk(args) => desk::run(args),
         Command::Rank(args) => rank::run(&args),
@@ -200,7 +205,7 @@ mod tests {
         };
         let right =
             ["audit a b --format json -o c", "clean a b -o c", "range a", "keys a", "print a --pdf b", "rank a b"];
-        for line in right.into_iter().chain(["marks a b -o c", "desk a b"]) {
+        for line in right.into_iter().chain(["marks a b -o c", "desk a b", "exercises a -o b"]) {
             let (alone, among_all) = read(&format!("obelus {line}"));
             assert!(alone.is_some(), "{line}");
             assert_eq!(alone, among_all, "{line}");

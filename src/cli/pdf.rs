@@ -83,6 +83,8 @@ pub struct Shown {
     pub heading: Heading,
     /// A line at the foot of the first page.
     pub foot: String,
+    /// Staves are smaller where that saves pages beyond these.
+    pub most_pages: Option<usize>,
 }
 
 impl PdfFile {
@@ -116,6 +118,7 @@ impl PdfFile {
             paper: self.options.paper.into(),
             staff_size: self.options.staff_size,
             part: shown.part,
+            most_pages: shown.most_pages,
             brackets: shown.brackets,
             heading: self.options.heading(shown.heading),
             foot: &shown.foot,

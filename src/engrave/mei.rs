@@ -2,7 +2,8 @@
 //! mark it is. It carries colours over from MusicXML, though not always to the
 //! place where they are drawn; where it carries none, text carries them.
 
-use super::document::SPACE;
+use super::document::{SPACE, is};
+use crate::musicxml::sheet::{ABOVE, SMALL_TEXT};
 use crate::musicxml::{BRACKETED as BRACKET_SIGN, SAME_NUMBER, TEXT_COLOR};
 use crate::patch::Patch;
 use roxmltree::{Document, Node, NodeId};
@@ -17,6 +18,9 @@ pub enum Colors {
     /// They are colours, to be drawn.
     Drawn,
 }
+
+/// The size of small words.
+const SMALL: &str = "80%";
 
 /// The type of what is to stand in brackets.
 pub const BRACKETED: &str = "bracketed";
@@ -43,10 +47,19 @@ pub fn paint(mei: &str, colors: Colors) -> Option<String> {
         {
             painter.patch.replace(own.range_value(), quick_xml::escape::escape(number).into_owned());
         }
+        if is(node, "verse") && node.attribute("label") == Some(ABOVE) {
+            painter.patch.insert(node.range().start + 1 + "verse".len(), " place=\"above\"");
+        }
         if is_of_signs(node) {
             painter.patch.insert(node.range().start + 1 + "rend".len(), " glyph.auth=\"smufl\"");
         }
         if node.is_text() {
+            if is_small(node) {
+                let text = node.text().unwrap_or_default().trim_start_matches(SMALL_TEXT);
+                let text = quick_xml::escape::escape(text);
+                painter.patch.replace(node.range(), format!("<rend fontsize=\"{SMALL}\">{text}</rend>"));
+                continue;
+            }
             painter.keep_spaces(node);
             let Some((color, rest)) = marked(node.text().unwrap_or_default()) else { continue };
             let Some(holder) = node.ancestors().find(|n| CONTROL.contains(&n.tag_name().name())) else { continue };
@@ -62,6 +75,13 @@ pub fn paint(mei: &str, colors: Colors) -> Option<String> {
         }
     }
     painter.patch.apply(mei).ok()
+}
+
+/// Whether a text is of words that are drawn small, in whichever of their lines.
+fn is_small(text: Node<'_, '_>) -> bool {
+    let words = text.ancestors().find(|n| is(*n, "dir"));
+    let first = words.and_then(|words| words.descendants().filter_map(|n| n.text().filter(|_| n.is_text())).find(|t| !t.trim().is_empty()));
+    first.is_some_and(|first| first.starts_with(SMALL_TEXT))
 }
 
 /// Whether words are signs of a music font, in whatever font the file has them.

@@ -61,6 +61,8 @@ mod toolkit;
 #[cfg(feature = "engrave")]
 mod trills;
 #[cfg(feature = "engrave")]
+mod under_words;
+#[cfg(feature = "engrave")]
 mod units;
 #[cfg(feature = "engrave")]
 pub mod worker;

@@ -11,6 +11,7 @@ use super::joined::joined;
 use super::mei::{Colors, paint};
 use super::sheet::finished;
 use super::toolkit::Toolkit;
+use super::under_words::under_words;
 use super::wrapped::wrapped;
 use crate::patch::Patch;
 use roxmltree::{Document, Node};
@@ -74,7 +75,8 @@ pub fn draw(toolkit: &mut Toolkit, music: &str, layout: &PageLayout) -> Option<D
         return None;
     }
     let bounds = bounds(layout.paper, laid_out.scale);
-    let pictures = toolkit.pages().iter().map(|page| finished(page, bounds)).collect::<Option<_>>()?;
+    let finished = |page: &String| finished(&under_words(page)?, bounds);
+    let pictures = toolkit.pages().iter().map(finished).collect::<Option<_>>()?;
     Some(Drawing { pictures: vec![pictures] })
 }
 

@@ -7,8 +7,11 @@
 
 use super::effort::Effort;
 use super::fingerings::Chart;
-use super::line::Line;
+use super::line::{LEAP, Line, semitones};
+use crate::pitch::key_alter;
 
+/// Semitones of the largest step.
+const STEP: i32 = 2;
 /// Notes have at most so many fingerings.
 const MOST: usize = 4;
 
@@ -77,6 +80,19 @@ fn run(line: &Line, chart: &Chart, n: &[i32], events: std::ops::Range<usize>, ou
             out.load[place] = load(place, from, to);
         }
     }
+}
+
+/// Where no fingerings are known: what there is to do. A step is one point, a leap one more for each fourth beyond it, a
+/// note that the signature does not have half a point more. `fifths` is the signature of a bar.
+pub fn without_chart(line: &Line, fifths: impl Fn(usize) -> i32) -> Fingers {
+    let points = |place: usize| {
+        let [from, to] = [place - 1, place].map(|at| line.top(&line.events[at]).1);
+        let far = f64::from(semitones(from, to).abs() - STEP).max(0.0) / f64::from(LEAP);
+        let foreign = to.alter != key_alter(fifths(line.events[place].bar), to.step);
+        if from == to { 0.0 } else { 1.0 + far + if foreign { 0.5 } else { 0.0 } }
+    };
+    let load = |place: usize| if place == 0 { 0.0 } else { points(place).powi(2) / line.events[place].since };
+    Fingers { chosen: vec![None; line.events.len()], load: (0..line.events.len()).map(load).collect() }
 }
 
 impl Fingers {

@@ -16,8 +16,9 @@ mod together;
 
 pub use beat::BeatsPerMinute;
 pub use choice::simplest;
+pub use fingering::{Fingering, Hole, Thumb};
 pub use fingerings::Chart;
 pub use line::View;
 pub use stretches::HardStretch;
-pub use study::{Study, Trial};
+pub use study::{Fingered, Study, Trial};
 pub use tempo::{Tempo, TempoSource};

@@ -3,7 +3,7 @@
 use super::beat::BeatsPerMinute;
 use super::effort::Effort;
 use super::fingerings::Chart;
-use super::line::Line;
+use super::line::{LEAP, Line, semitones};
 use super::measure::{Fingers, difficulty, plain_scale};
 use super::tempo::Tempo;
 use crate::pitch::Pitch;
@@ -39,6 +39,9 @@ pub struct HardStretch {
     pub half_holes: usize,
     pub high: usize,
     pub registers: usize,
+    /// Fourths and more from note to note.
+    pub leaps: usize,
+    pub notes: usize,
     /// The hardest single change, as the player reads it.
     pub worst: (Pitch, Pitch),
     /// Notes without a true fingering, as the player reads them.
@@ -56,14 +59,14 @@ struct Candidate {
 /// no harder than `usual`, the difficulty of the median bar.
 pub fn hardest(
     part: &Part,
-    chart: &Chart,
+    chart: Option<&Chart>,
     lines: &[(&Line, Fingers)],
     tempo: &Tempo,
     usual: f64,
     most: usize,
 ) -> Vec<HardStretch> {
     // What is no harder than a scale needs no slower tempo, however easy the rest of the part is.
-    let easy = usual.max(plain_scale(chart));
+    let easy = usual.max(chart.map_or(0.0, plain_scale));
     let mut candidates = Vec::new();
     for (place, (line, fingers)) in lines.iter().enumerate() {
         windows(part, place, line, fingers, tempo, &mut candidates);
@@ -134,8 +137,38 @@ fn figure(line: &Line, candidate: &Candidate) -> Vec<(Time, i32)> {
     events.iter().map(|e| (e.onset - events[0].onset, line.top(e).1.sound())).collect()
 }
 
+/// The events of a voice from one note to another, if it has both.
+pub fn events(line: &Line, ends: [NoteId; 2]) -> Option<(usize, usize)> {
+    let find = |note: NoteId| line.events.iter().position(|e| line.notes[e.notes.clone()].iter().any(|n| n.0 == note));
+    let [first, last] = ends.map(find);
+    first.zip(last).filter(|(first, last)| first < last)
+}
+
+/// A stretch that somebody names.
+pub fn named(
+    part: &Part,
+    chart: Option<&Chart>,
+    lines: &[(&Line, Fingers)],
+    tempo: &Tempo,
+    usual: f64,
+    ends: [NoteId; 2],
+) -> Option<HardStretch> {
+    let find = |place: usize| Some((place, events(lines[place].0, ends)?));
+    let (place, (from, to)) = (0..lines.len()).find_map(find)?;
+    let (line, fingers) = &lines[place];
+    let length = line.events[to].onset - line.events[from].onset;
+    let quarters = length.numer() as f64 / length.denom() as f64;
+    let load = fingers.load[from + 1..=to].iter().sum();
+    let difficulty = difficulty(load, quarters, tempo.quarters_per_second());
+    let tempo = tempo.in_bar(part, line.events[from].bar);
+    let easy = usual.max(chart.map_or(0.0, plain_scale));
+    let share = if difficulty > 0.0 { easy / difficulty } else { 1.0 };
+    let candidate = Candidate { line: place, changes: from + 1..to + 1, difficulty };
+    Some(stretch(chart, line, fingers, &candidate, (start(tempo, share), tempo)))
+}
+
 fn stretch(
-    chart: &Chart,
+    chart: Option<&Chart>,
     line: &Line,
     fingers: &Fingers,
     candidate: &Candidate,
@@ -159,8 +192,11 @@ fn stretch(
         high: 0,
         registers: 0,
         worst: (top(hardest - 1).1, top(hardest).1),
+        leaps: changes.clone().filter(|e| semitones(top(*e - 1).1, top(*e).1).abs() >= LEAP).count(),
+        notes: changes.len() + 1,
         untrue: Vec::new(),
     };
+    let Some(chart) = chart else { return out };
     for event in changes {
         let effort = fingers.effort(chart, event);
         out.effort += effort;

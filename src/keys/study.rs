@@ -1,8 +1,9 @@
 //! A part on an instrument: where it lies and how hard, as it stands and in
 //! every key.
 
+use super::fingering::Fingering;
 use super::fingerings::Chart;
-use super::line::{Line, View, lines};
+use super::line::{Event, Line, View, lines};
 use super::measure::{self, Fingers};
 use super::phrases::{self, Phrases, Proposal};
 use super::stretches::{self, HardStretch};
@@ -11,9 +12,26 @@ use super::{choice, tempo::Tempo};
 use crate::instrument::{Instrument, Range};
 use crate::pitch::{Interval, Pitch, key_alter};
 use crate::score::{NoteId, Part};
+use crate::time::Time;
 
 /// One note in so many lies in the top register, where that counts.
 const HIGH: usize = 6;
+
+/// A note of a stretch, and how it is fingered.
+#[derive(Debug, Clone)]
+pub struct Fingered {
+    pub note: NoteId,
+    /// As the player reads it.
+    pub pitch: Pitch,
+    /// From the start of the part.
+    pub onset: Time,
+    pub end: Time,
+    pub is_grace: bool,
+    /// A grace note that belongs to the note before it.
+    pub is_after: bool,
+    /// Where the instrument has a table that has the note.
+    pub fingering: Option<Fingering>,
+}
 
 /// A part read for an instrument, so that many keys can be tried.
 pub struct Study<'a> {
@@ -225,23 +243,58 @@ impl<'a> Study<'a> {
     /// The hardest stretches of the part as it stands, the hardest first; `None`
     /// without a table of fingerings.
     pub fn hardest(&self, most: usize) -> Option<Vec<HardStretch>> {
-        let (chart, lowest) = self.chart?;
-        let fingered: Vec<(&Line, Fingers)> = self
-            .lines
-            .iter()
-            .map(|line| {
+        self.chart.map(|_| self.to_practise(most))
+    }
+
+    /// The same, or without a table of fingerings the stretches with most to do.
+    pub fn to_practise(&self, most: usize) -> Vec<HardStretch> {
+        let (fingered, usual) = self.fingered();
+        stretches::hardest(self.part, self.chart.map(|c| c.0), &fingered, self.tempo, usual, most)
+    }
+
+    /// A stretch that somebody names, from one struck note to another of its voice; `None` where it is less than two
+    /// notes.
+    pub fn named(&self, first: NoteId, last: NoteId) -> Option<HardStretch> {
+        let (fingered, usual) = self.fingered();
+        stretches::named(self.part, self.chart.map(|c| c.0), &fingered, self.tempo, usual, [first, last])
+    }
+
+    /// The notes of a stretch in order, of chords the highest, with the fingerings that are taken for them.
+    pub fn notes(&self, first: NoteId, last: NoteId) -> Vec<Fingered> {
+        let (fingered, _) = self.fingered();
+        let mut out = Vec::new();
+        for (line, fingers) in &fingered {
+            let Some((from, to)) = stretches::events(line, [first, last]) else { continue };
+            for place in from..=to {
+                let event = &line.events[place];
+                let (note, pitch) = line.top(event);
+                let fingering = self.chart.and_then(|(chart, _)| Some(*chart.fingering(fingers.chosen[place]?)));
+                let Event { onset, end, grace: is_grace, after: is_after, .. } = *event;
+                out.push(Fingered { note, pitch, onset, end, is_grace, is_after, fingering });
+            }
+            break;
+        }
+        out
+    }
+
+    /// All voices with their fingers, and the difficulty of the median bar.
+    fn fingered(&self) -> (Vec<(&Line, Fingers)>, f64) {
+        let of = |line: &'_ Line| match self.chart {
+            Some((chart, lowest)) => {
                 let n: Vec<i32> =
                     line.events.iter().map(|e| (line.top(e).1.sound() - lowest.sound()).div_euclid(100)).collect();
-                (line, measure::finger(line, chart, &n))
-            })
-            .collect();
+                measure::finger(line, chart, &n)
+            }
+            None => measure::without_chart(line, |bar| self.fifths[bar]),
+        };
+        let fingered: Vec<(&Line, Fingers)> = self.lines.iter().map(|line| (line, of(line))).collect();
         let mut loads = vec![0.0_f64; self.part.bars.len()];
         for (line, fingers) in &fingered {
             take_harder(&mut loads, line, fingers);
         }
         let played = loads.iter().zip(&self.playing).filter(|(_, time)| **time > 0.0);
         let usual = measure::median(played.map(|(load, time)| self.difficulty(*load, *time)).collect());
-        Some(stretches::hardest(self.part, chart, &fingered, self.tempo, usual, most))
+        (fingered, usual)
     }
 
     fn difficulty(&self, load: f64, quarters: f64) -> f64 {

@@ -56,6 +56,11 @@ impl Fragment {
         self
     }
 
+    pub fn with_some(mut self, child: Option<Fragment>) -> Fragment {
+        self.children.extend(child);
+        self
+    }
+
     pub fn set(mut self, name: &str, value: impl ToString) -> Fragment {
         self.set_attribute(name, value);
         self

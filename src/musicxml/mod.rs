@@ -20,6 +20,7 @@ mod parse;
 mod pitches;
 mod read;
 pub mod rewrite;
+pub mod sheet;
 mod spans;
 mod tree;
 mod words;

@@ -5,7 +5,7 @@ use super::guard;
 use super::open::Input;
 use super::parse::{CUT_OFF, parse, place};
 use crate::score::Element;
-use crate::time::{Time, parse_decimal};
+use crate::time::{Time, Value, parse_decimal};
 use roxmltree::{Document, Node, NodeId};
 
 /// A well-formed MusicXML document whose root is a score.
@@ -124,11 +124,19 @@ pub fn alteration(text: &str) -> Option<i32> {
     (cents.abs() <= 400).then_some(cents as i32)
 }
 
+/// From a maxima on, each half of the one before.
+const TYPES: [&str; 14] = [
+    "maxima", "long", "breve", "whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th", "512th",
+    "1024th",
+];
+
 /// How long a note value is, by the name of its type, in quarter notes.
 pub fn length_of_type(name: &str) -> Option<Time> {
-    const TYPES: [&str; 14] = [
-        "maxima", "long", "breve", "whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th",
-        "512th", "1024th",
-    ];
     TYPES.iter().position(|t| *t == name).map(|place| Time::new(32, 1 << place))
+}
+
+/// The name of a value's type.
+pub fn type_of(value: Value) -> &'static str {
+    // A breve is the third.
+    TYPES[value.place + 2]
 }

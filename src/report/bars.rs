@@ -8,7 +8,7 @@ use std::ops::RangeInclusive;
 pub struct Bars(pub String);
 
 /// Why bars were not found in a part.
-#[derive(Debug, PartialEq, Eq, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum BarError {
     #[error("there is no bar {bar} in part {part}; its bars go from {first} to {last}")]
     /// The part has no such bar.

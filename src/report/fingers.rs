@@ -130,7 +130,7 @@ pub(super) fn hardest(part: &Part, instrument: &Instrument, reading: ReadAs, han
 }
 
 /// What makes a stretch hard, most of all first.
-fn why(s: &HardStretch) -> String {
+pub fn why(s: &HardStretch) -> String {
     let e = &s.effort;
     let untrue = {
         let mut names: Vec<String> = s.untrue.iter().map(ToString::to_string).collect();
@@ -155,11 +155,20 @@ fn why(s: &HardStretch) -> String {
     ];
     causes.retain(|c| c.0 > 0.0);
     if causes.is_empty() {
-        causes.push((e.fingers, "many fingers".into()));
+        causes.push((e.fingers, busy(s)));
     }
     causes.sort_by(|a, b| b.0.total_cmp(&a.0));
     let causes: Vec<String> = causes.into_iter().map(|c| c.1).collect();
     format!("{}; hardest {} to {}", causes.join(", "), s.worst.0, s.worst.1)
+}
+
+/// Where nothing else makes it hard.
+fn busy(s: &HardStretch) -> String {
+    match s.leaps {
+        _ if s.effort.fingers > 0.0 => "many fingers".into(),
+        0 => format!("{} notes", s.notes),
+        leaps => format!("{} notes, {}", s.notes, count(leaps, "leap")),
+    }
 }
 
 /// The section of a text report.
@@ -208,7 +217,7 @@ impl HardStretchReport {
 }
 
 /// A stretch is short: its beats are told across a barline too.
-fn across(from: &Point, to: &Point) -> String {
+pub fn across(from: &Point, to: &Point) -> String {
     if from.bar_index == to.bar_index {
         return phrases::stretch(from, to);
     }

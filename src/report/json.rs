@@ -9,7 +9,7 @@ use std::io::{Result, Write};
 const ROOM: usize = 1 << 17;
 
 /// A result as JSON, with a line end.
-pub(super) fn text(result: &impl Serialize) -> String {
+pub fn text(result: &impl Serialize) -> String {
     let mut out = Vec::with_capacity(ROOM);
     result.serialize(&mut Serializer::with_formatter(&mut out, Lines::default())).expect("plain data is always JSON");
     out.push(b'\n');

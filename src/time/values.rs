@@ -19,6 +19,7 @@ const VALUES: [&str; 12] = [
 ];
 const WHOLE: usize = 1;
 const HALF: usize = 2;
+const QUARTER: usize = 3;
 
 /// More than these in the time of fewer are no tuplet that can be read.
 const LARGEST_TUPLET: i64 = 15;
@@ -29,17 +30,19 @@ const SMALLEST: i64 = 32;
 
 /// A note value as it is printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Value {
-    /// In `VALUES`.
-    place: usize,
-    dots: usize,
+pub struct Value {
+    /// 0 is a breve, 1 a whole note, each half of the one before.
+    pub place: usize,
+    /// Behind the note.
+    pub dots: usize,
     /// How many are in the time of the next lower power of two; 1 for none.
-    tuplet: i64,
+    pub tuplet: i64,
 }
 
 impl Value {
-    /// The value with no more than so many dots that is so long.
-    fn of(length: Time, most_dots: usize) -> Option<Value> {
+    /// The value with no more than so many dots that is so long, in quarter notes; `None` where musicians write it as
+    /// several notes.
+    pub fn of(length: Time, most_dots: usize) -> Option<Value> {
         let found = (0..=most_dots).find_map(|dots| {
             let undotted = length / dotted(dots);
             let tuplet = undotted.denom() >> undotted.denom().trailing_zeros();
@@ -57,8 +60,19 @@ impl Value {
         known.then_some(found)
     }
 
-    fn length(self) -> Time {
+    /// In quarter notes.
+    pub fn length(self) -> Time {
         Time::new(8, 1 << self.place) * dotted(self.dots) / ratio(self.tuplet)
+    }
+
+    /// In the time of how many a tuplet's notes are.
+    pub fn in_the_time_of(self) -> i64 {
+        below(self.tuplet)
+    }
+
+    /// Flags or beams of its notes.
+    pub fn beams(self) -> usize {
+        self.place.saturating_sub(QUARTER)
     }
 
     /// As in `dotted quarter`, without an article.

@@ -6,7 +6,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Lowest first, as in DEVELOPERS.md.
-const ROOMS: [&str; 25] = [
+const ROOMS: [&str; 26] = [
     "readable",
     "side_file",
     "pitch",
@@ -27,6 +27,7 @@ const ROOMS: [&str; 25] = [
     "beside",
     "handout",
     "report",
+    "exercises",
     "read_score",
     "comparison",
     "rank",

@@ -6,7 +6,7 @@ use crate::instrument::{Clef, ClefSign};
 use roxmltree::Node;
 
 /// `None` for a clef without pitches: percussion, tablature.
-pub(super) fn read_clef(node: Node<'_, '_>) -> Option<Clef> {
+pub fn read_clef(node: Node<'_, '_>) -> Option<Clef> {
     let (sign, usual) = match child_text(node, "sign") {
         Some("G") => (ClefSign::G, 2),
         Some("F") => (ClefSign::F, 4),
@@ -18,7 +18,7 @@ pub(super) fn read_clef(node: Node<'_, '_>) -> Option<Clef> {
 }
 
 /// The element of a clef, in the place of an old one if there is one.
-pub(super) fn clef_fragment(clef: Clef, old: Option<Node<'_, '_>>) -> Fragment {
+pub fn clef_fragment(clef: Clef, old: Option<Node<'_, '_>>) -> Fragment {
     let mut out = old.map_or_else(|| Fragment::new("clef"), Fragment::shell);
     let sign = match clef.sign {
         ClefSign::G => "G",

@@ -43,12 +43,13 @@ use crate::alignment::{EditionNote, PartAlignment, SourceNote, SourcePart};
 use crate::score::Element;
 use roxmltree::Node;
 
+pub use clefs::{clef_fragment, read_clef};
 pub use context::{Context, Signatures};
 pub use new_marks::NewMark;
 pub use octaves::{TouchedLine, touched_octave_lines};
 pub use stages::{Alone, Composed, Marking};
 pub use transpose::TooManySigns;
-pub use write_for::{Refusal, WrittenPart};
+pub use write_for::{Refusal, WrittenPart, transpose_fragment};
 
 /// A note of the result: one of the edition's, or one made from the source's.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]

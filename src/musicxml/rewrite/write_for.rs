@@ -220,7 +220,7 @@ fn name_or_remove(edits: &mut Edits, node: Node<'_, '_>, text: Option<&str>) {
 }
 
 /// Whole octaves apart from the rest, as the schema has them.
-fn transpose_fragment(by: Interval) -> Fragment {
+pub fn transpose_fragment(by: Interval) -> Fragment {
     let octaves = by.semitones / 12;
     let rest = by.plus(Interval::octaves(-octaves));
     let mut out = Fragment::new("transpose")

@@ -1,0 +1,196 @@
+//! The metre of an exercise: where its beats are, and what may be written as one note.
+
+use crate::score::Meter;
+use crate::time::{Time, Value};
+
+/// A metre with full bars.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Metre {
+    /// As it is printed: 6 and 8.
+    pub signature: (i64, i64),
+    pub bar: Time,
+    /// What is beamed and counted together: a quarter, or the dotted quarter of 6/8. Never more than the bar.
+    pub pulse: Time,
+}
+
+/// Lengths that are written as one note, the longest first, in quarter notes.
+const LENGTHS: [(i64, i64); 17] = [
+    (8, 1),
+    (6, 1),
+    (4, 1),
+    (3, 1),
+    (2, 1),
+    (3, 2),
+    (1, 1),
+    (3, 4),
+    (1, 2),
+    (3, 8),
+    (1, 4),
+    (3, 16),
+    (1, 8),
+    (3, 32),
+    (1, 16),
+    (3, 64),
+    (1, 32),
+];
+
+impl Metre {
+    /// That of a bar; common time for one that no signature can tell.
+    pub fn of(meter: Meter) -> Metre {
+        let common = Metre { signature: (4, 4), bar: Time::from(4), pulse: Time::from(1) };
+        if meter.beat <= Time::zero() {
+            return common;
+        }
+        let (beats, unit) = (meter.bar / meter.beat, Time::from(4) / meter.beat);
+        let is_usual = beats.is_integer() && unit.is_integer() && (1..=24).contains(&beats.to_integer());
+        if !is_usual || ![1, 2, 4, 8, 16].contains(&unit.to_integer()) {
+            return common;
+        }
+        let (beats, unit) = (beats.to_integer(), unit.to_integer());
+        // Three small notes are one beat: 6/8, 9/8, 12/8, and 3/8 at the pace of one in a bar.
+        let is_compound = unit >= 8 && beats % 3 == 0;
+        let pulse = if is_compound { meter.beat * Time::from(3) } else { meter.beat.min(Time::from(1)) };
+        Metre { signature: (beats, unit), bar: meter.bar, pulse }
+    }
+
+    /// Whether a beat falls into three.
+    pub fn is_compound(&self) -> bool {
+        self.pulse.numer() % 3 == 0
+    }
+
+    /// The smallest part of a bar that begins as strongly as a bar: its half where that has whole beats, else all of it.
+    pub fn block(&self) -> Time {
+        let half = self.bar / Time::from(2);
+        if (half / self.pulse).is_integer() { half } else { self.bar }
+    }
+
+    /// The next border of a length at or behind a time.
+    pub fn up_to(time: Time, length: Time) -> Time {
+        let whole = (time / length).floor() * length;
+        if whole == time { whole } else { whole + length }
+    }
+
+    /// The beat in which a note is beamed with others, by where it begins.
+    pub fn beam_group(&self, at: Time) -> Time {
+        (at / self.pulse).floor() * self.pulse
+    }
+
+    /// A length from a place in a bar as the values in which it is written, tied together; `None` where no values can
+    /// say it. It stays within the bar.
+    pub fn values(&self, at: Time, length: Time, is_rest: bool) -> Option<Vec<Value>> {
+        let mut out = Vec::new();
+        let (mut at, end) = (at, at + length);
+        while at < end {
+            let rest = end - at;
+            let whole = Value::of(rest, 1).filter(|_| self.allows(at, rest, is_rest));
+            let plain = || {
+                let lengths = LENGTHS.iter().map(|(numer, denom)| Time::new(*numer, *denom));
+                let fitting = lengths.filter(|l| *l < rest && self.allows(at, *l, is_rest));
+                fitting.filter_map(|l| Value::of(l, 1)).next()
+            };
+            let to_the_beat = || {
+                let left = Metre::up_to(at + Time::new(1, 1_000_000), self.pulse) - at;
+                Value::of(left, 1).filter(|_| left < rest)
+            };
+            // What is no plain length goes to the end of its beat first.
+            let is_plain = |t: Time| t.denom() & (t.denom() - 1) == 0;
+            let next = match is_plain(rest) && is_plain(at) {
+                true => whole.or_else(plain),
+                false => whole.or_else(to_the_beat).or_else(plain),
+            }?;
+            at += next.length();
+            out.push(next);
+            if out.len() > 16 {
+                return None;
+            }
+        }
+        Some(out)
+    }
+
+    /// Whether a length may be one note, or one rest, so that the beats are seen.
+    fn allows(&self, at: Time, length: Time, is_rest: bool) -> bool {
+        let within = at % self.pulse;
+        let is_aligned = (at / length).is_integer();
+        if within.is_zero() {
+            let beats = length / self.pulse;
+            if length <= self.pulse {
+                return true;
+            }
+            return match (self.is_compound(), is_rest) {
+                (true, _) => beats.is_integer() && (is_aligned || at.is_zero()),
+                (false, true) => beats.is_integer() && is_aligned,
+                (false, false) => (beats * Time::from(2)).is_integer() && (at + length <= self.bar),
+            };
+        }
+        if at + (length - Time::zero()) <= (at / self.pulse).floor() * self.pulse + self.pulse {
+            return !is_rest || is_aligned || self.is_compound() || length.denom() % 3 == 0 || length.denom() % 5 == 0;
+        }
+        // A syncopation of one beat.
+        !is_rest && !self.is_compound() && length == self.pulse && within * Time::from(2) == self.pulse
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn metre(beats: i64, unit: i64) -> Metre {
+        let beat = Time::new(4, unit);
+        Metre::of(Meter { bar: beat * Time::from(beats), beat })
+    }
+
+    fn written(metre: Metre, at: (i64, i64), length: (i64, i64), is_rest: bool) -> Vec<String> {
+        let values = metre.values(Time::new(at.0, at.1), Time::new(length.0, length.1), is_rest).expect("values");
+        values.iter().map(|v| v.length().to_string()).collect()
+    }
+
+    #[test]
+    fn beats_are_those_that_players_count() {
+        for ((beats, unit), pulse) in [
+            ((4, 4), Time::from(1)),
+            ((3, 4), Time::from(1)),
+            ((2, 2), Time::from(1)),
+            ((6, 8), Time::new(3, 2)),
+            ((12, 8), Time::new(3, 2)),
+            ((3, 8), Time::new(3, 2)),
+            ((5, 8), Time::new(1, 2)),
+            ((9, 16), Time::new(3, 4)),
+        ] {
+            assert_eq!(metre(beats, unit).pulse, pulse, "{beats}/{unit}");
+        }
+        assert_eq!(Metre::of(Meter { bar: Time::new(22, 7), beat: Time::from(1) }).signature, (4, 4));
+    }
+
+    #[test]
+    fn lengths_are_written_so_that_the_beats_are_seen() {
+        let common = metre(4, 4);
+        assert_eq!(written(common, (0, 1), (4, 1), false), ["4"]);
+        assert_eq!(written(common, (0, 1), (3, 2), false), ["3/2"]);
+        assert_eq!(written(common, (0, 1), (3, 2), true), ["1", "1/2"]);
+        assert_eq!(written(common, (1, 2), (1, 1), false), ["1"]);
+        assert_eq!(written(common, (1, 2), (1, 1), true), ["1/2", "1/2"]);
+        assert_eq!(written(common, (3, 4), (1, 2), false), ["1/4", "1/4"]);
+        assert_eq!(written(common, (1, 1), (2, 1), true), ["1", "1"]);
+        assert_eq!(written(common, (5, 4), (3, 4), false), ["3/4"]);
+        assert_eq!(written(common, (1, 3), (2, 3), false), ["2/3"]);
+        assert_eq!(written(common, (2, 3), (4, 3), false), ["1/3", "1"]);
+        let jig = metre(6, 8);
+        assert_eq!(written(jig, (0, 1), (3, 1), false), ["3"]);
+        assert_eq!(written(jig, (1, 2), (1, 1), false), ["1"]);
+        assert_eq!(written(jig, (1, 1), (1, 1), false), ["1/2", "1/2"]);
+    }
+
+    proptest! {
+        #[test]
+        fn values_fill_their_length(beats in 1..13_i64, unit in 1..5_u32, at in 0..64_i64, length in 1..64_i64, part in 0..4_usize, is_rest: bool) {
+            let metre = metre(beats, 1 << unit);
+            let part = [8, 16, 12, 24][part];
+            let (at, length) = (Time::new(at, part), Time::new(length, part));
+            prop_assume!(at + length <= metre.bar);
+            if let Some(values) = metre.values(at, length, is_rest) {
+                prop_assert_eq!(values.iter().map(|v| v.length()).sum::<Time>(), length);
+            }
+        }
+    }
+}

@@ -1,0 +1,70 @@
+//! A stretch of a part as material for exercises.
+
+use super::metre::Metre;
+use super::tone::{Tone, Try};
+use crate::time::Time;
+use std::ops::Range;
+
+/// The notes of a stretch, and where they stand.
+#[derive(Debug, Clone)]
+pub struct Passage {
+    /// In order, rests between them included; first and last are notes.
+    pub tones: Vec<Tone>,
+    /// From the start of its bar.
+    pub start: Time,
+    pub metre: Metre,
+    /// The signature that the player reads.
+    pub fifths: i32,
+    /// The first note of the worst change.
+    pub worst: Option<usize>,
+}
+
+impl Passage {
+    /// Places of the notes.
+    pub fn sounding(&self) -> Vec<usize> {
+        (0..self.tones.len()).filter(|place| self.tones[*place].pitch.is_some()).collect()
+    }
+
+    /// When each note comes, from the start of its first bar.
+    fn onsets(&self) -> impl Iterator<Item = Time> + '_ {
+        self.tones.iter().scan(self.start, |now, tone| {
+            let own = *now;
+            *now += tone.length;
+            Some(own)
+        })
+    }
+
+    /// For each span of a length that begins with notes of its own, counted from the bar, the first of these.
+    pub fn starts_of(&self, length: Time) -> Vec<usize> {
+        let mut out = Vec::new();
+        let mut before = None;
+        for (place, onset) in self.onsets().enumerate() {
+            let span = (onset / length).floor();
+            if self.tones[place].pitch.is_some() && before != Some(span) {
+                out.push(place);
+                before = Some(span);
+            }
+        }
+        out
+    }
+
+    /// A part of it as one try, from the beat in which it begins.
+    pub fn part(&self, places: Range<usize>) -> Try {
+        let onset = self.onsets().nth(places.start).unwrap_or_default();
+        let mut tones: Vec<Tone> = self.tones[places].iter().map(|tone| tone.plain(tone.length)).collect();
+        while tones.last().is_some_and(|tone| tone.pitch.is_none()) {
+            tones.pop();
+        }
+        // It lands on its last note, however long that is in the piece.
+        if let Some(last) = tones.last_mut() {
+            last.length = last.length.min(self.metre.pulse);
+            last.joined = None;
+        }
+        Try { tones, start: onset % self.metre.pulse, lands: true }
+    }
+
+    /// All of it, where it stands in its bar.
+    pub fn as_it_stands(&self) -> Try {
+        Try { tones: self.tones.clone(), start: self.start, lands: false }
+    }
+}
