@@ -60,7 +60,8 @@ pub fn pdf(tree: &Tree, score: &Score, handout: &Handout) -> Result<Vec<u8>, Err
     let composer = first(&head.composer);
     let joins_rests = parts.len() == 1;
     let sized = |staff_size: Option<f64>| {
-        let layout = PageLayout { paper: handout.paper, staff_size, joins_rests, head: head.clone(), rests: rests.clone() };
+        let layout =
+            PageLayout { paper: handout.paper, staff_size, joins_rests, head: head.clone(), rests: rests.clone() };
         Ok::<_, Error>(engrave(&Job::Pages { music: music.clone(), layout })?.pictures.concat())
     };
     let mut pages: Vec<String> = Vec::new();

@@ -74,8 +74,8 @@ pub use clean::{
     Wishes,
 };
 pub use collate::{LineError, LineName, Lines};
-pub use exercises::{ExerciseError, ExerciseReport, ExerciseWishes, ExercisesReport, Form, Rhythm, StretchReport};
 pub use comparison::{AuditWishes, Comparison, NotesForm};
+pub use exercises::{ExerciseError, ExerciseReport, ExerciseWishes, ExercisesReport, Form, Rhythm, StretchReport};
 pub use findings::{PassageKind, Status};
 pub use instrument::{Instrument, Instruments, ReadAs};
 pub use musicxml::{Error, Input, Tree};

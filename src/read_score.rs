@@ -3,9 +3,9 @@
 
 use crate::clean::{self, Failure, Lifted};
 use crate::collate::{self, Choice, LineError, LineName};
+use crate::exercises::{ExerciseError, ExerciseWishes, ExercisesReport, Player};
 use crate::findings;
 use crate::instrument::{self, Instrument, Instruments, PlayedOn, ReadAs};
-use crate::exercises::{ExerciseError, ExerciseWishes, ExercisesReport, Player};
 use crate::keys::{Chart, Tempo, View};
 use crate::musicxml::sheet::{FingeringsAs, SheetPart, clef_at};
 use crate::musicxml::{self, Error, Heading, Input, Tree};

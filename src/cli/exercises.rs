@@ -153,6 +153,7 @@ fn pages(pdf: &PdfFile, practice: &PracticeSheet) -> Result<Vec<u8>, Failure> {
     let input = Input::from_bytes("the practice sheet", practice.for_engraving().into_bytes())?;
     let sheet = ReadScore::of(&input)?;
     let heading = musicxml::heading(sheet.tree());
-    let shown = Shown { part: Some(0), brackets: Brackets::LeftOut, heading, foot: practice.report.key(), most_pages: Some(2) };
+    let shown =
+        Shown { part: Some(0), brackets: Brackets::LeftOut, heading, foot: practice.report.key(), most_pages: Some(2) };
     pdf.pages(sheet.tree(), sheet.score(), shown, "")
 }

@@ -71,5 +71,11 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
 }
 
 fn shown(tree: &Tree, part: Option<usize>) -> Shown {
-    Shown { part, brackets: clean::brackets(tree), heading: musicxml::heading(tree), foot: String::new(), most_pages: None }
+    Shown {
+        part,
+        brackets: clean::brackets(tree),
+        heading: musicxml::heading(tree),
+        foot: String::new(),
+        most_pages: None,
+    }
 }

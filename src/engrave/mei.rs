@@ -80,7 +80,9 @@ pub fn paint(mei: &str, colors: Colors) -> Option<String> {
 /// Whether a text is of words that are drawn small, in whichever of their lines.
 fn is_small(text: Node<'_, '_>) -> bool {
     let words = text.ancestors().find(|n| is(*n, "dir"));
-    let first = words.and_then(|words| words.descendants().filter_map(|n| n.text().filter(|_| n.is_text())).find(|t| !t.trim().is_empty()));
+    let first = words.and_then(|words| {
+        words.descendants().filter_map(|n| n.text().filter(|_| n.is_text())).find(|t| !t.trim().is_empty())
+    });
     first.is_some_and(|first| first.starts_with(SMALL_TEXT))
 }
 

@@ -39,6 +39,8 @@ const FEWEST_IN_RHYTHM: usize = 4;
 pub struct Made {
     pub heading: String,
     pub tries: Vec<Try>,
+    /// Between the tries there is time to get ready.
+    pub rests: bool,
 }
 
 impl Form {
@@ -48,8 +50,9 @@ impl Form {
     }
 
     /// The exercises of a form, none where the stretch has nothing for it: one for each rhythm, else one.
-    pub fn make(self, passage: &Passage, rhythms: &[Rhythm], range: &Range) -> Vec<Made> {
-        let one = |heading: &str, tries: Vec<Try>| vec![Made { heading: heading.into(), tries }];
+    pub fn make(self, whole: &Passage, rhythms: &[Rhythm], range: &Range) -> Vec<Made> {
+        let passage = &whole.taken_apart();
+        let one = |heading: &str, tries: Vec<Try>| vec![Made { heading: heading.into(), tries, rests: true }];
         let made = match self {
             Form::Change => change(passage),
             Form::Beats => one("Beat by beat", beats(passage)),
@@ -57,7 +60,7 @@ impl Form {
             Form::Backwards => one("Working backwards", backwards(passage)),
             Form::Rhythms => rhythms.iter().map(|rhythm| in_rhythm(passage, rhythm)).collect(),
             Form::Wider => one("Wider than needed", wider::wider(passage, range).into_iter().collect()),
-            Form::Whole => one("The whole, joined", vec![passage.as_it_stands()]),
+            Form::Whole => one("The whole, joined", vec![whole.as_it_stands()]),
         };
         made.into_iter().filter(|made| !made.tries.is_empty()).collect()
     }
@@ -78,7 +81,7 @@ fn change(passage: &Passage) -> Vec<Made> {
     let fast = pulse / Time::from(part as i64);
     // Each leaves a beat of the bar for a rest, where the bar has three or more.
     let to_and_fro = |count: usize| [from, to].into_iter().cycle().take(count).collect::<Vec<_>>();
-    let slow = beats.saturating_sub(1).clamp(2, 4);
+    let slow = beats.saturating_sub(1).clamp(2, 4).min(beats.max(2));
     let slowly = own(&vec![pulse; slow], &to_and_fro(slow));
     let faster = part * beats.saturating_sub(2).clamp(1, 2) + 1;
     let faster = own(&vec![fast; faster], &to_and_fro(faster));
@@ -92,7 +95,7 @@ fn change(passage: &Passage) -> Vec<Made> {
         tries.push(own(&vec![fast; around.len()], &around));
     }
     let names = [from, to].map(|tone| tone.pitch.map_or(String::new(), |pitch| pitch.to_string()));
-    vec![Made { heading: format!("The worst change: {} to {}", names[0], names[1]), tries }]
+    vec![Made { heading: format!("The worst change: {} to {}", names[0], names[1]), tries, rests: false }]
 }
 
 /// Each beat with the first note of the next. The last note alone is the end of the beat before it.
@@ -146,7 +149,7 @@ fn in_rhythm(passage: &Passage, rhythm: &Rhythm) -> Made {
     let sounding = passage.sounding();
     let heading = format!("Rhythm: {}", rhythm.name);
     if sounding.len() < FEWEST_IN_RHYTHM {
-        return Made { heading, tries: Vec::new() };
+        return Made { heading, tries: Vec::new(), rests: true };
     }
     let lengths = rhythm.lengths.iter().cycle().map(|length| *length * passage.metre.pulse);
     let mut tones: Vec<Tone> =
@@ -155,7 +158,7 @@ fn in_rhythm(passage: &Passage, rhythm: &Rhythm) -> Made {
     for (tone, pair) in tones.iter_mut().zip(sounding.windows(2)) {
         tone.joined = tone.joined.filter(|_| pair[1] == pair[0] + 1);
     }
-    Made { heading, tries: vec![Try { tones, start: Time::zero(), lands: true }] }
+    Made { heading, tries: vec![Try { tones, start: Time::zero(), lands: true }], rests: true }
 }
 
 #[cfg(test)]

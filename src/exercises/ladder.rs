@@ -2,8 +2,8 @@
 
 /// The numbers on a mechanical metronome, Maelzel's scale as printed on metronomes, and below it as electronic ones go on.
 const SCALE: [u32; 44] = [
-    30, 32, 34, 36, 38, 40, 42, 44, 46, 48, 50, 52, 54, 56, 58, 60, 63, 66, 69, 72, 76, 80, 84, 88, 92, 96, 100, 104, 108, 112, 116, 120,
-    126, 132, 138, 144, 152, 160, 168, 176, 184, 192, 200, 208,
+    30, 32, 34, 36, 38, 40, 42, 44, 46, 48, 50, 52, 54, 56, 58, 60, 63, 66, 69, 72, 76, 80, 84, 88, 92, 96, 100, 104,
+    108, 112, 116, 120, 126, 132, 138, 144, 152, 160, 168, 176, 184, 192, 200, 208,
 ];
 /// Steps of a ladder, the first and the last among them.
 const MOST: usize = 6;
@@ -20,9 +20,10 @@ pub fn ladder(from: u32, to: u32) -> Vec<u32> {
     let mut out = vec![from];
     for step in 1..MOST - 1 {
         let wanted = (low + (high - low) * step as f64 / (MOST - 1) as f64).exp();
-        let near = between.iter().copied().min_by(|a, b| {
-            (f64::from(*a) - wanted).abs().total_cmp(&(f64::from(*b) - wanted).abs())
-        });
+        let near = between
+            .iter()
+            .copied()
+            .min_by(|a, b| (f64::from(*a) - wanted).abs().total_cmp(&(f64::from(*b) - wanted).abs()));
         out.extend(near.filter(|n| Some(n) > out.last()));
     }
     out.push(to);

@@ -8,8 +8,8 @@ use crate::time::Time;
 /// More bars are no exercise.
 const MOST_BARS: usize = 64;
 
-/// The bars of an exercise; `None` where its lengths cannot be written.
-pub fn lay(tries: &[Try], metre: Metre) -> Option<Vec<SheetBar>> {
+/// The bars of an exercise, with `rests` between its tries; `None` where its lengths cannot be written.
+pub fn lay(tries: &[Try], metre: Metre, rests: bool) -> Option<Vec<SheetBar>> {
     let mut music: Vec<Tone> = Vec::new();
     let mut now = Time::zero();
     let rest_until = |music: &mut Vec<Tone>, now: &mut Time, time: Time| {
@@ -40,10 +40,32 @@ pub fn lay(tries: &[Try], metre: Metre) -> Option<Vec<SheetBar>> {
         }
         // A rest to get ready again, but not behind the last.
         let is_last = place + 1 == tries.len();
-        let until = if is_last { Metre::up_to(now, metre.bar) } else { Metre::up_to(now + metre.pulse, metre.block()) };
+        let until = match (is_last, rests) {
+            (true, _) => Metre::up_to(now, metre.bar),
+            (_, false) => Metre::up_to(now, metre.block()),
+            (_, true) => {
+                shorten(&mut music, &mut now, own, metre);
+                let least = if (now / metre.block()).is_integer() { metre.pulse } else { part(metre) };
+                Metre::up_to(now + least, metre.block())
+            }
+        };
         rest_until(&mut music, &mut now, until);
     }
     bars(&music, metre)
+}
+
+/// The smallest part of a beat that is still a rest to get ready in.
+fn part(metre: Metre) -> Time {
+    metre.pulse / Time::from(if metre.is_compound() { 3 } else { 2 })
+}
+
+/// A last note that would fill the last beat of a bar leaves the end of it for a rest.
+fn shorten(music: &mut [Tone], now: &mut Time, own: &Try, metre: Metre) {
+    let fills = own.lands && (*now / metre.block()).is_integer();
+    if let Some(last) = music.last_mut().filter(|last| fills && last.length == metre.pulse) {
+        last.length -= part(metre);
+        *now -= part(metre);
+    }
 }
 
 /// Cuts music at its barlines, and into what can be printed.

@@ -51,7 +51,9 @@ pub enum ExerciseError {
         Vec<String>,
     ),
     /// Nobody says for whom.
-    #[error("{part} does not say which instrument plays it; name one with --instrument (obelus range --list prints them)")]
+    #[error(
+        "{part} does not say which instrument plays it; name one with --instrument (obelus range --list prints them)"
+    )]
     NoInstrument {
         /// The part.
         part: String,

@@ -2,8 +2,14 @@
 
 use super::metre::Metre;
 use super::tone::{Tone, Try};
-use crate::time::Time;
+use crate::time::{Time, Value};
 use std::ops::Range;
+
+/// Triplets can be taken apart.
+const LARGEST_TUPLET: i64 = 3;
+fn is_plain(length: Time) -> bool {
+    length.denom() & (length.denom() - 1) == 0
+}
 
 /// The notes of a stretch, and where they stand.
 #[derive(Debug, Clone)]
@@ -61,6 +67,23 @@ impl Passage {
             last.joined = None;
         }
         Try { tones, start: onset % self.metre.pulse, lands: true }
+    }
+
+    /// The same notes in lengths that can be taken apart: of a run of seven or thirteen in a beat no part fills another
+    /// beat, so that its notes become plain ones.
+    pub fn taken_apart(&self) -> Passage {
+        let is_even = |tone: &Tone| {
+            Value::of(tone.length, 2).is_some_and(|value| value.tuplet <= LARGEST_TUPLET) || is_plain(tone.length)
+        };
+        if self.tones.iter().all(is_even) && (is_plain(self.start) || self.start.denom() % LARGEST_TUPLET == 0) {
+            return self.clone();
+        }
+        let plain = |tone: &Tone| {
+            let value = Value::of(tone.length, 2)
+                .map_or(Time::new(1, 4), |value| Value { tuplet: 1, dots: 0, ..value }.length());
+            tone.plain(if is_even(tone) && is_plain(tone.length) { tone.length } else { value.min(self.metre.pulse) })
+        };
+        Passage { tones: self.tones.iter().map(plain).collect(), start: Time::zero(), ..self.clone() }
     }
 
     /// All of it, where it stands in its bar.

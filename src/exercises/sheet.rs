@@ -40,7 +40,9 @@ impl Player<'_> {
                 let own = passage.metre.is_compound();
                 let rhythms = wishes.rhythms.clone().unwrap_or_else(|| rhythms::usual(own));
                 let clef = self.clef(hard.first);
-                sheet.stretch(hard, clef, &place, &passage, (&wishes.forms, &rhythms)).ok_or(ExerciseError::Lengths { place })
+                sheet
+                    .stretch(hard, clef, &place, &passage, (&wishes.forms, &rhythms))
+                    .ok_or(ExerciseError::Lengths { place })
             });
             match done {
                 Ok(()) => {}
@@ -102,7 +104,7 @@ impl<'r> SheetWriter<'r> {
     ) -> Option<()> {
         let ladder = ladder(hard.start.per_minute.round() as u32, hard.tempo.per_minute.round() as u32);
         let number = self.stretches.len() + 1;
-        let mut bars = lay(&[passage.as_it_stands()], passage.metre)?;
+        let mut bars = lay(&[passage.as_it_stands()], passage.metre, true)?;
         let first = bars.first_mut()?;
         first.begins = Begins::Line;
         first.clef = Some(clef).filter(|clef| self.clef != Some(*clef));
@@ -120,7 +122,7 @@ impl<'r> SheetWriter<'r> {
         for form in forms {
             for made in form.make(passage, rhythms, self.range) {
                 let tries = if *form == Form::Whole { without_fingerings(made.tries) } else { made.tries };
-                let mut bars = lay(&tries, passage.metre)?;
+                let mut bars = lay(&tries, passage.metre, made.rests)?;
                 let first = bars.first_mut()?;
                 first.words = vec![Words { text: made.heading.clone(), weight: Weight::Lesser }];
                 if *form == Form::Whole {

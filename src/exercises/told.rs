@@ -116,7 +116,9 @@ impl ExercisesReport {
     /// What the numbers above the notes mean; nothing for an instrument without a table of fingerings.
     pub(crate) fn key(&self) -> String {
         match self.has_fingerings {
-            true => "Fingerings: 0 thumb, 1 to 7 fingers; Ø thumb half open; ½ one of a double hole; + bell closed.".into(),
+            true => {
+                "Fingerings: 0 thumb, 1 to 7 fingers; Ø thumb half open; ½ one of a double hole; + bell closed.".into()
+            }
             false => String::new(),
         }
     }
@@ -153,7 +155,7 @@ impl ExercisesReport {
         let items: Vec<(String, String)> = self.stretches.iter().map(StretchReport::item).collect();
         page.list(&items);
         page.warnings(&self.warnings);
-        page.text
+        page.finish()
     }
 }
 

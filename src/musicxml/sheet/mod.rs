@@ -124,7 +124,8 @@ pub fn clef_at(tree: &Tree, part: &Part, bar: usize, staff: u32) -> Option<Clef>
     let mut out = None;
     for own in &part.bars[..=bar] {
         for item in elements(tree.node(own.element)) {
-            let clefs = elements(item).filter(|n| item.tag_name().name() == "attributes" && n.tag_name().name() == "clef");
+            let clefs =
+                elements(item).filter(|n| item.tag_name().name() == "attributes" && n.tag_name().name() == "clef");
             let of_staff = |n: &Node| n.attribute("number").and_then(|n| n.trim().parse().ok()).unwrap_or(1) == staff;
             out = clefs.filter(of_staff).last().map(read_clef).unwrap_or(out);
             // What comes later in the bar itself does not hold at its start.
@@ -194,7 +195,9 @@ impl SheetPart {
             .set("id", "P1")
             .with(Fragment::leaf("part-name", &self.name))
             .with(
-                Fragment::new("score-instrument").set("id", "P1-I1").with(Fragment::leaf("instrument-name", &self.name)),
+                Fragment::new("score-instrument")
+                    .set("id", "P1-I1")
+                    .with(Fragment::leaf("instrument-name", &self.name)),
             )
             .with_some(self.midi_program.map(sounds))
     }
@@ -298,7 +301,8 @@ fn said(bar: &SheetBar, fingerings: FingeringsAs) -> Vec<Fragment> {
         })
     };
     let tempo = |tempo: &SheetTempo| {
-        let mut metronome = Fragment::new("metronome").with(Fragment::leaf("beat-unit", super::tree::type_of(tempo.beat)));
+        let mut metronome =
+            Fragment::new("metronome").with(Fragment::leaf("beat-unit", super::tree::type_of(tempo.beat)));
         metronome.children.extend((0..tempo.beat.dots).map(|_| Fragment::new("beat-unit-dot")));
         let then: Vec<String> = tempo.then.iter().map(u32::to_string).collect();
         let then = then.join(", ");

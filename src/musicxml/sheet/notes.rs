@@ -23,7 +23,13 @@ pub struct NoteWriter<'s> {
 
 impl NoteWriter<'_> {
     /// `raised` is from what the player reads to what an octave clef makes of it.
-    pub fn new(fifths: i32, divisions: i64, raised: Interval, fingerings: FingeringsAs, slurs: &mut usize) -> NoteWriter<'_> {
+    pub fn new(
+        fifths: i32,
+        divisions: i64,
+        raised: Interval,
+        fingerings: FingeringsAs,
+        slurs: &mut usize,
+    ) -> NoteWriter<'_> {
         NoteWriter { fifths, divisions: Time::from(divisions), raised, fingerings, said: Vec::new(), slurs }
     }
 
@@ -110,7 +116,8 @@ impl NoteWriter<'_> {
         if let (FingeringsAs::Fingerings, Some(hands)) = (self.fingerings, &note.fingering) {
             let mut technical = Fragment::new("technical");
             let lines = hands.iter().filter(|hand| !hand.is_empty());
-            technical.children = lines.map(|hand| Fragment::leaf("fingering", hand).set("placement", "above")).collect();
+            technical.children =
+                lines.map(|hand| Fragment::leaf("fingering", hand).set("placement", "above")).collect();
             out.children.push(technical);
         }
         out
