@@ -55,7 +55,7 @@ pub fn paint(mei: &str, colors: Colors) -> Option<String> {
         }
         if node.is_text() {
             if is_small(node) {
-                let text = node.text().unwrap_or_default().trim_start_matches(SMALL_TEXT);
+                let text = node.text().unwrap_or_default().trim_start().trim_start_matches(SMALL_TEXT);
                 let text = quick_xml::escape::escape(text);
                 painter.patch.replace(node.range(), format!("<rend fontsize=\"{SMALL}\">{text}</rend>"));
                 continue;
@@ -79,11 +79,10 @@ pub fn paint(mei: &str, colors: Colors) -> Option<String> {
 
 /// Whether a text is of words that are drawn small, in whichever of their lines.
 fn is_small(text: Node<'_, '_>) -> bool {
-    let words = text.ancestors().find(|n| is(*n, "dir"));
-    let first = words.and_then(|words| {
-        words.descendants().filter_map(|n| n.text().filter(|_| n.is_text())).find(|t| !t.trim().is_empty())
-    });
-    first.is_some_and(|first| first.starts_with(SMALL_TEXT))
+    let words = text.ancestors().find(|n| is(*n, "rend") || is(*n, "dir"));
+    let texts =
+        words.into_iter().flat_map(|words| words.descendants()).filter_map(|n| n.text().filter(|_| n.is_text()));
+    texts.into_iter().find(|t| !t.trim().is_empty()).is_some_and(|first| first.trim_start().starts_with(SMALL_TEXT))
 }
 
 /// Whether words are signs of a music font, in whatever font the file has them.

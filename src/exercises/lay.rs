@@ -32,8 +32,7 @@ pub fn lay(tries: &[Try], metre: Metre, rests: bool) -> Option<Vec<SheetBar>> {
         for (at, tone) in own.tones.iter().enumerate() {
             let mut tone = tone.clone();
             if own.lands && at + 1 == own.tones.len() {
-                let shortest = now + Time::new(1, 1_000_000);
-                tone.length = tone.length.max(Metre::up_to(shortest, metre.pulse) - now);
+                tone.length = tone.length.max(metre.to_the_end_of_the_beat(now % metre.bar));
             }
             now += tone.length;
             music.push(tone);

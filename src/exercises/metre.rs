@@ -82,22 +82,21 @@ impl Metre {
         let (mut at, end) = (at, at + length);
         while at < end {
             let rest = end - at;
-            let whole = Value::of(rest, 1).filter(|_| self.allows(at, rest, is_rest));
+            // What is no plain length fills whole beats first, or goes to the end of its beat.
+            let is_plain = |t: Time| t.denom() & (t.denom() - 1) == 0;
+            let beats = (rest / self.pulse).floor() * self.pulse;
+            let most = match is_plain(rest) && is_plain(at) {
+                true => rest,
+                false if (at % self.pulse).is_zero() && beats > Time::zero() => beats,
+                false => rest.min(Metre::up_to(at + Time::new(1, 1_000_000), self.pulse) - at),
+            };
+            let whole = [rest, most].into_iter().find_map(|l| Value::of(l, 1).filter(|_| self.allows(at, l, is_rest)));
             let plain = || {
                 let lengths = LENGTHS.iter().map(|(numer, denom)| Time::new(*numer, *denom));
-                let fitting = lengths.filter(|l| *l < rest && self.allows(at, *l, is_rest));
+                let fitting = lengths.filter(|l| *l < most && self.allows(at, *l, is_rest));
                 fitting.filter_map(|l| Value::of(l, 1)).next()
             };
-            let to_the_beat = || {
-                let left = Metre::up_to(at + Time::new(1, 1_000_000), self.pulse) - at;
-                Value::of(left, 1).filter(|_| left < rest)
-            };
-            // What is no plain length goes to the end of its beat first.
-            let is_plain = |t: Time| t.denom() & (t.denom() - 1) == 0;
-            let next = match is_plain(rest) && is_plain(at) {
-                true => whole.or_else(plain),
-                false => whole.or_else(to_the_beat).or_else(plain),
-            }?;
+            let next = whole.or_else(plain)?;
             at += next.length();
             out.push(next);
             if out.len() > 16 {
@@ -105,6 +104,14 @@ impl Metre {
             }
         }
         Some(out)
+    }
+
+    /// The longest single note from a place in a bar to the end of its beat, or near it.
+    pub fn to_the_end_of_the_beat(&self, at: Time) -> Time {
+        let left = Metre::up_to(at + Time::new(1, 1_000_000), self.pulse) - at;
+        let is_one = |l: Time| self.values(at, l, false).is_some_and(|values| values.len() == 1);
+        let shorter = LENGTHS.iter().map(|(numer, denom)| Time::new(*numer, *denom)).filter(|l| *l < left);
+        std::iter::once(left).chain(shorter).find(|l| is_one(*l)).unwrap_or(left)
     }
 
     /// Whether a length may be one note, or one rest, so that the beats are seen.
@@ -175,6 +182,7 @@ mod tests {
         assert_eq!(written(common, (5, 4), (3, 4), false), ["3/4"]);
         assert_eq!(written(common, (1, 3), (2, 3), false), ["2/3"]);
         assert_eq!(written(common, (2, 3), (4, 3), false), ["1/3", "1"]);
+        assert_eq!(written(common, (0, 1), (8, 3), true), ["2", "2/3"]);
         let jig = metre(6, 8);
         assert_eq!(written(jig, (0, 1), (3, 1), false), ["3"]);
         assert_eq!(written(jig, (1, 2), (1, 1), false), ["1"]);

@@ -176,7 +176,8 @@ fn shorten(text: &mut String) {
         lines.truncate(LINES);
         lines[LINES - 1].push('…');
     }
-    *text = lines.join("\n");
+    let before = if text.starts_with('\n') { "\n" } else { "" };
+    *text = before.to_string() + &lines.join("\n");
 }
 
 /// Whether a sign shows nothing. The engraver would look for its place in vain.

@@ -5,11 +5,11 @@ mod notes;
 
 use super::fragment::{Fragment, Indentation};
 use super::rewrite::{clef_fragment, read_clef, transpose_fragment};
-use super::tree::{Tree, elements};
+use super::tree::{Tree, elements, type_of};
 use crate::instrument::{Clef, Instrument};
 use crate::pitch::{Interval, Pitch, key_alter};
 use crate::score::Part;
-use crate::time::{Time, Value, lcm};
+use crate::time::{Time, Value, lcm, value_name};
 use notes::NoteWriter;
 use roxmltree::Node;
 
@@ -149,7 +149,7 @@ pub enum FingeringsAs {
 /// The name of syllables that stand above the staff.
 pub const ABOVE: &str = "above";
 /// Stands before words that are drawn small.
-pub const SMALL_TEXT: char = '\u{2063}';
+pub const SMALL_TEXT: &str = "\u{2063}";
 
 impl SheetPart {
     /// For an instrument, still empty.
@@ -218,7 +218,10 @@ impl SheetPart {
             let mut written = Fragment::new("measure").set("number", number);
             written.children.extend(before(bar));
             written.children.extend(self.attributes(bar, (place == 0).then_some(divisions), raised));
-            written.children.extend(said(bar, fingerings));
+            match fingerings {
+                FingeringsAs::Fingerings => written.children.extend(said(bar)),
+                FingeringsAs::Syllables => written.children.extend(drawn(bar)),
+            }
             let mut writer = NoteWriter::new(fifths, divisions, Interval::octaves(raised), fingerings, &mut slurs);
             written.children.extend(writer.notes(&bar.notes));
             written.children.extend(after(bar));
@@ -282,49 +285,57 @@ fn after(bar: &SheetBar) -> Option<Fragment> {
     Some(line.with_some(repeat))
 }
 
-/// Words and the tempo, `fingerings` for whom.
-fn said(bar: &SheetBar, fingerings: FingeringsAs) -> Vec<Fragment> {
-    let above = |kind: Fragment| {
-        Fragment::new("direction").set("placement", "above").with(Fragment::new("direction-type").with(kind))
-    };
-    let words = |words: &Words| {
-        // The engraver is told the size in the text.
-        let small = match fingerings {
-            FingeringsAs::Syllables => String::from(SMALL_TEXT),
-            FingeringsAs::Fingerings => String::new(),
-        };
-        let leaf = |small: &str| Fragment::leaf("words", format!("{small}{}", words.text));
-        above(match words.weight {
-            Weight::Heading => leaf("").set("font-weight", "bold").set("font-size", "12"),
-            Weight::Lesser => leaf(&small).set("font-weight", "bold").set("font-size", "9"),
-            Weight::Remark => leaf(&small).set("font-style", "italic").set("font-size", "9"),
-        })
-    };
+/// Words and the tempo.
+fn said(bar: &SheetBar) -> Vec<Fragment> {
+    let words = |words: &Words| above(vec![lettered(words, words.text.clone())]);
     let tempo = |tempo: &SheetTempo| {
-        let mut metronome =
-            Fragment::new("metronome").with(Fragment::leaf("beat-unit", super::tree::type_of(tempo.beat)));
+        let mut metronome = Fragment::new("metronome").with(Fragment::leaf("beat-unit", type_of(tempo.beat)));
         metronome.children.extend((0..tempo.beat.dots).map(|_| Fragment::new("beat-unit-dot")));
-        let then: Vec<String> = tempo.then.iter().map(u32::to_string).collect();
-        let then = then.join(", ");
-        // Drawn as one; other programs want a number there.
-        let is_drawn = fingerings == FingeringsAs::Syllables && !then.is_empty();
-        let all = if is_drawn { format!("{}, {then}", tempo.per_minute) } else { tempo.per_minute.to_string() };
-        let metronome = metronome.with(Fragment::leaf("per-minute", all));
+        let metronome = metronome.with(Fragment::leaf("per-minute", tempo.per_minute));
         let quarters = tempo.beat.length() * Time::from(i64::from(tempo.per_minute));
         let quarters = quarters.numer() as f64 / quarters.denom() as f64;
-        let mut out = above(metronome);
-        if !then.is_empty() && !is_drawn {
-            let then = Fragment::leaf("words", format!("then {then}")).set("font-style", "italic");
+        let mut out = above(vec![metronome]);
+        if !tempo.then.is_empty() {
+            let then: Vec<String> = tempo.then.iter().map(u32::to_string).collect();
+            let then = Fragment::leaf("words", format!("then {}", then.join(", "))).set("font-style", "italic");
             out.children.push(Fragment::new("direction-type").with(then));
         }
         out.with(Fragment::new("sound").set("tempo", quarters))
     };
-    let mut all: Vec<Fragment> = bar.tempo.iter().map(tempo).chain(bar.words.iter().map(words)).collect();
-    // The engraver puts the first next to the staff.
-    if fingerings == FingeringsAs::Syllables {
-        all.reverse();
+    bar.tempo.iter().map(tempo).chain(bar.words.iter().map(words)).collect()
+}
+
+/// The same for drawing: all in one, so that no line leaves the others.
+fn drawn(bar: &SheetBar) -> Option<Fragment> {
+    let ladder = bar.tempo.as_ref().map(|tempo| {
+        let all: Vec<String> = [tempo.per_minute].iter().chain(&tempo.then).map(u32::to_string).collect();
+        let beat = value_name(tempo.beat.length()).unwrap_or_default();
+        Words { text: format!("{beat} = {}", all.join(", ")), weight: Weight::Remark }
+    });
+    let mut lines: Vec<&Words> = bar.words.iter().collect();
+    lines.splice(lines.len().min(1)..lines.len().min(1), &ladder);
+    lines.first()?;
+    let line = |(place, words): (usize, &&Words)| {
+        let small = if words.weight == Weight::Heading { "" } else { SMALL_TEXT };
+        let line = if place > 0 { "\n" } else { "" };
+        lettered(words, format!("{line}{small}{}", words.text))
+    };
+    Some(above(lines.iter().enumerate().map(line).collect()))
+}
+
+fn above(kinds: Vec<Fragment>) -> Fragment {
+    let mut holder = Fragment::new("direction-type");
+    holder.children = kinds;
+    Fragment::new("direction").set("placement", "above").with(holder)
+}
+
+fn lettered(words: &Words, text: String) -> Fragment {
+    let leaf = Fragment::leaf("words", text);
+    match words.weight {
+        Weight::Heading => leaf.set("font-weight", "bold").set("font-size", "12"),
+        Weight::Lesser => leaf.set("font-weight", "bold").set("font-size", "9"),
+        Weight::Remark => leaf.set("font-style", "italic").set("font-size", "9"),
     }
-    all
 }
 
 /// Which alterations hold in a bar, step by step and octave by octave.
