@@ -66,8 +66,8 @@ pub enum ExerciseError {
     },
     /// A stretch cannot be played.
     #[error(
-        "{place} has notes that the {instrument} does not have ({notes}); first give the part a range that fits \
-         (obelus clean --fit, or another key: obelus keys)"
+        "{place}: the {instrument} does not have these notes ({notes}); first give the part a range that fits (obelus \
+         clean --fit, or another key: obelus keys)"
     )]
     Outside {
         /// The bars.
@@ -78,7 +78,9 @@ pub enum ExerciseError {
         notes: String,
     },
     /// More bars are named than one practises at a time.
-    #[error("{place} has {notes} notes; name fewer bars, with {MOST_NOTES} notes at most")]
+    #[error(
+        "{place}: {notes} notes are too many to practise at once; name fewer bars, with {MOST_NOTES} notes at most"
+    )]
     TooLong {
         /// The bars.
         place: String,
@@ -86,13 +88,13 @@ pub enum ExerciseError {
         notes: usize,
     },
     /// The bars that are named have a note at most.
-    #[error("{place} has nothing to practise: name bars with at least two notes")]
+    #[error("{place}: there is nothing to practise; name bars with at least two notes")]
     TooShort {
         /// The bars.
         place: String,
     },
     /// A length that no note values say.
-    #[error("{place} has lengths that cannot be written as notes")]
+    #[error("{place}: there are lengths that cannot be written as notes")]
     Lengths {
         /// The bars.
         place: String,
@@ -145,7 +147,11 @@ pub struct Player<'a> {
 impl Player<'_> {
     /// The stretches that are to be practised.
     fn stretches(&self, study: &Study, wishes: &ExerciseWishes) -> Result<Vec<HardStretch>, ExerciseError> {
-        let Some(bars) = &wishes.bars else { return Ok(study.to_practise(wishes.most)) };
+        let Some(bars) = &wishes.bars else {
+            // What goes at the piece's tempo is not hard.
+            let is_hard = |own: &HardStretch| own.start.per_minute < own.tempo.per_minute.floor();
+            return Ok(study.to_practise(wishes.most).into_iter().filter(is_hard).collect());
+        };
         let bars = bars.find(self.part)?;
         let place = self.named(*bars.start(), *bars.end());
         let notes = bars.flat_map(|bar| self.part.struck_in(bar)).filter(|n| self.part.notes[*n].pitch().is_some());
@@ -174,6 +180,13 @@ impl Player<'_> {
         let notes = study.notes(hard.first, hard.last);
         let (first, last) = (&self.part.notes[hard.first], &self.part.notes[hard.last]);
         let place = self.named(first.bar, last.bar);
+        let struck = notes.iter().filter(|note| !note.is_grace).count();
+        if struck > MOST_NOTES {
+            return Err(ExerciseError::TooLong { place, notes: struck });
+        }
+        if struck < 2 {
+            return Err(ExerciseError::TooShort { place });
+        }
         let outside: Vec<Pitch> =
             notes.iter().map(|n| n.pitch).filter(|p| self.instrument.written.leaves(*p).is_some()).collect();
         if !outside.is_empty() {
@@ -182,13 +195,6 @@ impl Player<'_> {
             names.truncate(8);
             let instrument = self.instrument.name.clone();
             return Err(ExerciseError::Outside { place, instrument, notes: names.join(" ") });
-        }
-        let struck = notes.iter().filter(|note| !note.is_grace).count();
-        if struck > MOST_NOTES {
-            return Err(ExerciseError::TooLong { place, notes: struck });
-        }
-        if struck < 2 {
-            return Err(ExerciseError::TooShort { place });
         }
         let bar = &self.part.bars[first.bar];
         let metre = Metre::of(bar.meter);

@@ -136,7 +136,7 @@ impl ExercisesReport {
         let (part, instrument) = (self.part.spoken(), &self.instrument);
         match self.stretches.is_empty() {
             true => page.paragraph(&format!(
-                "{part} on the {instrument}{guessed}: no stretch is harder than the median bar, so no sheet was written. \
+                "{part} on the {instrument}{guessed}: no stretch has to begin slower than the piece, so no sheet was written. \
                  Name bars with --bars to practise them all the same."
             )),
             false => page.paragraph(&format!(

@@ -15,6 +15,7 @@ mod demo;
 mod drive;
 mod elements;
 mod errors;
+mod exercises;
 mod fit;
 mod formats;
 mod hard_cases;

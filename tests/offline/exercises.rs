@@ -1,0 +1,145 @@
+//! Practice sheets: what is said, what is written, and what is refused.
+
+use crate::common::program::{demo, json_of, obelus, obelus_fails};
+use serde_json::Value;
+use std::fs;
+use std::path::Path;
+use tempfile::TempDir;
+
+fn folder() -> TempDir {
+    tempfile::tempdir().expect("a folder for a test")
+}
+
+fn at(folder: &TempDir, name: &str) -> String {
+    folder.path().join(name).display().to_string()
+}
+
+/// Writes a part of one staff; each bar is the text of its elements.
+fn part(folder: &TempDir, name: &str, bars: &[String]) -> String {
+    let bars: String = (1..).zip(bars).map(|(n, bar)| format!("<measure number=\"{n}\">{bar}</measure>")).collect();
+    let text = format!(
+        "<score-partwise version=\"4.0\"><part-list><score-part id=\"P1\"><part-name>{name}</part-name></score-part>\
+         </part-list><part id=\"P1\">{bars}</part></score-partwise>"
+    );
+    let path = folder.path().join("part.musicxml");
+    fs::write(&path, text).expect("a file for a test");
+    path.display().to_string()
+}
+
+const HEAD: &str = "<attributes><divisions>4</divisions><key><fifths>0</fifths></key><time><beats>4</beats><beat-type>4\
+                    </beat-type></time><clef><sign>G</sign><line>2</line></clef></attributes>";
+
+fn note(pitch: &str, sixteenths: u32) -> String {
+    let (step, octave) = pitch.split_at(1);
+    format!("<note><pitch><step>{step}</step><octave>{octave}</octave></pitch><duration>{sixteenths}</duration></note>")
+}
+
+fn exercises(score: &str, more: &[&str]) -> Value {
+    let dir = folder();
+    let out = at(&dir, "out.musicxml");
+    json_of(&[&["exercises", score, "-o", &out, "--format", "json"], more].concat())
+}
+
+#[test]
+fn a_sheet_has_a_ladder_and_exercises_for_each_stretch() {
+    let source = demo("source.musicxml");
+    let told = exercises(&source, &["--part", "Oboe", "--instrument", "alto recorder"]);
+    let stretches = told["stretches"].as_array().unwrap();
+    assert_eq!(stretches.len(), 5);
+    for stretch in stretches {
+        let ladder: Vec<u64> = stretch["ladder"].as_array().unwrap().iter().map(|n| n.as_u64().unwrap()).collect();
+        assert!(ladder.windows(2).all(|w| w[0] < w[1]), "{ladder:?}");
+        assert_eq!(ladder[0] as f64, stretch["start"]["per_minute"].as_f64().unwrap());
+        assert_eq!(ladder.last().copied(), Some(72));
+        let forms: Vec<&str> =
+            stretch["exercises"].as_array().unwrap().iter().filter_map(|e| e["form"].as_str()).collect();
+        for form in ["change", "beats", "adding", "backwards", "rhythms", "wider", "whole"] {
+            assert!(forms.contains(&form), "{form} is not in {forms:?}");
+        }
+    }
+}
+
+#[test]
+fn forms_are_chosen_and_ordered() {
+    let source = demo("source.musicxml");
+    let told = exercises(&source, &["--part", "Oboe", "--form", "whole,change", "--most", "1"]);
+    let forms: Vec<&Value> = told["stretches"][0]["exercises"].as_array().unwrap().iter().map(|e| &e["form"]).collect();
+    assert_eq!(forms, [&Value::Null, &Value::from("whole"), &Value::from("change")]);
+    let said = obelus_fails(&["exercises", &source, "-o", "-", "--form", "rythms"]).stderr;
+    assert!(said.contains("did you mean \"rhythms\"?"), "{said}");
+}
+
+#[test]
+fn rhythms_of_a_teacher_are_taken() {
+    let (dir, source) = (folder(), demo("source.musicxml"));
+    let [table, out] = ["mine.toml", "out.musicxml"].map(|name| at(&dir, name));
+    fs::write(&table, "[[rhythm]]\nname = \"limping\"\nlengths = [1, 3]\n").unwrap();
+    let calls = ["exercises", &source, "--part", "Oboe", "-o", &out, "--form", "rhythms", "--rhythms", &table];
+    let told = json_of(&[&calls[..], &["--format", "json"]].concat());
+    let headings: Vec<&str> =
+        told["stretches"][0]["exercises"].as_array().unwrap().iter().map(|e| e["heading"].as_str().unwrap()).collect();
+    assert_eq!(headings, ["As it stands", "Rhythm: limping"]);
+    fs::write(&table, "[[rhythm]]\nname = \"limping\"\nlengths = [1]\n").unwrap();
+    let failed = obelus_fails(&calls);
+    assert_eq!(failed.status, 3);
+    assert!(failed.stderr.contains("mine.toml") && failed.stderr.contains("2 to 16 lengths"), "{}", failed.stderr);
+}
+
+#[test]
+fn named_bars_are_practised() {
+    let source = demo("source.musicxml");
+    let told = exercises(&source, &["--part", "Oboe", "--bars", "13-14"]);
+    let stretches = told["stretches"].as_array().unwrap();
+    assert_eq!(stretches.len(), 1);
+    assert_eq!((&stretches[0]["from"]["bar"], &stretches[0]["to"]["bar"]), (&Value::from("13"), &Value::from("14")));
+}
+
+#[test]
+fn what_cannot_be_practised_is_told_and_nothing_is_written() {
+    let dir = folder();
+    let out = at(&dir, "out.musicxml");
+    let refuses = |score: &str, more: &[&str], words: &str| {
+        let failed = obelus_fails(&[&["exercises", score, "-o", &out], more].concat());
+        assert_eq!((failed.status, failed.stderr.lines().count()), (2, 1), "{}", failed.stderr);
+        assert!(failed.stderr.contains(words), "{}", failed.stderr);
+        assert!(!Path::new(&out).exists());
+    };
+    let (edition, source) = (demo("edition.musicxml"), demo("source.musicxml"));
+    refuses(&source, &[], "name it with --part: 1 Oboe, 2 Basso");
+    refuses(&edition, &["--bars", "19-20"], "bars 19 to 20: the alto recorder does not have these notes (D4 Eb4 C4");
+    refuses(&edition, &["--bars", "99"], "no bar 99");
+    refuses(&edition, &["--bars", "1-30"], "name fewer bars");
+    let rest = format!("{HEAD}<note><rest measure=\"yes\"/><duration>16</duration></note>");
+    refuses(&part(&dir, "Oboe", &[rest]), &[], "no notes with a pitch");
+    let drum = "<note><unpitched><display-step>C</display-step><display-octave>5</display-octave></unpitched>\
+                <duration>16</duration></note>";
+    refuses(&part(&dir, "Oboe", &[format!("{HEAD}{drum}")]), &[], "no notes with a pitch");
+    refuses(&part(&dir, "Kazoo", &[format!("{HEAD}{}", note("C5", 16))]), &[], "which instrument plays it");
+    refuses(&part(&dir, "Oboe", &[format!("{HEAD}{}", note("C5", 16))]), &["--bars", "1"], "at least two notes");
+}
+
+#[test]
+fn a_part_without_a_hard_stretch_is_told_as_one() {
+    let dir = folder();
+    let bar = [note("G4", 4), note("A4", 4), note("G4", 4), note("A4", 4)].concat();
+    let score = part(&dir, "Alto Recorder", &[format!("{HEAD}{bar}"), bar]);
+    let out = at(&dir, "out.musicxml");
+    let said = obelus(&["exercises", &score, "-o", &out]);
+    assert!(said.contains("no stretch has to begin slower"), "{said}");
+    assert!(!Path::new(&out).exists());
+    // Named, it is practised all the same.
+    obelus(&["exercises", &score, "-o", &out, "--bars", "1"]);
+    assert!(Path::new(&out).exists());
+}
+
+#[test]
+fn a_sheet_is_read_back_as_full_bars_in_range() {
+    let dir = folder();
+    let out = at(&dir, "out.musicxml");
+    obelus(&["exercises", &demo("edition.musicxml"), "-o", &out]);
+    let told = json_of(&["range", &out, "--instrument", "alto recorder", "--format", "json"]);
+    assert_eq!(told["warnings"], Value::from(Vec::<Value>::new()), "it reads without a warning");
+    assert_eq!(told["parts"][0]["range"]["outside"], Value::from(Vec::<Value>::new()));
+    let sheet = fs::read_to_string(&out).unwrap();
+    assert!(sheet.contains("<fingering placement=\"above\">Ø123</fingering>"), "fingerings stand above");
+}
