@@ -28,6 +28,9 @@ _obelus() {
             obelus,desk)
                 cmd="obelus__subcmd__desk"
                 ;;
+            obelus,exercises)
+                cmd="obelus__subcmd__exercises"
+                ;;
             obelus,help)
                 cmd="obelus__subcmd__help"
                 ;;
@@ -58,6 +61,9 @@ _obelus() {
             obelus__subcmd__help,desk)
                 cmd="obelus__subcmd__help__subcmd__desk"
                 ;;
+            obelus__subcmd__help,exercises)
+                cmd="obelus__subcmd__help__subcmd__exercises"
+                ;;
             obelus__subcmd__help,help)
                 cmd="obelus__subcmd__help__subcmd__help"
                 ;;
@@ -83,7 +89,7 @@ _obelus() {
 
     case "${cmd}" in
         obelus)
-            opts="-h -V --help --version audit clean range keys marks print desk rank completions help"
+            opts="-h -V --help --version audit clean range keys marks exercises print desk rank completions help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 1 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -332,8 +338,98 @@ _obelus() {
             COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
             return 0
             ;;
+        obelus__subcmd__exercises)
+            opts="-o -h --output --part --staff --voice --instrument --instruments --written --sounding --bars --most --tempo --form --rhythms --pdf --title --subtitle --composer --paper --staff-size --format --help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --output)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                -o)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --part)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --staff)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --voice)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --instrument)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --instruments)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --bars)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --most)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --tempo)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --form)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --rhythms)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --pdf)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --title)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --subtitle)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --composer)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --paper)
+                    COMPREPLY=($(compgen -W "a4 letter" -- "${cur}"))
+                    return 0
+                    ;;
+                --staff-size)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --format)
+                    COMPREPLY=($(compgen -W "text json" -- "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
         obelus__subcmd__help)
-            opts="audit clean range keys marks print desk rank completions help"
+            opts="audit clean range keys marks exercises print desk rank completions help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -389,6 +485,20 @@ _obelus() {
             return 0
             ;;
         obelus__subcmd__help__subcmd__desk)
+            opts=""
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        obelus__subcmd__help__subcmd__exercises)
             opts=""
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )

@@ -31,6 +31,7 @@ complete -c obelus -n "__fish_obelus_needs_command" -f -a "clean" -d 'Write the 
 complete -c obelus -n "__fish_obelus_needs_command" -f -a "range" -d 'The notes that leave an instrument\'s range'
 complete -c obelus -n "__fish_obelus_needs_command" -f -a "keys" -d 'Which key lies best on an instrument'
 complete -c obelus -n "__fish_obelus_needs_command" -f -a "marks" -d 'Extract your own marks from a marked copy into a mark sheet'
+complete -c obelus -n "__fish_obelus_needs_command" -f -a "exercises" -d 'A practice sheet: the hardest stretches of a part, with exercises'
 complete -c obelus -n "__fish_obelus_needs_command" -f -a "print" -d 'Print a score, or one part of it, as pages (PDF)'
 complete -c obelus -n "__fish_obelus_needs_command" -f -a "desk" -d 'Decide, mark and hand out on the staff, in your browser, on this machine'
 complete -c obelus -n "__fish_obelus_needs_command" -f -a "rank" -d 'Which of several editions has least of an editor in it'
@@ -126,6 +127,29 @@ complete -c obelus -n "__fish_obelus_using_subcommand keys" -l sounding -d 'Read
 complete -c obelus -n "__fish_obelus_using_subcommand keys" -s h -l help -d 'Print help'
 complete -c obelus -n "__fish_obelus_using_subcommand marks" -s o -l output -d 'Write the mark sheet to this file [default: standard output]' -r -F
 complete -c obelus -n "__fish_obelus_using_subcommand marks" -s h -l help -d 'Print help'
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -s o -l output -d 'Write the sheet to this file (.musicxml)' -r -F
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l part -d 'Look only at this part: its id, name or number' -r
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l staff -d 'Look only at this staff of the part, counted from the top' -r
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l voice -d 'Look only at this voice of the part, by its number in the file' -r
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l instrument -d 'Write it for this instrument [default: guessed from the part\'s name]' -r
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l instruments -d 'A table of your own instruments (.toml), added to the standard one' -r -F
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l bars -d 'Practise these bars instead of the hardest stretches' -r
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l most -d 'So many stretches at most' -r
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l tempo -d 'Quarter notes per minute of the piece [default: the score\'s first metronome mark, else 72]' -r
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l form -d 'Only these exercises, in this order: change, beats, adding, backwards, rhythms, wider, whole' -r
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l rhythms -d 'Rhythms of your own for the changed rhythms (.toml)' -r -F
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l pdf -d 'Also print the sheet to this file (.pdf)' -r -F
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l title -d 'The title of the printed pages; "" leaves it out [default: the movement\'s, else the work\'s]' -r
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l subtitle -d 'The line below the title; "" leaves it out [default: the work, where the title is the movement\'s]' -r
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l composer -d 'The composer on the printed pages; "" leaves them out [default: as the score says]' -r
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l paper -d 'The paper for --pdf' -r -f -a "a4\t''
+letter\t''"
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l staff-size -d 'The height of a staff, in millimetres [default: 6.8 for a part, more where pages have room]' -r
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l format -d 'The form of the summary' -r -f -a "text\t''
+json\t''"
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l written -d 'Read the notes as written for the instrument, whatever clef and transposition say'
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -l sounding -d 'Read the notes as sounding pitches, even if the instrument transposes'
+complete -c obelus -n "__fish_obelus_using_subcommand exercises" -s h -l help -d 'Print help'
 complete -c obelus -n "__fish_obelus_using_subcommand print" -l pdf -d 'Write the pages to this file (.pdf)' -r -F
 complete -c obelus -n "__fish_obelus_using_subcommand print" -l part -d 'Print only this part: its id, name or number' -r
 complete -c obelus -n "__fish_obelus_using_subcommand print" -l staff -d 'Print only this staff of the part, counted from the top' -r
@@ -161,13 +185,14 @@ complete -c obelus -n "__fish_obelus_using_subcommand rank" -l sounding -d 'Read
 complete -c obelus -n "__fish_obelus_using_subcommand rank" -l lines -d 'Instead of a ranking, write each edition as soon as it is compared: one line of JSON, in the order of the files'
 complete -c obelus -n "__fish_obelus_using_subcommand rank" -s h -l help -d 'Print help (see more with \'--help\')'
 complete -c obelus -n "__fish_obelus_using_subcommand completions" -s h -l help -d 'Print help'
-complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks print desk rank completions help" -f -a "audit" -d 'What the editor did, bar by bar'
-complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks print desk rank completions help" -f -a "clean" -d 'Write the edition without its editor\'s changes, and with your own marks if you like'
-complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks print desk rank completions help" -f -a "range" -d 'The notes that leave an instrument\'s range'
-complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks print desk rank completions help" -f -a "keys" -d 'Which key lies best on an instrument'
-complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks print desk rank completions help" -f -a "marks" -d 'Extract your own marks from a marked copy into a mark sheet'
-complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks print desk rank completions help" -f -a "print" -d 'Print a score, or one part of it, as pages (PDF)'
-complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks print desk rank completions help" -f -a "desk" -d 'Decide, mark and hand out on the staff, in your browser, on this machine'
-complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks print desk rank completions help" -f -a "rank" -d 'Which of several editions has least of an editor in it'
-complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks print desk rank completions help" -f -a "completions" -d 'Print what a shell needs to complete commands and options'
-complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks print desk rank completions help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
+complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks exercises print desk rank completions help" -f -a "audit" -d 'What the editor did, bar by bar'
+complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks exercises print desk rank completions help" -f -a "clean" -d 'Write the edition without its editor\'s changes, and with your own marks if you like'
+complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks exercises print desk rank completions help" -f -a "range" -d 'The notes that leave an instrument\'s range'
+complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks exercises print desk rank completions help" -f -a "keys" -d 'Which key lies best on an instrument'
+complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks exercises print desk rank completions help" -f -a "marks" -d 'Extract your own marks from a marked copy into a mark sheet'
+complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks exercises print desk rank completions help" -f -a "exercises" -d 'A practice sheet: the hardest stretches of a part, with exercises'
+complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks exercises print desk rank completions help" -f -a "print" -d 'Print a score, or one part of it, as pages (PDF)'
+complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks exercises print desk rank completions help" -f -a "desk" -d 'Decide, mark and hand out on the staff, in your browser, on this machine'
+complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks exercises print desk rank completions help" -f -a "rank" -d 'Which of several editions has least of an editor in it'
+complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks exercises print desk rank completions help" -f -a "completions" -d 'Print what a shell needs to complete commands and options'
+complete -c obelus -n "__fish_obelus_using_subcommand help; and not __fish_seen_subcommand_from audit clean range keys marks exercises print desk rank completions help" -f -a "help" -d 'Print this message or the help of the given subcommand(s)'
