@@ -113,7 +113,7 @@ impl<'i> ReadScore<Tree<'i>> {
         sheet.title = title.or(subtitle).unwrap_or_else(|| part.spoken().into_owned());
         sheet.subtitle = Some("Practice sheet".into());
         sheet.composer = composer;
-        sheet.description = format!("Exercises made from {}", self.file);
+        sheet.description = format!("Exercises made from {}", self.tree.input.file_name());
         let score = ScoreName { file: self.file.clone(), title: self.score.title.clone() };
         let report = ExercisesReport::new(&player, guessed, &practice, score, self.warnings.clone());
         Ok(PracticeSheet { report, sheet: practice.sheet })

@@ -18,6 +18,8 @@ pub enum Out {
     Copy,
     Pages,
     Notes,
+    Practice,
+    PracticePages,
 }
 
 impl Held {
@@ -47,15 +49,19 @@ impl Out {
             Out::Copy => "clean.musicxml",
             Out::Pages => "part.pdf",
             Out::Notes => "notes.md",
+            Out::Practice => "practice.musicxml",
+            Out::PracticePages => "practice.pdf",
         }
     }
 }
 
 /// Files that may be fetched from the page, and what they are.
-pub const TO_FETCH: [(&str, &str); 6] = [
+pub const TO_FETCH: [(&str, &str); 8] = [
     ("clean.musicxml", "application/vnd.recordare.musicxml+xml"),
     ("part.pdf", "application/pdf"),
     ("notes.md", "text/markdown; charset=utf-8"),
+    ("practice.pdf", "application/pdf"),
+    ("practice.musicxml", "application/vnd.recordare.musicxml+xml"),
     ("decisions.toml", "application/toml"),
     ("my-marks.toml", "application/toml"),
     ("desk.toml", "application/toml"),

@@ -78,6 +78,7 @@ pub fn router(desk: Arc<Desk>, guarded: Arc<Guard>, patience: Duration) -> Route
             }),
         )
         .route("/hand-out", post(hand_out))
+        .route("/practice", post(practice))
         .route("/files/{name}", get(file))
         .route("/goodbye", post(async |State(desk): Of| desk.tabs.goodbye()))
         .layer(DefaultBodyLimit::max(MOST))
@@ -233,6 +234,32 @@ async fn hand_out(State(desk): Of, Json(asked): Json<Turn>) -> Answer {
     let said = commands::run([args, vec!["--format=json".into()]].concat()).await?;
     let told: Value = serde_json::from_str(&said.text).map_err(|fault| fault.to_string())?;
     let files: Vec<&str> = TO_FETCH.iter().map(|file| file.0).filter(|name| desk.folder.file(name).is_file()).collect();
+    Ok(Json(json!({ "told": told, "remarks": said.remarks, "command": command, "files": files })))
+}
+
+/// Writes a practice sheet of the copy that was handed out.
+async fn practice(State(desk): Of, Json(asked): Json<Turn>) -> Answer {
+    let wanted = desk.wanted_as_shown(asked.version).await?;
+    let file = |out: Out| desk.folder.file(out.file());
+    let copy = file(Out::Copy);
+    if !copy.is_file() {
+        return Err("write the files first; the practice sheet is made of the clean part".into());
+    }
+    let player = &wanted.settings.player;
+    let mut args: Vec<OsString> = vec!["exercises".into(), copy.into(), "-o".into(), file(Out::Practice).into()];
+    args.push(format!("--part={}", wanted.part + 1).into());
+    let instrument = player.written_for.as_ref().or(player.instrument.as_ref());
+    args.extend(instrument.map(|name| format!("--instrument={name}").into()));
+    if engrave::IS_BUILT_IN {
+        args.push(format!("--pdf={}", file(Out::PracticePages).display()).into());
+        args.extend(wanted.settings.pages.paper.iter().map(|paper| format!("--paper={paper}").into()));
+    }
+    let command = typed(&args);
+    let said = commands::run([args, vec!["--format=json".into()]].concat()).await?;
+    let told: Value = serde_json::from_str(&said.text).map_err(|fault| fault.to_string())?;
+    let written = told["stretches"].as_array().is_some_and(|stretches| !stretches.is_empty());
+    let all = [Out::PracticePages, Out::Practice].map(Out::file);
+    let files: Vec<&str> = all.into_iter().filter(|name| written && desk.folder.file(name).is_file()).collect();
     Ok(Json(json!({ "told": told, "remarks": said.remarks, "command": command, "files": files })))
 }
 

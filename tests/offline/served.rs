@@ -184,6 +184,8 @@ fn what_the_desk_hands_out_is_what_the_commands_make_of_its_files() {
         json!({ "do": "player", "player": { "instrument": "alto recorder", "transpose": "down a minor third" } }),
     );
     assert_eq!(state["marks"].as_array().unwrap().len(), 4);
+    let refused = desk.ask("/practice", json!({}));
+    assert_eq!(refused.status, 422, "no copy is handed out yet");
     let done = desk.ask("/hand-out", json!({})).json();
     assert_eq!((done["told"]["own"].as_u64(), done["told"]["kept"].as_u64() > Some(0)), (Some(4), true), "{done}");
 
@@ -212,6 +214,14 @@ fn what_the_desk_hands_out_is_what_the_commands_make_of_its_files() {
         assert!(ours == theirs, "{name} is another file");
         assert!(desk.get(&format!("/files/{name}")).body == ours, "{name} is served otherwise");
     }
+    // A practice sheet of it, as the command makes it.
+    let sheet = desk.ask("/practice", json!({})).json();
+    assert_eq!(sheet["told"]["stretches"].as_array().map(Vec::len), Some(5), "{sheet}");
+    let [copy, out] = [file(&own, "clean.musicxml"), file(&other, "practice.musicxml")];
+    run(&["exercises", &copy, "-o", &out, "--instrument", "alto recorder"]);
+    let [ours, theirs] = [&own, &other].map(|folder| fs::read(folder.join("practice.musicxml")).unwrap());
+    assert!(ours == theirs, "the practice sheet is another");
+    assert!(desk.get("/files/practice.musicxml").body == ours, "it is served otherwise");
     // The command that it tells makes the same again.
     let command = done["command"].as_str().unwrap();
     assert!(command.starts_with("obelus clean /") && command.contains("'--transpose=down a minor third'"), "{command}");

@@ -1,15 +1,22 @@
 // Hand out: headings and paper, the files, and what was proved.
 "use strict";
 
-import { change, desk, get, handOut, say } from "./server.js";
+import { change, desk, get, handOut, practise, say } from "./server.js";
 import { button, labelled, make, pick } from "./parts.js";
 import { left } from "./mark.js";
 import { inRange } from "./play.js";
 
 const ABOUT = {
   "part.pdf": "The part as pages (PDF)", "clean.musicxml": "The part as MusicXML", "notes.md": "Critical notes",
+  "practice.pdf": "The practice sheet as pages (PDF)", "practice.musicxml": "The practice sheet as MusicXML",
   "my-marks.toml": "Your marks, as a mark sheet for obelus", "decisions.toml": "Your decisions, for obelus", "desk.toml": "The scores, instrument, key and headings of this desk",
 };
+
+const links = (files) => make("ul", { class: "files" }, files.map((file) => make("li", {}, make("a", { href: `/files/${file}`, download: file }, ABOUT[file] ?? file), ` (${file})`)));
+const typed = (command) => [make("p", {}, "The same on the command line:"), make("pre", { tabindex: "0" }, command)];
+
+const place = ({ from, to }) => from.bar === to.bar ? `bar ${from.bar}` : `bars ${from.bar} to ${to.bar}`;
+const stretch = (own) => make("li", {}, `${place(own)}: ${own.why}${own.lies_badly ? "; it lies badly on this instrument" : ""}. ${own.start.beat} = ${own.ladder.join(", ")}`);
 
 let boxes = null;
 let written = null;
@@ -26,13 +33,28 @@ const result = async (done) => {
     desk.state.open ? make("p", {}, `${desk.state.open} findings were not decided: they are as in the source.`) : "",
     ...range,
     ...left(done),
-    make("ul", { class: "files" }, done.files.map((file) => make("li", {}, make("a", { href: `/files/${file}`, download: file }, ABOUT[file] ?? file), ` (${file})`))),
-    make("p", {}, "The same on the command line:"), make("pre", { tabindex: "0" }, done.command));
+    links(done.files.filter((file) => !file.startsWith("practice."))),
+    ...typed(done.command),
+    make("h3", {}, "To practise at home"),
+    make("p", {}, "The hardest stretches of the part with fingerings, a metronome ladder and exercises."),
+    make("p", {}, button("Write a practice sheet", async () => { const sheet = await practise(); if (sheet) practised(sheet); })),
+    boxes.practice);
+  boxes.practice.replaceChildren();
+};
+
+const practised = ({ told, files, remarks, command }) => {
+  const { stretches, warnings } = told;
+  const nothing = "No stretch has to begin slower than the piece: there is nothing to break into exercises.";
+  say(stretches.length ? "Done: the practice sheet is written." : nothing);
+  boxes.practice.replaceChildren(
+    stretches.length ? make("ol", {}, stretches.map(stretch)) : make("p", {}, nothing),
+    ...[...new Set([...warnings, ...remarks])].map((text) => make("p", {}, text)),
+    stretches.length ? links(files) : "", ...typed(command));
 };
 
 export const show = (section, { state }) => {
   if (!boxes) {
-    boxes = { fields: make("div", { class: "fields" }), result: make("div", { "aria-live": "polite" }) };
+    boxes = { fields: make("div", { class: "fields" }), result: make("div", { "aria-live": "polite" }), practice: make("div", { "aria-live": "polite" }) };
     section.append(boxes.fields,
       make("p", {}, button("Write the files", async () => { const done = await handOut(); if (done) { say("Done: the files are written."); result(done); } }, { class: "next" })),
       boxes.result,

@@ -94,6 +94,7 @@ const json = (body) => ({ body: JSON.stringify(body), headers: { "content-type":
 export const change = (what) => ask("/change", json({ version: desk.state.version, change: what }));
 export const turn = (way) => ask(`/${way}`, json({ version: desk.state.version }));
 export const handOut = () => ask("/hand-out", json({ version: desk.state.version }));
+export const practise = () => ask("/practice", json({ version: desk.state.version }));
 export const choose = (side, file) =>
   ask(`/choose/${side}?version=${desk.state.version}&name=${encodeURIComponent(file.name)}`, { body: file });
 
