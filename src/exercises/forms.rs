@@ -122,8 +122,7 @@ fn adding(passage: &Passage) -> Vec<Try> {
 
 fn backwards(passage: &Passage) -> Vec<Try> {
     let metre = passage.metre;
-    let half = metre.pulse / Time::from(if metre.is_compound() { 3 } else { 2 });
-    let mut starts = passage.starts_of(half);
+    let mut starts = passage.starts_of(metre.part());
     if starts.len() > MOST_TRIES {
         starts = passage.starts_of(metre.pulse);
     }

@@ -24,7 +24,7 @@ pub fn lay(tries: &[Try], metre: Metre, rests: bool) -> Option<Vec<SheetBar>> {
     for (place, own) in tries.iter().enumerate() {
         let mut begins = now + own.start;
         // A try that has room in a bar does not cross a barline.
-        let left = Metre::up_to(begins + Time::new(1, 1_000_000), metre.bar) - begins;
+        let left = Metre::behind(begins, metre.bar) - begins;
         if place > 0 && own.length() > left && own.start + own.length() <= metre.bar {
             begins = Metre::up_to(begins, metre.bar) + own.start;
         }
@@ -32,19 +32,19 @@ pub fn lay(tries: &[Try], metre: Metre, rests: bool) -> Option<Vec<SheetBar>> {
         for (at, tone) in own.tones.iter().enumerate() {
             let mut tone = tone.clone();
             if own.lands && at + 1 == own.tones.len() {
-                tone.length = tone.length.max(metre.to_the_end_of_the_beat(now % metre.bar));
+                tone.length = metre.held(now % metre.bar, tone.length);
             }
             now += tone.length;
             music.push(tone);
         }
-        // A rest to get ready again, but not behind the last.
-        let is_last = place + 1 == tries.len();
-        let until = match (is_last, rests) {
+        // A rest to get ready again, but not behind the last, nor where the next begins with one.
+        let rests = rests && tries.get(place + 1).is_some_and(|next| next.start < metre.part());
+        let until = match (place + 1 == tries.len(), rests) {
             (true, _) => Metre::up_to(now, metre.bar),
             (_, false) => Metre::up_to(now, metre.block()),
             (_, true) => {
                 shorten(&mut music, &mut now, own, metre);
-                let least = if (now / metre.block()).is_integer() { metre.pulse } else { part(metre) };
+                let least = if (now / metre.block()).is_integer() { metre.pulse } else { metre.part() };
                 Metre::up_to(now + least, metre.block())
             }
         };
@@ -53,17 +53,12 @@ pub fn lay(tries: &[Try], metre: Metre, rests: bool) -> Option<Vec<SheetBar>> {
     bars(&music, metre)
 }
 
-/// The smallest part of a beat that is still a rest to get ready in.
-fn part(metre: Metre) -> Time {
-    metre.pulse / Time::from(if metre.is_compound() { 3 } else { 2 })
-}
-
 /// A last note that would fill the last beat of a bar leaves the end of it for a rest.
 fn shorten(music: &mut [Tone], now: &mut Time, own: &Try, metre: Metre) {
     let fills = own.lands && (*now / metre.block()).is_integer();
     if let Some(last) = music.last_mut().filter(|last| fills && last.length == metre.pulse) {
-        last.length -= part(metre);
-        *now -= part(metre);
+        last.length -= metre.part();
+        *now -= metre.part();
     }
 }
 

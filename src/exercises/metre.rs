@@ -58,6 +58,11 @@ impl Metre {
         self.pulse.numer() % 3 == 0
     }
 
+    /// What a beat falls into: the smallest that is still a rest to get ready in.
+    pub fn part(&self) -> Time {
+        self.pulse / Time::from(if self.is_compound() { 3 } else { 2 })
+    }
+
     /// The smallest part of a bar that begins as strongly as a bar: its half where that has whole beats, else all of it.
     pub fn block(&self) -> Time {
         let half = self.bar / Time::from(2);
@@ -68,6 +73,11 @@ impl Metre {
     pub fn up_to(time: Time, length: Time) -> Time {
         let whole = (time / length).floor() * length;
         if whole == time { whole } else { whole + length }
+    }
+
+    /// The next border of a length behind a time.
+    pub fn behind(time: Time, length: Time) -> Time {
+        ((time / length).floor() + Time::from(1)) * length
     }
 
     /// The beat in which a note is beamed with others, by where it begins.
@@ -82,13 +92,13 @@ impl Metre {
         let (mut at, end) = (at, at + length);
         while at < end {
             let rest = end - at;
-            // What is no plain length fills whole beats first, or goes to the end of its beat.
-            let is_plain = |t: Time| t.denom() & (t.denom() - 1) == 0;
+            // What is no plain length fills whole beats first, or goes to the end of its tuplet or its beat.
             let beats = (rest / self.pulse).floor() * self.pulse;
-            let most = match is_plain(rest) && is_plain(at) {
-                true => rest,
-                false if (at % self.pulse).is_zero() && beats > Time::zero() => beats,
-                false => rest.min(Metre::up_to(at + Time::new(1, 1_000_000), self.pulse) - at),
+            let most = match (is_plain(rest) && is_plain(at), border(at, end)) {
+                (true, _) => rest,
+                (_, Some(border)) => border - at,
+                _ if (at % self.pulse).is_zero() && beats > Time::zero() => beats,
+                _ => rest.min(Metre::behind(at, self.pulse) - at),
             };
             let whole = [rest, most].into_iter().find_map(|l| Value::of(l, 1).filter(|_| self.allows(at, l, is_rest)));
             let plain = || {
@@ -106,12 +116,21 @@ impl Metre {
         Some(out)
     }
 
-    /// The longest single note from a place in a bar to the end of its beat, or near it.
-    pub fn to_the_end_of_the_beat(&self, at: Time) -> Time {
-        let left = Metre::up_to(at + Time::new(1, 1_000_000), self.pulse) - at;
-        let is_one = |l: Time| self.values(at, l, false).is_some_and(|values| values.len() == 1);
-        let shorter = LENGTHS.iter().map(|(numer, denom)| Time::new(*numer, *denom)).filter(|l| *l < left);
-        std::iter::once(left).chain(shorter).find(|l| is_one(*l)).unwrap_or(left)
+    /// How long a note is held that is the last of a try, in one value: to the end of its tuplet, else of its beat, or
+    /// near it. `own` is its length in the piece.
+    pub fn held(&self, at: Time, own: Time) -> Time {
+        let is_one = |l: &Time| self.values(at, *l, false).is_some_and(|values| values.len() == 1);
+        if let Some(span) = span(at) {
+            let spans = [own * Time::from(3), span].map(|span| Metre::behind(at, span.min(self.pulse)) - at);
+            return spans.into_iter().find(|l| is_one(l) && is_plain(at + *l) && *l >= own).unwrap_or(own);
+        }
+        let left = Metre::behind(at, self.pulse) - at;
+        if is_one(&left) {
+            return left.max(own);
+        }
+        // Where a rest that follows is the plainest.
+        let shorter = LENGTHS.iter().map(|(numer, denom)| Time::new(*numer, *denom)).filter(|l| *l < left && is_one(l));
+        shorter.min_by_key(|l| ((at + *l) / self.part()).denom()).map_or(own, |l| l.max(own))
     }
 
     /// Whether a length may be one note, or one rest, so that the beats are seen.
@@ -135,6 +154,27 @@ impl Metre {
         // A syncopation of one beat.
         !is_rest && !self.is_compound() && length == self.pulse && within * Time::from(2) == self.pulse
     }
+}
+
+/// Made by halves alone.
+pub fn is_plain(time: Time) -> bool {
+    time.denom() & (time.denom() - 1) == 0
+}
+
+/// The triplet in which a time lies, by its length; `None` for one at the border of plain lengths.
+fn span(time: Time) -> Option<Time> {
+    let thirds = time.denom() / 3;
+    (time.denom() % 3 == 0 && thirds & (thirds - 1) == 0).then(|| Time::new(1, thirds))
+}
+
+/// Where a triplet ends or begins between two times, so that it is written whole.
+fn border(from: Time, to: Time) -> Option<Time> {
+    let border = match (span(from), span(to)) {
+        (Some(own), _) => Metre::behind(from, own),
+        (None, Some(own)) => (to / own).floor() * own,
+        (None, None) => return None,
+    };
+    (from < border && border < to).then_some(border)
 }
 
 #[cfg(test)]
@@ -183,10 +223,28 @@ mod tests {
         assert_eq!(written(common, (1, 3), (2, 3), false), ["2/3"]);
         assert_eq!(written(common, (2, 3), (4, 3), false), ["1/3", "1"]);
         assert_eq!(written(common, (0, 1), (8, 3), true), ["2", "2/3"]);
+        // A rest leaves triplets whole.
+        assert_eq!(written(common, (0, 1), (5, 6), true), ["1/2", "1/3"]);
+        assert_eq!(written(common, (5, 6), (7, 6), true), ["1/6", "1"]);
         let jig = metre(6, 8);
         assert_eq!(written(jig, (0, 1), (3, 1), false), ["3"]);
         assert_eq!(written(jig, (1, 2), (1, 1), false), ["1"]);
         assert_eq!(written(jig, (1, 1), (1, 1), false), ["1/2", "1/2"]);
+    }
+
+    #[test]
+    fn the_last_note_of_a_try_is_held_to_the_end_of_its_tuplet_or_its_beat() {
+        let (common, jig) = (metre(4, 4), metre(6, 8));
+        let held = |metre: Metre, at: (i64, i64), own: (i64, i64)| {
+            metre.held(Time::new(at.0, at.1), Time::new(own.0, own.1)).to_string()
+        };
+        assert_eq!(held(common, (1, 2), (1, 4)), "1/2");
+        assert_eq!(held(common, (1, 6), (1, 6)), "1/3");
+        assert_eq!(held(common, (1, 3), (1, 6)), "1/6");
+        assert_eq!(held(common, (7, 12), (1, 12)), "1/6");
+        assert_eq!(held(common, (1, 8), (1, 8)), "3/8", "a rest of half a beat follows");
+        assert_eq!(held(jig, (1, 1), (1, 2)), "1/2");
+        assert_eq!(held(jig, (1, 4), (1, 4)), "3/4");
     }
 
     proptest! {

@@ -25,6 +25,8 @@ pub use forms::Form;
 pub use rhythms::Rhythm;
 pub use told::{ExerciseReport, ExercisesReport, StretchReport};
 
+/// Bars under one slur; of a longer one the file lacks an end.
+const LONGEST_SLUR: usize = 8;
 /// Notes of a stretch that the user names; more are a piece.
 const MOST_NOTES: usize = 96;
 
@@ -238,6 +240,9 @@ impl Player<'_> {
         let mut out = vec![None; notes.len()];
         for (number, mark) in self.part.marks.iter().enumerate().filter(|(_, mark)| mark.category == Category::Slur) {
             let Some((from, to)) = mark.at.note.zip(mark.end.and_then(|end| end.note)) else { continue };
+            if self.part.notes[to].bar > self.part.notes[from].bar + LONGEST_SLUR {
+                continue;
+            }
             let (from, to) = (self.part.onset(self.part.head(from)), self.part.onset(self.part.head(to)));
             let voice = mark.at.note.map(|n| self.part.notes[n].voice);
             for (place, note) in notes.iter().enumerate() {

@@ -1,15 +1,12 @@
 //! A stretch of a part as material for exercises.
 
-use super::metre::Metre;
+use super::metre::{Metre, is_plain};
 use super::tone::{Tone, Try};
 use crate::time::{Time, Value};
 use std::ops::Range;
 
 /// Triplets can be taken apart.
 const LARGEST_TUPLET: i64 = 3;
-fn is_plain(length: Time) -> bool {
-    length.denom() & (length.denom() - 1) == 0
-}
 
 /// The notes of a stretch, and where they stand.
 #[derive(Debug, Clone)]

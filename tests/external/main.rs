@@ -15,6 +15,7 @@ mod desk;
 mod drawn;
 mod editors;
 mod engrave;
+mod exercises;
 mod keys;
 mod killed;
 mod packages;
