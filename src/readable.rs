@@ -36,6 +36,12 @@ fn words(text: &str) -> impl Iterator<Item = &str> {
 /// Signs of a message. One that quotes a long text of a file is cut in its middle.
 const LONGEST: usize = 800;
 
+/// With a capital letter, as a sentence or a name begins.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
+}
+
 /// A message on one line, no longer than anybody reads.
 pub fn message(text: &str) -> String {
     let starts: Vec<usize> = text.char_indices().map(|c| c.0).take(LONGEST / 2 + 1).collect();

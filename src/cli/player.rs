@@ -4,6 +4,7 @@ use super::failure::Failure;
 use super::input::ReadFor;
 use crate::clean::{PartFor, Player, Wishes};
 use crate::instrument::{Instrument, Instruments, ReadAs};
+use crate::readable::capital;
 use crate::score::Score;
 
 /// For whom a copy is meant.
@@ -79,10 +80,4 @@ impl OnInstruments {
         });
         Ok(Wishes { players, fit: self.fit, written_for, ..Wishes::default() })
     }
-}
-
-/// With a capital letter, as it stands before a staff.
-fn capital(name: &str) -> String {
-    let mut letters = name.chars();
-    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }

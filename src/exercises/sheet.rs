@@ -11,6 +11,7 @@ use crate::instrument::{Clef, Range, ReadAs};
 use crate::keys::{HardStretch, Study};
 use crate::musicxml::sheet::{Begins, Ends, SheetBar, SheetPart, SheetTempo, Weight, Words};
 use crate::pitch::Interval;
+use crate::readable::capital;
 use crate::report::fingers::{across, why};
 use crate::score::NoteId;
 use crate::time::Value;
@@ -161,9 +162,4 @@ fn remark(hard: &HardStretch) -> String {
 fn without_fingerings(mut tries: Vec<Try>) -> Vec<Try> {
     tries.iter_mut().flat_map(|own| &mut own.tones).for_each(|tone| tone.fingering = None);
     tries
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }

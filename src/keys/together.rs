@@ -45,8 +45,9 @@ fn join_where_a_voice_goes_on(lines: &[Line], all: &mut Line) {
     let of = |line: &Line, event: usize| place[&line.notes[line.events[event].notes.start].0];
     for line in lines {
         for event in (1..line.events.len()).filter(|event| !may_part(line, *event)) {
-            let (from, to) = (of(line, event - 1), of(line, event));
-            all.events[from + 1..=to].iter_mut().for_each(|e| e.joined = true);
+            // A grace note comes first where a note before it has no length.
+            let [one, other] = [of(line, event - 1), of(line, event)];
+            all.events[one.min(other) + 1..=one.max(other)].iter_mut().for_each(|e| e.joined = true);
         }
     }
 }

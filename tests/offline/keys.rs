@@ -265,3 +265,29 @@ fn the_easiest_key_is_named_where_it_ranks_low() {
     }
     assert!((1..4).contains(&named), "{named}");
 }
+
+/// A note without any length, a grace note after it, and another voice.
+#[test]
+fn a_note_without_length_stands_in_no_order() {
+    let note = |kind: &str, step: &str, more: &str, voice: u32| {
+        format!("<note>{kind}<pitch><step>{step}</step><octave>5</octave></pitch>{more}<voice>{voice}</voice></note>")
+    };
+    let quarter = "<duration>1</duration>";
+    let bar = [
+        note("", "C", "<duration>0</duration>", 1),
+        note("<grace/>", "D", "", 1),
+        note("", "E", quarter, 1),
+        "<backup><duration>1</duration></backup>".into(),
+        note("", "G", quarter, 2),
+    ];
+    let text = format!(
+        "<score-partwise><part-list><score-part id=\"P1\"><part-name>Violin</part-name></score-part></part-list>\
+         <part id=\"P1\"><measure number=\"1\"><attributes><divisions>1</divisions></attributes>{}</measure></part>\
+         </score-partwise>",
+        bar.concat()
+    );
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("part.musicxml");
+    std::fs::write(&path, text).unwrap();
+    assert!(obelus(&["keys", path.to_str().unwrap(), "--instrument", "cello"]).contains("on the cello"));
+}

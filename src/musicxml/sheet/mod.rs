@@ -8,6 +8,7 @@ use super::rewrite::{clef_fragment, read_clef, transpose_fragment};
 use super::tree::{Tree, elements, type_of};
 use crate::instrument::{Clef, Instrument};
 use crate::pitch::{Interval, Pitch, key_alter};
+use crate::readable::capital;
 use crate::score::Part;
 use crate::time::{Time, Value, lcm, value_name};
 use notes::NoteWriter;
@@ -252,12 +253,6 @@ impl SheetPart {
         }
         (!out.children.is_empty()).then_some(out)
     }
-}
-
-/// As it stands before a staff.
-fn capital(name: &str) -> String {
-    let mut letters = name.chars();
-    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// What stands before everything in a bar.

@@ -11,6 +11,7 @@ use crate::engrave;
 use crate::findings::{Passage, Status};
 use crate::instrument::check;
 use crate::pitch::key_name;
+use crate::readable::capital;
 use crate::report::build::passages_in;
 use crate::report::fingers;
 use crate::report::table::sign;
@@ -322,9 +323,4 @@ fn cell(link: &str, number: &str, row: &bars::BarsRow, most: usize) -> Markup {
             }
         }
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or(String::new(), |c| c.to_uppercase().chain(chars).collect())
 }
