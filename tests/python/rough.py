@@ -190,7 +190,8 @@ CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]")
 
 def faults(args: list[str], done: dict) -> list[str]:
     out = []
-    if done["status"] not in (0, 1, 2, 3):
+    # With --strict it is asked for.
+    if done["status"] not in ((0, 1, 2, 3, 4) if "--strict" in args else (0, 1, 2, 3)):
         out.append(f"status {done['status']}")
     if done["seconds"] > SECONDS:
         out.append(f"{done['seconds']:.1f} s")
