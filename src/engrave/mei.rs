@@ -21,6 +21,8 @@ pub enum Colors {
 
 /// The size of small words.
 const SMALL: &str = "80%";
+/// The class of what stands above a stretch or an exercise.
+pub const HEADING: &str = "heading";
 
 /// The type of what is to stand in brackets.
 pub const BRACKETED: &str = "bracketed";
@@ -47,11 +49,19 @@ pub fn paint(mei: &str, colors: Colors) -> Option<String> {
         {
             painter.patch.replace(own.range_value(), quick_xml::escape::escape(number).into_owned());
         }
+        if is(node, "dir") && node.descendants().filter_map(|n| n.text()).any(|text| text.contains(SMALL_TEXT)) {
+            painter.patch.insert(node.range().start + 1 + "dir".len(), format!(" type=\"{HEADING}\""));
+        }
         if is(node, "verse") && node.attribute("label") == Some(ABOVE) {
             painter.patch.insert(node.range().start + 1 + "verse".len(), " place=\"above\"");
         }
         if is_of_signs(node) {
             painter.patch.insert(node.range().start + 1 + "rend".len(), " glyph.auth=\"smufl\"");
+        }
+        if node.is_text() && is_of_syllable_above(node) {
+            let text = quick_xml::escape::escape(node.text().unwrap_or_default().trim()).into_owned();
+            painter.patch.replace(node.range(), format!("<rend fontsize=\"{SMALL}\">{text}\u{a0}</rend>"));
+            continue;
         }
         if node.is_text() {
             if is_small(node) {
@@ -75,6 +85,13 @@ pub fn paint(mei: &str, colors: Colors) -> Option<String> {
         }
     }
     painter.patch.apply(mei).ok()
+}
+
+/// Whether a text is of a syllable above the staff: it is small, and keeps a distance from the next.
+fn is_of_syllable_above(text: Node<'_, '_>) -> bool {
+    let verse = text.ancestors().find(|n| is(*n, "verse"));
+    verse.is_some_and(|verse| verse.attribute("label") == Some(ABOVE))
+        && text.parent().is_some_and(|p| is(p, "syl") || is(p, "rend"))
 }
 
 /// Whether a text is of words that are drawn small, in whichever of their lines.

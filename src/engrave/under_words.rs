@@ -1,6 +1,8 @@
-//! Syllables above a staff stand next to its notes, and words above them: the engraver has it the other way round.
+//! Syllables above a staff stand next to its notes, and words above them: the engraver has it the other way round. Words
+//! of several lines stand above those that follow them, which else would float over the lines.
 
 use super::boxes::{Extent, has_class, is_box, staff_lines};
+use super::mei::HEADING;
 use super::outlines::union;
 use super::places::translated;
 use super::shapes::Shapes;
@@ -8,62 +10,138 @@ use crate::patch::Patch;
 use roxmltree::{Document, Node};
 use std::borrow::Cow;
 
-/// Between the notes, the syllables and the words.
+/// Between the notes and the syllables.
 const GAP: f64 = 60.0;
-/// What the words beside a staff are.
-const WORDS: [&str; 3] = ["dir", "tempo", "reh"];
-/// What syllables must stay above.
-const MUSIC: [&str; 5] = ["beam", "note", "rest", "slur", "tuplet"];
+/// Between the syllables and the words, and between words.
+const WORDS_GAP: f64 = 130.0;
+/// Words that are so many times as high as others have several lines.
+const SEVERAL_LINES: f64 = 1.8;
+/// Words come so near to notes.
+const NEAR: f64 = 30.0;
+/// What syllables and words must stay above, by its own extent.
+const MUSIC: [&str; 3] = ["note", "rest", "tupletNum"];
 
 /// The drawing with these in their order; `None` if it is none.
 pub fn under_words(svg: &str) -> Option<Cow<'_, str>> {
-    if !svg.contains("class=\"verse") {
+    if !svg.contains(HEADING) {
         return Some(Cow::Borrowed(svg));
     }
     let document = Document::parse(svg).ok()?;
     let shapes = Shapes::new(&document);
     let mut patch = Patch::default();
     for system in document.descendants().filter(|n| has_class(*n, "system") && !is_box(*n)) {
-        lower(system, &shapes, &mut patch);
+        let mut system = System::new(system, &shapes);
+        system.lower();
+        system.order();
+        system.clear();
+        for (node, _, by) in system.syllables.iter().chain(&system.words).filter(|(_, _, by)| *by != 0.0) {
+            patch.insert(node.range().start + 1 + node.tag_name().name().len(), translated([0.0, *by]));
+        }
     }
     patch.apply(svg).ok().map(Cow::Owned)
 }
 
-/// The syllables of a bar that stand above its staff, and the top of that.
-fn above<'a, 'i>(measure: Node<'a, 'i>, shapes: &Shapes) -> (Vec<(Node<'a, 'i>, Extent)>, f64) {
-    let staves = measure.descendants().filter(|n| has_class(*n, "staff") && !is_box(*n));
-    let top = staves.flat_map(staff_lines).map(|line| line[2]).fold(f64::INFINITY, f64::min);
-    let verses = measure.descendants().filter(|n| has_class(*n, "verse") && !is_box(*n));
-    let placed = verses.filter_map(|n| Some((n, shapes.drawn(n)?)));
-    (placed.filter(|(_, extent)| extent[3] < top).collect(), top)
+/// What is moved up or down: where it stands by now, and how far it has been moved.
+type Moved<'a, 'i> = (Node<'a, 'i>, Extent, f64);
+
+/// Of one line of music.
+#[derive(Default)]
+struct System<'a, 'i> {
+    /// Above the staff.
+    syllables: Vec<Moved<'a, 'i>>,
+    words: Vec<Moved<'a, 'i>>,
+    /// What they stand above.
+    music: Vec<Extent>,
+    /// Bars with syllables, from left to right.
+    sung: Vec<[f64; 2]>,
 }
 
-fn lower(system: Node<'_, '_>, shapes: &Shapes, patch: &mut Patch) {
-    let measures: Vec<Node> = system.descendants().filter(|n| has_class(*n, "measure") && !is_box(*n)).collect();
-    let (mut syllables, mut words, mut music) = (Vec::new(), Vec::new(), f64::INFINITY);
-    for measure in measures {
-        let (own, top) = above(measure, shapes);
-        if own.is_empty() {
-            continue;
+impl<'a, 'i> System<'a, 'i> {
+    fn new(holder: Node<'a, 'i>, shapes: &Shapes) -> System<'a, 'i> {
+        let mut out = System::default();
+        for measure in holder.descendants().filter(|n| has_class(*n, "measure") && !is_box(*n)) {
+            let of = |classes: &'static [&str]| {
+                move |n: &Node<'_, '_>| !is_box(*n) && classes.iter().any(|class| has_class(*n, class))
+            };
+            let staves = measure.descendants().filter(of(&["staff"])).flat_map(staff_lines);
+            let Some(staff) = staves.map(|[left, right, y]| [left, y, right, y]).reduce(union) else { continue };
+            let verses = measure.descendants().filter(of(&["verse"])).filter_map(|n| Some((n, shapes.drawn(n)?, 0.0)));
+            let before = out.syllables.len();
+            out.syllables.extend(verses.filter(|(_, extent, _)| extent[3] < staff[1]));
+            if out.syllables.len() > before {
+                out.sung.push([staff[0], staff[2]]);
+            }
+            out.music.push(staff);
+            out.music.extend(measure.descendants().filter(of(&MUSIC)).filter_map(|n| heads(n, shapes)));
+            let is_slanted = |n: &Node<'_, '_>| {
+                n.is_element() && n.parent().is_some_and(|p| ["beam", "slur"].iter().any(|class| has_class(p, class)))
+            };
+            let slanted =
+                measure.descendants().filter(is_slanted).filter(|n| matches!(n.tag_name().name(), "polygon" | "path"));
+            out.music.extend(slanted.flat_map(|n| shapes.pieces(n, holder)));
+            let words = measure.children().filter(of(&[HEADING]));
+            out.words.extend(words.filter_map(|n| Some((n, shapes.drawn(n)?, 0.0))));
         }
-        let of = |classes: &'static [&str]| {
-            move |n: &Node<'_, '_>| !is_box(*n) && classes.iter().any(|class| has_class(*n, class))
-        };
-        let drawn = |n: Node<'_, '_>| heads(n, shapes);
-        music = music.min(top);
-        music = measure.descendants().filter(of(&MUSIC)).filter_map(drawn).map(|e| e[1]).fold(music, f64::min);
-        words.extend(measure.children().filter(of(&WORDS)).filter_map(|n| Some((n, shapes.drawn(n)?))));
-        syllables.extend(own);
+        out
     }
-    let Some(all) = syllables.iter().map(|(_, e)| *e).reduce(union) else { return };
-    let down = music - GAP - all[3];
-    let mut shift = |node: Node<'_, '_>, by: f64| {
-        patch.insert(node.range().start + 1 + node.tag_name().name().len(), translated([0.0, by]));
-    };
-    syllables.iter().for_each(|(node, _)| shift(*node, down));
-    let Some(lowest) = words.iter().map(|(_, e)| e[3]).reduce(f64::max) else { return };
-    let up = (all[1] + down - GAP) - lowest;
-    words.iter().filter(|_| up < 0.0).for_each(|(node, _)| shift(*node, up));
+
+    /// Syllables next to the notes, all at one height, and the words of their bars above them.
+    fn lower(&mut self) {
+        let Some(all) = self.syllables.iter().map(|(_, e, _)| *e).reduce(union) else { return };
+        let sung = &self.sung;
+        let is_sung = |e: &Extent| sung.iter().any(|[left, right]| e[0] < *right && *left < e[2]);
+        let music = self.music.iter().filter(|e| is_sung(e)).map(|e| e[1]).fold(f64::INFINITY, f64::min);
+        let down = music - GAP - all[3];
+        self.syllables.iter_mut().for_each(|one| shift(one, down));
+        let begins_there = |e: &Extent| sung.iter().any(|[left, right]| (*left..*right).contains(&e[0]));
+        let mut words: Vec<_> = self.words.iter_mut().filter(|(_, e, _)| begins_there(e)).collect();
+        let Some(lowest) = words.iter().map(|(_, e, _)| e[3]).reduce(f64::max) else { return };
+        let up = (all[1] + down - WORDS_GAP) - lowest;
+        words.iter_mut().filter(|_| up < 0.0).for_each(|one| shift(one, up));
+    }
+
+    /// What stands above words of several lines goes under them.
+    fn order(&mut self) {
+        for block in 0..self.words.len() {
+            for after in block + 1..self.words.len() {
+                let [own, other] = [self.words[block].1, self.words[after].1];
+                let is_under = other[1] > own[3] || other[0] > own[2] + WORDS_GAP;
+                if is_under || own[3] - own[1] < SEVERAL_LINES * (other[3] - other[1]) {
+                    continue;
+                }
+                let top = self.top(other);
+                let down = if top.is_finite() { top - WORDS_GAP - other[3] } else { 0.0 };
+                shift(&mut self.words[after], down.max(0.0));
+                let up = self.words[after].1[1] - WORDS_GAP - own[3];
+                shift(&mut self.words[block], up.min(0.0));
+            }
+        }
+    }
+}
+
+impl System<'_, '_> {
+    /// The top of what is under words.
+    fn top(&self, words: Extent) -> f64 {
+        // A syllable ends with a space.
+        let beneath = |e: &&Extent| e[0] < words[2] && words[0] + WORDS_GAP < e[2];
+        let syllables = self.syllables.iter().map(|(_, e, _)| e);
+        self.music.iter().chain(syllables).filter(beneath).map(|e| e[1]).fold(f64::INFINITY, f64::min)
+    }
+
+    /// Words do not lie on notes or beams.
+    fn clear(&mut self) {
+        for place in 0..self.words.len() {
+            let own = self.words[place].1;
+            let up = self.top(own) - NEAR - own[3];
+            shift(&mut self.words[place], up.min(0.0));
+        }
+    }
+}
+
+fn shift((_, extent, moved): &mut Moved<'_, '_>, by: f64) {
+    extent[1] += by;
+    extent[3] += by;
+    *moved += by;
 }
 
 /// What an element draws itself, without the syllables below its notes.

@@ -31,6 +31,8 @@ pub enum Form {
 
 /// Tries of one form; more would be played by nobody.
 const MOST_TRIES: usize = 5;
+/// What stands before a rhythm's name in its heading.
+pub const RHYTHM: &str = "Rhythm: ";
 /// Fewer notes are in no rhythm.
 const FEWEST_IN_RHYTHM: usize = 4;
 
@@ -146,7 +148,7 @@ fn spread(all: Vec<usize>) -> Vec<usize> {
 /// All notes in order, with these lengths in turn; the last is held to the end of its beat.
 fn in_rhythm(passage: &Passage, rhythm: &Rhythm) -> Made {
     let sounding = passage.sounding();
-    let heading = format!("Rhythm: {}", rhythm.name);
+    let heading = format!("{RHYTHM}{}", rhythm.name);
     if sounding.len() < FEWEST_IN_RHYTHM {
         return Made { heading, tries: Vec::new(), rests: true };
     }

@@ -149,7 +149,10 @@ impl Metre {
             };
         }
         if at + (length - Time::zero()) <= (at / self.pulse).floor() * self.pulse + self.pulse {
-            return !is_rest || is_aligned || self.is_compound() || length.denom() % 3 == 0 || length.denom() % 5 == 0;
+            let is_odd = length.denom() % 3 == 0 || length.denom() % 5 == 0;
+            // A rest that begins within an eighth of 6/8 ends with it.
+            let of_eighths = self.is_compound() && (at / length.min(self.part())).is_integer();
+            return !is_rest || is_aligned || is_odd || of_eighths;
         }
         // A syncopation of one beat.
         !is_rest && !self.is_compound() && length == self.pulse && within * Time::from(2) == self.pulse
@@ -230,6 +233,8 @@ mod tests {
         assert_eq!(written(jig, (0, 1), (3, 1), false), ["3"]);
         assert_eq!(written(jig, (1, 2), (1, 1), false), ["1"]);
         assert_eq!(written(jig, (1, 1), (1, 1), false), ["1/2", "1/2"]);
+        assert_eq!(written(jig, (1, 4), (5, 4), true), ["1/4", "1"]);
+        assert_eq!(written(jig, (1, 2), (1, 1), true), ["1"]);
     }
 
     #[test]

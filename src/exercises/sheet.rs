@@ -1,6 +1,6 @@
 //! The sheet: stretch after stretch, each as it stands and then its exercises.
 
-use super::forms::Form;
+use super::forms::{Form, RHYTHM};
 use super::ladder::ladder;
 use super::lay::lay;
 use super::passage::Passage;
@@ -40,7 +40,7 @@ impl Player<'_> {
                 let place = self.place(&hard);
                 let own = passage.metre.is_compound();
                 let rhythms = wishes.rhythms.clone().unwrap_or_else(|| rhythms::usual(own));
-                let clef = self.clef(hard.first);
+                let clef = self.readable(self.clef(hard.first), &passage);
                 sheet
                     .stretch(hard, clef, &place, &passage, (&wishes.forms, &rhythms))
                     .ok_or(ExerciseError::Lengths { place })
@@ -74,11 +74,28 @@ impl Player<'_> {
         printed.filter(|c| is_read(c) && as_printed(c) && same_octave(c)).unwrap_or(self.instrument.clef)
     }
 
+    /// Another clef of the instrument where this one needs too many ledger lines: a part may change it within the bar.
+    fn readable(&self, clef: Clef, passage: &Passage) -> Clef {
+        let farthest = |clef: &Clef| {
+            let middle = Clef { octaves: 0, ..*clef }.middle_line();
+            passage.tones.iter().filter_map(|tone| Some((tone.pitch?.staff_place() - middle).abs())).max()
+        };
+        if farthest(&clef) <= Some(FARTHEST) {
+            return clef;
+        }
+        let own = std::iter::once(&self.instrument.clef).chain(&self.instrument.other_clefs);
+        let same_octave = own.filter(|other| other.octaves == clef.octaves).copied();
+        std::iter::once(clef).chain(same_octave).min_by_key(farthest).unwrap_or(clef)
+    }
+
     fn place(&self, hard: &HardStretch) -> String {
         let [from, to] = [hard.first, hard.last].map(|note| self.point(note));
         across(&from, &to)
     }
 }
+
+/// Places from the middle line to the note on the fourth ledger line.
+const FARTHEST: i32 = 12;
 
 struct SheetWriter<'r> {
     part: SheetPart,
@@ -112,8 +129,8 @@ impl<'r> SheetWriter<'r> {
         first.fifths = Some(passage.fifths).filter(|fifths| self.fifths != Some(*fifths));
         first.time = Some(passage.metre.signature).filter(|time| self.time != Some(*time));
         first.words = vec![
-            Words { text: format!("{number}. {}", capital(place)), weight: Weight::Heading },
-            Words { text: remark(&hard), weight: Weight::Remark },
+            Words { text: format!("{number}. {}", capital(place)), short: None, weight: Weight::Heading },
+            Words { text: remark(&hard), short: None, weight: Weight::Remark },
         ];
         let beat = Value::of(hard.tempo.beat.length(), 2);
         first.tempo = beat.map(|beat| SheetTempo { beat, per_minute: ladder[0], then: ladder[1..].to_vec() });
@@ -125,7 +142,8 @@ impl<'r> SheetWriter<'r> {
                 let tries = if *form == Form::Whole { without_fingerings(made.tries) } else { made.tries };
                 let mut bars = lay(&tries, passage.metre, made.rests)?;
                 let first = bars.first_mut()?;
-                first.words = vec![Words { text: made.heading.clone(), weight: Weight::Lesser }];
+                let short = made.heading.strip_prefix(RHYTHM).map(capital);
+                first.words = vec![Words { text: made.heading.clone(), short, weight: Weight::Lesser }];
                 if *form == Form::Whole {
                     first.begins = Begins::Repeat;
                     bars.last_mut()?.ends = Ends::Repeat;

@@ -144,3 +144,16 @@ fn a_sheet_is_read_back_as_full_bars_in_range() {
     let sheet = fs::read_to_string(&out).unwrap();
     assert!(sheet.contains("<fingering placement=\"above\">Ø123</fingering>"), "fingerings stand above");
 }
+
+#[test]
+fn a_stretch_on_many_ledger_lines_is_in_another_clef_of_the_instrument() {
+    let dir = folder();
+    let out = at(&dir, "out.musicxml");
+    let head = HEAD.replace("<sign>G</sign><line>2</line>", "<sign>F</sign><line>4</line>");
+    for (high, sign) in [("A4", "F"), ("G5", "G")] {
+        let bar = [note("F3", 4), note(high, 4), note("F3", 4), note(high, 4)].concat();
+        obelus(&["exercises", &part(&dir, "Cello", &[format!("{head}{bar}")]), "-o", &out, "--bars", "1"]);
+        let sheet = fs::read_to_string(&out).unwrap();
+        assert!(sheet.contains(&format!("<sign>{sign}</sign>")), "{high}");
+    }
+}

@@ -76,6 +76,8 @@ pub enum Ends {
 #[derive(Debug, Clone)]
 pub struct Words {
     pub text: String,
+    /// On pages, where there is little room.
+    pub short: Option<String>,
     pub weight: Weight,
 }
 
@@ -305,7 +307,7 @@ fn drawn(bar: &SheetBar) -> Option<Fragment> {
     let ladder = bar.tempo.as_ref().map(|tempo| {
         let all: Vec<String> = [tempo.per_minute].iter().chain(&tempo.then).map(u32::to_string).collect();
         let beat = value_name(tempo.beat.length()).unwrap_or_default();
-        Words { text: format!("{beat} = {}", all.join(", ")), weight: Weight::Remark }
+        Words { text: format!("{beat} = {}", all.join(", ")), short: None, weight: Weight::Remark }
     });
     let mut lines: Vec<&Words> = bar.words.iter().collect();
     lines.splice(lines.len().min(1)..lines.len().min(1), &ladder);
@@ -313,7 +315,7 @@ fn drawn(bar: &SheetBar) -> Option<Fragment> {
     let line = |(place, words): (usize, &&Words)| {
         let small = if words.weight == Weight::Heading { "" } else { SMALL_TEXT };
         let line = if place > 0 { "\n" } else { "" };
-        lettered(words, format!("{line}{small}{}", words.text))
+        lettered(words, format!("{line}{small}{}", words.short.as_ref().unwrap_or(&words.text)))
     };
     Some(above(lines.iter().enumerate().map(line).collect()))
 }

@@ -36,10 +36,12 @@ impl NoteWriter<'_> {
     pub fn notes(&mut self, notes: &[SheetNote]) -> Vec<Fragment> {
         let beams = beams(notes);
         let tuplets = tuplets(notes);
-        notes.iter().zip(beams).zip(tuplets).map(|((note, beams), tuplet)| self.note(note, &beams, tuplet)).collect()
+        let threefold = threefold(notes, &tuplets);
+        let all = notes.iter().zip(beams).zip(tuplets.into_iter().zip(threefold));
+        all.map(|((note, beams), tuplet)| self.note(note, &beams, tuplet)).collect()
     }
 
-    fn note(&mut self, note: &SheetNote, beams: &[Beam], tuplet: Option<Edge>) -> Fragment {
+    fn note(&mut self, note: &SheetNote, beams: &[Beam], (tuplet, is_threefold): (Option<Edge>, bool)) -> Fragment {
         let mut out = Fragment::new("note");
         if note.is_grace {
             out.children.push(Fragment::new("grace").set("slash", "no"));
@@ -57,7 +59,7 @@ impl NoteWriter<'_> {
         }
         out.children.push(Fragment::leaf("voice", 1));
         match note.value {
-            Some(value) => self.value(&mut out, value),
+            Some(value) => self.value(&mut out, value, is_threefold),
             None if note.is_grace => out.children.push(Fragment::leaf("type", SMALL)),
             None => {}
         }
@@ -80,12 +82,16 @@ impl NoteWriter<'_> {
         out
     }
 
-    fn value(&self, out: &mut Fragment, value: Value) {
+    fn value(&self, out: &mut Fragment, value: Value, is_threefold: bool) {
+        let (dots, normal) = match is_threefold {
+            true => (0, value.in_the_time_of() * 3 / 2),
+            false => (value.dots, value.in_the_time_of()),
+        };
         out.children.push(Fragment::leaf("type", type_of(value)));
-        out.children.extend((0..value.dots).map(|_| Fragment::new("dot")));
+        out.children.extend((0..dots).map(|_| Fragment::new("dot")));
         if value.tuplet > 1 {
             let modified = Fragment::new("time-modification").with(Fragment::leaf("actual-notes", value.tuplet));
-            out.place(modified.with(Fragment::leaf("normal-notes", value.in_the_time_of())));
+            out.place(modified.with(Fragment::leaf("normal-notes", normal)));
         }
     }
 
@@ -153,6 +159,27 @@ fn pitched(pitch: Pitch) -> Fragment {
 enum Edge {
     Start,
     Stop,
+}
+
+/// Quadruplets and smaller ones are read off dotted values.
+const MOST_DOTTED: i64 = 4;
+
+/// Which notes are of a tuplet of nothing but dotted ones. It is written as players know it: thirteen in the time of
+/// twelve, not of eight dotted ones.
+fn threefold(notes: &[SheetNote], tuplets: &[Option<Edge>]) -> Vec<bool> {
+    let mut out = vec![false; notes.len()];
+    let mut start = 0;
+    for (place, edge) in tuplets.iter().enumerate() {
+        match edge {
+            Some(Edge::Start) => start = place,
+            Some(Edge::Stop) => {
+                let mut values = notes[start..=place].iter().filter_map(|note| note.value);
+                out[start..=place].fill(values.all(|value| value.tuplet > MOST_DOTTED && value.dots == 1));
+            }
+            None => {}
+        }
+    }
+    out
 }
 
 /// Where tuplets begin and end: each is as short as it can be and fills a plain length.
