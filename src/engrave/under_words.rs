@@ -154,3 +154,43 @@ fn heads(node: Node<'_, '_>, shapes: &Shapes) -> Option<Extent> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engrave::boxes::SVG;
+
+    fn heading(id: &str, [left, top, right, bottom]: [i32; 4]) -> String {
+        let (width, height) = (right - left, bottom - top);
+        let rect = format!("<rect x=\"{left}\" y=\"{top}\" width=\"{width}\" height=\"{height}\"/>");
+        format!("<g id=\"{id}\" class=\"dir heading\">{rect}</g>")
+    }
+
+    fn moved(drawn: &str, id: &str) -> f64 {
+        let own = drawn.split(&format!("id=\"{id}\"")).next().unwrap().rsplit('<').next().unwrap().to_string()
+            + drawn.split(&format!("id=\"{id}\"")).nth(1).unwrap().split('>').next().unwrap();
+        own.split("translate(0 ").nth(1).map_or(0.0, |by| by.split(')').next().unwrap().parse().unwrap())
+    }
+
+    #[test]
+    fn a_heading_over_words_of_several_lines_goes_under_them_and_off_the_notes() {
+        let bar = |left: i32, inner: &str| {
+            let line = format!("<path d=\"M{left} 3000 L{} 3000\"/>", left + 1000);
+            format!("<g class=\"measure\"><g class=\"staff\">{line}</g>{inner}</g>")
+        };
+        let note = "<g class=\"note\"><rect x=\"3100\" y=\"2700\" width=\"100\" height=\"100\"/></g>";
+        let bars = [
+            bar(0, &heading("block", [0, 1800, 1500, 2800])),
+            bar(1000, &heading("floating", [1100, 1400, 1900, 1700])),
+            bar(3000, &[heading("touching", [3000, 2500, 3400, 2800]).as_str(), note].concat()),
+        ];
+        let svg = format!("<svg xmlns=\"{SVG}\"><g class=\"system\">{}</g></svg>", bars.concat());
+        let drawn = under_words(&svg).unwrap();
+        assert_eq!(moved(&drawn, "floating"), 3000.0 - WORDS_GAP - 1700.0);
+        // Its top is at 2570.
+        assert_eq!(moved(&drawn, "block"), 2570.0 - WORDS_GAP - 2800.0);
+        assert_eq!(moved(&drawn, "touching"), 2700.0 - NEAR - 2800.0);
+        let other = svg.replace(" heading", "");
+        assert_eq!(under_words(&other).unwrap(), other, "other words stay where they are");
+    }
+}

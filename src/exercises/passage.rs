@@ -80,11 +80,42 @@ impl Passage {
                 .map_or(Time::new(1, 4), |value| Value { tuplet: 1, dots: 0, ..value }.length());
             tone.plain(if is_even(tone) && is_plain(tone.length) { tone.length } else { value.min(self.metre.pulse) })
         };
-        Passage { tones: self.tones.iter().map(plain).collect(), start: Time::zero(), ..self.clone() }
+        let mut tones: Vec<Tone> = self.tones.iter().map(plain).collect();
+        let mut now = Time::zero();
+        for place in 0..tones.len() {
+            let is_usual = |tone: &Tone| is_even(tone) && is_plain(tone.length);
+            let is_last = !is_usual(&self.tones[place]) && self.tones.get(place + 1).is_some_and(is_usual);
+            now += tones[place].length;
+            if is_last {
+                // What follows begins with a half of a beat, as it did.
+                let border = Metre::up_to(now, self.metre.part());
+                tones[place].length += border - now;
+                now = border;
+            }
+        }
+        Passage { tones, start: Time::zero(), ..self.clone() }
     }
 
     /// All of it, where it stands in its bar.
     pub fn as_it_stands(&self) -> Try {
         Try { tones: self.tones.clone(), start: self.start, lands: false }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::pitch::Pitch;
+    use crate::score::Meter;
+
+    #[test]
+    fn notes_of_a_run_of_five_become_plain_ones_that_fill_half_beats() {
+        let metre = Metre::of(Meter { bar: Time::from(2), beat: Time::from(1) });
+        let lengths = [Time::new(1, 10); 5].into_iter().chain([Time::new(1, 2); 2]);
+        let tones = lengths.map(|length| Tone::new(Pitch::new(0, 0, 5), length)).collect();
+        let passage = Passage { tones, start: Time::new(1, 2), metre, fifths: 0, worst: None };
+        let apart = passage.taken_apart();
+        let lengths: Vec<String> = apart.tones.iter().map(|tone| tone.length.to_string()).collect();
+        assert_eq!(lengths, ["1/8", "1/8", "1/8", "1/8", "1/2", "1/2", "1/2"]);
     }
 }

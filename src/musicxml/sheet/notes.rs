@@ -207,3 +207,38 @@ fn tuplets(notes: &[SheetNote]) -> Vec<Option<Edge>> {
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::Indentation;
+    use super::*;
+
+    fn run(length: Time, count: i64) -> Vec<SheetNote> {
+        let note = |place: i64| SheetNote {
+            pitch: Some(Pitch::new(0, 0, 5)),
+            value: Value::of(length, 1),
+            is_grace: false,
+            offset: length * Time::from(place),
+            length,
+            tied_from: false,
+            tied_to: false,
+            slur_starts: false,
+            slur_stops: false,
+            beamed_in: Time::zero(),
+            fingering: None,
+        };
+        (0..count).map(note).collect()
+    }
+
+    #[test]
+    fn thirteen_notes_are_in_the_time_of_twelve() {
+        let mut slurs = 0;
+        let mut writer = NoteWriter::new(0, 26, Interval::octaves(0), FingeringsAs::Fingerings, &mut slurs);
+        let written = |notes: Vec<Fragment>| notes[0].render(&Indentation { newline: "", unit: String::new() }, "");
+        let text = written(writer.notes(&run(Time::new(3, 26), 13)));
+        assert!(text.contains("<normal-notes>12</normal-notes>") && !text.contains("<dot/>"), "{text}");
+        // In 6/8 four in the time of three are dotted notes.
+        let text = written(writer.notes(&run(Time::new(3, 8), 4)));
+        assert!(text.contains("<dot/>") && !text.contains("time-modification"), "{text}");
+    }
+}
