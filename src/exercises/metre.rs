@@ -100,11 +100,14 @@ impl Metre {
                 _ if (at % self.pulse).is_zero() && beats > Time::zero() => beats,
                 _ => rest.min(Metre::behind(at, self.pulse) - at),
             };
-            let whole = [rest, most].into_iter().find_map(|l| Value::of(l, 1).filter(|_| self.allows(at, l, is_rest)));
+            // Where beats fall into two, a rest has no dot.
+            let dots = usize::from(!is_rest || self.is_compound());
+            let whole =
+                [rest, most].into_iter().find_map(|l| Value::of(l, dots).filter(|_| self.allows(at, l, is_rest)));
             let plain = || {
                 let lengths = LENGTHS.iter().map(|(numer, denom)| Time::new(*numer, *denom));
                 let fitting = lengths.filter(|l| *l < most && self.allows(at, *l, is_rest));
-                fitting.filter_map(|l| Value::of(l, 1)).next()
+                fitting.filter_map(|l| Value::of(l, dots)).next()
             };
             let next = whole.or_else(plain)?;
             at += next.length();
@@ -222,6 +225,8 @@ mod tests {
         assert_eq!(written(common, (1, 2), (1, 1), true), ["1/2", "1/2"]);
         assert_eq!(written(common, (3, 4), (1, 2), false), ["1/4", "1/4"]);
         assert_eq!(written(common, (1, 1), (2, 1), true), ["1", "1"]);
+        assert_eq!(written(common, (0, 1), (3, 1), true), ["2", "1"]);
+        assert_eq!(written(common, (1, 4), (3, 4), true), ["1/4", "1/2"]);
         assert_eq!(written(common, (5, 4), (3, 4), false), ["3/4"]);
         assert_eq!(written(common, (1, 3), (2, 3), false), ["2/3"]);
         assert_eq!(written(common, (2, 3), (4, 3), false), ["1/3", "1"]);
