@@ -73,6 +73,9 @@ fn change(passage: &Passage) -> Vec<Made> {
     let Some(at) = passage.worst else { return Vec::new() };
     let (tones, pulse) = (&passage.tones, passage.metre.pulse);
     let [from, to] = [&tones[at], &tones[at + 1]];
+    if from.pitch == to.pitch {
+        return Vec::new();
+    }
     let own = |lengths: &[Time], tones: &[&Tone]| Try {
         tones: tones.iter().zip(lengths).map(|(tone, length)| Tone { joined: None, ..tone.plain(*length) }).collect(),
         start: Time::zero(),

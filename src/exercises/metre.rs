@@ -80,9 +80,15 @@ impl Metre {
         ((time / length).floor() + Time::from(1)) * length
     }
 
-    /// The beat in which a note is beamed with others, by where it begins.
+    /// The beats in which a note is beamed with others, by where they begin: eighths of 5/8 in two and three.
     pub fn beam_group(&self, at: Time) -> Time {
-        (at / self.pulse).floor() * self.pulse
+        let beat = (at / self.pulse).floor();
+        if self.is_compound() || self.pulse >= Time::from(1) {
+            return beat * self.pulse;
+        }
+        let beats = (self.bar / self.pulse).floor().to_integer();
+        let pair = (beat.to_integer() / 2).min((beats / 2 - 1).max(0));
+        self.pulse * Time::from(2 * pair)
     }
 
     /// A length from a place in a bar as the values in which it is written, tied together; `None` where no values can
@@ -129,7 +135,7 @@ impl Metre {
         }
         let left = Metre::behind(at, self.pulse) - at;
         if is_one(&left) {
-            return left.max(own);
+            return left;
         }
         // Where a rest that follows is the plainest.
         let shorter = LENGTHS.iter().map(|(numer, denom)| Time::new(*numer, *denom)).filter(|l| *l < left && is_one(l));
@@ -147,7 +153,11 @@ impl Metre {
             }
             return match (self.is_compound(), is_rest) {
                 (true, _) => beats.is_integer() && (is_aligned || at.is_zero()),
-                (false, true) => beats.is_integer() && is_aligned,
+                // No dotted rest, and none that looks like that of a whole bar.
+                (false, true) => {
+                    let is_doubled = beats.is_integer() && beats.numer() & (beats.numer() - 1) == 0;
+                    is_doubled && is_aligned && (length < Time::from(4) || self.bar >= Time::from(8))
+                }
                 (false, false) => (beats * Time::from(2)).is_integer() && (at + length <= self.bar),
             };
         }
@@ -155,7 +165,8 @@ impl Metre {
             let is_odd = length.denom() % 3 == 0 || length.denom() % 5 == 0;
             // A rest that begins within an eighth of 6/8 ends with it.
             let of_eighths = self.is_compound() && (at / length.min(self.part())).is_integer();
-            return !is_rest || is_aligned || is_odd || of_eighths;
+            let is_halved = length.numer() & (length.numer() - 1) == 0 && (within / length).is_integer();
+            return !is_rest || is_halved || is_odd || of_eighths;
         }
         // A syncopation of one beat.
         !is_rest && !self.is_compound() && length == self.pulse && within * Time::from(2) == self.pulse
@@ -231,6 +242,10 @@ mod tests {
         assert_eq!(written(common, (1, 3), (2, 3), false), ["2/3"]);
         assert_eq!(written(common, (2, 3), (4, 3), false), ["1/3", "1"]);
         assert_eq!(written(common, (0, 1), (8, 3), true), ["2", "2/3"]);
+        assert_eq!(written(common, (0, 1), (3, 1), true), ["2", "1"]);
+        assert_eq!(written(common, (9, 4), (3, 4), true), ["1/4", "1/2"]);
+        assert_eq!(written(metre(3, 2), (3, 1), (3, 1), true), ["1", "2"]);
+        assert_eq!(written(metre(3, 2), (0, 1), (4, 1), true), ["2", "2"]);
         // A rest leaves triplets whole.
         assert_eq!(written(common, (0, 1), (5, 6), true), ["1/2", "1/3"]);
         assert_eq!(written(common, (5, 6), (7, 6), true), ["1/6", "1"]);
@@ -243,12 +258,26 @@ mod tests {
     }
 
     #[test]
+    fn eighths_of_an_odd_metre_are_beamed_in_twos_and_a_three() {
+        let groups = |beats: i64, unit: i64| -> Vec<String> {
+            let metre = metre(beats, unit);
+            (0..beats).map(|place| metre.beam_group(Time::new(4 * place, unit)).to_string()).collect()
+        };
+        assert_eq!(groups(5, 8), ["0", "0", "1", "1", "1"]);
+        assert_eq!(groups(7, 8), ["0", "0", "1", "1", "2", "2", "2"]);
+        assert_eq!(groups(4, 8), ["0", "0", "1", "1"]);
+        assert_eq!(groups(1, 8), ["0"]);
+        assert_eq!(groups(6, 8), ["0", "0", "0", "3/2", "3/2", "3/2"]);
+    }
+
+    #[test]
     fn the_last_note_of_a_try_is_held_to_the_end_of_its_tuplet_or_its_beat() {
         let (common, jig) = (metre(4, 4), metre(6, 8));
         let held = |metre: Metre, at: (i64, i64), own: (i64, i64)| {
             metre.held(Time::new(at.0, at.1), Time::new(own.0, own.1)).to_string()
         };
         assert_eq!(held(common, (1, 2), (1, 4)), "1/2");
+        assert_eq!(held(common, (7, 2), (1, 1)), "1/2", "it is not tied over the barline");
         assert_eq!(held(common, (1, 6), (1, 6)), "1/3");
         assert_eq!(held(common, (1, 3), (1, 6)), "1/6");
         assert_eq!(held(common, (7, 12), (1, 12)), "1/6");

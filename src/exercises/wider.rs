@@ -20,7 +20,9 @@ pub fn wider(passage: &Passage, range: &Range) -> Option<Try> {
         return None;
     }
     let names: BTreeMap<i32, i32> = pitches.iter().map(|pitch| (pitch.step, pitch.alter)).collect();
-    let is_chord = names.len() <= MOST_IN_CHORD && leaps(&pitches);
+    // Notes of a chord are thirds apart; a seventh is next to its root.
+    let neighbours = names.keys().filter(|step| names.contains_key(&((*step + 1) % 7))).count();
+    let is_chord = names.len() <= MOST_IN_CHORD && neighbours <= names.len().saturating_sub(3) && leaps(&pitches);
     let belongs = |place: &i32| !is_chord || names.contains_key(&place.rem_euclid(7));
     let below = (lowest - 7..lowest).rev().find(belongs)?;
     let above = (highest + 1..highest + 8).find(belongs)?;
@@ -52,4 +54,31 @@ fn pace(passage: &Passage) -> Time {
     moving.for_each(|tone| *counts.entry(tone.length).or_default() += 1);
     let most = counts.values().copied().max().unwrap_or(0);
     counts.into_iter().find(|(_, count)| *count == most).map_or(passage.metre.pulse, |(length, _)| length)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::metre::Metre;
+    use super::*;
+    use crate::score::Meter;
+
+    /// What is played around notes, up to the top.
+    fn up(steps: &[(i32, i32)]) -> String {
+        let tones =
+            steps.iter().map(|(step, octave)| Tone::new(Pitch::new(*step, 0, *octave), Time::from(1))).collect();
+        let metre = Metre::of(Meter { bar: Time::from(4), beat: Time::from(1) });
+        let passage = Passage { tones, start: Time::zero(), metre, fifths: 0, worst: None };
+        let range = Range { lowest: Pitch::new(0, 0, 4), highest: Pitch::new(0, 0, 6) };
+        let all = wider(&passage, &range).unwrap().tones;
+        let up = all.iter().take(all.len() / 2 + 1).filter_map(|tone| tone.pitch);
+        up.map(|pitch| pitch.to_string()).collect::<Vec<_>>().join(" ")
+    }
+
+    #[test]
+    fn leaps_over_a_chord_are_practised_on_it_and_others_on_the_scale() {
+        assert_eq!(up(&[(0, 5), (4, 4), (0, 5), (2, 5)]), "E4 G4 C5 E5 G5");
+        assert_eq!(up(&[(4, 4), (1, 5), (5, 4), (6, 4), (4, 4)]), "F4 G4 A4 B4 C5 D5 E5");
+        // The instrument ends at C4.
+        assert_eq!(up(&[(0, 4), (1, 4), (2, 4)]), "C4 D4 E4 F4");
+    }
 }

@@ -134,6 +134,15 @@ fn a_part_without_a_hard_stretch_is_told_as_one() {
 }
 
 #[test]
+fn a_note_again_is_no_change() {
+    let dir = folder();
+    let bar = format!("{HEAD}{}", note("A5", 2).repeat(8));
+    let told = exercises(&part(&dir, "Oboe", &[bar]), &["--bars", "1"]);
+    let forms: Vec<&Value> = told["stretches"][0]["exercises"].as_array().unwrap().iter().map(|e| &e["form"]).collect();
+    assert!(!forms.contains(&&Value::from("change")) && forms.contains(&&Value::from("beats")), "{forms:?}");
+}
+
+#[test]
 fn a_sheet_is_read_back_as_full_bars_in_range() {
     let dir = folder();
     let out = at(&dir, "out.musicxml");

@@ -110,6 +110,14 @@ def pulse(time):
     return min(unit, Fraction(1))
 
 
+def beamed_in(time, offset):
+    """The number of the group in which what begins there is beamed: in 5/8 two and three."""
+    beat, unit = pulse(time), Fraction(4, time.denominator)
+    if beat == unit < 1:
+        return min(offset // (2 * unit), max(time.numerator // 2 - 1, 0))
+    return offset // beat
+
+
 def words(measure):
     return [e.content for e in measure.recurse().getElementsByClass(expressions.TextExpression)]
 
@@ -141,7 +149,7 @@ def faults_of_bars(part, divisions):
             say("it has %s of %s quarters" % (now, full))
         if divisions[number] != full:
             say("its durations make %s of %s quarters" % (divisions[number], full))
-        beams(elements, measure, pulse(time), say)
+        beams(elements, measure, time, say)
         tuplets(elements, say)
         accidentals(measure, sharps, say)
     return wrong
@@ -150,7 +158,7 @@ def faults_of_bars(part, divisions):
 LEVELS = {"eighth": 1, "16th": 2, "32nd": 3, "64th": 4, "128th": 5}
 
 
-def beams(elements, measure, beat, say):
+def beams(elements, measure, time, say):
     """Beams join what is within a beat, and all of it, on every level."""
     begun = {}
     for place, one in enumerate(elements):
@@ -160,7 +168,7 @@ def beams(elements, measure, beat, say):
         after = elements[place + 1] if place + 1 < len(elements) else None
         can_join = (
             after is not None and levels > 0 and not after.isRest and LEVELS.get(after.duration.type, 0) > 0
-            and exact(after.getOffsetInHierarchy(measure)) // beat == offset // beat)
+            and beamed_in(time, exact(after.getOffsetInHierarchy(measure))) == beamed_in(time, offset))
         joins = bool(own) and own[0].type in ("start", "continue")
         if can_join != joins:
             say("at %s a beam %s" % (offset, "is missing" if can_join else "crosses the beat"))
