@@ -82,14 +82,14 @@ impl Passage {
         };
         let mut tones: Vec<Tone> = self.tones.iter().map(plain).collect();
         let mut now = Time::zero();
-        for place in 0..tones.len() {
+        for (place, tone) in tones.iter_mut().enumerate() {
             let is_usual = |tone: &Tone| is_even(tone) && is_plain(tone.length);
             let is_last = !is_usual(&self.tones[place]) && self.tones.get(place + 1).is_some_and(is_usual);
-            now += tones[place].length;
+            now += tone.length;
             if is_last {
                 // What follows begins with a half of a beat, as it did.
                 let border = Metre::up_to(now, self.metre.part());
-                tones[place].length += border - now;
+                tone.length += border - now;
                 now = border;
             }
         }

@@ -170,6 +170,10 @@ def beams(elements, measure, time, say):
             after is not None and levels > 0 and not after.isRest and LEVELS.get(after.duration.type, 0) > 0
             and beamed_in(time, exact(after.getOffsetInHierarchy(measure))) == beamed_in(time, offset))
         joins = bool(own) and own[0].type in ("start", "continue")
+        # Beside a tuplet with a rest a beam ends: no bracket can stand across its end.
+        edges = [e.duration.tuplets[0].type for e in (one, after) if after is not None and e.duration.tuplets]
+        if can_join and not joins and ("stop" in edges[:1] or "start" in edges[-1:]):
+            can_join = False
         if can_join != joins:
             say("at %s a beam %s" % (offset, "is missing" if can_join else "crosses the beat"))
         if own and len(own) != levels:

@@ -34,8 +34,8 @@ impl NoteWriter<'_> {
     }
 
     pub fn notes(&mut self, notes: &[SheetNote]) -> Vec<Fragment> {
-        let beams = beams(notes);
         let tuplets = tuplets(notes);
+        let beams = beams(notes, &numbered(&tuplets));
         let threefold = threefold(notes, &tuplets);
         let all = notes.iter().zip(beams).zip(tuplets.into_iter().zip(threefold));
         all.map(|((note, beams), tuplet)| self.note(note, &beams, tuplet)).collect()
@@ -161,6 +161,20 @@ enum Edge {
     Stop,
 }
 
+/// The number of each note's tuplet, by their edges.
+fn numbered(edges: &[Option<Edge>]) -> Vec<Option<usize>> {
+    let mut open = None;
+    let number = |(place, edge): (usize, &Option<Edge>)| match edge {
+        Some(Edge::Start) => {
+            open = Some(place);
+            open
+        }
+        Some(Edge::Stop) => open.take(),
+        None => open,
+    };
+    edges.iter().enumerate().map(number).collect()
+}
+
 /// Quadruplets and smaller ones are read off dotted values.
 const MOST_DOTTED: i64 = 4;
 
@@ -237,6 +251,14 @@ mod tests {
         let written = |notes: Vec<Fragment>| notes[0].render(&Indentation { newline: "", unit: String::new() }, "");
         let text = written(writer.notes(&run(Time::new(3, 26), 13)));
         assert!(text.contains("<normal-notes>12</normal-notes>") && !text.contains("<dot/>"), "{text}");
+        // A triplet with a rest has its own beam.
+        let mut notes = run(Time::new(1, 6), 6);
+        let beams_of =
+            |notes: &[SheetNote]| beams(notes, &numbered(&tuplets(notes))).iter().map(Vec::len).collect::<Vec<_>>();
+        assert!(beams(&notes, &numbered(&tuplets(&notes)))[2][0] == Beam::Continue);
+        notes[0].pitch = None;
+        assert_eq!(beams_of(&notes), [0, 2, 2, 2, 2, 2]);
+        assert!(beams(&notes, &numbered(&tuplets(&notes)))[2][0] == Beam::End);
         // In 6/8 four in the time of three are dotted notes.
         let text = written(writer.notes(&run(Time::new(3, 8), 4)));
         assert!(text.contains("<dot/>") && !text.contains("time-modification"), "{text}");
