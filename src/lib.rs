@@ -40,6 +40,7 @@
 #![warn(missing_docs)]
 
 mod alignment;
+mod at_once;
 mod beside;
 mod clean;
 mod cli;

@@ -3,15 +3,19 @@
 use std::borrow::Cow;
 
 /// What a name or a word of a score may bring along: controls that a terminal obeys, line ends that are none of ours,
-/// turned directions.
+/// turned directions, and the two that are no characters, which no score can hold.
 pub fn is_odd(c: char) -> bool {
     c.is_control()
         || matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+        || matches!(c, '\u{fffe}' | '\u{ffff}')
 }
 
-/// A page without turned directions: whatever stands after them would be read backwards.
+/// A page without controls, and without turned directions: whatever stands after them would be read backwards.
 pub fn unturned(page: &str) -> String {
-    page.replace(|c| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}'), "")
+    let is_out = |c: char| {
+        c.is_control() && !matches!(c, '\n' | '\t') || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+    };
+    page.replace(is_out, "")
 }
 
 /// The text with spaces in the place of all that is odd.

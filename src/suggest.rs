@@ -2,6 +2,8 @@
 
 /// So many names at most are suggested.
 const MOST: usize = 7;
+/// Letters of a name; a longer one is no slip of the pen, and the work grows with its square.
+const LONGEST: usize = 100;
 
 /// A question that names what may be meant, the likest first; `None` where nothing comes near. Each candidate is a name
 /// as people are shown it, with all the ways of calling it. Both sides are compared as `plain` makes them.
@@ -11,10 +13,14 @@ pub fn did_you_mean<'n>(
     plain: impl Fn(&str) -> String,
 ) -> Option<String> {
     let wanted = plain(wanted);
-    let most = wanted.chars().count() / 3;
+    let length = wanted.chars().count();
+    if length > LONGEST {
+        return None;
+    }
+    let most = length / 3;
     let near = |(name, called): (&'n str, Vec<&'n str>)| {
-        let least = called.into_iter().map(|c| unlikeness(&wanted, &plain(c))).min()?;
-        (least <= most).then_some((least, name))
+        let least = called.into_iter().filter_map(|c| unlikeness(&wanted, &plain(c), most)).min()?;
+        Some((least, name))
     };
     let mut near: Vec<(usize, &str)> = candidates.into_iter().filter_map(near).collect();
     near.sort_by_key(|n| n.0);
@@ -26,13 +32,15 @@ pub fn did_you_mean<'n>(
     }
 }
 
-/// How unlike two plain names are: letters to change, add, take out or exchange; 0 when one contains the other.
-fn unlikeness(wanted: &str, name: &str) -> usize {
+/// How unlike two plain names are: letters to change, add, take out or exchange; 0 when one contains the other, `None`
+/// where they differ in more than `most`.
+fn unlikeness(wanted: &str, name: &str, most: usize) -> Option<usize> {
     let contains = |one: &str, other: &str| one.chars().count() > 1 && other.contains(one);
-    match contains(wanted, name) || contains(name, wanted) {
-        true => 0,
-        false => strsim::damerau_levenshtein(wanted, name),
+    if contains(wanted, name) || contains(name, wanted) {
+        return Some(0);
     }
+    let longer = name.chars().count().abs_diff(wanted.chars().count());
+    (longer <= most).then(|| strsim::damerau_levenshtein(wanted, name)).filter(|least| *least <= most)
 }
 
 #[cfg(test)]
@@ -52,5 +60,9 @@ mod tests {
         assert_eq!(asked("vio", &names).as_deref(), Some("did you mean Violino or Viola?"));
         assert_eq!(asked("trumpet", &names), None);
         assert_eq!(asked("", &names), None);
+        // As long as arguments may be: the table of the work would fill all memory.
+        assert_eq!(asked(&"oboa".repeat(30_000), &names), None);
+        let long: &'static str = "oboe".repeat(1_000_000).leak();
+        assert_eq!(asked("oboa", &[long]), None);
     }
 }

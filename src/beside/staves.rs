@@ -2,6 +2,7 @@
 
 use super::{Named, named, rows_of_part};
 use crate::alignment::{EditionBar, SourceBar};
+use crate::at_once;
 use crate::clean::Sides;
 use crate::engrave::{Beats, Error, Job, Piece, engrave};
 use crate::musicxml::beside::{BarsOfRow, PieceOfBar, Stretch, too_long};
@@ -163,10 +164,7 @@ fn drawn(pieces: Vec<Piece>) -> Result<Vec<Vec<String>>, Error> {
         true => Ok(Vec::new()),
         false => engrave(&Job::Systems(pieces)).map(|drawing| drawing.pictures),
     };
-    let (first, second) = std::thread::scope(|scope| {
-        let beside = scope.spawn(|| draw(other.1));
-        (draw(one.1), beside.join().unwrap_or(Err(Error::Nonsense)))
-    });
+    let (first, second) = at_once::both(|| draw(one.1), || draw(other.1));
     let mut out = vec![Vec::new(); count];
     for (places, pictures) in [(one.0, first?), (other.0, second?)] {
         for (place, drawn) in places.into_iter().zip(pictures) {

@@ -3,7 +3,7 @@
 use super::made_for::MadeFor;
 use super::toml_fault::told;
 use crate::musicxml::rewrite::NewMark;
-use crate::musicxml::{articulations, ornaments};
+use crate::musicxml::{articulations, is_xml, ornaments};
 use crate::time::{Time, parse_beat};
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -108,6 +108,11 @@ impl Sheet {
     }
 }
 
+/// What no line of words has.
+fn is_no_text(c: char) -> bool {
+    c.is_control() || !is_xml(c)
+}
+
 impl SheetMark {
     fn wrong(&self, reason: impl Into<String>) -> SheetError {
         SheetError::Mark { mark: self.to_string(), reason: reason.into() }
@@ -124,7 +129,7 @@ impl SheetMark {
             let text = text.as_ref()?;
             Some(if text.trim().is_empty() {
                 Err(self.wrong("the text is empty"))
-            } else if text.trim().chars().any(char::is_control) {
+            } else if text.trim().chars().any(is_no_text) {
                 Err(self.wrong("the text has a control character, which a score cannot hold"))
             } else {
                 Ok(make(text.trim().to_string()))
@@ -174,7 +179,7 @@ impl SheetMark {
         let name = words.pop().map(|unit| if unit == "sixteenth" { "16th" } else { unit });
         let name = name.filter(|unit| UNITS.contains(unit)).ok_or_else(wrong)?;
         let per_minute = per_minute.trim();
-        if words.iter().any(|w| *w != "dotted") || per_minute.is_empty() || per_minute.chars().any(char::is_control) {
+        if words.iter().any(|w| *w != "dotted") || per_minute.is_empty() || per_minute.chars().any(is_no_text) {
             return Err(wrong());
         }
         Ok(NewMark::Metronome { unit: name.into(), dots: words.len(), per_minute: per_minute.into() })

@@ -1,6 +1,7 @@
 //! Scores, their parts, and tables of instruments, as the user names them.
 
 use super::failure::Failure;
+use crate::at_once;
 use crate::clean::Origin;
 use crate::instrument::{Instruments, ReadAs};
 use crate::musicxml::{self, Input};
@@ -90,10 +91,6 @@ pub fn both<A: Send, B: Send>(
     if cores < 2 || files.iter().any(|file| is_large(file)) {
         return Ok((first()?, second()?));
     }
-    std::thread::scope(|scope| {
-        let second = scope.spawn(second);
-        let first = first();
-        let second = second.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
-        Ok((first?, second?))
-    })
+    let (first, second) = at_once::both(first, second);
+    Ok((first?, second?))
 }

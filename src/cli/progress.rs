@@ -62,7 +62,8 @@ fn show_later(bar: &ProgressBar) -> Sender<()> {
         }
     };
     if std::io::stderr().is_terminal() {
-        std::thread::spawn(wait);
+        // Without a thread it is not shown.
+        let _ = std::thread::Builder::new().spawn(wait);
     }
     done
 }

@@ -64,6 +64,7 @@ Examples:
   obelus rank --sources urtexts/ editions/ --lines --shard 3/16 -o part-3.jsonl";
 
 pub fn run(args: &Args) -> Result<u8, Failure> {
+    crate::rank::take_cores();
     let (source, named) = split(args)?;
     if args.lines {
         suits(args.output.as_deref(), "a file of JSON lines", &["jsonl", "ndjson", "json"])?;

@@ -5,6 +5,7 @@ use super::rows::Row;
 use super::{PartAlignment, PartView};
 use crate::alignment::{Edition, EditionNote, NoteOf, PartOf, Side, Source, SourceNote};
 use crate::time::Time;
+use std::collections::HashMap;
 
 /// A chord, or a single note, of one voice.
 struct Group<S> {
@@ -27,6 +28,8 @@ const FEWEST_ALIEN: usize = 4;
 /// Pairs of groups that are weighed in one voice of one bar; real bars have a
 /// few thousand at most.
 const MOST_WEIGHED: usize = 1 << 20;
+/// Pairs of voices that are weighed in one bar; more go together in their order.
+const MOST_VOICES: usize = 10_000;
 
 /// Fills the tables of partners for all paired bars that are the same music.
 /// Says of each such row whether in this part its bars are other music.
@@ -131,23 +134,29 @@ fn align_row(view: &PartView, row: &Row, alignment: &mut PartAlignment, room: &m
 /// a note, across voices and hands. What they leave goes together, if it stands
 /// in one place.
 fn across(ours: &[Struck<Edition>], theirs: &[Struck<Source>], alignment: &mut PartAlignment) {
-    fn of<S: Side>(notes: &[Struck<S>], id: Option<NoteOf<S>>) -> Option<Struck<S>> {
-        id.and_then(|id| notes.iter().find(|n| n.3 == id).copied())
+    type Places<S> = HashMap<NoteOf<S>, usize>;
+    fn places<S: Side>(notes: &[Struck<S>]) -> Places<S> {
+        notes.iter().enumerate().map(|(place, note)| (note.3, place)).collect()
     }
+    fn of<S: Side>(notes: &[Struck<S>], places: &Places<S>, id: Option<NoteOf<S>>) -> Option<Struck<S>> {
+        Some(notes[*places.get(&id?)?])
+    }
+    let (our_places, their_places) = (&places(ours), &places(theirs));
     for a in ours {
-        let partner = of(theirs, alignment.edition_to_source[a.3]);
+        let partner = of(theirs, their_places, alignment.edition_to_source[a.3]);
         if partner.is_some_and(|b| (a.0, a.1) == (b.0, b.1)) {
             continue;
         }
         let free = |b: &&Struck<Source>| {
-            let theirs = of(ours, alignment.source_to_edition[b.3]);
+            let theirs = of(ours, our_places, alignment.source_to_edition[b.3]);
             let exact = theirs.is_some_and(|c| (c.0, c.1) == (b.0, b.1));
             // Inside one voice the walk through it has weighed both.
             let elsewhere = partner.is_none_or(|p| p.2 != b.2) && theirs.is_none_or(|c| c.2 != a.2);
             !exact && elsewhere
         };
-        let Some(b) = theirs.iter().filter(|b| (a.0, a.1) == (b.0, b.1)).find(free) else { continue };
-        let left = of(ours, alignment.source_to_edition[b.3]);
+        let first = theirs.partition_point(|b| (b.0, b.1) < (a.0, a.1));
+        let Some(b) = theirs[first..].iter().take_while(|b| (a.0, a.1) == (b.0, b.1)).find(free) else { continue };
+        let left = of(ours, our_places, alignment.source_to_edition[b.3]);
         alignment.part_edition(a.3);
         if let Some(other) = left {
             alignment.part_edition(other.3);
@@ -209,15 +218,28 @@ fn voices(ours: &[Struck<Edition>], theirs: &[Struck<Source>]) -> Vec<(u32, u32)
         voices
     }
     let (mut edition, mut source) = (list(ours), list(theirs));
-    let mut shared: Vec<(usize, u32, u32)> = Vec::new();
-    for &ev in &edition {
-        for &sv in &source {
-            let of_e = ours.iter().filter(|n| n.2 == ev);
-            let count =
-                of_e.filter(|a| theirs.iter().any(|b| b.2 == sv && a.0 == b.0 && (a.1 - b.1) % 1200 == 0)).count();
-            shared.push((count, ev, sv));
+    if edition.len() * source.len() > MOST_VOICES {
+        return edition.into_iter().zip(source).collect();
+    }
+    // Which voices of the source have a pitch, in whatever octave, at a place.
+    let mut sounding: HashMap<(Time, i32), Vec<usize>> = HashMap::new();
+    for b in theirs {
+        let there = sounding.entry((b.0, b.1.rem_euclid(1200))).or_default();
+        let voice = source.partition_point(|v| *v < b.2);
+        if !there.contains(&voice) {
+            there.push(voice);
         }
     }
+    let mut counts = vec![0; edition.len() * source.len()];
+    for a in ours {
+        let voice = edition.partition_point(|v| *v < a.2);
+        for there in sounding.get(&(a.0, a.1.rem_euclid(1200))).into_iter().flatten() {
+            counts[voice * source.len() + there] += 1;
+        }
+    }
+    let pairs = edition.iter().flat_map(|ev| source.iter().map(move |sv| (*ev, *sv)));
+    let mut shared: Vec<(usize, u32, u32)> =
+        counts.into_iter().zip(pairs).map(|(count, (ev, sv))| (count, ev, sv)).collect();
     shared.sort_by_key(|(count, ev, sv)| (std::cmp::Reverse(*count), ev.abs_diff(*sv), *ev));
     let mut out = Vec::new();
     for (_, ev, sv) in shared {

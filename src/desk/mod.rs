@@ -62,6 +62,8 @@ fn whole(path: &Path) -> Result<PathBuf, String> {
 /// In a sentence, where it cannot begin.
 pub fn serve(options: Options, say: impl Fn(&str)) -> Result<(), String> {
     let told = |fault: std::io::Error| fault.to_string();
+    // The runtime takes it for granted that there are threads.
+    std::thread::Builder::new().spawn(|| ()).map_err(told)?;
     let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().map_err(told)?;
     runtime.block_on(async {
         let files = options.files.as_ref().map(|[a, b]| Ok::<_, String>([whole(a)?, whole(b)?])).transpose()?;
@@ -93,15 +95,17 @@ pub fn serve(options: Options, say: impl Fn(&str)) -> Result<(), String> {
     })
 }
 
-/// Ctrl-C, or the system's wish that the program ends.
+/// Ctrl-C, the end of the terminal, or the system's wish that the program ends.
 async fn interrupted() {
     #[cfg(unix)]
     {
         use tokio::signal::unix::{SignalKind, signal};
-        if let Ok(mut terminated) = signal(SignalKind::terminate()) {
+        let [terminated, hung_up] = [SignalKind::terminate(), SignalKind::hangup()].map(signal);
+        if let (Ok(mut terminated), Ok(mut hung_up)) = (terminated, hung_up) {
             tokio::select! {
                 _ = tokio::signal::ctrl_c() => {}
                 _ = terminated.recv() => {}
+                _ = hung_up.recv() => {}
             }
             return;
         }

@@ -111,7 +111,8 @@ impl Pair {
     pub async fn open(files: [PathBuf; 2], lines: LineSettings) -> Result<Pair, String> {
         let (asks, heard) = mpsc::channel();
         let (tell, told) = oneshot::channel();
-        std::thread::spawn(move || hold(&files, &lines, tell, &heard));
+        let holds = move || hold(&files, &lines, tell, &heard);
+        std::thread::Builder::new().spawn(holds).map_err(|fault| format!("these scores cannot be held: {fault}"))?;
         let opened = told.await.unwrap_or_else(|_| Err("these scores could not be compared".into()))?;
         Ok(Pair { opened, asks })
     }

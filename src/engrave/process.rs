@@ -6,6 +6,7 @@ use std::io::{Read, Write};
 use std::path::PathBuf;
 use std::process::{Child, ChildStderr, Command, ExitStatus, Stdio};
 use std::sync::mpsc;
+use std::thread::Builder;
 use std::time::Duration;
 
 /// Names another program in the engraver's place.
@@ -60,7 +61,7 @@ pub fn engrave(job: &Job) -> Result<Drawing, Error> {
     // Whatever it still does is for nothing.
     let _ = child.kill();
     let status = child.wait().map_err(|e| Error::Start(e.to_string()))?;
-    let answer = answer.ok_or(Error::Time(seconds))?;
+    let answer = answer.map_err(|e| Error::Start(e.to_string()))?.ok_or(Error::Time(seconds))?;
     let drawing: Option<Drawing> = serde_json::from_slice(&answer).ok();
     match drawing.filter(|drawing| drawing.answers(job)) {
         Some(drawing) => Ok(drawing),
@@ -73,7 +74,8 @@ pub fn engrave(job: &Job) -> Result<Drawing, Error> {
 fn complaint(from: ChildStderr) -> mpsc::Receiver<String> {
     const KEPT: u64 = 1 << 16;
     let (sender, receiver) = mpsc::channel();
-    std::thread::spawn(move || {
+    // Where there is no thread to listen, nothing is heard.
+    let _ = Builder::new().spawn(move || {
         let (mut heard, mut from) = (Vec::new(), from);
         let _ = from.by_ref().take(KEPT).read_to_end(&mut heard);
         // It shall not wait for one who listens no more.
@@ -119,21 +121,24 @@ pub(super) fn seconds(job: &Job) -> u64 {
 
 /// Says the job and hears the answer, at the same time: either may be long.
 /// `None` when the time is over.
-fn talk(child: &mut Child, job: &Job, limit: Duration) -> Option<Vec<u8>> {
-    let (mut to, from) = (child.stdin.take()?, child.stdout.take()?);
+///
+/// # Errors
+/// Where the system has no threads for that.
+fn talk(child: &mut Child, job: &Job, limit: Duration) -> std::io::Result<Option<Vec<u8>>> {
+    let Some((mut to, from)) = child.stdin.take().zip(child.stdout.take()) else { return Ok(None) };
     let said = serde_json::to_vec(job).expect("a job can be written as JSON");
     // Threads that are left waiting end with the pipes, when the child is killed.
-    std::thread::spawn(move || {
+    Builder::new().spawn(move || {
         // A child that does not listen is told by its answer.
         let _ = to.write_all(&said);
-    });
+    })?;
     let (sender, receiver) = mpsc::channel();
-    std::thread::spawn(move || {
+    Builder::new().spawn(move || {
         let mut heard = Vec::new();
         let _ = from.take(MOST).read_to_end(&mut heard);
         let _ = sender.send(heard);
-    });
-    receiver.recv_timeout(limit).ok()
+    })?;
+    Ok(receiver.recv_timeout(limit).ok())
 }
 
 fn end_of(status: ExitStatus) -> String {

@@ -131,6 +131,8 @@ pub struct Exercise {
 pub struct Practice {
     pub stretches: Vec<Practised>,
     pub sheet: SheetPart,
+    /// So many stretches were.
+    pub left_out: usize,
     /// What was left out, and why.
     pub warnings: Vec<String>,
 }

@@ -1,5 +1,6 @@
 //! Rhythms in which a run is practised: our own, or a teacher's.
 
+use crate::readable::is_odd;
 use crate::time::Time;
 use serde::Deserialize;
 
@@ -15,6 +16,10 @@ pub struct Rhythm {
 /// More notes are no pattern that one keeps in mind.
 const MOST_LENGTHS: usize = 16;
 const MOST_BEATS: i64 = 4;
+/// Each is an exercise of every stretch.
+const MOST_RHYTHMS: usize = 32;
+/// It stands in one line above the music.
+const LONGEST_NAME: usize = 60;
 
 /// What changes a run the most: long and short, in twos, threes and fours. Common practice, no source.
 pub fn usual(is_compound: bool) -> Vec<Rhythm> {
@@ -60,10 +65,12 @@ impl Rhythm {
     /// # Errors
     /// In a sentence, where they are no rhythm.
     fn new(name: &str, lengths: &[i64], beats: i64) -> Result<Rhythm, String> {
-        let sum: i64 = lengths.iter().sum();
         let wrong = |reason: String| Err(format!("rhythm \"{name}\": {reason}"));
-        if name.trim().is_empty() || name.chars().any(char::is_control) {
+        if name.trim().is_empty() {
             return Err("a rhythm needs a name".into());
+        }
+        if name.chars().any(is_odd) || name.chars().count() > LONGEST_NAME {
+            return wrong(format!("its name is one line of at most {LONGEST_NAME} letters and signs"));
         }
         if !(2..=MOST_LENGTHS).contains(&lengths.len()) {
             return wrong(format!("it has 2 to {MOST_LENGTHS} lengths, such as lengths = [3, 1]"));
@@ -74,6 +81,7 @@ impl Rhythm {
         if !(1..=MOST_BEATS).contains(&beats) {
             return wrong(format!("it takes 1 to {MOST_BEATS} beats"));
         }
+        let sum: i64 = lengths.iter().sum();
         let lengths = lengths.iter().map(|length| Time::new(*length * beats, sum)).collect();
         Ok(Rhythm { name: name.trim().into(), lengths })
     }
@@ -89,6 +97,9 @@ impl Rhythm {
         })?;
         if table.rhythm.is_empty() {
             return Err("there is no [[rhythm]] in it".into());
+        }
+        if table.rhythm.len() > MOST_RHYTHMS {
+            return Err(format!("there are {} rhythms in it; a sheet has room for {MOST_RHYTHMS}", table.rhythm.len()));
         }
         table.rhythm.iter().map(|row| Rhythm::new(&row.name, &row.lengths, row.beats)).collect()
     }
@@ -116,10 +127,19 @@ mod tests {
             ("[[rhythm]]\nname = \"a\"\nlengths = [1, 0]\n", "from 1 to 64"),
             ("[[rhythm]]\nname = \"a\"\nlengths = [1, 2]\nbeats = 9\n", "1 to 4 beats"),
             ("[[rhythm]]\nname = \"\"\nlengths = [1, 2]\n", "needs a name"),
+            ("[[rhythm]]\nname = \"a\"\nlengths = [9223372036854775807, 1]\n", "from 1 to 64"),
+            ("[[rhythm]]\nname = \"a\"\nlengths = [-9223372036854775808, -1]\n", "from 1 to 64"),
+            ("[[rhythm]]\nname = \"a\\nb\"\nlengths = [1, 2]\n", "one line"),
+            ("[[rhythm]]\nname = \"a\\uFFFE\"\nlengths = [1, 2]\n", "one line"),
+            ("[[rhythm]]\nname = \"a\\u202Eb\"\nlengths = [1, 2]\n", "one line"),
             ("[[rhythm]]\nname = \"a\"\nlength = [1, 2]\n", "line 3"),
         ] {
             let fault = Rhythm::table(text).unwrap_err();
             assert!(fault.contains(said), "{fault}");
         }
+        let own = |name: &str| format!("[[rhythm]]\nname = \"{name}\"\nlengths = [1, 3]\n");
+        assert!(Rhythm::table(&own(&"é".repeat(60))).is_ok() && Rhythm::table(&own("a").repeat(32)).is_ok());
+        assert!(Rhythm::table(&own(&"a".repeat(61))).unwrap_err().contains("at most 60"));
+        assert!(Rhythm::table(&own("a").repeat(33)).unwrap_err().contains("33 rhythms"));
     }
 }

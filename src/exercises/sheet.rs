@@ -53,11 +53,14 @@ impl Player<'_> {
             }
         }
         warnings.dedup();
-        let SheetWriter { mut part, stretches, .. } = sheet;
+        let left_out = warnings.len();
+        let SheetWriter { mut part, stretches, unwritten, .. } = sheet;
+        let in_words = |heading| format!("left out where its lengths cannot be written as notes: {heading}");
+        warnings.extend(unwritten.into_iter().map(in_words));
         if let Some(last) = part.bars.last_mut().filter(|bar| bar.ends != Ends::Repeat) {
             last.ends = Ends::Final;
         }
-        Ok(Practice { stretches, sheet: part, warnings })
+        Ok(Practice { stretches, sheet: part, left_out, warnings })
     }
 
     /// The part's own clef where the player reads what the part prints, and that clef; else the instrument's.
@@ -101,6 +104,8 @@ struct SheetWriter<'r> {
     part: SheetPart,
     range: &'r Range,
     stretches: Vec<Practised>,
+    /// Headings of exercises that no note values say, each once.
+    unwritten: Vec<String>,
     clef: Option<Clef>,
     fifths: Option<i32>,
     time: Option<(i64, i64)>,
@@ -108,7 +113,7 @@ struct SheetWriter<'r> {
 
 impl<'r> SheetWriter<'r> {
     fn new(part: SheetPart, range: &'r Range) -> SheetWriter<'r> {
-        SheetWriter { part, range, stretches: Vec::new(), clef: None, fifths: None, time: None }
+        SheetWriter { part, range, stretches: Vec::new(), unwritten: Vec::new(), clef: None, fifths: None, time: None }
     }
 
     /// Adds a stretch with its exercises; `None`, and nothing, where it cannot be written.
@@ -140,7 +145,12 @@ impl<'r> SheetWriter<'r> {
         for form in forms {
             for made in form.make(passage, rhythms, self.range) {
                 let tries = if *form == Form::Whole { without_fingerings(made.tries) } else { made.tries };
-                let mut bars = lay(&tries, passage.metre, made.rests)?;
+                let Some(mut bars) = lay(&tries, passage.metre, made.rests) else {
+                    if !self.unwritten.contains(&made.heading) {
+                        self.unwritten.push(made.heading);
+                    }
+                    continue;
+                };
                 let first = bars.first_mut()?;
                 let short = made.heading.strip_prefix(RHYTHM).map(capital);
                 first.words = vec![Words { text: made.heading.clone(), short, weight: Weight::Lesser }];

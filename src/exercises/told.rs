@@ -30,6 +30,8 @@ pub struct ExercisesReport {
     pub warnings: Vec<String>,
     #[serde(skip)]
     has_fingerings: bool,
+    #[serde(skip)]
+    left_out: usize,
 }
 
 /// A stretch with its exercises.
@@ -109,6 +111,7 @@ impl ExercisesReport {
             stretches: stretches.collect(),
             bars: practice.sheet.bars.len(),
             warnings,
+            left_out: practice.left_out,
             has_fingerings: player.chart.lowest(player.instrument).is_some(),
         }
     }
@@ -135,6 +138,10 @@ impl ExercisesReport {
         let exercises: usize = self.stretches.iter().map(|own| own.exercises.len() - 1).sum();
         let (part, instrument) = (self.part.spoken(), &self.instrument);
         match self.stretches.is_empty() {
+            true if self.left_out > 0 => page.paragraph(&format!(
+                "{part} on the {instrument}{guessed}: every stretch that has to begin slower than the piece was left \
+                 out, so no sheet was written."
+            )),
             true => page.paragraph(&format!(
                 "{part} on the {instrument}{guessed}: no stretch has to begin slower than the piece, so no sheet was written. \
                  Name bars with --bars to practise them all the same."

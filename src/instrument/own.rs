@@ -5,6 +5,9 @@ use crate::pitch::Pitch;
 use crate::readable;
 use serde::{Deserialize, Deserializer};
 
+/// Bytes of a name: reports tell it with each note that the instrument does not have.
+const LONGEST_NAME: usize = 250;
+
 /// A table of the user's own: what a `Row` has, where `sounding` may be left
 /// out for an instrument that sounds as it is written, and a clef is taken that
 /// suits the range where none is given.
@@ -83,6 +86,9 @@ pub(super) fn read(file: &str, text: &str) -> Result<Vec<Instrument>, Error> {
         if names::plain(&name).is_empty() {
             return Err(wrong(name_start, "an instrument needs a name".into()));
         }
+        if name.len() > LONGEST_NAME {
+            return Err(wrong(name_start, format!("a name of more than {LONGEST_NAME} bytes; no instrument has one")));
+        }
         let (Some(written), Some(sounding)) = (entry.written.or(entry.sounding), entry.sounding.or(entry.written))
         else {
             let reason = format!("\"{name}\" has no range; give its written notes");
@@ -132,6 +138,7 @@ mod tests {
             ("\n\nnot a table", 3, ""),
             ("[[instrument]]\nname = \"a\"\nwritten = [\"C4\", \"C5\"]\nclef = \"violin\"", 4, "clefs are treble"),
             ("[[instrument]]\nname = \"a\"\nwritten = [\"C4\", \"C5\"]\nsounding = [\"C5\", \"D6\"]", 1, "equally"),
+            (&format!("[[instrument]]\nname = \"{}\"\nwritten = [\"C4\", \"C5\"]", "a".repeat(251)), 2, "250 bytes"),
         ] {
             let said = said(text);
             assert!(said.starts_with(&format!("mine.toml: line {line}: ")), "{said}");

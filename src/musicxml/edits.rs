@@ -1,7 +1,7 @@
 //! What to take out of a document and put into it, as a patch on its text.
 
 use super::elements::{Falls, facts, rank};
-use super::fragment::{Fragment, Indentation};
+use super::fragment::{Fragment, Indentation, in_xml};
 use super::tree::{Tree, element};
 use crate::patch::Patch;
 use crate::score::Element;
@@ -242,7 +242,7 @@ impl<'a, 'i> Edits<'a, 'i> {
 }
 
 fn escape(value: &str) -> String {
-    quick_xml::escape::escape(value).into_owned()
+    quick_xml::escape::escape(in_xml(value)).into_owned()
 }
 
 impl Fragment {

@@ -5,6 +5,7 @@ use super::tree::text_of;
 use quick_xml::Writer;
 use quick_xml::events::{BytesEnd, BytesStart, BytesText, Event};
 use roxmltree::Node;
+use std::borrow::Cow;
 
 /// An element of our own making, or a copy of one without its layout.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -41,6 +42,16 @@ const LAYOUT: [&str; 15] = [
     "attack",
     "release",
 ];
+
+/// The text with spaces in the place of what no XML document can hold: the name of a file or of an instrument may have it.
+pub fn in_xml(text: &str) -> Cow<'_, str> {
+    if text.chars().all(is_xml) { text.into() } else { text.replace(|c| !is_xml(c), " ").into() }
+}
+
+/// Whether an XML document can hold a character.
+pub fn is_xml(c: char) -> bool {
+    matches!(c, '\t' | '\n' | '\r' | ' '..='\u{fffd}' | '\u{10000}'..)
+}
 
 impl Fragment {
     pub fn new(name: &str) -> Fragment {
@@ -148,14 +159,14 @@ impl Fragment {
     fn write(&self, writer: &mut Writer<Vec<u8>>, indentation: &Indentation, indent: &str) -> std::io::Result<()> {
         let mut start = BytesStart::new(self.name.as_str());
         for (name, value) in &self.attributes {
-            start.push_attribute((name.as_str(), value.as_str()));
+            start.push_attribute((name.as_str(), &*in_xml(value)));
         }
         if self.children.is_empty() && self.text.is_empty() {
             return writer.write_event(Event::Empty(start));
         }
         writer.write_event(Event::Start(start))?;
         if !self.text.is_empty() {
-            writer.write_event(Event::Text(BytesText::new(&self.text)))?;
+            writer.write_event(Event::Text(BytesText::new(&in_xml(&self.text))))?;
         }
         if !self.children.is_empty() {
             let inner = format!("{indent}{}", indentation.unit);
@@ -187,6 +198,15 @@ mod tests {
         note.place(Fragment::new("dot"));
         let names: Vec<&str> = note.children.iter().map(|c| c.name.as_str()).collect();
         assert_eq!(names, ["chord", "duration", "voice", "type", "dot"]);
+    }
+
+    #[test]
+    fn what_no_document_can_hold_is_a_space() {
+        let odd = "a\u{1}b\u{1b}c\u{fffe}d\u{ffff}e\tf\u{fffd}\u{10000}";
+        let made = Fragment::leaf("words", odd).set("id", odd);
+        let text = made.render(&Indentation { newline: "\n", unit: " ".into() }, "");
+        let doc = roxmltree::Document::parse(&text).unwrap();
+        assert_eq!(doc.root_element().text(), Some("a b c d e\tf\u{fffd}\u{10000}"));
     }
 
     #[test]

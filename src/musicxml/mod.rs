@@ -34,6 +34,7 @@ pub use elements::{ELEMENTS, Placement, Siblings, articulations, is_dynamic_sign
 pub use encoding::LARGEST_TEXT;
 pub use error::Error;
 pub use extract::extract;
+pub use fragment::is_xml;
 pub use identification::{sign, signature};
 pub use marks::beat_unit;
 pub use open::Input;

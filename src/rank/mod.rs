@@ -76,10 +76,26 @@ impl Audits {
 /// What is shown where an edition stopped the program; it goes on with the others.
 const BROKE: &str = "this file cannot be compared: the program failed on it; please report it";
 
+/// All cores are to work, or where the system has no threads for them this one alone. Once, before all else.
+pub fn take_cores() {
+    if rayon::ThreadPoolBuilder::new().build().is_err() {
+        // Where somebody has taken them before, it stays so.
+        let _ = rayon::ThreadPoolBuilder::new().num_threads(1).use_current_thread().build_global();
+    }
+}
+
 impl Contest {
     /// Compares all editions and gives each away, in their order, as soon as those before it are done.
     pub fn run(&self, files: &[PathBuf], mut done: impl FnMut(RankedEdition)) {
-        let next = AtomicUsize::new(0);
+        let one = |place: usize, file: &PathBuf| {
+            let edition = catch_unwind(AssertUnwindSafe(|| self.edition(place, file)));
+            edition.unwrap_or_else(|_| RankedEdition::without_figures(shown(file), BROKE.into()))
+        };
+        if rayon::current_num_threads() < 2 {
+            files.iter().enumerate().for_each(|(place, file)| done(one(place, file)));
+            return;
+        }
+        let (next, one) = (AtomicUsize::new(0), &one);
         let (send, receive) = mpsc::channel();
         std::thread::scope(|scope| {
             // One after the other, so that none has to wait long for those before it.
@@ -87,9 +103,7 @@ impl Contest {
                 loop {
                     let place = next.fetch_add(1, Ordering::Relaxed);
                     let Some(file) = files.get(place) else { break };
-                    let edition = catch_unwind(AssertUnwindSafe(|| self.edition(place, file)));
-                    let broke = |_| RankedEdition::without_figures(shown(file), BROKE.into());
-                    if send.send((place, edition.unwrap_or_else(broke))).is_err() {
+                    if send.send((place, one(place, file))).is_err() {
                         break;
                     }
                 }

@@ -193,13 +193,16 @@ pub(super) fn line(cells: &[&str]) -> String {
     cells.join(",") + "\n"
 }
 
-/// On one line, quoted where it must be. What a spreadsheet would take for a formula has an apostrophe before it;
-/// numbers stay. All CSV is made here.
+/// On one line, quoted where it must be. What a spreadsheet would take for a formula has an apostrophe before it, also
+/// behind a semicolon, at which spreadsheets of some countries part cells; numbers stay. All CSV is made here.
 fn cell(text: &str) -> String {
     let text = one_line(text);
     let is_number = text.parse::<f64>().is_ok_and(f64::is_finite);
-    let is_formula = text.len() > 1 && text.trim_start().starts_with(['=', '+', '-', '@', '＝', '＋', '－', '＠']);
-    let text = if is_formula && !is_number { format!("'{text}") } else { text.into_owned() };
+    let plain = |cell: &str| {
+        let is_formula = cell.len() > 1 && cell.trim_start().starts_with(['=', '+', '-', '@', '＝', '＋', '－', '＠']);
+        if is_formula && !is_number { format!("'{cell}") } else { cell.to_string() }
+    };
+    let text = text.split(';').map(plain).collect::<Vec<_>>().join(";");
     if text.contains([',', '"']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text }
 }
 
@@ -212,6 +215,12 @@ mod tests {
         let made =
             line(&["=1+2", "+cmd|' /C calc'!A0", "-3", "-", "@SUM(1,2)", "\t=1", "-1+1", "a=b", "\r\n =1", "-inf"]);
         assert_eq!(made, "'=1+2,'+cmd|' /C calc'!A0,-3,-,\"'@SUM(1,2)\",' =1,'-1+1,a=b,'   =1,'-inf\n");
+    }
+
+    #[test]
+    fn no_cell_is_a_formula_where_semicolons_part_cells() {
+        let made = line(&["Solo;=1+2", "a; @SUM(1)", "b;;＋1", "p; f", "c;-"]);
+        assert_eq!(made, "Solo;'=1+2,a;' @SUM(1),b;;'＋1,p; f,c;-\n");
     }
 
     #[test]

@@ -85,6 +85,38 @@ fn rhythms_of_a_teacher_are_taken() {
     assert!(failed.stderr.contains("mine.toml") && failed.stderr.contains("2 to 16 lengths"), "{}", failed.stderr);
 }
 
+/// Where every stretch is left out, it is not said that there is none.
+#[test]
+fn stretches_that_are_all_left_out_are_told_as_such() {
+    let dir = folder();
+    let easy = [note("G4", 4), note("A4", 4), note("G4", 4), note("A4", 4)].concat();
+    // Wherever one begins, a note is not on the instrument.
+    let hard: String = "D4 F6 E6 A5 D4 F6 G5 D4".split(' ').map(|pitch| note(pitch, 1)).collect();
+    let bars = [format!("{HEAD}{easy}"), easy.clone(), hard.repeat(2), easy.clone(), easy];
+    let score = part(&dir, "Alto Recorder", &bars);
+    let out = at(&dir, "out.musicxml");
+    let said = obelus(&["exercises", &score, "-o", &out]);
+    let words = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("was left out, so no sheet was written") && words.contains("does not have these"), "{said}");
+    assert!(!Path::new(&out).exists());
+}
+
+/// An exercise that no note values say is left out by itself.
+#[test]
+fn a_rhythm_that_cannot_be_written_leaves_the_others() {
+    let dir = folder();
+    let run: String = "C5 E5 D5 F5 E5 G5 F5 A5".split(' ').map(|pitch| note(pitch, 1)).collect();
+    let score = part(&dir, "Alto Recorder", &[format!("{HEAD}{run}{}", note("G5", 8))]);
+    let [table, out] = ["mine.toml", "out.musicxml"].map(|name| at(&dir, name));
+    let row = |name: &str, lengths: &str| format!("[[rhythm]]\nname = \"{name}\"\nlengths = [{lengths}]\n");
+    fs::write(&table, row("even", &["1"; 15].join(", ")) + &row("limping", "1, 3")).unwrap();
+    let call = ["exercises", &score, "-o", &out, "--form", "rhythms", "--rhythms", &table, "--bars", "1"];
+    let said = obelus(&call);
+    assert!(said.contains("cannot be written as notes: Rhythm: even"), "{said}");
+    let text = fs::read_to_string(&out).unwrap();
+    assert!(text.contains("Rhythm: limping") && !text.contains("Rhythm: even"), "{said}");
+}
+
 #[test]
 fn named_bars_are_practised() {
     let source = demo("source.musicxml");

@@ -152,6 +152,19 @@ fn parts_that_are_two_are_refused() {
     refused("crowd.xml", score(&format!("</part>{crowd}<part id=\"P2\">")).as_bytes(), &["more than 250 parts"]);
 }
 
+/// Reports tell them with each finding: a file of one megabyte made a table of hundreds.
+#[test]
+fn names_that_are_none_are_refused() {
+    let long = "n".repeat(251);
+    let bar = format!("<measure number=\"1\">{NOTE}</measure>");
+    let named = score(&bar).replace(">Solo<", &format!(">{long}<"));
+    refused("named.xml", named.as_bytes(), &["line 3", "the name of a part of more than 250 bytes"]);
+    let ids = score(&bar).replace("\"P1\"", &format!("\"{long}\""));
+    refused("ids.xml", ids.as_bytes(), &["line 4", "the id of a part of more than 250 bytes"]);
+    let numbered = score(&bar.replace("\"1\"", &format!("\"{long}\"")));
+    refused("numbered.xml", numbered.as_bytes(), &["line 5", "the number of a bar of more than 250 bytes"]);
+}
+
 /// An archive with a container and what `fill` adds.
 fn archive(container: &str, fill: impl FnOnce(&mut ZipWriter<std::io::Cursor<Vec<u8>>>)) -> Vec<u8> {
     let mut writer = ZipWriter::new(std::io::Cursor::new(Vec::new()));
@@ -358,4 +371,18 @@ fn a_page_lists_so_many_findings() {
     let page = obelus(&["audit", &path("edition.xml"), &path("source.xml"), "--format", "html"]);
     assert_eq!(page.matches("data-row=").count(), 50_000);
     assert!(page.contains("1000 further findings"));
+}
+
+/// All voices were held against all others, and for each two of them all notes.
+#[test]
+fn as_many_voices_as_may_be_are_compared() {
+    let voice = |v: u32| {
+        let step = ["C", "D", "E", "F", "G", "A", "B"][(v % 7) as usize];
+        NOTE.replace("<step>C", &format!("<step>{step}")).replace("</note>", &format!("<voice>{v}</voice></note>"))
+            + "<backup><duration>1</duration></backup>"
+    };
+    let bar: String = (0..1000).map(voice).collect();
+    let choir = score(&format!("<measure>{bar}</measure>").repeat(8));
+    let said = done(&choir, &choir, &["audit"]);
+    assert!(said.contains("8000 notes against 8000: all match"), "{said}");
 }

@@ -228,3 +228,20 @@ fn a_mistyped_name_is_met_with_the_one_that_may_be_meant() {
     let said = obelus_fails(&["audit", &edition, &source, "--part", "Trumpet"]).stderr;
     assert!(!said.contains("did you mean"), "{said}");
 }
+
+/// No more threads can be had, as where a user may have no more processes: here because they want more memory than any
+/// machine has.
+#[test]
+fn without_threads_the_same_is_done() {
+    let dir = folder();
+    let alone = |lines: &str| shell(dir.path(), &format!("RUST_MIN_STACK=70368744177664 {lines}"));
+    let rank = "$obelus rank $demo/source.musicxml $demo/edition.musicxml $demo/source.musicxml";
+    let sources = "$obelus rank $demo/edition.musicxml --sources $demo";
+    for call in [AUDIT, rank, sources] {
+        let (done, as_usual) = (alone(call), shell(dir.path(), call));
+        assert_eq!((done.0, &done.2), (0, &String::new()), "{call}");
+        assert_eq!(done, as_usual, "{call}");
+    }
+    let (status, _, said) = alone("$obelus desk --no-open --folder desk");
+    assert_eq!((status, said.lines().count()), (2, 1), "{said}");
+}

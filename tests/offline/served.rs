@@ -853,6 +853,25 @@ fn the_desk_ends_when_its_last_tab_has_gone() {
     assert!(desk.child.wait().unwrap().success());
 }
 
+/// Ctrl-C, a kill, and the end of the terminal that it was started in.
+#[test]
+fn however_it_is_ended_nothing_passing_stays() {
+    let files = [demo("edition.musicxml"), demo("source.musicxml")].map(|f| f.display().to_string());
+    for signal in ["-INT", "-TERM", "-HUP"] {
+        let (dir, passing) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+        let of = || fs::read_dir(passing.path()).unwrap().count();
+        let variables = [("TMPDIR", passing.path().to_str().unwrap())];
+        let options = [&files[0], &files[1], "--instrument", "alto recorder", "--stay"];
+        let mut desk = Served::start_with(dir.path(), &options, &variables);
+        desk.open();
+        assert_eq!(desk.get("/copy/range").status, 200);
+        assert!(of() > 0);
+        Command::new("kill").args([signal, &desk.child.id().to_string()]).status().unwrap();
+        assert!(desk.child.wait().unwrap().success(), "{signal}");
+        assert_eq!(of(), 0, "{signal}");
+    }
+}
+
 /// Kills it at a moment while it is asked to decide and to mark; gives how many were answered.
 fn killed(folder: &Path, after: u32) -> usize {
     let mut desk = Served::of_demo(folder);

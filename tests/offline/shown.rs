@@ -235,12 +235,12 @@ fn long_texts_in_messages_are_cut() {
     let long = "x".repeat(100_000);
     let score = fs::read_to_string(demo("edition.musicxml")).expect("the demo");
     let (named, sheet, odd) = (at("named.musicxml"), at("sheet.toml"), at("odd.toml"));
-    fs::write(&named, score.replace("Treble Recorder", &long)).expect("a file for a test");
+    fs::write(&named, score.replace("Treble Recorder", &long[..250])).expect("a file for a test");
     fs::write(&sheet, format!("[[mark]]\nat = \"{long}:1\"\ntext = \"{long}\"\n")).expect("a file for a test");
     fs::write(&odd, format!("{long} = 1\n")).expect("a file for a test");
     let (source, out) = (demo("source.musicxml"), at("out.xml"));
     for (call, words) in [
-        (&["audit", &named, &source, "--part", "Tuba"][..], &["no part is called", "(P1)"][..]),
+        (&["audit", &named, &source, "--part", &long][..], &["no part is called", "(P1)"][..]),
         (&["audit", &named, &source, "--bars", &long], &["there is no bar", "go from 0 to 39"]),
         (&["audit", &named, &source, "--instrument", &long], &["xxx … xxx", "range --list"]),
         (&["audit", &named, &source, &long], &["unexpected argument", "--help"]),
@@ -257,5 +257,29 @@ fn long_texts_in_messages_are_cut() {
         for word in words {
             assert!(text.contains(word), "{word:?} is not in {text}");
         }
+    }
+}
+
+/// What XML cannot hold is a space in all that is written: in the name of a score, and of an instrument.
+#[test]
+#[cfg(unix)]
+fn what_is_written_can_be_read_whatever_names_have() {
+    let dir = tempfile::tempdir().expect("a folder for a test");
+    let at = |name: &str| dir.path().join(name).display().to_string();
+    let odd = at("a\u{1}\u{1b}b\u{fffe}.musicxml");
+    fs::copy(demo("edition.musicxml"), &odd).expect("a file with such a name");
+    let (table, source) = (at("mine.toml"), demo("source.musicxml"));
+    let row =
+        "[[instrument]]\nname = \"fife\\u0001\\uFFFEx\"\nwritten = [\"D4\", \"A6\"]\nsounding = [\"F4\", \"C7\"]\n";
+    fs::write(&table, row).expect("a file for a test");
+    let (sheet, copy) = (at("sheet.musicxml"), at("copy.musicxml"));
+    for call in [
+        &["exercises", &odd, "-o", &sheet][..],
+        &["range", &sheet],
+        &["clean", &odd, &source, "-o", &copy, "--instruments", &table, "--for", "fife x"],
+        &["range", &copy, "--instruments", &table, "--instrument", "fife x"],
+    ] {
+        let output = run(&call.iter().map(|arg| arg.to_string()).collect::<Vec<_>>());
+        assert!(output.status.success(), "{call:?}: {}", String::from_utf8_lossy(&output.stderr));
     }
 }

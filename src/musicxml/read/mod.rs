@@ -152,6 +152,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         let first_mark = self.part.marks.len();
         (self.chord.size, self.chord.head_is_hidden) = (0, false);
         let number = node.measure.attribute("number").map_or_else(|| (place + 1).to_string(), str::to_string);
+        parts::check_name(self.tree, node.measure, "the number of a bar", &number)?;
         self.part.bars.push(Bar {
             number,
             element: element(node.content),

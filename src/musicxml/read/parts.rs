@@ -8,6 +8,16 @@ use std::collections::HashMap;
 
 /// An orchestra with a choir has about 60.
 const MOST_PARTS: usize = 250;
+/// Bytes of the name or the id of a part, or of the number of a bar: reports tell them with each finding.
+const LONGEST_NAME: usize = 250;
+
+/// Refuses a name that is longer than any.
+pub(super) fn check_name(tree: &Tree, node: Node, what: &str, name: &str) -> Result<(), Error> {
+    match name.len() > LONGEST_NAME {
+        true => Err(tree.content_error(node, format!("{what} of more than {LONGEST_NAME} bytes; no score has one"))),
+        false => Ok(()),
+    }
+}
 
 /// One bar of one part: the element that has its number, and the one that
 /// holds its music. They differ in a timewise score.
@@ -24,7 +34,7 @@ pub(super) struct PartNode<'a, 'i> {
 
 /// The parts in the order of their music; warnings name no bar.
 pub(super) fn parts<'a, 'i>(tree: &'a Tree<'i>, warnings: &mut Vec<String>) -> Result<Vec<PartNode<'a, 'i>>, Error> {
-    let list = PartList::new(tree, warnings);
+    let list = PartList::new(tree, warnings)?;
     let mut out = Parts { tree, list, parts: Vec::new(), places: HashMap::new() };
     if tree.is_timewise() {
         for measure in children(tree.root(), "measure") {
@@ -62,12 +72,13 @@ struct PartList<'a> {
 }
 
 impl<'a> PartList<'a> {
-    fn new(tree: &'a Tree<'_>, warnings: &mut Vec<String>) -> PartList<'a> {
+    fn new(tree: &'a Tree<'_>, warnings: &mut Vec<String>) -> Result<PartList<'a>, Error> {
         let mut list = PartList { ids: Vec::new(), names: HashMap::new() };
         for part in tree.root().children().filter(|n| n.tag_name().name() == "part-list").flat_map(|l| l.descendants())
         {
             let Some(id) = part.attribute("id").filter(|_| part.tag_name().name() == "score-part") else { continue };
             let name = one_line(child_text(part, "part-name").unwrap_or(""));
+            check_name(tree, part, "the name of a part", &name)?;
             list.ids.push(id);
             if list.names.contains_key(id) {
                 warnings.push(format!("the part list names {id} twice; the first name was used"));
@@ -75,7 +86,7 @@ impl<'a> PartList<'a> {
             }
             list.names.insert(id, name);
         }
-        list
+        Ok(list)
     }
 }
 
@@ -107,6 +118,7 @@ impl<'a, 'i> Parts<'a, 'i> {
         if given.is_some() && !self.list.names.contains_key(id.as_str()) {
             warnings.push(format!("part {id} is not in the part list; it was read as a part without a name"));
         }
+        check_name(self.tree, node, "the id of a part", &id)?;
         if self.parts.len() == MOST_PARTS {
             return Err(self.tree.content_error(node, format!("more than {MOST_PARTS} parts; no score has as many")));
         }
