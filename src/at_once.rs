@@ -11,7 +11,7 @@ pub fn both<A, B: Send>(first: impl FnOnce() -> A, second: impl FnOnce() -> B + 
         let second = waiting.lock().unwrap_or_else(PoisonError::into_inner).take().expect("it is done once");
         second()
     };
-    scope(|scope| match Builder::new().spawn_scoped(scope, &second) {
+    scope(|scope| match Builder::new().spawn_scoped(scope, second) {
         Ok(beside) => {
             let first = first();
             (first, beside.join().unwrap_or_else(|panic| resume_unwind(panic)))

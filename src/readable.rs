@@ -58,14 +58,24 @@ pub fn message(text: &str) -> String {
 
 /// Data for programs (JSON, TOML) as a terminal may have it: what is odd in a string is escaped, line ends stay.
 pub fn escaped(text: &str) -> Cow<'_, str> {
-    let harms = |c: char| is_odd(c) && !matches!(c, '\n' | '\t');
+    harmless(text, &['\n', '\t'], |c| format!("\\u{c:04x}"))
+}
+
+/// A score as a terminal may have it: what is odd is a number in it, which says the same.
+pub fn numbered(text: &str) -> Cow<'_, str> {
+    harmless(text, &['\n', '\t', '\r'], |c| format!("&#x{c:x};"))
+}
+
+/// What stays is `kept`, line ends among it.
+fn harmless<'t>(text: &'t str, kept: &[char], said: impl Fn(u32) -> String) -> Cow<'t, str> {
+    let harms = |c: char| is_odd(c) && !kept.contains(&c);
     if !text.contains(harms) {
         return text.into();
     }
     let mut out = String::with_capacity(text.len() + 64);
     for c in text.chars() {
         match harms(c) {
-            true => out += &format!("\\u{:04x}", u32::from(c)),
+            true => out += &said(c.into()),
             false => out.push(c),
         }
     }
@@ -95,6 +105,13 @@ mod tests {
             assert_eq!(message(&"é".repeat(length)), "é".repeat(length));
         }
         assert_eq!(message(&"é".repeat(LONGEST + 1)).chars().filter(|c| *c == 'é').count(), LONGEST);
+    }
+
+    #[test]
+    fn a_score_is_the_same_to_a_program() {
+        let safe = numbered("<a b=\"\u{9b}2J\">\u{202e}\u{7f}é\n</a>");
+        assert_eq!(safe, "<a b=\"&#x9b;2J\">&#x202e;&#x7f;é\n</a>");
+        assert!(matches!(numbered("<a>\n\té</a>"), Cow::Borrowed(_)));
     }
 
     #[test]

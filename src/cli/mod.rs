@@ -22,6 +22,7 @@ mod progress;
 mod range;
 mod rank;
 
+use crate::whole_file;
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
 use failure::Failure;
@@ -82,9 +83,13 @@ pub fn main() -> ExitCode {
     let result = match command {
         Ok(command) => run(command),
         Err(error) if is_help(&error) => {
-            // Whoever reads may stop early; there is nobody left to tell.
-            let _ = error.print();
-            return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2));
+            match error.print() {
+                // Whoever reads may stop early.
+                Err(fault) if fault.kind() != std::io::ErrorKind::BrokenPipe => {
+                    Err(Failure::wrong_use(format!("the help cannot be written: {}", whole_file::reason(&fault))))
+                }
+                _ => return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2)),
+            }
         }
         Err(error) => Err(Failure::wrong_use(one_line(&error))),
     };

@@ -2,8 +2,9 @@
 //! at all.
 
 use super::failure::Failure;
-use crate::readable::escaped;
+use crate::readable::{escaped, numbered};
 use crate::whole_file::{self, WholeFile};
+use std::borrow::Cow;
 use std::fs::File;
 use std::io::{self, ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -133,6 +134,8 @@ fn to_stdout(content: Content) -> io::Result<()> {
         Content::Data(text) if io::stdout().is_terminal() => to_stdout(Content::Bytes(escaped(text).as_bytes())),
         Content::Data(text) => to_stdout(Content::Bytes(text.as_bytes())),
         Content::Bytes(bytes) => {
+            let shown = if io::stdout().is_terminal() { on_terminal(bytes) } else { bytes.into() };
+            let bytes = &*shown;
             let mut out = io::stdout().lock();
             out.write_all(bytes).and_then(|()| out.flush())
         }
@@ -145,8 +148,14 @@ fn to_stream(path: &Path, content: Content) -> io::Result<()> {
         Content::Text(text) => anstream::AutoStream::auto(out).write_all(text.as_bytes()),
         Content::Data(text) if out.is_terminal() => out.write_all(escaped(text).as_bytes()),
         Content::Data(text) => out.write_all(text.as_bytes()),
+        Content::Bytes(bytes) if out.is_terminal() => out.write_all(&on_terminal(bytes)),
         Content::Bytes(bytes) => out.write_all(bytes),
     }
+}
+
+/// A score, or whatever it is, without what a terminal would obey.
+fn on_terminal(bytes: &[u8]) -> Cow<'_, [u8]> {
+    numbered(&String::from_utf8_lossy(bytes)).into_owned().into_bytes().into()
 }
 
 /// Says what was done where standard output has the result.

@@ -47,3 +47,22 @@ fn data_on_a_terminal_is_escaped() {
         assert!(!shown.contains(['\u{202e}', '\u{200f}']), "{args:?}");
     }
 }
+
+/// A score has its words as numbers there, which say the same.
+#[test]
+fn a_score_on_a_terminal_commands_nothing() {
+    let folder = tempfile::tempdir().expect("a folder for a test");
+    let file = folder.path().join("odd.musicxml").display().to_string();
+    let score = std::fs::read_to_string(demo("source.musicxml")).expect("the demo");
+    std::fs::write(&file, score.replacen("Sonata III", "Sonata \u{9b}2J\u{202e}III", 1)).expect("a file for a test");
+    for args in [
+        &["clean", &file, &file, "-o", "-"][..],
+        &["exercises", &file, "--part", "Oboe", "--instrument", "alto recorder", "-o", "-"],
+        &["exercises", &file, "--part", "Oboe", "--instrument", "alto recorder", "-o", "/dev/tty"],
+    ] {
+        let shown = on_terminal(args).output().expect("Python starts");
+        let shown = String::from_utf8(shown.stdout).expect("a score is UTF-8");
+        assert!(shown.contains("<score-partwise"), "{args:?}: {shown}");
+        assert!(!shown.contains(['\u{9b}', '\u{202e}']), "{args:?}");
+    }
+}

@@ -245,3 +245,13 @@ fn without_threads_the_same_is_done() {
     let (status, _, said) = alone("$obelus desk --no-open --folder desk");
     assert_eq!((status, said.lines().count()), (2, 1), "{said}");
 }
+
+#[test]
+fn help_that_cannot_be_written_is_told() {
+    let dir = folder();
+    if Path::new("/dev/full").exists() {
+        let (status, _, said) = shell(dir.path(), "$obelus --help >/dev/full");
+        assert!(status == 2 && said.contains("the disk is full"), "{status}: {said}");
+    }
+    assert_eq!(shell(dir.path(), "$obelus audit --help | true; $obelus --version").0, 0);
+}
