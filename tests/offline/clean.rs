@@ -148,3 +148,16 @@ fn the_editor_is_named_in_the_provenance_and_not_in_the_credits() {
     let told = json_of(&["clean", &both[0], &both[1], "-o", &copy, "--format", "json", "--key", "E minor"]);
     assert_eq!(told["credits"], json!([said]));
 }
+
+/// It is read as one without signs, and another key needs to say its own.
+#[test]
+fn a_signature_that_says_nothing_gets_its_signs_in_another_key() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("part.musicxml");
+    let text = score(&Style::default(), "C5q D5q E5q F5q").replace("<fifths>0</fifths>", "");
+    assert!(text.contains("<key>") && !text.contains("<fifths>"), "{text}");
+    std::fs::write(&path, text).unwrap();
+    let [path, out] = [&path, &folder.path().join("out.musicxml")].map(|p| p.display().to_string());
+    obelus(&["clean", &path, &path, "-o", &out, "--transpose", "down a fifth"]);
+    assert!(std::fs::read_to_string(out).unwrap().contains("<fifths>-1</fifths>"));
+}

@@ -103,6 +103,10 @@ impl<'a, 'i> Respeller<'_, 'a, 'i> {
         if child(key, "key-step").is_some() && child(key, "fifths").is_none() {
             return edits.replace(element(key), moved_key_of_signs(key, by));
         }
+        if child(key, "fifths").is_none() {
+            // It is read as one without signs.
+            edits.add_child(element(key), Fragment::leaf("fifths", fifths));
+        }
         for name in ["fifths", "cancel"] {
             if let Some(node) = child(key, name)
                 && let Ok(old) = text_of(node).parse::<i32>()
