@@ -104,13 +104,15 @@ fn hostile_scores_are_text() {
     let text = |text: &str| text.replace('&', "&amp;").replace('<', "&lt;").replace('"', "&quot;");
     let score = |words: &str, fingering: &str| {
         format!(
-            "<score-partwise><work><work-title>{t}</work-title></work><part-list><score-part id=\"P1\"><part-name>{t}{l}\
+            "<score-partwise><work><work-title>{t}{l}</work-title></work><part-list><score-part id=\"P1\"><part-name>{t}{n}\
              </part-name></score-part></part-list><part id=\"P1\"><measure number=\"{t}\"><attributes><divisions>1\
              </divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>{words}<note><pitch><step>C\
              </step><octave>5</octave></pitch><duration>4</duration><type>whole</type>{fingering}<lyric><text>{t}</text>\
              </lyric></note></measure></part></score-partwise>",
             t = text(evil),
             l = text(&long),
+            // As long as names may be.
+            n = &long[..250 - evil.len()],
         )
     };
     let words = format!(
