@@ -40,7 +40,8 @@ pub fn outline(views: &[PartView], scale: Time, layout: Layout) -> (Vec<Row>, Sc
     let (ours, theirs) = (edition.usual_length(), source.usual_length());
     if layout == Layout::Played && ours != theirs && !ours.is_zero() && !theirs.is_zero() {
         let piece = common_measure(ours, theirs);
-        if piece * Time::from(SHORTEST_PIECE) >= ours.min(theirs) {
+        let is_near = piece * Time::from(SHORTEST_PIECE) >= ours.min(theirs);
+        if is_near && edition.can_be_cut(piece) && source.can_be_cut(piece) {
             edition.cut(piece);
             source.cut(piece);
         }

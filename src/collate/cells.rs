@@ -10,6 +10,9 @@ use std::hash::{Hash, Hasher};
 use std::ops::{Deref, Range};
 use std::rc::Rc;
 
+/// More bars of one side are in no bar of the other.
+const MOST_PIECES: i64 = 256;
+
 /// One struck note: its part, its time in the cell (in the source's values), its pitch class.
 pub(super) type Content = Vec<(usize, Time, i32)>;
 
@@ -159,6 +162,11 @@ impl<'a> SideCells<'a> {
             *counts.entry(cell.to - cell.from).or_default() += 1;
         }
         counts.into_iter().max_by_key(|(length, count)| (*count, *length)).map_or(Time::zero(), |c| c.0)
+    }
+
+    /// Whether no bar falls into more pieces of this length than a bar of music does.
+    pub fn can_be_cut(&self, length: Time) -> bool {
+        self.cells.iter().all(|cell| cell.length() / length <= Time::from(MOST_PIECES))
     }
 
     /// Cuts every bar into pieces of this length, the last of which may be shorter.
@@ -352,4 +360,31 @@ pub(super) fn common_measure(a: Time, b: Time) -> Time {
         (a, b) = (b, a % b);
     }
     a
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::musicxml::{Input, Tree, read};
+
+    /// One bar with a note of so many parts of a quarter.
+    fn cut(divisions: u32, duration: u32, length: Time) -> bool {
+        let text = format!(
+            "<score-partwise><part-list><score-part id=\"P1\"><part-name>Oboe</part-name></score-part></part-list>\
+             <part id=\"P1\"><measure number=\"1\"><attributes><divisions>{divisions}</divisions></attributes><note>\
+             <pitch><step>C</step><octave>5</octave></pitch><duration>{duration}</duration></note></measure></part>\
+             </score-partwise>"
+        );
+        let input = Input::from_bytes("part.musicxml", text.into_bytes()).unwrap();
+        let tree = Tree::parse(&input).unwrap();
+        let score = read(&tree).unwrap().score;
+        SideCells::new(vec![&score.parts[0]], Time::from(1), |_, _| 0).can_be_cut(length)
+    }
+
+    #[test]
+    fn bars_are_not_cut_into_dust() {
+        assert!(cut(1, 4, Time::from(1)));
+        assert!(cut(1, 64, Time::new(1, 4)));
+        assert!(!cut(1, 64, Time::new(1, 16_384)));
+    }
 }
