@@ -161,3 +161,24 @@ fn a_signature_that_says_nothing_gets_its_signs_in_another_key() {
     obelus(&["clean", &path, &path, "-o", &out, "--transpose", "down a fifth"]);
     assert!(std::fs::read_to_string(out).unwrap().contains("<fifths>-1</fifths>"));
 }
+
+/// Signs that say nothing, say it twice or go too far are read and moved as one.
+#[test]
+fn a_broken_signature_of_single_accidentals_moves_as_it_is_read() {
+    let sign = |step: &str, alters: &[&str]| {
+        let alters: String = alters.iter().map(|alter| format!("<key-alter>{alter}</key-alter>")).collect();
+        format!("<key-step>{step}</key-step>{alters}")
+    };
+    let folder = tempfile::tempdir().unwrap();
+    for signs in [
+        [sign("F", &["1"]), sign("A", &["-1", "-1"]), sign("B", &["-1"])],
+        [sign("G", &[]), sign("A", &["-1"]), sign("B", &["-0.5"])],
+        [sign("A", &["7"]), sign("E", &[]), sign("E", &["2"])],
+    ] {
+        let path = folder.path().join("part.musicxml");
+        let text = score(&Style::default(), "C5q D5q E5q F5q").replace("<fifths>0</fifths>", &signs.concat());
+        std::fs::write(&path, text).unwrap();
+        let [path, out] = [&path, &folder.path().join("out.musicxml")].map(|p| p.display().to_string());
+        obelus(&["clean", &path, &path, "-o", &out, "--transpose", "down a fifth"]);
+    }
+}

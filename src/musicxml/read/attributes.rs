@@ -189,10 +189,11 @@ impl PartReader<'_, '_> {
 
 /// A signature that is not of the circle of fifths: `F#, Ab`; else nothing.
 fn single_accidentals(key: Node<'_, '_>) -> String {
-    let of = |name: &'static str| key.children().filter(move |n| n.tag_name().name() == name).map(text_of);
-    let signs = of("key-step").zip(of("key-alter")).filter_map(|(step, alter)| {
-        let letter = Pitch::parse(&format!("{step}4"))?;
-        Some(Pitch { alter: alteration(alter)?, ..letter }.name())
+    let steps = key.children().filter(|n| n.tag_name().name() == "key-step");
+    let signs = steps.filter_map(|step| {
+        let alter = step.next_sibling_element().filter(|n| n.tag_name().name() == "key-alter")?;
+        let letter = Pitch::parse(&format!("{}4", text_of(step)))?;
+        Some(Pitch { alter: alteration(text_of(alter))?, ..letter }.name())
     });
     signs.collect::<Vec<_>>().join(", ")
 }

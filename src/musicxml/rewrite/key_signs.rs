@@ -2,7 +2,7 @@
 
 use super::super::fragment::Fragment;
 use super::super::pitches::spelled;
-use super::super::tree::{child, elements, text_of};
+use super::super::tree::{alteration, child, elements, text_of};
 use crate::pitch::{Interval, LETTERS, Pitch, accidental_name};
 use crate::score::KeySigns;
 use roxmltree::Node;
@@ -26,7 +26,9 @@ pub(super) fn moved_key_of_signs(key: Node<'_, '_>, by: Interval) -> Fragment {
     let steps = elements(key).filter(|n| n.tag_name().name() == "key-step");
     for (nth, step) in steps.enumerate() {
         let alter = step.next_sibling_element().filter(|n| n.tag_name().name() == "key-alter");
-        let Some(sign) = alter.and_then(|alter| spelled(text_of(step), text_of(alter))) else { continue };
+        // As it is read: what alters nothing, or too far, is no sign.
+        let alter = alter.map(text_of).filter(|alter| alteration(alter).is_some());
+        let Some(sign) = alter.and_then(|alter| spelled(text_of(step), alter)) else { continue };
         let place = octave_of(nth + 1);
         let moved = Pitch { octave: place.map_or(4, |p| p.1), ..sign }.moved(by);
         new.push((moved, place.map(|(node, _)| Fragment::shell(node))));
