@@ -10,7 +10,7 @@ use crate::beside::{SideBySide, Staves};
 use crate::engrave;
 use crate::musicxml::Tree;
 use crate::report::Bars;
-use crate::{Audit, AuditWishes, Comparison, Input, InstrumentWishes, ReadScore};
+use crate::{Audit, AuditWishes, Comparison, Input, ReadScore};
 use clap::ValueEnum;
 use std::io::IsTerminal;
 use std::mem::ManuallyDrop;
@@ -166,12 +166,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
 
 fn wishes(args: &Args) -> Result<AuditWishes, Failure> {
     Ok(AuditWishes {
-        range: InstrumentWishes {
-            instruments: args.read_for.table()?,
-            names: args.instrument.iter().cloned().collect(),
-            octave: args.read_for.octave(),
-            tempo: args.tempo,
-        },
+        range: args.read_for.wishes(args.instrument.as_slice(), args.tempo)?,
         bars: args.bars.clone().map(Bars),
     })
 }

@@ -5,7 +5,7 @@ use super::files::Files;
 use super::input;
 use super::lines::LinesOfBoth;
 use super::notes::NotesFile;
-use super::output::{Content, Output, suits, to_stderr, write_all};
+use super::output::{Content, Told, suits, write_all};
 use super::own_marks::{MarksFile, sheet_failure};
 use super::pdf::{PageOptions, PdfFile, Shown};
 use super::player::{ForPlayer, OnInstruments};
@@ -99,12 +99,6 @@ Examples:
 The copy is read back and compared with the source before it is written. Bars that
 cannot be cleaned provably stay as the edition has them, and are named; with
 --strict nothing is written then, and the exit status is 4.";
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Told {
-    Text,
-    Json,
-}
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum How {
@@ -302,15 +296,7 @@ fn tell(args: &Args, cleaned: &Cleaned, warnings: &[String], result_on_stdout: b
             report::clean_text(name, cleaned, warnings, super::audit::width())
         }
     };
-    let content = match args.format {
-        Told::Json => Content::Data(&text),
-        Told::Text => Content::Text(&text),
-    };
-    if result_on_stdout {
-        to_stderr(content);
-        return Ok(());
-    }
-    Output::Stdout.write(content)
+    args.format.say(&text, result_on_stdout)
 }
 
 fn read_decisions(path: &Path) -> Result<(Decisions, Origin), Failure> {

@@ -5,15 +5,14 @@ use super::failure::Failure;
 use super::files::Files;
 use super::input::{self, ReadFor};
 use super::lines::OneLine;
-use super::output::{Content, Output, suits, to_stderr, write_all};
+use super::output::{Content, Told, suits, write_all};
 use super::pdf::{PageOptions, PdfFile, Shown};
 use super::progress::Progress;
 use crate::musicxml;
 use crate::musicxml::beside::Brackets;
 use crate::report::Bars;
 use crate::suggest::did_you_mean;
-use crate::{ExerciseWishes, Form, Input, InstrumentWishes, PracticeSheet, ReadScore, Rhythm};
-use clap::ValueEnum;
+use crate::{ExerciseWishes, Form, Input, PracticeSheet, ReadScore, Rhythm};
 use std::path::{Path, PathBuf};
 use strum::IntoEnumIterator;
 
@@ -58,12 +57,6 @@ pub struct Args {
     format: Told,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Told {
-    Text,
-    Json,
-}
-
 const EXAMPLES: &str = "\
 Examples:
   obelus exercises part.musicxml -o practice.musicxml
@@ -95,12 +88,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     suits(args.output.as_deref(), "an uncompressed score", &["musicxml", "xml"])?;
     let output = args.output.as_deref().map(|file| files.output(Some(file))).transpose()?;
     let pdf = args.pdf.as_deref().map(|file| PdfFile::new(file, &args.pages, &mut files)).transpose()?;
-    let wishes = InstrumentWishes {
-        instruments: args.read_for.table()?,
-        names: args.instrument.iter().cloned().collect(),
-        octave: args.read_for.octave(),
-        tempo: args.tempo,
-    };
+    let wishes = args.read_for.wishes(args.instrument.as_slice(), args.tempo)?;
     let own = ExerciseWishes {
         most: args.most as usize,
         forms: if args.form.is_empty() { Form::iter().collect() } else { args.form.clone() },
@@ -132,15 +120,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         Told::Text => report.text(&file, width()),
         Told::Json => report.json(),
     };
-    let content = match args.format {
-        Told::Text => Content::Text(&told),
-        Told::Json => Content::Data(&told),
-    };
-    match files.use_stdout() {
-        true => to_stderr(content),
-        false => Output::Stdout.write(content)?,
-    }
-    Ok(0)
+    args.format.say(&told, files.use_stdout()).map(|()| 0)
 }
 
 fn rhythms(file: &Path) -> Result<Vec<Rhythm>, Failure> {

@@ -1,6 +1,7 @@
 //! Scores, their parts, and tables of instruments, as the user names them.
 
 use super::failure::Failure;
+use crate::InstrumentWishes;
 use crate::at_once;
 use crate::clean::Origin;
 use crate::instrument::{Instruments, ReadAs};
@@ -54,6 +55,11 @@ impl ReadFor {
             Some(file) => Instruments::with_file(file)?,
             None => Instruments::standard(),
         })
+    }
+
+    /// What is asked of an instrument, by name, at a tempo in quarter notes per minute.
+    pub fn wishes(&self, names: &[String], tempo: Option<f64>) -> Result<InstrumentWishes, Failure> {
+        Ok(InstrumentWishes { instruments: self.table()?, names: names.to_vec(), octave: self.octave(), tempo })
     }
 
     pub fn octave(&self) -> Option<ReadAs> {

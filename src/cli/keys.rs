@@ -6,8 +6,8 @@ use super::files::Files;
 use super::input::{self, ReadFor};
 use super::lines::OneLine;
 use super::output::Content;
+use crate::ReadScore;
 use crate::report::OutOfReach;
-use crate::{InstrumentWishes, ReadScore};
 use std::path::PathBuf;
 
 /// Which key lies best on an instrument
@@ -48,12 +48,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     inputs.extend(args.read_for.file());
     let output = Files::new(&inputs)?.output(args.output.as_deref())?;
     args.format.suits(args.output.as_deref())?;
-    let wishes = InstrumentWishes {
-        instruments: args.read_for.table()?,
-        names: args.names.clone(),
-        octave: args.read_for.octave(),
-        tempo: args.tempo,
-    };
+    let wishes = args.read_for.wishes(&args.names, args.tempo)?;
     let report = ReadScore::open(&args.score)?.keys(&args.line.name(), &wishes)?;
     match args.format {
         Format::Text => {

@@ -4,6 +4,7 @@
 use super::failure::Failure;
 use crate::readable::{escaped, numbered};
 use crate::whole_file::{self, WholeFile};
+use clap::ValueEnum;
 use std::borrow::Cow;
 use std::fs::File;
 use std::io::{self, ErrorKind, IsTerminal, Write};
@@ -158,8 +159,33 @@ fn on_terminal(bytes: &[u8]) -> Cow<'_, [u8]> {
     numbered(&String::from_utf8_lossy(bytes)).into_owned().into_bytes().into()
 }
 
+/// The form of what is said of a result.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Told {
+    Text,
+    Json,
+}
+
+impl Told {
+    /// Says it, never mixed with a result on standard output.
+    ///
+    /// # Errors
+    /// Wrong use, when standard output cannot be written.
+    pub fn say(self, text: &str, result_on_stdout: bool) -> Result<(), Failure> {
+        let content = match self {
+            Told::Text => Content::Text(text),
+            Told::Json => Content::Data(text),
+        };
+        match result_on_stdout {
+            true => to_stderr(content),
+            false => Output::Stdout.write(content)?,
+        }
+        Ok(())
+    }
+}
+
 /// Says what was done where standard output has the result.
-pub fn to_stderr(content: Content) {
+fn to_stderr(content: Content) {
     // Nobody may be there to be told.
     let _ = match content {
         Content::Data(text) if io::stderr().is_terminal() => io::stderr().write_all(escaped(text).as_bytes()),

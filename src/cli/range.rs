@@ -6,8 +6,8 @@ use super::files::Files;
 use super::input::{self, ReadFor};
 use super::lines::OneLine;
 use super::output::{Content, suits, write_all};
+use crate::ReadScore;
 use crate::report;
-use crate::{InstrumentWishes, ReadScore};
 use std::path::PathBuf;
 
 /// The notes that leave an instrument's range
@@ -64,16 +64,10 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
     args.format.suits(args.output.as_deref())?;
     let stretches = args.stretches.as_deref().map(|file| files.output(Some(file))).transpose()?;
     suits(args.stretches.as_deref(), "a table of the hardest stretches", &["csv"])?;
-    let table = args.read_for.table()?;
+    let wishes = args.read_for.wishes(args.instrument.as_slice(), args.tempo)?;
     let Some(path) = args.score.as_deref() else {
-        output.write(Content::Text(&report::instruments_text(&table)))?;
+        output.write(Content::Text(&report::instruments_text(&wishes.instruments)))?;
         return Ok(0);
-    };
-    let wishes = InstrumentWishes {
-        instruments: table,
-        names: args.instrument.iter().cloned().collect(),
-        octave: args.read_for.octave(),
-        tempo: args.tempo,
     };
     let report = ReadScore::open(path)?.range(&args.line.name(), &wishes)?;
     let text;

@@ -8,7 +8,7 @@ use super::output::{Content, Output, suits};
 use super::progress::Count;
 use crate::rank::{Against, Audits, Contest, Library, Shard, editions};
 use crate::report::RankedEdition;
-use crate::{AuditWishes, Input, InstrumentWishes, LineName, Lines, ReadScore};
+use crate::{AuditWishes, Input, LineName, Lines, ReadScore};
 use std::path::{Path, PathBuf};
 
 /// Which of several editions has least of an editor in it
@@ -127,12 +127,10 @@ fn split(args: &Args) -> Result<(Option<&Path>, &[PathBuf]), Failure> {
 }
 
 fn wishes(args: &Args) -> Result<AuditWishes, Failure> {
-    let instruments = args.read_for.table()?;
+    let range = args.read_for.wishes(args.instrument.as_slice(), None)?;
     if let Some(name) = &args.instrument {
-        instruments.find(name)?;
+        range.instruments.find(name)?;
     }
-    let names = args.instrument.iter().cloned().collect();
-    let range = InstrumentWishes { instruments, names, octave: args.read_for.octave(), tempo: None };
     Ok(AuditWishes { range, bars: None })
 }
 

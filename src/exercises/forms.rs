@@ -62,7 +62,7 @@ impl Form {
             Form::Backwards => one("Working backwards", backwards(passage)),
             Form::Rhythms => rhythms.iter().map(|rhythm| in_rhythm(passage, rhythm)).collect(),
             Form::Wider => one("Wider than needed", wider::wider(passage, range).into_iter().collect()),
-            Form::Whole => one("The whole, joined", vec![whole.as_it_stands()]),
+            Form::Whole => one("The whole, joined", vec![whole.once_more()]),
         };
         made.into_iter().filter(|made| !made.tries.is_empty()).collect()
     }
@@ -86,7 +86,7 @@ fn change(passage: &Passage) -> Vec<Made> {
     let fast = pulse / Time::from(part as i64);
     // Each leaves a beat of the bar for a rest, where the bar has three or more.
     let to_and_fro = |count: usize| [from, to].into_iter().cycle().take(count).collect::<Vec<_>>();
-    let slow = beats.saturating_sub(1).clamp(2, 4).min(beats.max(2));
+    let slow = beats.saturating_sub(1).clamp(2, 4);
     let slowly = own(&vec![pulse; slow], &to_and_fro(slow));
     let faster = part * beats.saturating_sub(2).clamp(1, 2) + 1;
     let faster = own(&vec![fast; faster], &to_and_fro(faster));

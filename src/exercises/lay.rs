@@ -3,6 +3,7 @@
 use super::metre::Metre;
 use super::tone::{Tone, Try};
 use crate::musicxml::sheet::{SheetBar, SheetNote};
+use crate::pitch::Pitch;
 use crate::time::Time;
 
 /// More bars are no exercise.
@@ -87,7 +88,7 @@ fn bars(music: &[Tone], metre: Metre) -> Option<Vec<SheetBar>> {
             }
             let is_rest = tone.pitch.is_none();
             if is_rest && piece == metre.bar {
-                own.notes.push(SheetNote { value: None, ..note(tone, now - from, piece, metre) });
+                own.notes.push(note(tone, now - from, piece, metre));
                 now += piece;
                 continue;
             }
@@ -123,33 +124,9 @@ impl Slur {
 }
 
 fn note(tone: &Tone, offset: Time, length: Time, metre: Metre) -> SheetNote {
-    SheetNote {
-        pitch: tone.pitch,
-        value: None,
-        is_grace: false,
-        offset,
-        length,
-        tied_from: false,
-        tied_to: false,
-        slur_starts: false,
-        slur_stops: false,
-        beamed_in: metre.beam_group(offset),
-        fingering: None,
-    }
+    SheetNote { pitch: tone.pitch, offset, length, beamed_in: metre.beam_group(offset), ..SheetNote::default() }
 }
 
-fn grace(pitch: crate::pitch::Pitch, offset: Time) -> SheetNote {
-    SheetNote {
-        pitch: Some(pitch),
-        value: None,
-        is_grace: true,
-        offset,
-        length: Time::zero(),
-        tied_from: false,
-        tied_to: false,
-        slur_starts: false,
-        slur_stops: false,
-        beamed_in: Time::zero(),
-        fingering: None,
-    }
+fn grace(pitch: Pitch, offset: Time) -> SheetNote {
+    SheetNote { pitch: Some(pitch), is_grace: true, offset, ..SheetNote::default() }
 }

@@ -96,6 +96,12 @@ impl Passage {
         Passage { tones, start: Time::zero(), ..self.clone() }
     }
 
+    /// All of it where it stands, without the fingerings that are known by now.
+    pub fn once_more(&self) -> Try {
+        let tones = self.tones.iter().map(|tone| Tone { fingering: None, ..tone.clone() }).collect();
+        Try { tones, ..self.as_it_stands() }
+    }
+
     /// All of it, where it stands in its bar.
     pub fn as_it_stands(&self) -> Try {
         Try { tones: self.tones.clone(), start: self.start, lands: false }

@@ -5,7 +5,6 @@ use super::ladder::ladder;
 use super::lay::lay;
 use super::passage::Passage;
 use super::rhythms::{self, Rhythm};
-use super::tone::Try;
 use super::{Exercise, ExerciseError, ExerciseWishes, Player, Practice, Practised};
 use crate::instrument::{Clef, Range, ReadAs};
 use crate::keys::{HardStretch, Study};
@@ -140,12 +139,11 @@ impl<'r> SheetWriter<'r> {
         let beat = Value::of(hard.tempo.beat.length(), 2);
         first.tempo = beat.map(|beat| SheetTempo { beat, per_minute: ladder[0], then: ladder[1..].to_vec() });
         let mut exercises = Vec::new();
-        self.add(&mut bars, 0, None, "As it stands", &mut exercises);
+        add(&mut bars, 0, None, "As it stands", &mut exercises);
         let mut all = bars;
         for form in forms {
             for made in form.make(passage, rhythms, self.range) {
-                let tries = if *form == Form::Whole { without_fingerings(made.tries) } else { made.tries };
-                let Some(mut bars) = lay(&tries, passage.metre, made.rests) else {
+                let Some(mut bars) = lay(&made.tries, passage.metre, made.rests) else {
                     if !self.unwritten.contains(&made.heading) {
                         self.unwritten.push(made.heading);
                     }
@@ -158,7 +156,7 @@ impl<'r> SheetWriter<'r> {
                     first.begins = Begins::Repeat;
                     bars.last_mut()?.ends = Ends::Repeat;
                 }
-                self.add(&mut bars, all.len(), Some(*form), &made.heading, &mut exercises);
+                add(&mut bars, all.len(), Some(*form), &made.heading, &mut exercises);
                 all.extend(bars);
             }
         }
@@ -169,14 +167,14 @@ impl<'r> SheetWriter<'r> {
         self.stretches.push(Practised { hard, ladder, exercises });
         Some(())
     }
+}
 
-    /// Ends an exercise, and notes where it is.
-    fn add(&self, bars: &mut [SheetBar], at: usize, form: Option<Form>, heading: &str, to: &mut Vec<Exercise>) {
-        if let Some(last) = bars.last_mut().filter(|bar| bar.ends == Ends::Plain) {
-            last.ends = Ends::Double;
-        }
-        to.push(Exercise { form, heading: heading.into(), first_bar: at + 1, last_bar: at + bars.len() });
+/// Ends an exercise, and notes where it is.
+fn add(bars: &mut [SheetBar], at: usize, form: Option<Form>, heading: &str, to: &mut Vec<Exercise>) {
+    if let Some(last) = bars.last_mut().filter(|bar| bar.ends == Ends::Plain) {
+        last.ends = Ends::Double;
     }
+    to.push(Exercise { form, heading: heading.into(), first_bar: at + 1, last_bar: at + bars.len() });
 }
 
 /// Why it is hard, in a line.
@@ -185,9 +183,4 @@ fn remark(hard: &HardStretch) -> String {
         true => format!("{}; it lies badly on this instrument", why(hard)),
         false => why(hard),
     }
-}
-
-fn without_fingerings(mut tries: Vec<Try>) -> Vec<Try> {
-    tries.iter_mut().flat_map(|own| &mut own.tones).for_each(|tone| tone.fingering = None);
-    tries
 }

@@ -1,9 +1,9 @@
 //! What is on a sheet, as text and as JSON.
 
 use super::{Exercise, Player, Practice};
-use crate::report::fingers::{BeatsReport, TempoReport, across, why};
+use crate::report::fingers::{BeatsReport, TempoReport, across, again, why};
 use crate::report::page::Page;
-use crate::report::phrases::{bar_list, count};
+use crate::report::phrases::count;
 use crate::report::{PartName, Point, SCHEMA, ScoreName, json};
 use serde::Serialize;
 
@@ -168,13 +168,10 @@ impl ExercisesReport {
 
 impl StretchReport {
     fn item(&self) -> (String, String) {
-        let again = bar_list(self.again.iter().map(|p| (p.bar_index, p.bar.as_str())));
-        let again = match (again.is_empty(), again.contains(' ')) {
-            (true, _) => String::new(),
-            (_, false) => format!("; again in bar {again}"),
-            _ => format!("; again in bars {again}"),
-        };
         let ladder: Vec<String> = self.ladder.iter().map(u32::to_string).collect();
-        (across(&self.from, &self.to), format!("{}; {} = {}{again}", self.why, self.start.beat, ladder.join(", ")))
+        (
+            across(&self.from, &self.to),
+            format!("{}; {} = {}{}", self.why, self.start.beat, ladder.join(", "), again(&self.again)),
+        )
     }
 }

@@ -60,7 +60,7 @@ struct Candidate {
 pub fn hardest(
     part: &Part,
     chart: Option<&Chart>,
-    lines: &[(&Line, Fingers)],
+    lines: &[(&Line, &Fingers)],
     tempo: &Tempo,
     usual: f64,
     most: usize,
@@ -148,7 +148,7 @@ pub fn events(line: &Line, ends: [NoteId; 2]) -> Option<(usize, usize)> {
 pub fn named(
     part: &Part,
     chart: Option<&Chart>,
-    lines: &[(&Line, Fingers)],
+    lines: &[(&Line, &Fingers)],
     tempo: &Tempo,
     usual: f64,
     ends: [NoteId; 2],

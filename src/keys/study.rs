@@ -13,6 +13,7 @@ use crate::instrument::{Instrument, Range};
 use crate::pitch::{Interval, Pitch, key_alter};
 use crate::score::{NoteId, Part};
 use crate::time::Time;
+use std::cell::OnceCell;
 
 /// One note in so many lies in the top register, where that counts.
 const HIGH: usize = 6;
@@ -47,6 +48,8 @@ pub struct Study<'a> {
     fifths: Vec<i32>,
     /// Quarter notes of each bar in which the part plays, 0 of the others.
     playing: Vec<f64>,
+    /// Of the part as it stands, once somebody asks: of each line its fingers, and the difficulty of the median bar.
+    fingers: OnceCell<(Vec<Fingers>, f64)>,
 }
 
 /// The part moved by an interval, and to other octaves where it leaves the range.
@@ -132,6 +135,7 @@ impl<'a> Study<'a> {
             whole,
             fifths: (0..part.bars.len()).map(|bar| view.fifths(part, bar)).collect(),
             playing,
+            fingers: OnceCell::new(),
         }
     }
 
@@ -248,22 +252,22 @@ impl<'a> Study<'a> {
 
     /// The same, or without a table of fingerings the stretches with most to do.
     pub fn to_practise(&self, most: usize) -> Vec<HardStretch> {
-        let (fingered, usual) = self.fingered();
-        stretches::hardest(self.part, self.chart.map(|c| c.0), &fingered, self.tempo, usual, most)
+        let (hands, usual) = self.hands();
+        stretches::hardest(self.part, self.chart.map(|c| c.0), &hands, self.tempo, usual, most)
     }
 
     /// A stretch that somebody names, from one struck note to another of its voice; `None` where it is less than two
     /// notes.
     pub fn named(&self, first: NoteId, last: NoteId) -> Option<HardStretch> {
-        let (fingered, usual) = self.fingered();
-        stretches::named(self.part, self.chart.map(|c| c.0), &fingered, self.tempo, usual, [first, last])
+        let (hands, usual) = self.hands();
+        stretches::named(self.part, self.chart.map(|c| c.0), &hands, self.tempo, usual, [first, last])
     }
 
     /// The notes of a stretch in order, of chords the highest, with the fingerings that are taken for them.
     pub fn notes(&self, first: NoteId, last: NoteId) -> Vec<Fingered> {
-        let (fingered, _) = self.fingered();
+        let (hands, _) = self.hands();
         let mut out = Vec::new();
-        for (line, fingers) in &fingered {
+        for (line, fingers) in hands {
             let Some((from, to)) = stretches::events(line, [first, last]) else { continue };
             for place in from..=to {
                 let event = &line.events[place];
@@ -278,8 +282,13 @@ impl<'a> Study<'a> {
     }
 
     /// All voices with their fingers, and the difficulty of the median bar.
-    fn fingered(&self) -> (Vec<(&Line, Fingers)>, f64) {
-        let of = |line: &'_ Line| match self.chart {
+    fn hands(&self) -> (Vec<(&Line, &Fingers)>, f64) {
+        let (fingers, usual) = self.fingers.get_or_init(|| self.finger());
+        (self.lines.iter().zip(fingers).collect(), *usual)
+    }
+
+    fn finger(&self) -> (Vec<Fingers>, f64) {
+        let of = |line: &Line| match self.chart {
             Some((chart, lowest)) => {
                 let n: Vec<i32> =
                     line.events.iter().map(|e| (line.top(e).1.sound() - lowest.sound()).div_euclid(100)).collect();
@@ -287,14 +296,14 @@ impl<'a> Study<'a> {
             }
             None => measure::without_chart(line, |bar| self.fifths[bar]),
         };
-        let fingered: Vec<(&Line, Fingers)> = self.lines.iter().map(|line| (line, of(line))).collect();
+        let fingers: Vec<Fingers> = self.lines.iter().map(of).collect();
         let mut loads = vec![0.0_f64; self.part.bars.len()];
-        for (line, fingers) in &fingered {
-            take_harder(&mut loads, line, fingers);
+        for (line, own) in self.lines.iter().zip(&fingers) {
+            take_harder(&mut loads, line, own);
         }
         let played = loads.iter().zip(&self.playing).filter(|(_, time)| **time > 0.0);
         let usual = measure::median(played.map(|(load, time)| self.difficulty(*load, *time)).collect());
-        (fingered, usual)
+        (fingers, usual)
     }
 
     fn difficulty(&self, load: f64, quarters: f64) -> f64 {

@@ -190,17 +190,10 @@ pub(super) fn in_words(hardest: &Hardest) -> (String, Vec<(String, String)>) {
         "Hardest under the fingers at {tempo}. At the tempo to start from, each is no harder than the part's median \
          bar or a plain scale:"
     );
-    let items = hardest.stretches.iter().map(|s| {
-        let again = phrases::bar_list(s.again.iter().map(|p| (p.bar_index, p.bar.as_str())));
-        let again = match &s.again[..] {
-            [] => String::new(),
-            [first, others @ ..] if others.iter().all(|p| p.bar_index == first.bar_index) => {
-                format!("; again in bar {again}")
-            }
-            _ => format!("; again in bars {again}"),
-        };
-        (across(&s.from, &s.to), format!("{}; {}{again}", s.why, s.begin()))
-    });
+    let items = hardest
+        .stretches
+        .iter()
+        .map(|s| (across(&s.from, &s.to), format!("{}; {}{}", s.why, s.begin(), again(&s.again))));
     (lead, items.collect())
 }
 
@@ -213,6 +206,18 @@ impl HardStretchReport {
             false if start.per_minute >= self.tempo.per_minute.floor() => format!("start at the tempo itself, {start}"),
             false => format!("start at {start}"),
         }
+    }
+}
+
+/// Where the same music comes again, behind what is said of it.
+pub fn again(again: &[Point]) -> String {
+    let bars = phrases::bar_list(again.iter().map(|p| (p.bar_index, p.bar.as_str())));
+    match again {
+        [] => String::new(),
+        [first, others @ ..] if others.iter().all(|p| p.bar_index == first.bar_index) => {
+            format!("; again in bar {bars}")
+        }
+        _ => format!("; again in bars {bars}"),
     }
 }
 

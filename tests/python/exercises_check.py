@@ -19,7 +19,8 @@ import sys
 import tomllib
 from fractions import Fraction
 
-from music21 import interval, pitch
+from intervals import between, moved
+from music21 import pitch
 
 import exercises_read as read
 
@@ -38,26 +39,12 @@ INSTRUMENTS = {
     "viola": ("C3", "E6", (0, 0), [ALTO, TREBLE]),
     "cello": ("C2", "C6", (0, 0), [BASS, TENOR, TREBLE]),
 }
-NATURALS = (0, 2, 4, 5, 7, 9, 11)
 # Parts of a beat, by the names of the usual rhythms.
 RHYTHMS = {
     False: {"long-short": (3, 1), "short-long": (1, 3), "long-short-short": (2, 1, 1), "long-short-short-short": (3, 1, 1, 1)},
     True: {"long-short": (2, 1), "short-long": (1, 2), "long-short-long": (3, 1, 2), "long-short-short-short": (3, 1, 1, 1)},
 }
 FORMS = [None, "change", "beats", "adding", "backwards", "rhythms", "wider", "whole"]
-
-
-def up(steps, semitones):
-    """music21's interval of so many letters and semitones."""
-    start, end = pitch.Pitch("C4"), pitch.Pitch()
-    end.step, end.octave = "CDEFGAB"[steps % 7], 4 + steps // 7
-    alter = semitones - (NATURALS[steps % 7] + 12 * (steps // 7))
-    end.accidental = pitch.Accidental(alter) if alter else None
-    return interval.Interval(start, end)
-
-
-def moved(one, by):
-    return by.transposePitch(one, maxAccidental=None)
 
 
 def near(one, other):
@@ -135,8 +122,8 @@ class Sheet:
         self.tones = read.tones_of(part)
         for tone, fingering in zip(self.tones, fingerings, strict=True):
             tone.fingering = fingering
-            tone.pitch = moved(tone.pitch, up(-by[0], -by[1]))
-            tone.graces = [moved(one, up(-by[0], -by[1])) for one in tone.graces]
+            tone.pitch = moved(tone.pitch, between(-by[0], -by[1]))
+            tone.graces = [moved(one, between(-by[0], -by[1])) for one in tone.graces]
         numbers = [measure.number for measure in self.measures]
         self.starts = [place for place, number in enumerate(numbers) if number == 1]
         for start, end in zip(self.starts, self.starts[1:] + [len(numbers)]):
@@ -368,7 +355,7 @@ def check(program, case, table, folder, number):
     part = read.part_of(case["score"], case["part"])
     steps, semitones = INSTRUMENTS[case["instrument"]][2]
     # As written is what is printed; what sounds is read as the instrument makes it sound.
-    reads = up(0, 0) if "--written" in case["options"] else up(-steps, -semitones)
+    reads = between(0, 0) if "--written" in case["options"] else between(-steps, -semitones)
     if "--written" not in case["options"]:
         part.toSoundingPitch(inPlace=True)
     tones, signatures = read.tones_of(part), read.signatures(part)

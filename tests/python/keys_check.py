@@ -17,25 +17,12 @@ import warnings
 import xml.etree.ElementTree as ET
 
 import files
-from music21 import chord, harmony, interval, key, note, pitch, stream
+from intervals import between, moved
+from music21 import chord, harmony, key, note, stream
 from survey_notes import Importer, partwise
 
 # What each sounds above what it reads: letters and semitones.
 INSTRUMENTS = {"alto recorder": (0, 0), "clarinet in B flat": (-1, -2)}
-NATURALS = (0, 2, 4, 5, 7, 9, 11)
-
-
-def between(steps, semitones):
-    """music21's interval of so many letters and semitones."""
-    start, end = pitch.Pitch("C4"), pitch.Pitch()
-    end.step, end.octave = "CDEFGAB"[steps % 7], 4 + steps // 7
-    alter = semitones - (NATURALS[steps % 7] + 12 * (steps // 7))
-    end.accidental = pitch.Accidental(alter) if alter else None
-    return interval.Interval(start, end)
-
-
-def moved(one, by):
-    return by.transposePitch(one, maxAccidental=None) if by is not None else one
 
 
 def name(one):

@@ -101,7 +101,7 @@ pub struct SheetTempo {
 }
 
 /// A note or a rest as it is printed.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct SheetNote {
     /// As the player reads it; `None` for a rest.
     pub pitch: Option<Pitch>,

@@ -231,15 +231,9 @@ mod tests {
         let note = |place: i64| SheetNote {
             pitch: Some(Pitch::new(0, 0, 5)),
             value: Value::of(length, 1),
-            is_grace: false,
             offset: length * Time::from(place),
             length,
-            tied_from: false,
-            tied_to: false,
-            slur_starts: false,
-            slur_stops: false,
-            beamed_in: Time::zero(),
-            fingering: None,
+            ..SheetNote::default()
         };
         (0..count).map(note).collect()
     }
