@@ -10,6 +10,8 @@ use super::fingerings::Chart;
 use super::line::{LEAP, Line, semitones};
 use crate::pitch::key_alter;
 
+/// Points of a step where no fingerings are known.
+const A_STEP: f64 = 1.0;
 /// Semitones of the largest step.
 const STEP: i32 = 2;
 /// Notes have at most so many fingerings.
@@ -89,7 +91,7 @@ pub fn without_chart(line: &Line, fifths: impl Fn(usize) -> i32) -> Fingers {
         let [from, to] = [place - 1, place].map(|at| line.top(&line.events[at]).1);
         let far = f64::from(semitones(from, to).abs() - STEP).max(0.0) / f64::from(LEAP);
         let foreign = to.alter != key_alter(fifths(line.events[place].bar), to.step);
-        if from == to { 0.0 } else { 1.0 + far + if foreign { 0.5 } else { 0.0 } }
+        if from == to { 0.0 } else { A_STEP + far + if foreign { 0.5 } else { 0.0 } }
     };
     let load = |place: usize| if place == 0 { 0.0 } else { points(place).powi(2) / line.events[place].since };
     Fingers { chosen: vec![None; line.events.len()], load: (0..line.events.len()).map(load).collect() }
@@ -113,14 +115,20 @@ pub fn difficulty(load: f64, quarters: f64, quarters_per_second: f64) -> f64 {
 
 /// The difficulty of the major scale from an instrument's lowest note, two octaves
 /// up and down in eighth notes at 60 quarter notes a minute.
-pub fn plain_scale(chart: &Chart) -> f64 {
+pub fn plain_scale(chart: Option<&Chart>) -> f64 {
     const EIGHTH: f64 = 0.5;
     let octave = [0, 2, 4, 5, 7, 9, 11];
-    let up = octave.into_iter().chain(octave.map(|n| n + 12)).chain([24]);
-    let scale: Vec<usize> = up.filter_map(|n| chart.of(n).first().copied()).collect();
-    let changes = scale.windows(2).flat_map(|two| [(two[0], two[1]), (two[1], two[0])]);
-    let loads: Vec<f64> = changes.map(|(from, to)| chart.points(from, to).powi(2) / EIGHTH).collect();
-    difficulty(loads.iter().sum(), EIGHTH * loads.len() as f64, 1.0)
+    let up: Vec<i32> = octave.into_iter().chain(octave.map(|n| n + 12)).chain([24]).collect();
+    let points: Vec<f64> = match chart {
+        Some(chart) => {
+            let scale: Vec<usize> = up.into_iter().filter_map(|n| chart.of(n).first().copied()).collect();
+            let changes = scale.windows(2).flat_map(|two| [(two[0], two[1]), (two[1], two[0])]);
+            changes.map(|(from, to)| chart.points(from, to)).collect()
+        }
+        None => vec![A_STEP; 2 * (up.len() - 1)],
+    };
+    let load = points.iter().map(|points| points.powi(2) / EIGHTH).sum();
+    difficulty(load, EIGHTH * points.len() as f64, 1.0)
 }
 
 /// The middle value; of an even number the mean of the two in the middle.

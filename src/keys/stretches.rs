@@ -66,7 +66,7 @@ pub fn hardest(
     most: usize,
 ) -> Vec<HardStretch> {
     // What is no harder than a scale needs no slower tempo, however easy the rest of the part is.
-    let easy = usual.max(chart.map_or(0.0, plain_scale));
+    let easy = usual.max(plain_scale(chart));
     let mut candidates = Vec::new();
     for (place, (line, fingers)) in lines.iter().enumerate() {
         windows(part, place, line, fingers, tempo, &mut candidates);
@@ -161,7 +161,7 @@ pub fn named(
     let load = fingers.load[from + 1..=to].iter().sum();
     let difficulty = difficulty(load, quarters, tempo.quarters_per_second());
     let tempo = tempo.in_bar(part, line.events[from].bar);
-    let easy = usual.max(chart.map_or(0.0, plain_scale));
+    let easy = usual.max(plain_scale(chart));
     let share = if difficulty > 0.0 { easy / difficulty } else { 1.0 };
     let candidate = Candidate { line: place, changes: from + 1..to + 1, difficulty };
     Some(stretch(chart, line, fingers, &candidate, (start(tempo, share), tempo)))
@@ -185,7 +185,8 @@ fn stretch(
         difficulty: candidate.difficulty,
         start,
         tempo,
-        lies_badly,
+        // Only fingerings can tell.
+        lies_badly: lies_badly && chart.is_some(),
         effort: Effort::default(),
         forks: 0,
         half_holes: 0,

@@ -198,3 +198,21 @@ fn a_stretch_on_many_ledger_lines_is_in_another_clef_of_the_instrument() {
         assert!(sheet.contains(&format!("<sign>{sign}</sign>")), "{high}");
     }
 }
+
+/// Without fingerings nobody can say that a stretch lies badly, and what goes like a plain scale needs no slower tempo.
+#[test]
+fn an_instrument_without_a_table_is_not_said_to_be_played_badly() {
+    let dir = folder();
+    let slow = [note("C4", 4), note("D4", 4), note("C4", 4), note("D4", 4)].concat();
+    let still = note("C4", 16);
+    let score = part(&dir, "Viola", &[format!("{HEAD}{still}"), slow, still.clone(), still]);
+    assert_eq!(exercises(&score, &[])["stretches"], Value::from(Vec::<Value>::new()));
+    let fast: String = (0..8).flat_map(|_| [note("C4", 1), note("C6", 1)]).collect();
+    let still = note("C4", 16);
+    let score = part(&dir, "Viola", &[format!("{HEAD}{still}"), fast, still.clone(), still]);
+    let told = exercises(&score, &["--tempo", "120"]);
+    assert_eq!(
+        (&told["stretches"][0]["start"]["per_minute"], &told["stretches"][0]["lies_badly"]),
+        (&30.0.into(), &false.into())
+    );
+}
