@@ -265,17 +265,29 @@ impl ReadScore<()> {
     /// # Errors
     /// Where it is no score that can be read, with file, line and column.
     pub fn open(path: impl AsRef<Path>) -> Result<Self, Error> {
-        Ok(ReadScore::of(&Input::open(path)?)?.without_text())
+        ReadScore::of_music(&Input::open(path)?, |read| read.without_text())
     }
-}
 
-impl ReadScore<()> {
     /// As `open`, but all of the text is freed.
     ///
     /// # Errors
     /// As `open`.
     pub fn open_alone(path: impl AsRef<Path>) -> Result<Self, Error> {
-        Ok(ReadScore::of(&Input::open(path)?)?.and_the_text_freed())
+        ReadScore::of_music(&Input::open(path)?, |read| read.and_the_text_freed())
+    }
+
+    /// Reads a score of which nothing but the music is needed. `let_go` says what becomes of the tree.
+    ///
+    /// # Errors
+    /// As `ReadScore::of`.
+    pub(crate) fn of_music(input: &Input, let_go: fn(ReadScore<Tree<'_>>) -> Self) -> Result<Self, Error> {
+        if let Some(lean) = input.without_indentation()
+            && let Ok(read) = ReadScore::of(&lean)
+        {
+            return Ok(let_go(read));
+        }
+        // An error has its place in the text as it is.
+        ReadScore::of(input).map(let_go)
     }
 }
 

@@ -13,6 +13,7 @@ mod extract;
 mod fragment;
 mod guard;
 mod identification;
+mod indentation;
 mod marks;
 mod open;
 mod order;

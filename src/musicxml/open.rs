@@ -3,9 +3,11 @@
 use super::archive::{self, Container};
 use super::encoding::{LARGEST_TEXT, encoding_of, first_fault, too_large};
 use super::error::Error;
+use super::indentation;
 use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE};
 use std::io::Read;
 use std::path::Path;
+use std::sync::Arc;
 
 /// A score file, decoded; knows how to turn an edited text into bytes again.
 #[derive(Debug)]
@@ -16,7 +18,7 @@ pub struct Input {
     pub text: String,
     encoding: &'static Encoding,
     bom: bool,
-    container: Option<Container>,
+    container: Option<Arc<Container>>,
 }
 
 impl Input {
@@ -62,12 +64,12 @@ impl Input {
             let (container, text) =
                 archive::unpack(bytes).map_err(|reason| Error::Container { file: file.into(), reason })?;
             let name = format!("{file} ({})", container.root);
-            return Input::decode(name, text, Some(container));
+            return Input::decode(name, text, Some(Arc::new(container)));
         }
         Input::decode(file.into(), bytes, None)
     }
 
-    fn decode(file: String, mut bytes: Vec<u8>, container: Option<Container>) -> Result<Input, Error> {
+    fn decode(file: String, mut bytes: Vec<u8>, container: Option<Arc<Container>>) -> Result<Input, Error> {
         if let Some(reason) = foreign(&bytes) {
             return Err(Error::Unsuited { file, reason });
         }
@@ -99,6 +101,13 @@ impl Input {
     /// Another text under the same name, to be read back; it has no archive.
     pub fn with_text(&self, text: String) -> Input {
         Input { file: self.file.clone(), text, encoding: self.encoding, bom: self.bom, container: None }
+    }
+
+    /// The same score without what stands between its tags, which is read sooner; `None` where nothing does. Places in
+    /// it are not those of the file.
+    pub(crate) fn without_indentation(&self) -> Option<Input> {
+        let text = indentation::without(&self.text)?;
+        Some(Input { container: self.container.clone(), ..self.with_text(text) })
     }
 
     /// The file without its folders, and without what it holds where it is an archive.
@@ -212,7 +221,7 @@ mod tests {
     fn a_file_is_named_without_its_folders_and_what_it_holds() {
         let name = |file: &str, root: Option<&str>| {
             let mut input = Input::from_bytes(file, b"<a/>".to_vec()).unwrap();
-            input.container = root.map(|root| Container { bytes: vec![], root: root.into(), warning: None });
+            input.container = root.map(|root| Arc::new(Container { bytes: vec![], root: root.into(), warning: None }));
             input.file_name()
         };
         assert_eq!(name("a/b (2).xml", None), "b (2).xml");
