@@ -281,7 +281,7 @@ impl ReadScore<()> {
     /// # Errors
     /// As `ReadScore::of`.
     pub(crate) fn of_music(input: &Input, let_go: fn(ReadScore<Tree<'_>>) -> Self) -> Result<Self, Error> {
-        if let Some(lean) = input.without_indentation()
+        if let Some(lean) = input.lean()
             && let Ok(read) = ReadScore::of(&lean)
         {
             return Ok(let_go(read));

@@ -13,7 +13,7 @@ mod extract;
 mod fragment;
 mod guard;
 mod identification;
-mod indentation;
+mod lean;
 mod marks;
 mod open;
 mod order;

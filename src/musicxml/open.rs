@@ -3,7 +3,7 @@
 use super::archive::{self, Container};
 use super::encoding::{LARGEST_TEXT, encoding_of, first_fault, too_large};
 use super::error::Error;
-use super::indentation;
+use super::lean::lean;
 use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE};
 use std::io::Read;
 use std::path::Path;
@@ -103,10 +103,10 @@ impl Input {
         Input { file: self.file.clone(), text, encoding: self.encoding, bom: self.bom, container: None }
     }
 
-    /// The same score without what stands between its tags, which is read sooner; `None` where nothing does. Places in
-    /// it are not those of the file.
-    pub(crate) fn without_indentation(&self) -> Option<Input> {
-        let text = indentation::without(&self.text)?;
+    /// The same score with less text, which is read sooner; `None` where it cannot do with less. Places in it are not
+    /// those of the file.
+    pub(crate) fn lean(&self) -> Option<Input> {
+        let text = lean(&self.text)?;
         Some(Input { container: self.container.clone(), ..self.with_text(text) })
     }
 

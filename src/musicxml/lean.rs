@@ -1,0 +1,203 @@
+//! The text of a score without what says nothing of the music but takes up to half of what the parser has to do: line
+//! ends and spaces between tags, comments among them, and the places of signs on the page.
+
+use memchr::memmem::{self, FindIter};
+use memchr::{memchr_iter, memchr2};
+use std::iter::Peekable;
+use std::ops::Range;
+
+/// How the attributes begin that place a sign on the page.
+const PLACE: &[u8] = b" default-";
+
+/// The text without all that, in the same order; `None` where it has nothing of it, or where it might be meant. What an
+/// element holds that has no child elements stays as it is. A text that is not well formed does not become so.
+pub fn lean(text: &str) -> Option<String> {
+    let bytes = text.as_bytes();
+    // Nothing in them is a tag.
+    if memmem::find(bytes, b"<![CDATA[").is_some() {
+        return None;
+    }
+    let mut rest = Rest { text, from: 0, out: String::new(), places: memmem::find_iter(bytes, PLACE).peekable() };
+    // Old systems end lines with a carriage return alone.
+    if let Some(first) = memchr2(b'\n', b'\r', bytes) {
+        let end = if bytes[first..].starts_with(b"\r\n") { b'\n' } else { bytes[first] };
+        for line_end in memchr_iter(end, bytes) {
+            // The line end before may have taken this one along.
+            if line_end >= rest.from
+                && let Some(gap) = gap(bytes, line_end)
+            {
+                rest.go_on_without(gap);
+            }
+        }
+    }
+    rest.go_on_without(text.len()..text.len());
+    (rest.out.len() < text.len()).then_some(rest.out)
+}
+
+/// What is still to be looked at, and what was kept.
+struct Rest<'t> {
+    text: &'t str,
+    from: usize,
+    out: String,
+    places: Peekable<FindIter<'t, 't>>,
+}
+
+impl Rest<'_> {
+    /// Keeps what stands before a gap, but for places on the page.
+    fn go_on_without(&mut self, gap: Range<usize>) {
+        if self.out.is_empty() {
+            self.out.reserve(self.text.len());
+        }
+        let bytes = self.text.as_bytes();
+        while let Some(at) = self.places.next_if(|at| *at < gap.start) {
+            let end = after_places(bytes, at);
+            // Those after the first of a tag have gone with it, or it has one of them twice, or elsewhere.
+            let mut is_all = true;
+            while let Some(next) = self.places.next_if(|next| !bytes[at..*next].contains(&b'<')) {
+                is_all &= end.is_some_and(|end| next < end);
+            }
+            if let Some(end) = end.filter(|_| is_all) {
+                self.out.push_str(&self.text[self.from..at]);
+                self.from = end;
+            }
+        }
+        self.out.push_str(&self.text[self.from..gap.start]);
+        self.from = gap.end;
+    }
+}
+
+/// The byte after one or two attributes that place a sign on the page; `None` where they do not stand in a tag.
+fn after_places(bytes: &[u8], at: usize) -> Option<usize> {
+    bytes[..at].iter().rfind(|b| matches!(b, b'<' | b'>')).filter(|b| **b == b'<')?;
+    let mut end = None;
+    let mut rest = &bytes[at..];
+    let mut last = b' ';
+    while let Some([axis @ (b'x' | b'y'), b'=', b'"', value @ ..]) = rest.strip_prefix(PLACE)
+        && *axis > last
+        && let digits = value.iter().take_while(|b| matches!(b, b'-' | b'.' | b'0'..=b'9')).count()
+        && let [b'"', after @ ..] = &value[digits..]
+        && let Some(b' ' | b'>' | b'/') = after.first()
+    {
+        (rest, last) = (after, *axis);
+        end = Some(bytes.len() - rest.len());
+    }
+    end
+}
+
+/// The space around a line end that has a tag on both sides, with comments in it; `None` where it could be meant.
+#[inline]
+fn gap(bytes: &[u8], line_end: usize) -> Option<Range<usize>> {
+    let start = match bytes[..line_end].last() {
+        Some(b'>') => line_end,
+        _ => line_end - bytes[..line_end].iter().rev().take_while(|b| is_space(b)).count(),
+    };
+    let [.., last, b'>'] = &bytes[..start] else { return None };
+    let mut end = after_space(bytes, line_end + 1);
+    while let Some(comment) = bytes[end..].strip_prefix(b"<!--") {
+        end = after_space(bytes, end + 4 + plain_comment(comment)?);
+    }
+    let [b'<', next, ..] = &bytes[end..] else { return None };
+    let is_none = matches!(last, b'-' | b'?' | b']')
+        || matches!(next, b'!' | b'?')
+        || *next == b'/' && is_start(last_tag(&bytes[..start]), *last);
+    (!is_none).then_some(start..end)
+}
+
+/// The byte after any space.
+fn after_space(bytes: &[u8], mut at: usize) -> usize {
+    // Mostly it is many blanks.
+    while let Some(word) = bytes[at..].first_chunk::<8>() {
+        let others = u64::from_le_bytes(*word) ^ u64::from_le_bytes(*b"        ");
+        if others != 0 {
+            at += (others.trailing_zeros() / 8) as usize;
+            break;
+        }
+        at += 8;
+    }
+    at + bytes[at..].iter().take_while(|b| is_space(b)).count()
+}
+
+fn is_space(byte: &u8) -> bool {
+    matches!(byte, b' ' | b'\n' | b'\t' | b'\r')
+}
+
+/// How long the rest of a comment is that has nothing but plain signs in it.
+fn plain_comment(rest: &[u8]) -> Option<usize> {
+    let end = memmem::find(rest, b"--")?;
+    let is_plain = rest[..end].iter().all(|b| matches!(b, b' '..=b'~'));
+    (is_plain && rest[end + 2..].first() == Some(&b'>')).then_some(end + 3)
+}
+
+/// From the last bracket that opens.
+fn last_tag(text: &[u8]) -> &[u8] {
+    &text[text.iter().rposition(|b| *b == b'<').unwrap_or(0)..]
+}
+
+/// Whether an element may start with this tag, which ends with `last` and a bracket, so that the space after it is all
+/// that the element holds.
+fn is_start(tag: &[u8], last: u8) -> bool {
+    let is_empty = || last == b'/' && tag.iter().filter(|b| **b == b'>').count() == 1;
+    !tag.starts_with(b"</") && !is_empty()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn space_and_comments_between_tags_go() {
+        for (text, expected) in [
+            ("<a>\n  <b>1</b>\n  <c/>\n</a>\n", "<a><b>1</b><c/></a>\n"),
+            ("<a>\r\n\t<b>1</b>  \r\n\r\n <c/>\r\n</a>", "<a><b>1</b><c/></a>"),
+            ("<a>\r\r\t<b>1</b>\r<c/>\r</a>", "<a><b>1</b><c/></a>"),
+            ("<?xml?>\n<!DOCTYPE a>\n<a>\n<b/>\n</a>", "<?xml?>\n<!DOCTYPE a><a><b/></a>"),
+            ("<a>\n          <!-- b -->\n\n<!----><c/>\n</a>", "<a><c/></a>"),
+        ] {
+            assert_eq!(lean(text).as_deref(), Some(expected), "{text}");
+        }
+    }
+
+    #[test]
+    fn places_on_the_page_go() {
+        for (text, expected) in [
+            ("<a default-x=\"1\"/>", "<a/>"),
+            ("<a default-x=\"-1.5\" default-y=\"2\" b=\"c\">\n<d/></a>", "<a b=\"c\"><d/></a>"),
+            ("<a b=\"c\" default-y=\"2\">\n <d default-x=\"3\" default-y=\"4\"/>\n</a>", "<a b=\"c\"><d/></a>"),
+        ] {
+            assert_eq!(lean(text).as_deref(), Some(expected), "{text}");
+        }
+    }
+
+    #[test]
+    fn what_may_be_meant_stays() {
+        for text in [
+            "<a> \n </a>",
+            "<a b='/'>\n</a>",
+            "<a>b >\n</a>",
+            "<a>b />\n</a>",
+            "<a>b\n<c/>\nd</a>",
+            "<a>\n<!-- b -->\n</a>",
+            "<a>\n<!-- \u{e9} -->\n<b/></a>",
+            "<a>\n<!-- b -- c -->\n<b/></a>",
+            "<a>\n<!-- b --",
+            "<a>\n<?b?>\n</a>",
+            "<a> <b/> <c/> </a>",
+            "<a>\n<b><![CDATA[<c>\n<d default-x=\"1\">]]></b>\n</a>",
+            "<a> default-x=\"1\" </a>",
+            "<a default-x=\"b\"/>",
+            "<a default-x=\"1'/>",
+            "<a default-x=\"1\"b=\"c\"/>",
+            "<a default-y=\"1",
+            "<a default-x=\"1\" default-x=\"2\"/>",
+            "<a default-y=\"1\" default-x=\"2\"/>",
+            "<a default-x=\"1\" default-y=\"2\" default-x=\"3\"/>",
+            "<a default-x=\"1\" b=\"c\" default-x=\"3\"/>",
+            "",
+            "\n",
+            "<\n>",
+            ">\n<",
+        ] {
+            assert_eq!(lean(text), None, "{text:?}");
+        }
+    }
+}
