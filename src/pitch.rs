@@ -110,7 +110,11 @@ impl Pitch {
 impl fmt::Display for Pitch {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         self.write_name(f)?;
-        write!(f, "{}", self.octave)
+        // Nearly all are within these, and need not be formatted.
+        match u8::try_from(self.octave) {
+            Ok(digit @ 0..=9) => f.write_char(char::from(b'0' + digit)),
+            _ => write!(f, "{}", self.octave),
+        }
     }
 }
 

@@ -103,7 +103,8 @@ impl Instruments {
 
     /// The instrument that a part's name tells, if it tells one for certain.
     pub fn guess(&self, part_name: &str) -> Option<&Instrument> {
-        self.get(&names::plain(part_name)).or_else(|| self.get(&names::core(part_name)))
+        let (plain, core) = (names::plain(part_name), names::core(part_name));
+        self.get(&plain).or_else(|| if core == plain { None } else { self.get(&core) })
     }
 
     fn get(&self, plain: &str) -> Option<&Instrument> {

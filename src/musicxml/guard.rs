@@ -141,10 +141,24 @@ fn declares_nothing(bytes: &[u8]) -> bool {
     let kind = &rest[..memchr(b'<', rest).unwrap_or(rest.len())];
     let quotes = memchr_iter(b'"', kind).count();
     // Neither may it stand in a comment, nor a bracket in a quotation.
-    memmem::find(&bytes[..start], b"<!").is_none()
+    only_comments(&bytes[..start])
         && kind.trim_ascii_end().ends_with(b">")
         && quotes.is_multiple_of(2)
         && !kind.iter().any(|b| matches!(b, b'[' | b'\''))
+}
+
+/// Whether what stands before a document type is, beside the XML declaration, clearly nothing but whole comments.
+fn only_comments(before: &[u8]) -> bool {
+    let mut rest = before.strip_prefix(b"<?xml").unwrap_or(before);
+    if memmem::find(rest, b"<?").is_some() {
+        return false;
+    }
+    while let Some(at) = memmem::find(rest, b"<!") {
+        let comment = rest[at..].strip_prefix(b"<!--");
+        let Some(after) = comment.and_then(|text| Some(&text[memmem::find(text, b"-->")? + 3..])) else { return false };
+        rest = after;
+    }
+    true
 }
 
 /// Refuses more nesting than any score needs. The parser takes any, but what
@@ -299,7 +313,11 @@ mod tests {
         for (text, harmless) in [
             ("<!DOCTYPE a PUBLIC \"b\" \"c\">\n<a/>".into(), true),
             ("<?b c?><!-- d --><a/>".into(), true),
+            ("<?xml b='c'?><!-- d --><!-- e --><!DOCTYPE a \"f\"><a/>".into(), true),
             ("<!-- <!DOCTYPE a> --><!DOCTYPE a [<!ENTITY b 'c'>]><a/>".into(), false),
+            ("<!-- b --><!-- <!DOCTYPE a> --><!DOCTYPE a [<!ENTITY b 'c'>]><a/>".into(), false),
+            ("<?b <!-- ?><!--> <!DOCTYPE a> --><!DOCTYPE a [<!ENTITY b 'c'>]><a/>".into(), false),
+            ("<!--> <!DOCTYPE a> --><!DOCTYPE a [<!ENTITY b 'c'>]><a/>".into(), false),
             ("<!DOCTYPE a \"b>\n<c\" [<!ENTITY d 'e'>]><a/>".into(), false),
             ("<!DOCTYPE a 'b>\n<c' [<!ENTITY d 'e'>]><a/>".into(), false),
             ("<!DOCTYPE a [<!ENTITY b 'c'>]><a/>".into(), false),

@@ -11,32 +11,35 @@ const ROOM: usize = 1 << 17;
 /// A result as JSON, with a line end.
 pub fn text(result: &impl Serialize) -> String {
     let mut out = Vec::with_capacity(ROOM);
-    result.serialize(&mut Serializer::with_formatter(&mut out, Lines::default())).expect("plain data is always JSON");
+    result.serialize(&mut Serializer::with_formatter(&mut out, Lines::new())).expect("plain data is always JSON");
     out.push(b'\n');
     String::from_utf8(out).expect("JSON of strings is UTF-8")
 }
 
-#[derive(Default)]
 struct Lines {
-    depth: usize,
+    /// A comma, a new line as deep as the brackets are, and a quotation mark.
+    between: Vec<u8>,
     /// The bracket that is closed next holds something.
     filled: bool,
-    /// The string that ends next is the name of a field.
+    /// The string that is written next is the name of a field.
     in_key: bool,
 }
 
-/// A comma and a new line with more spaces than any result needs.
-const BETWEEN: &[u8] = b",\n                                ";
-
 impl Lines {
+    fn new() -> Lines {
+        Lines { between: b",\n\"".to_vec(), filled: false, in_key: false }
+    }
+
     fn open<W: ?Sized + Write>(&mut self, out: &mut W, bracket: &[u8]) -> Result<()> {
-        self.depth += 1;
+        self.between.pop();
+        self.between.extend_from_slice(b"  \"");
         self.filled = false;
         out.write_all(bracket)
     }
 
     fn close<W: ?Sized + Write>(&mut self, out: &mut W, bracket: &[u8]) -> Result<()> {
-        self.depth -= 1;
+        self.between.truncate(self.between.len() - 3);
+        self.between.push(b'"');
         if self.filled {
             self.line(out, true)?;
         }
@@ -44,7 +47,7 @@ impl Lines {
     }
 
     fn line<W: ?Sized + Write>(&self, out: &mut W, first: bool) -> Result<()> {
-        out.write_all(&BETWEEN[usize::from(first)..2 + 2 * self.depth])
+        out.write_all(&self.between[usize::from(first)..self.between.len() - 1])
     }
 }
 
@@ -76,7 +79,12 @@ impl Formatter for Lines {
 
     fn begin_object_key<W: ?Sized + Write>(&mut self, out: &mut W, first: bool) -> Result<()> {
         self.in_key = true;
-        self.line(out, first)
+        out.write_all(&self.between[usize::from(first)..])
+    }
+
+    fn begin_string<W: ?Sized + Write>(&mut self, out: &mut W) -> Result<()> {
+        // That of a name is written with its line.
+        if self.in_key { Ok(()) } else { out.write_all(b"\"") }
     }
 
     fn end_string<W: ?Sized + Write>(&mut self, out: &mut W) -> Result<()> {
