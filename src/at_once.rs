@@ -1,21 +1,27 @@
-//! Two things at once, where the system has a thread for the second.
+//! Two things at once, where the system has threads for them.
 
 use std::panic::resume_unwind;
 use std::sync::{Mutex, PoisonError};
 use std::thread::{Builder, scope};
 
-/// Does both; one after the other where no thread can be had.
-pub fn both<A, B: Send>(first: impl FnOnce() -> A, second: impl FnOnce() -> B + Send) -> (A, B) {
-    let waiting = Mutex::new(Some(second));
-    let second = || {
-        let second = waiting.lock().unwrap_or_else(PoisonError::into_inner).take().expect("it is done once");
-        second()
-    };
-    scope(|scope| match Builder::new().spawn_scoped(scope, second) {
-        Ok(beside) => {
-            let first = first();
-            (first, beside.join().unwrap_or_else(|panic| resume_unwind(panic)))
-        }
-        Err(_) => (first(), second()),
+/// Does both; one after the other where no threads can be had.
+pub fn both<A: Send, B: Send>(first: impl FnOnce() -> A + Send, second: impl FnOnce() -> B + Send) -> (A, B) {
+    let (first, second) = (once(first), once(second));
+    // Both on threads of their own: beside one that goes on with work itself, systems often let a new thread wait.
+    scope(|scope| {
+        let threads = (Builder::new().spawn_scoped(scope, &first), Builder::new().spawn_scoped(scope, &second));
+        let a = threads.0.map_or_else(|_| first(), |thread| thread.join().unwrap_or_else(|panic| resume_unwind(panic)));
+        let b =
+            threads.1.map_or_else(|_| second(), |thread| thread.join().unwrap_or_else(|panic| resume_unwind(panic)));
+        (a, b)
     })
+}
+
+/// The same, to be done once, by whichever thread.
+fn once<T>(work: impl FnOnce() -> T + Send) -> impl Fn() -> T + Sync {
+    let waiting = Mutex::new(Some(work));
+    move || {
+        let work = waiting.lock().unwrap_or_else(PoisonError::into_inner).take().expect("it is done once");
+        work()
+    }
 }
