@@ -138,7 +138,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
         }
         done
     } else {
-        let last = || ReadScore::of_music(&Input::open(&args.source)?, |read| read.with_its_text_unused());
+        let last = || ReadScore::music_and(&Input::open(&args.source)?, |read| read.with_its_text_unused());
         let both = input::both(scores, || ReadScore::open(&args.edition), last)?;
         let comparison = ManuallyDrop::new(compare(args, both, &progress)?);
         report(args, &comparison, &wishes, &mut made, &progress, |_| Vec::new())?

@@ -104,7 +104,7 @@ pub fn run(args: &Args) -> Result<u8, Failure> {
 /// The source; its text too, where pages are to be made of it.
 fn against(source: &Path, with_text: bool) -> Result<Against, Failure> {
     let input = Input::open(source)?;
-    let score = ReadScore::of_music(&input, |read| read.and_the_text_freed())?;
+    let score = ReadScore::music_and(&input, |read| read.and_the_text_freed())?;
     Ok(Against::Source { score, text: with_text.then_some(input) })
 }
 

@@ -1,11 +1,12 @@
 //! The text of a score without what says nothing of the music but takes up to half of what the parser has to do: line
-//! ends and spaces between tags, comments among them, and the places of notes on the page.
+//! ends and spaces between tags, comments among them, and of notes stems, beams and places on the page.
 
 use memchr::{memchr, memchr_iter, memchr2, memmem};
 use std::ops::Range;
 
 /// The text without all that, in the same order; `None` where it has nothing of it, or where it might be meant. What an
-/// element holds that has no child elements stays as it is. A text that is not well formed does not become so.
+/// element holds that has no child elements stays as it is. A text that is not well formed does not become so. Where the
+/// schema has no such element, a reading can tell what it holds; there it may differ.
 pub fn lean(text: &str) -> Option<String> {
     let bytes = text.as_bytes();
     // Nothing in them is a tag.
@@ -16,27 +17,52 @@ pub fn lean(text: &str) -> Option<String> {
     let first = memchr2(b'\n', b'\r', bytes)?;
     let end = if bytes[first..].starts_with(b"\r\n") { b'\n' } else { bytes[first] };
     let mut out = String::with_capacity(text.len());
-    let mut kept = 0;
+    let (mut kept, mut seen) = (0, 0);
+    let mut in_note = false;
     for line_end in memchr_iter(end, bytes) {
-        // The line end before may have taken this one along.
-        if line_end < kept {
+        // Of several with nothing but space between them the first is looked at.
+        if line_end < seen {
             continue;
         }
-        let Some(gap) = gap(bytes, line_end) else { continue };
+        seen = after_space(bytes, line_end + 1);
+        let Some(gap) = gap(bytes, line_end, seen) else { continue };
         out.push_str(&text[kept..gap.start]);
-        kept = gap.end;
-        if let Some(places) = bytes[kept..].strip_prefix(NOTE).and_then(places) {
-            out.push_str(&text[kept..kept + NOTE.len()]);
-            kept += NOTE.len() + places;
+        (kept, seen) = (gap.end, gap.end);
+        let line = &bytes[kept..];
+        if let Some(tag @ [b' ' | b'>', ..]) = line.strip_prefix(NOTE) {
+            if let Some(places) = places(tag) {
+                out.push_str(&text[kept..kept + NOTE.len()]);
+                kept += NOTE.len() + places;
+            }
+            let after = memchr(b'>', tag).and_then(|end| tag.get(end + 1));
+            in_note = matches!(after, Some(b'\n' | b'\r'));
+        } else if in_note {
+            let follows = || BEFORE_SHAPES.iter().any(|tag| bytes[..gap.start].ends_with(tag));
+            kept += shape(line).filter(|_| follows()).unwrap_or(0);
+            in_note = !AFTER_SHAPES.iter().any(|tag| line.starts_with(tag));
         }
     }
     out.push_str(&text[kept..]);
     (out.len() < text.len()).then_some(out)
 }
 
-/// How most of the tags begin that have places on the page.
+/// How notes begin.
 const NOTE: &[u8] = b"<note";
-/// How the attributes begin that are such places.
+/// What stands in a note before a stem or a beam.
+const BEFORE_SHAPES: [&[u8]; 9] = [
+    b"</type>",
+    b"</stem>",
+    b"</beam>",
+    b"</staff>",
+    b"<dot/>",
+    b"</time-modification>",
+    b"</accidental>",
+    b"</notehead>",
+    b"</voice>",
+];
+/// What a note has after them that may hold others of the same names, and its end.
+const AFTER_SHAPES: [&[u8]; 3] = [b"<notations", b"<lyric", b"</note"];
+/// How the attributes begin that are places on the page.
 const PLACE: &[u8] = b" default-";
 
 /// How many bytes of a tag are one or two places on the page, if it has no others.
@@ -57,15 +83,27 @@ fn places(tag: &[u8]) -> Option<usize> {
     is_all.then_some(tag.len() - rest.len())
 }
 
-/// The space around a line end that has a tag on both sides, with comments in it; `None` where it could be meant.
+/// How many bytes a plain stem or beam has that stands here.
+fn shape(text: &[u8]) -> Option<usize> {
+    let (says, end): (_, &[u8]) = if let Some(tag) = text.strip_prefix(b"<stem") {
+        (tag[places(tag).unwrap_or(0)..].strip_prefix(b">")?, b"</stem>")
+    } else {
+        let [b'1'..=b'8', tag @ ..] = text.strip_prefix(b"<beam number=\"")? else { return None };
+        (tag.strip_prefix(b"\">")?, b"</beam>")
+    };
+    let letters = says.iter().take_while(|b| matches!(b, b'a'..=b'z' | b' ')).count();
+    Some(text.len() - says[letters..].strip_prefix(end)?.len())
+}
+
+/// The space around a line end, after which it ends at `end`, that has a tag on both sides, with comments in it; `None`
+/// where it could be meant.
 #[inline]
-fn gap(bytes: &[u8], line_end: usize) -> Option<Range<usize>> {
+fn gap(bytes: &[u8], line_end: usize, mut end: usize) -> Option<Range<usize>> {
     let start = match bytes[..line_end].last() {
         Some(b'>') => line_end,
         _ => line_end - bytes[..line_end].iter().rev().take_while(|b| is_space(b)).count(),
     };
     let [.., last, b'>'] = &bytes[..start] else { return None };
-    let mut end = after_space(bytes, line_end + 1);
     while let Some(comment) = bytes[end..].strip_prefix(b"<!--") {
         end = after_space(bytes, end + 4 + plain_comment(comment)?);
     }
@@ -152,6 +190,46 @@ mod tests {
             "<notes default-x=\"1\"/>",
         ] {
             assert_eq!(lean(&format!("<a>\n{tag}<b/></a>")), Some(format!("<a>{tag}<b/></a>")), "{tag}");
+        }
+    }
+
+    #[test]
+    fn stems_and_beams_of_notes_go() {
+        let note = |shapes: &str| format!("<a>\n<note>\n<type>half</type>\n{shapes}<staff>1</staff>\n</note>\n</a>");
+        let without = lean(&note(""));
+        for shapes in
+            ["<stem>up</stem>\n", "<stem default-y=\"3.5\">none</stem>\n <beam number=\"2\">backward hook</beam>\r\n"]
+        {
+            assert_eq!(lean(&note(shapes)), without, "{shapes}");
+        }
+        for shape in ["<stem>Up</stem>", "<stem color=\"red\">up</stem>", "<beam>begin</beam>", "<stem>up", "<stem/>"] {
+            let kept = without.as_ref().map(|without| without.replace("<staff", &format!("{shape}<staff")));
+            assert_eq!(lean(&note(shape)), kept, "{shape}");
+        }
+        for elsewhere in [
+            "<a>\n<stem>up</stem>\n</a>",
+            "<a>\n<note>\n<notations>\n<stem>up</stem>\n</notations>\n</note>\n</a>",
+            "<a>\n<note>\n<rest/>\n</note>\n<stem>up</stem>\n</a>",
+            "<a>\n<note><rest/></note>\n<stem>up</stem>\n</a>",
+        ] {
+            assert_eq!(lean(elsewhere), Some(elsewhere.replace('\n', "")), "{elsewhere}");
+        }
+    }
+
+    /// Nothing is looked at again and again: these would take hours.
+    #[test]
+    fn long_texts_take_no_longer_than_their_length() {
+        for (begin, piece) in [
+            ("a", "\n"),
+            ("<a>", " \n\t\n"),
+            ("<a>", "\n<!-- "),
+            ("<a>", "\n<!-- -->b"),
+            ("<a>", ">\n<note default-x=\"1\" "),
+            ("<a>", ">\n</b"),
+            ("<note>", "\n<stem>up\n"),
+        ] {
+            let text = begin.to_string() + &piece.repeat(1_000_000);
+            assert!(lean(&text).is_none_or(|lean| lean.len() < text.len()));
         }
     }
 

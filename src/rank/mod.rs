@@ -141,7 +141,7 @@ impl Contest {
     fn edition(&self, place: usize, file: &Path) -> RankedEdition {
         let read = || {
             let input = Input::open(file)?;
-            let edition = ReadScore::of_music(&input, |read| read.and_the_text_freed())?;
+            let edition = ReadScore::music_and(&input, |read| read.and_the_text_freed())?;
             Ok::<_, Error>((input, edition))
         };
         let (input, edition) = match read() {

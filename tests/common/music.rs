@@ -3,7 +3,7 @@
 //! Bars are divided by `|`, voices in a bar by `&`. A note is its pitch, its
 //! length (`w h q e s`, `z` for a 32nd, `x` for a 64th, with `.` for each dot or
 //! `t` for a triplet member), `~` if tied to the next, then marks in brackets:
-//! `Bb4q.~(staccato,slur1[)`. Chords: `C4+E4+G4q`, grace notes: `g:D5`, rests:
+//! `Bb4q.~(staccato,slur[)`. Chords: `C4+E4+G4q`, grace notes: `g:D5`, rests:
 //! `rq`. A word in quotes is a direction: `"dolce"`; `%p` a dynamic; `%<`, `%>`
 //! and `%!` hairpins; `2:` before a note puts it on the second staff; `[:` and `:]` repeat signs, `[1` and `[2` endings, which
 //! end with the bar; `@3/4` another time.

@@ -24,6 +24,7 @@ mod house;
 mod interrupted;
 mod keys;
 mod keys_phrases;
+mod lean;
 mod left;
 #[cfg(unix)]
 mod manners;

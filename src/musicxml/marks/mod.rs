@@ -28,6 +28,8 @@ pub struct Collector {
     pub ends: Vec<End>,
     /// What is unusual, and in which bar.
     pub warnings: Vec<(usize, String)>,
+    /// Elements stand where the schema has none such.
+    pub has_unknown: bool,
     /// Words at a time, so that dashes after them find them.
     last_words: Option<(Time, u32, MarkId)>,
     verses: Verses,
@@ -104,6 +106,7 @@ impl Collector {
         if known.is_some() {
             return known;
         }
+        self.has_unknown = true;
         let category = facts(of).others;
         let how = match category {
             Some(category) => format!("it was read as a mark of the kind {category}"),

@@ -5,8 +5,15 @@ use crate::musicxml::spans;
 use crate::score::{Bar, Element, NoteId, Part, Sign};
 use crate::time::Time;
 
+/// A part that was read to its end.
+pub(super) struct ReadPart {
+    pub part: Part,
+    pub warnings: Vec<String>,
+    pub has_unknown: bool,
+}
+
 impl PartReader<'_, '_> {
-    pub(super) fn finish(mut self) -> (Part, Vec<String>) {
+    pub(super) fn finish(mut self) -> ReadPart {
         let ends = std::mem::take(&mut self.marks.ends);
         let alone = spans::pair(&mut self.part, ends);
         for (bar, what) in std::mem::take(&mut self.marks.warnings) {
@@ -31,8 +38,8 @@ impl PartReader<'_, '_> {
         self.drop_last_double_bar();
         self.let_signatures_sound();
         let name = if self.part.name.is_empty() { String::new() } else { format!(" ({})", self.part.name) };
-        let told = self.warnings.lines(&format!("part {}{name}", self.part.id)).collect();
-        (self.part, told)
+        let warnings = self.warnings.lines(&format!("part {}{name}", self.part.id)).collect();
+        ReadPart { warnings, has_unknown: self.marks.has_unknown, part: self.part }
     }
 
     /// A signature means what it says as it sounds; the transposition comes

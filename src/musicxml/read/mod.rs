@@ -17,6 +17,7 @@ use crate::score::{Anchor, Bar, Meter, Part, Place, Score};
 use crate::time::{Time, parse_decimal};
 use attributes::{Signatures, Transpositions};
 use clock::Clock;
+use finish::ReadPart;
 use graces::Joins;
 use lengths::Lengths;
 use note::{Chord, Voices};
@@ -38,8 +39,8 @@ const MOST_IN_CHORD: usize = 1000;
 const MOST_VOICES: usize = 1000;
 const MOST_STAVES: u32 = 99;
 /// A part has a note, and a mark, for so many elements and texts, about: room is made once.
-const NODES_OF_A_NOTE: usize = 30;
-const NODES_OF_A_MARK: usize = 120;
+const NODES_OF_A_NOTE: usize = 16;
+const NODES_OF_A_MARK: usize = 60;
 
 /// A score as read, with the warnings.
 #[derive(Debug)]
@@ -48,6 +49,8 @@ pub struct Parsed {
     pub score: Score,
     /// In words, with part and bars.
     pub warnings: Vec<String>,
+    /// Whether elements stand where the schema has none such. Of some of them the whole text is told.
+    pub has_unknown: bool,
 }
 
 /// Reads a parsed document. Errors have the place of what cannot be read.
@@ -55,19 +58,21 @@ pub fn read(tree: &Tree<'_>) -> Result<Parsed, Error> {
     let root = tree.root();
     let mut warnings: Vec<String> = tree.input.warning().map(str::to_string).into_iter().collect();
     let mut score = Score { title: title(root), parts: Vec::new() };
+    let mut has_unknown = false;
     for node in parts::parts(tree, &mut warnings)? {
         if node.bars.is_empty() {
             warnings.push(format!("part {} ({}) has no bars; it was left out", node.id, node.name));
             continue;
         }
-        let (part, told) = PartReader::new(tree, &node).read(node)?;
-        score.parts.push(part);
-        warnings.extend(told);
+        let read = PartReader::new(tree, &node).read(node)?;
+        score.parts.push(read.part);
+        warnings.extend(read.warnings);
+        has_unknown |= read.has_unknown;
     }
     if score.parts.is_empty() {
         return Err(tree.content_error(root, "the score has no part with bars"));
     }
-    Ok(Parsed { score, warnings })
+    Ok(Parsed { score, warnings, has_unknown })
 }
 
 fn title(root: Node<'_, '_>) -> Option<String> {
@@ -122,7 +127,7 @@ impl<'a, 'i> PartReader<'a, 'i> {
         }
     }
 
-    fn read(mut self, node: PartNode<'a, 'i>) -> Result<(Part, Vec<String>), Error> {
+    fn read(mut self, node: PartNode<'a, 'i>) -> Result<ReadPart, Error> {
         let nodes: usize = node.bars.iter().map(|bar| bar.content.descendants().len()).sum();
         self.part.bars.reserve(node.bars.len().min(MOST_BARS));
         self.part.notes.reserve(nodes / NODES_OF_A_NOTE);
