@@ -4,20 +4,16 @@
 use super::builder::{Music, OutlineBuilder};
 use super::cells::{Cell, LEAST_LIKENESS, SideCells, common_measure, frames, likenesses, numbers};
 use super::rows::{Row, close, fused, with_outside};
+use super::runs::runs;
 use super::{Layout, PartView, Scope, barlines, repeats, scope};
 use crate::alignment::{EditionNote, SourceNote};
 use crate::time::Time;
-use similar::{Algorithm, DiffOp, capture_diff_slices};
 use std::ops::Range;
 
 /// Larger gaps are not searched for pairs note by note.
 const LARGEST_GAP: usize = 1 << 20;
 /// The same of the notes of one side by those of the other.
 const MOST_NOTES: usize = 1 << 34;
-/// Equal bars between two differences may be so many and still be in doubt.
-const LONGEST_DOUBT: usize = 16;
-/// More of them are not joined to what was in doubt already.
-const LARGEST_DOUBT: usize = 1 << 12;
 /// What it costs to leave a bar without a partner: where it is all one, as few
 /// as may be.
 const ALONE: f64 = 1e-4;
@@ -120,12 +116,10 @@ struct Laid {
 /// strains that are played twice, and so many.
 fn laid(edition: &SideCells, source: &SideCells, layout: Layout, strains: Option<usize>) -> Laid {
     let (theirs, ours) = numbers(&source.cells, &edition.cells);
-    // The source is the old text, the edition the new one.
-    let ops = capture_diff_slices(Algorithm::Myers, &theirs, &ours);
     let shared = strains.map(|count| repeats::wanted([&edition.cells, &source.cells], count));
     let mut builder = OutlineBuilder { edition, source, layout, rows: Vec::new(), shared, common: 0.0 };
     let mut unlike = (0, 0);
-    for run in settled(&ops) {
+    for run in runs(&theirs, &ours) {
         if run.equal {
             for (e, s) in run.edition.zip(run.source) {
                 builder.paired(&edition.cells[e], &source.cells[s], Music::Same);
@@ -136,71 +130,6 @@ fn laid(edition: &SideCells, source: &SideCells, layout: Layout, strains: Option
         }
     }
     Laid { rows: fused(builder.rows), unlike, shared: builder.shared.unwrap_or_default(), common: builder.common }
-}
-
-/// Bars of both sides that are equal one by one, or differ as a whole.
-struct Run {
-    equal: bool,
-    edition: Range<usize>,
-    source: Range<usize>,
-    /// Whether the edition has more bars in one of the differences that were joined here, and fewer.
-    more: bool,
-    fewer: bool,
-}
-
-/// Equal bars between two differences are in doubt when the one lacks as many
-/// bars as the other has too many: in music that repeats itself the diff may
-/// have paired each bar with the one after. Such a stretch is looked at bar by
-/// bar, as one difference.
-fn settled(ops: &[DiffOp]) -> Vec<Run> {
-    let mut out: Vec<Run> = Vec::new();
-    for op in ops {
-        let (source, edition) = (op.old_range(), op.new_range());
-        let equal = matches!(op, DiffOp::Equal { .. });
-        // Two differences side by side are one.
-        match out.last_mut() {
-            Some(last) if !last.equal && !equal => {
-                last.edition.end = edition.end;
-                last.source.end = source.end;
-                let (more, fewer) = surplus(last);
-                // What was joined stays in doubt.
-                if !(last.more && last.fewer) {
-                    (last.more, last.fewer) = (more, fewer);
-                }
-            }
-            _ => {
-                let mut run = Run { equal, edition, source, more: false, fewer: false };
-                (run.more, run.fewer) = surplus(&run);
-                out.push(run);
-            }
-        }
-        join_doubtful(&mut out);
-    }
-    out
-}
-
-/// Whether the edition has more bars in a difference, and fewer.
-fn surplus(run: &Run) -> (bool, bool) {
-    (run.edition.len() > run.source.len(), run.edition.len() < run.source.len())
-}
-
-fn join_doubtful(runs: &mut Vec<Run>) {
-    while let [.., before, between, after] = runs.as_slice() {
-        let (edition, source) = (before.edition.start..after.edition.end, before.source.start..after.source.end);
-        let is_joined = before.more && before.fewer;
-        let doubtful = !before.equal
-            && between.equal
-            && !after.equal
-            && between.edition.len() <= LONGEST_DOUBT
-            && (before.more && after.fewer || before.fewer && after.more)
-            && !(is_joined && edition.len() * source.len() > LARGEST_DOUBT);
-        if !doubtful {
-            return;
-        }
-        let joined = Run { equal: false, edition, source, more: true, fewer: true };
-        runs.truncate(runs.len() - 3);
-        runs.push(joined);
-    }
 }
 
 impl OutlineBuilder<'_> {

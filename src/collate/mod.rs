@@ -24,6 +24,7 @@ mod repeats;
 mod resemblance;
 mod respell;
 mod rows;
+mod runs;
 mod scope;
 mod settle;
 mod shared;

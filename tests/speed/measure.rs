@@ -127,10 +127,29 @@ impl Pair {
             let begin = std::time::Instant::now();
             run(program().args(self.arguments(work))).map(|_| begin.elapsed().as_secs_f64())
         };
-        let mut all = (0..RUNS).map(|_| once()).collect::<Option<Vec<f64>>>()?;
-        all.sort_by(f64::total_cmp);
-        Some(all[RUNS / 2])
+        Some(middle((0..RUNS).map(|_| once()).collect::<Option<Vec<f64>>>()?))
     }
+}
+
+fn middle(mut all: Vec<f64>) -> f64 {
+    all.sort_by(f64::total_cmp);
+    all[all.len() / 2]
+}
+
+/// How much of the time of one thread two threads take for the same work, if it is divided evenly and they share
+/// nothing.
+pub fn at_best() -> f64 {
+    // Some milliseconds, as long as half of an audit takes.
+    let work = || (0..8_000_000_u64).fold(1_u64, |sum, n| std::hint::black_box(sum.wrapping_mul(31) ^ n));
+    let seconds = |work: &dyn Fn()| {
+        let begin = std::time::Instant::now();
+        work();
+        begin.elapsed().as_secs_f64()
+    };
+    let one = || (0..2).for_each(|_| drop(std::hint::black_box(work())));
+    let two = || std::thread::scope(|scope| (0..2).for_each(|_| drop(scope.spawn(work))));
+    let ratios = (0..RUNS).map(|_| seconds(&two) / seconds(&one)).collect();
+    middle(ratios)
 }
 
 /// How large some files are together.
