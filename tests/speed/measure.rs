@@ -140,14 +140,21 @@ fn middle(mut all: Vec<f64>) -> f64 {
 /// nothing.
 pub fn at_best() -> f64 {
     // Some milliseconds, as long as half of an audit takes.
-    let work = || (0..8_000_000_u64).fold(1_u64, |sum, n| std::hint::black_box(sum.wrapping_mul(31) ^ n));
-    let seconds = |work: &dyn Fn()| {
+    let work = || {
+        std::hint::black_box((0..8_000_000_u64).fold(1_u64, |sum, n| std::hint::black_box(sum.wrapping_mul(31) ^ n)));
+    };
+    let seconds = |all: &dyn Fn()| {
         let begin = std::time::Instant::now();
-        work();
+        all();
         begin.elapsed().as_secs_f64()
     };
-    let one = || (0..2).for_each(|_| drop(std::hint::black_box(work())));
-    let two = || std::thread::scope(|scope| (0..2).for_each(|_| drop(scope.spawn(work))));
+    let one = || (0..2).for_each(|_| work());
+    let two = || {
+        std::thread::scope(|scope| {
+            scope.spawn(work);
+            scope.spawn(work);
+        });
+    };
     let ratios = (0..RUNS).map(|_| seconds(&two) / seconds(&one)).collect();
     middle(ratios)
 }
