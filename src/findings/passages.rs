@@ -247,39 +247,53 @@ pub(super) fn of_octaves(
     (out, of_note)
 }
 
-/// Whether nothing stands in its own octave on a staff between two passages.
-fn goes_on(finder: &Finder, before: &Passage, after: &Passage) -> bool {
-    let (part, staff) = (finder.edition, finder.edition[after.edition[0]].staff);
-    let last = before.edition.iter().max().copied().unwrap_or(after.edition[0]);
-    let between = part.notes_after(last).take_while(|(n, _)| *n < after.edition[0]);
-    let between = between.filter(|(_, note)| note.is_struck() && note.staff == staff).map(|(n, _)| n);
+/// The notes that stand in their own octave after the last note of a passage and before another, on its staff.
+fn right_between(finder: &Finder, last: EditionNote, after: &Passage) -> impl Iterator<Item = Place> {
+    let (part, first) = (finder.edition, after.edition[0]);
+    let staff = part[first].staff;
+    let between = part.notes_after(last).take_while(move |(n, _)| *n < first);
+    let between = between.filter(move |(_, note)| note.is_struck() && note.staff == staff).map(|(n, _)| n);
     let right = |n: &EditionNote| finder.alignment.edition_to_source[*n].is_none_or(|s| finder.apart(*n, s) == 0);
-    !between.filter(|n| Stretch { from: before.at.to, to: after.at.from }.contains(part.place(*n))).any(|n| right(&n))
+    between.filter(right).map(move |n| part.place(n))
 }
 
 /// What two voices of one staff have at the same time, or one after the other, in
 /// the same other octave is one passage. Says which passage each has become part of.
 fn joined(finder: &Finder, passages: &mut Vec<Passage>) -> Vec<usize> {
-    let staff = |p: &Passage| finder.edition[p.edition[0]].staff;
     let mut out: Vec<Passage> = Vec::new();
+    // The last note of each.
+    let mut lasts: Vec<EditionNote> = Vec::new();
     let mut place = Vec::new();
+    // Those of a distance and a staff that others may still belong to.
+    let mut open: FxHashMap<(Option<i32>, u32), Vec<usize>> = FxHashMap::default();
     // They come in the order of their first notes.
     for passage in passages.drain(..) {
-        let meets = |p: &Passage| {
-            (p.octaves, staff(p)) == (passage.octaves, staff(&passage))
-                && p.at.from <= passage.at.to
-                && (passage.at.from <= p.at.to || goes_on(finder, p, &passage))
+        let (from, to) = (passage.at.from, passage.at.to);
+        let last = passage.edition.iter().max().copied().unwrap_or(passage.edition[0]);
+        let open = open.entry((passage.octaves, finder.edition[passage.edition[0]].staff)).or_default();
+        // What a note in its own octave ends in an earlier bar has ended for all that come.
+        open.retain(|p| {
+            let end = out[*p].at.to;
+            !right_between(finder, lasts[*p], &passage).any(|place| end <= place && place.bar < from.bar)
+        });
+        let goes_on = |p: usize| {
+            let gap = Stretch { from: out[p].at.to, to: from };
+            !right_between(finder, lasts[p], &passage).any(|place| gap.contains(place))
         };
-        match out.iter().rposition(meets) {
+        let meets = |p: &usize| out[*p].at.from <= to && (from <= out[*p].at.to || goes_on(*p));
+        match open.iter().copied().rfind(meets) {
             Some(at) => {
                 let known = &mut out[at];
-                known.at.to = known.at.to.max(passage.at.to);
+                known.at.to = known.at.to.max(to);
                 known.in_source = known.in_source.zip(passage.in_source).map(|(one, other)| one.with(other));
                 known.edition.extend(passage.edition);
                 known.source.extend(passage.source);
+                lasts[at] = lasts[at].max(last);
                 place.push(at);
             }
             None => {
+                open.push(out.len());
+                lasts.push(last);
                 place.push(out.len());
                 out.push(passage);
             }
