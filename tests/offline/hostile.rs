@@ -360,6 +360,21 @@ fn a_long_part_is_written_again_bar_by_bar() {
     assert!(done.status.success(), "{}: {}", done.status, String::from_utf8_lossy(&done.stderr));
 }
 
+/// Each passage in another octave was held against all before it.
+#[test]
+fn tens_of_thousands_of_passages_are_told() {
+    let plain = strange_bars(3, 20_000);
+    // Every other note of every other two bars.
+    let moves = |note: usize| note.is_multiple_of(2) && note % 16 < 8;
+    let moved = plain.split_inclusive("</note>").enumerate().map(|(place, note)| match moves(place) {
+        true => note.replace("<octave>4", "<octave>6"),
+        false => note.to_string(),
+    });
+    let edition: String = moved.collect();
+    let told = done(&score(&edition), &score(&plain), &["audit", "--format", "csv"]);
+    assert!(told.matches("octave").count() > 10_000, "{} lines", told.lines().count());
+}
+
 /// A page stays one that a browser can show, and says what it leaves out.
 #[test]
 fn a_page_lists_so_many_findings() {
