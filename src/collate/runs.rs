@@ -8,6 +8,7 @@ use std::ops::Range;
 const LONGEST_DOUBT: usize = 16;
 /// More of them are not joined to what was in doubt already.
 const LARGEST_DOUBT: usize = 1 << 12;
+
 /// Bars of both sides that are equal one by one, or differ as a whole.
 pub(super) struct Run {
     pub equal: bool,
@@ -98,5 +99,42 @@ fn join_doubtful(runs: &mut Vec<Run>) {
         let joined = Run { equal: false, edition, source, more: true, fewer: true };
         runs.truncate(runs.len() - 3);
         runs.push(joined);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn told(source: &[u64], edition: &[u64]) -> Vec<(bool, Range<usize>, Range<usize>)> {
+        runs(source, edition).into_iter().map(|run| (run.equal, run.source, run.edition)).collect()
+    }
+
+    #[test]
+    fn what_one_side_has_alone_stands_between() {
+        assert_eq!(
+            told(&[1, 2, 3], &[1, 8, 2, 3, 9]),
+            [(true, 0..1, 0..1), (false, 1..1, 1..2), (true, 1..3, 2..4), (false, 3..3, 4..5)]
+        );
+        // One too many, then one too few: the bar between is in doubt.
+        assert_eq!(told(&[1, 2, 3, 4], &[1, 8, 2, 4]), [(true, 0..1, 0..1), (false, 1..3, 1..3), (true, 3..4, 3..4)]);
+        assert_eq!(told(&[1], &[2]), [(false, 0..1, 0..1)]);
+        assert_eq!(told(&[], &[]), []);
+    }
+
+    proptest! {
+        #[test]
+        fn runs_cover_both_sides_in_order(
+            source in prop::collection::vec(0..8_u64, 0..30), edition in prop::collection::vec(0..8_u64, 0..30),
+        ) {
+            let (mut s, mut e) = (0, 0);
+            for (equal, theirs, ours) in told(&source, &edition) {
+                prop_assert_eq!((theirs.start, ours.start), (s, e));
+                prop_assert!(!equal || source[theirs.clone()] == edition[ours.clone()]);
+                (s, e) = (theirs.end, ours.end);
+            }
+            prop_assert_eq!((s, e), (source.len(), edition.len()));
+        }
     }
 }
