@@ -1,8 +1,9 @@
 //! Two things at once, where the system has threads for them.
 
+use std::io;
 use std::panic::resume_unwind;
 use std::sync::{Mutex, PoisonError};
-use std::thread::{Builder, scope};
+use std::thread::{Builder, ScopedJoinHandle, scope};
 
 /// Does both; one after the other where no threads can be had.
 pub fn both<A: Send, B: Send>(first: impl FnOnce() -> A + Send, second: impl FnOnce() -> B + Send) -> (A, B) {
@@ -10,11 +11,16 @@ pub fn both<A: Send, B: Send>(first: impl FnOnce() -> A + Send, second: impl FnO
     // Both on threads of their own: beside one that goes on with work itself, systems often let a new thread wait.
     scope(|scope| {
         let threads = (Builder::new().spawn_scoped(scope, &first), Builder::new().spawn_scoped(scope, &second));
-        let a = threads.0.map_or_else(|_| first(), |thread| thread.join().unwrap_or_else(|panic| resume_unwind(panic)));
-        let b =
-            threads.1.map_or_else(|_| second(), |thread| thread.join().unwrap_or_else(|panic| resume_unwind(panic)));
-        (a, b)
+        (done(threads.0, &first), done(threads.1, &second))
     })
+}
+
+/// What a thread has done; where there is none, the work is done here.
+fn done<T>(thread: io::Result<ScopedJoinHandle<T>>, work: impl FnOnce() -> T) -> T {
+    match thread {
+        Ok(thread) => thread.join().unwrap_or_else(|panic| resume_unwind(panic)),
+        Err(_) => work(),
+    }
 }
 
 /// The same, to be done once, by whichever thread.

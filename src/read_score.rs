@@ -31,9 +31,14 @@ impl<'i> ReadScore<Tree<'i>> {
     /// # Errors
     /// With file, line and column, where it is no score that can be read.
     pub fn of(input: &'i Input) -> Result<Self, Error> {
+        Ok(ReadScore::and_whether_unknown(input)?.0)
+    }
+
+    /// The same, and whether it has elements where the schema has none such.
+    fn and_whether_unknown(input: &'i Input) -> Result<(Self, bool), Error> {
         let tree = Tree::parse(input)?;
-        let reading = musicxml::read(&tree)?;
-        Ok(ReadScore { file: input.file.clone(), score: reading.score, warnings: reading.warnings, tree })
+        let Parsed { score, warnings, has_unknown } = musicxml::read(&tree)?;
+        Ok((ReadScore { file: input.file.clone(), score, warnings, tree }, has_unknown))
     }
 
     /// Lets the text go, the largest thing of all. A small tree is not even taken
@@ -287,10 +292,9 @@ impl ReadScore<()> {
     /// The same; `let_go` says what becomes of the tree.
     pub(crate) fn music_and(input: &Input, let_go: fn(ReadScore<Tree<'_>>) -> Self) -> Result<Self, Error> {
         if let Some(lean) = input.lean()
-            && let Ok(tree) = Tree::parse(&lean)
-            && let Ok(Parsed { score, warnings, has_unknown: false }) = musicxml::read(&tree)
+            && let Ok((read, false)) = ReadScore::and_whether_unknown(&lean)
         {
-            return Ok(let_go(ReadScore { file: input.file.clone(), score, warnings, tree }));
+            return Ok(let_go(read));
         }
         // An error has its place in the text as it is, and an element that no score should have is told in full.
         ReadScore::of(input).map(let_go)

@@ -103,8 +103,11 @@ impl Instruments {
 
     /// The instrument that a part's name tells, if it tells one for certain.
     pub fn guess(&self, part_name: &str) -> Option<&Instrument> {
-        let (plain, core) = (names::plain(part_name), names::core(part_name));
-        self.get(&plain).or_else(|| if core == plain { None } else { self.get(&core) })
+        let plain = names::plain(part_name);
+        self.get(&plain).or_else(|| {
+            let core = names::core(part_name);
+            if core == plain { None } else { self.get(&core) }
+        })
     }
 
     fn get(&self, plain: &str) -> Option<&Instrument> {
